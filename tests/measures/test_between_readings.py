@@ -39,7 +39,7 @@ def test_nothing_is_drawn_down_of_a_current_that_begins_with_the_switching_on(
         readings = scene.read(seed, perfect(aperture))
         for measure, scale in (("charge", 1.0), ("energy", 12.0)):
             got = MEASURES[measure](view(readings, perfect(aperture), 0.0, 0.3, switched_on=0.0))
-            (between,) = [each for each in got.contributions if "between readings" in each.source]
+            (between,) = [each for each in got.contributions if each.source == "between readings"]
             most = amps * scale * (UPDATE - aperture) / 2.0
             assert between.standard * math.sqrt(3.0) <= most * math.sqrt(2.0) * 1.001, (seed, measure)
 

@@ -70,13 +70,14 @@ def charge(view: View) -> Measured:
     with what the load drew before and after it.
     Window: the step, from the switching-on where it lies in the step; a value whose aperture may reach beyond
     the end is left out, and the last one stands up to it.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
-    of what charges a capacitor and what the load draws apart; what an output that comes on may draw down
-    there of what stood before, and, where it counts by what is read, what a capacitor may have charged
-    unseen; equal edges are off by the same and add up), 'charge of the input's capacitance' (where it counts
-    by the voltage: its tolerance, of what it has gained in the end), 'time of the readings' (where in the
-    update interval they fall, and the record's clock), 'missing samples' (anything that the limits let
-    through, where a recording has a gap), 'time base of the recorder'.
+    Uncertainty: 'between readings' (of what the load draws, the difference of two neighbours over the time
+    that no aperture covers, and what an output that comes on may draw down there of what stood before),
+    'charging between readings' (what a capacitor may have charged there unseen, where it counts by what is
+    read; wide where the voltage moves and polls leave readings out: nothing else tells of it), of both of
+    which equal edges have the same and add up; 'charge of the input's capacitance' (where it counts by the
+    voltage: its tolerance, of what it has gained in the end), 'time of the readings' (where in the update
+    interval they fall, and the record's clock), 'missing samples' (anything that the limits let through,
+    where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _of_current(view, mean=False, what="charge")
@@ -90,7 +91,7 @@ def energy(view: View) -> Measured:
     which lie far apart on ramps, exactly for straight lines between them. What the input's capacitance takes
     at jumps counts as in the charge: C (v² after - v² before) / 2.
     Window: as of the charge.
-    Uncertainty: 'between readings' and 'charge of the input's capacitance' as of the charge, 'time of the
+    Uncertainty: 'between readings' to 'charge of the input's capacitance' as of the charge, 'time of the
     readings' (the window moved by how late a reading may be), 'product within an aperture' (v and i are
     averaged apart: Δv Δi / 6 of neighbours at most), 'missing samples' (anything that the limits let through,
     where a recording has a gap), 'time base of the recorder'.
@@ -105,7 +106,7 @@ def mean_current(view: View) -> Measured:
 
     Computed: the charge over the window, divided by its length: a mean over time, not over values.
     Window: the step, from the switching-on where it lies in the step; of a sweep's point its second half.
-    Uncertainty: 'between readings' and 'charge of the input's capacitance' as of the charge, 'time of the
+    Uncertainty: 'between readings' to 'charge of the input's capacitance' as of the charge, 'time of the
     readings' (the window moved by how late a reading may be), 'missing samples' (anything that the limits let
     through, where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
@@ -134,7 +135,7 @@ def mean_power(view: View) -> Measured:
 
     Computed: the energy over the window, divided by its length.
     Window: as of the mean current.
-    Uncertainty: 'between readings' and 'charge of the input's capacitance' as of the charge, 'time of the
+    Uncertainty: 'between readings' to 'charge of the input's capacitance' as of the charge, 'time of the
     readings' (the window moved by how late a reading may be), 'product within an aperture', 'missing samples'
     (anything that the limits let through, where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
@@ -227,17 +228,18 @@ def integral(
     likeliest = max(ways, key=lambda way: way.probability)
     if likeliest.jumps:
         how = f"{how}; the input's capacitance by the voltages before and after {likeliest.jumps} jumps"
-    source = "between readings" + (", where a capacitor may charge unseen" if likeliest.charging else "")
-    budget.many(source, _confident([(way.probability, way.between) for way in ways]) * scale)
+    for source, bounds in (
+        ("between readings", [(way.probability, way.between) for way in ways]),
+        ("charging between readings", [(way.probability, way.charging) for way in ways]),
+        ("product within an aperture", [(way.probability, way.product) for way in ways]),
+    ):
+        budget.many(source, _confident(bounds) * scale)
     # All edges meet the same phase of the readings: what it leaves open is one error, and so is the clock's.
     phases = 3.0 * math.fsum(way.probability * (way.value - value) ** 2 for way in ways)
     moved = max(way.moved for way in ways)
     budget.bounded("time of the readings", (math.sqrt(phases) + moved) * scale)
     gained = _confident([(way.probability, np.array([way.doubt])) for way in ways])
     budget.bounded("charge of the input's capacitance", float(gained[0]) * scale)
-    budget.many(
-        "product within an aperture", _confident([(way.probability, way.product) for way in ways]) * scale
-    )
     budget.bounded("missing samples", most_missing(view, near.time, channels) * scale)
     budget.bounded("time base of the recorder", view.model.time_base * abs(value) * scale)
     return budget.result(
@@ -251,8 +253,8 @@ class _Way:
 
     moved: what the record's clock, and an aperture that is unknown, may change. jumps, doubt: over how many
     what the input's capacitance has gained counts by the voltage, and how well that is known. between,
-    product: bounds of what happens where no aperture is, and of what v i loses by averaging v and i apart;
-    one for each kind of edge. charging: most of the former is what a capacitor may take there.
+    charging, product: bounds of what happens where no aperture is, of what a capacitor takes there, and of
+    what v i loses by averaging v and i apart; one for each kind of edge.
     """
 
     value: float
@@ -260,8 +262,8 @@ class _Way:
     jumps: int
     doubt: float
     between: Array
+    charging: Array
     product: Array
-    charging: bool
     probability: float
 
 
@@ -310,7 +312,7 @@ def _ways(
         readings = _Readings(columns, noise, step, is_product, has_voltage, held, None)
         return [_way_of_several(view, signal.time[near], readings)]
     ways, contradictions = [], []
-    known: dict[bytes, tuple[Array, Array, bool]] = {}
+    known: dict[bytes, tuple[Array, Array, Array]] = {}
     for windows in windows_at_phases(view, signal.time[near]):
         # A window that is handed over twice says the same both times.
         contradictions.append(int(np.count_nonzero(changed[np.diff(windows.middle) == 0.0])))
@@ -342,7 +344,7 @@ def _way(
     time: Array,
     readings: _Readings,
     probability: float,
-    known: dict[bytes, tuple[Array, Array, bool]],
+    known: dict[bytes, tuple[Array, Array, Array]],
 ) -> _Way:
     """The integral, where these are the middles of the windows [s], shape (n,).
 
@@ -410,42 +412,38 @@ def _way_of_several(view: View, time: Array, readings: _Readings) -> _Way:
     gaps = np.full(rows.size - 1, update)
     nowhere = np.zeros(gaps.size, np.bool_)
     hidden = _hidden(view, gaps, columns[:, rows], readings, inside[new], pulled[new], nowhere)
-    return _Way(float(shifted[0]), moved, 0, 0.0, *hidden, 1.0)
+    # An edge is met by all outputs one after another: what load and capacitor hide is off together.
+    together = hidden[0] + hidden[1]
+    return _Way(float(shifted[0]), moved, 0, 0.0, together, np.zeros_like(together), hidden[2], 1.0)
 
 
 def _hidden(
     view: View, gaps: Array, columns: Array, readings: _Readings, inside: Flags, pulled: Array, seen: Flags
-) -> tuple[Array, Array, bool]:
-    """What happens where no aperture is, and what v i loses by averaging v and i apart: bounds, one for each
-    kind of edge; and whether most of the former is what a capacitor may take. pulled (n - 1,): see
-    `_pulled_down`; seen (n - 1,): where no capacitor's pulse hides.
+) -> tuple[Array, Array, Array]:
+    """What happens where no aperture is, what a capacitor takes there, and what v i loses by averaging v and
+    i apart: bounds, one for each kind of edge. pulled (n - 1,): see `_pulled_down`; seen (n - 1,): where no
+    capacitor's pulse hides.
     """
     import numpy as np
 
     least, values = view.timing()[1], columns[0]
     # What changes between two readings: bounded by their difference over the time that no aperture covers.
     unseen = np.maximum(0.0, gaps - least)
-    between = np.maximum(0.0, _changes(values) - 2.0 * readings.noise[0])
-    if readings.has_voltage and view.capacitance[1] > 0.0:
-        # Two things that change at once, one up and one down, hide more than their sum shows.
+    noise, load, taken = 2.0 * readings.noise[0], values, np.zeros(gaps.size)
+    if readings.has_voltage and least > 0.0 and view.capacitance[1] > 0.0:
+        # A capacitor's current that ends and a load's that begins hide more than their sum shows: each apart.
         charges = _charging_current(view, gaps, columns, readings, seen)
-        between = np.maximum(
-            between, _changes(charges) + _changes(values - charges) - 4.0 * readings.noise[0]
-        )
-    between = between * unseen / 2.0
-    between += pulled * unseen
-    charging = False
-    if readings.has_voltage and least > 0.0:
+        load = values - charges
         taken = np.where(seen, 0.0, _into_capacitor(view, gaps, columns[-1], readings))
-        charging = bool(np.sum(taken[inside]) > np.sum(between[inside]))
-        between += taken
+        taken = np.maximum(taken, np.maximum(0.0, _changes(charges) - noise) * unseen / 2.0)
+    between = np.maximum(0.0, _changes(load) - noise) * unseen / 2.0 + pulled * unseen
     tolerance = 4.0 * readings.noise[0] + 2.0 * readings.step[0] + ALIKE * float(np.ptp(values))
     kinds = _kinds(values, unseen, inside, tolerance)
     product = np.zeros(0)
     if readings.is_product:
         lost = np.where(seen, 0.0, _covariance(gaps, columns, readings))
         product = _of_each_kind(lost[inside], kinds)
-    return _of_each_kind(between[inside], kinds), product, charging
+    return _of_each_kind(between[inside], kinds), _of_each_kind(taken[inside], kinds), product
 
 
 def _held(view: View, time: Array, values: Array) -> bool:
