@@ -1,4 +1,4 @@
-"""∫ x dt over many windows at once, against quadrature of numpy's interpolation."""
+"""∫ x dt over many windows at once, against quadrature of numpy's interpolation; lines against scipy's."""
 
 import itertools
 
@@ -7,8 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
+from scipy.stats import linregress
 
 from railwright.measures.signal import integrals
+from railwright.measures.turning import line_through, line_weights
 
 levels = st.floats(-50.0, 50.0)
 gaps = st.lists(st.floats(1e-3, 2.0), min_size=0, max_size=12)
@@ -29,3 +31,15 @@ def test_integrals_equal_quadrature_of_straight_lines_held_at_their_ends(apart, 
     found = integrals(time, values, np.array([start, end]), np.array([end, end]))
     assert found[0] == pytest.approx(truth, rel=1e-9, abs=1e-9)
     assert found[1] == 0.0
+
+
+@given(st.lists(st.tuples(st.floats(1e-3, 2.0), levels), min_size=2, max_size=12), st.floats(-3.0, 30.0))
+@settings(max_examples=60, deadline=None)
+def test_a_line_is_that_of_linear_regression(apart, instant):
+    time, values = np.cumsum([each[0] for each in apart]), np.array([each[1] for each in apart])
+    truth = linregress(time, values)
+    slope, beside = line_through(time, values)
+    assert slope == pytest.approx(truth.slope, rel=1e-6, abs=1e-6)
+    assert beside == pytest.approx(values - truth.intercept - truth.slope * time, rel=1e-6, abs=1e-6)
+    at = float(np.sum(line_weights(time, instant) * values))
+    assert at == pytest.approx(truth.intercept + truth.slope * instant, rel=1e-6, abs=1e-5)

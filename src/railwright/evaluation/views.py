@@ -82,6 +82,7 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         capacitance=_capacitance(documents, name),
         stops_at=_stops_at(documents.device, name),
         never_stops=_never_stops(documents.device, name),
+        follows=_follows(documents.device, name),
         least_running=_least_running(documents.device, name),
         away=_away(name, source.record) if source.record.origin in EXACT else None,
         supplied=_supplied(case, name, span),
@@ -231,6 +232,16 @@ def _capacitance(documents: Documents, name: str) -> tuple[float, float]:
     if fixture is not None and fixture.capacitor is not None:
         found.append(fixture.capacitor.capacitance)
     return sum(each.low for each in found), sum(each.high for each in found)
+
+
+def _follows(device: Device, name: str) -> bool:
+    """Whether an input has loads, and the current of all of them follows its voltage at once, beside what
+    capacitors take.
+    """
+    from railwright.physics.loads import KINDS
+
+    given = [KINDS[part.kind] for part in device.inputs[name].load]
+    return bool(given) and all(kind.follows for kind in given)
 
 
 def _least_running(device: Device, name: str) -> tuple[tuple[float, float], ...]:

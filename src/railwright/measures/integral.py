@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from hashlib import blake2b
 from typing import TYPE_CHECKING
 
+from railwright.measures.given_back import Jumps, Visible, gives_back, jumps_of, without_pulses
 from railwright.measures.hiding import most_missing
 from railwright.measures.measure import Channel, measure
 from railwright.measures.outcome import CannotMeasure, Measured
@@ -26,10 +27,14 @@ if TYPE_CHECKING:
     Numbers = NDArray[np.intp]
 
 LARGEST_GAP = 0.1
-"""A hole in the record longer than this part of the window (and than three readings) makes it unusable."""
+"""A hole in the record longer than this part of the window (and than three readings) makes it unusable:
+chosen.
+"""
 
 ALIKE = 0.02
-"""Edges whose values differ by less than this part of the record's range are equal edges."""
+"""Edges whose values differ by less than this part of the record's range are equal edges: chosen. Taken too
+large, errors add up that are not one error, and the interval is too wide.
+"""
 
 ALIKE_GAPS = 1e-9
 """Times between readings that differ by less are one [s]."""
@@ -37,28 +42,42 @@ ALIKE_GAPS = 1e-9
 SEEN = 3.0
 """Of the pulse that charges a capacitor, an aperture that a jump of the voltage reaches into has seen this
 times as large a part, where the time between apertures is shorter than an aperture; once where it is longer.
+
+A straight edge that begins τ before the end of an aperture a moves its mean by δ τ / 2a, and has moved by δ
+at its end: 2a / τ - 1 times as far again. An edge that is longer than the time between apertures begins
+anywhere in the aperture, at τ = a / 2 in the mean; of one that may lie between them it is at least once (τ =
+a).
 """
 
 MOST_PHASES = 0.95
-"""Part of the phases that readings can have, for which a bound on what lies between them holds."""
+"""Part of the phases that readings can have, for which a bound on what lies between them holds: that of the
+interval.
+"""
 
 HELD = 0.1
-"""Part of the largest value from which on what stands before the switching-on is held there (chosen)."""
+"""Part of the largest value from which on what stands before the switching-on is held there: chosen. What an
+output that is off still shows is less, a battery's voltage is more.
+"""
 
 
 @measure("C", "charge", ("current",))
 def charge(view: View) -> Measured:
     """Charge that flows into the input.
 
-    Computed: ∫ i dt of the current's values by the trapezoid rule.
+    Computed: ∫ i dt of the current's values by the trapezoid rule. Where the voltage jumps while the load
+    runs on, and its current follows the voltage at once, its capacitance counts by the voltages before and
+    after: C Δv over all jumps, nothing where they undo each other; readings that a jump reaches into count
+    with what the load drew before and after it.
     Window: the step, from the switching-on where it lies in the step; a value whose aperture may reach beyond
     the end is left out, and the last one stands up to it.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture
-    covers, what an output that comes on may draw down there of what stood before, and what the input's
-    capacitor took there where the voltage jumps; equal edges are off by the
-    same and add up), 'time of the readings' (where in the update interval they fall, and the record's
-    clock), 'missing samples' (anything that the limits let through, where a recording has a gap), 'time
-    base of the recorder'.
+    Uncertainty: 'between readings' (of what the load draws, the difference of two neighbours over the time
+    that no aperture covers, and what an output that comes on may draw down there of what stood before),
+    'charging between readings' (what a capacitor may have charged there unseen, where it counts by what is
+    read; wide where the voltage moves and polls leave readings out: nothing else tells of it), of both of
+    which equal edges have the same and add up; 'charge of the input's capacitance' (where it counts by the
+    voltage: its tolerance, of what it has gained in the end), 'time of the readings' (where in the update
+    interval they fall, and the record's clock), 'missing samples' (anything that the limits let through,
+    where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _of_current(view, mean=False, what="charge")
@@ -69,13 +88,13 @@ def energy(view: View) -> Measured:
     """Energy that flows into the input.
 
     Computed: ∫ v i dt by the trapezoid rule, of the instants that both channels have; of a rehearsal's rows,
-    which lie far apart on ramps, exactly for straight lines between them.
+    which lie far apart on ramps, exactly for straight lines between them. What the input's capacitance takes
+    at jumps counts as in the charge: C (v² after - v² before) / 2.
     Window: as of the charge.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
-    and what an output that comes on may draw down there of what stood before), 'time of the readings' (the
-    window moved by how late a reading may be), 'product within an aperture' (v and i are averaged apart: Δv
-    Δi / 6 of neighbours at most), 'missing samples' (anything that the limits let through, where a recording
-    has a gap), 'time base of the recorder'.
+    Uncertainty: 'between readings' to 'charge of the input's capacitance' as of the charge, 'time of the
+    readings' (the window moved by how late a reading may be), 'product within an aperture' (v and i are
+    averaged apart: Δv Δi / 6 of neighbours at most), 'missing samples' (anything that the limits let through,
+    where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _product(view, mean=False, what="energy")
@@ -87,10 +106,9 @@ def mean_current(view: View) -> Measured:
 
     Computed: the charge over the window, divided by its length: a mean over time, not over values.
     Window: the step, from the switching-on where it lies in the step; of a sweep's point its second half.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
-    and what an output that comes on may draw down there of what stood before), 'time of the readings' (the
-    window moved by how late a reading may be), 'missing samples' (anything that the limits let through, where
-    a recording has a gap), 'time base of the recorder'.
+    Uncertainty: 'between readings' to 'charge of the input's capacitance' as of the charge, 'time of the
+    readings' (the window moved by how late a reading may be), 'missing samples' (anything that the limits let
+    through, where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _of_current(view, mean=True, what="mean current")
@@ -117,10 +135,9 @@ def mean_power(view: View) -> Measured:
 
     Computed: the energy over the window, divided by its length.
     Window: as of the mean current.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
-    and what an output that comes on may draw down there of what stood before), 'time of the readings' (the
-    window moved by how late a reading may be), 'product within an aperture', 'missing samples' (anything that
-    the limits let through, where a recording has a gap), 'time base of the recorder'.
+    Uncertainty: 'between readings' to 'charge of the input's capacitance' as of the charge, 'time of the
+    readings' (the window moved by how late a reading may be), 'product within an aperture', 'missing samples'
+    (anything that the limits let through, where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _product(view, mean=True, what="mean power")
@@ -184,6 +201,8 @@ def integral(
     instants, of a current or a power: its jumps charge the input's capacitor. what: what it is called. Raises
     CannotMeasure where the values do not cover the step.
     """
+    import numpy as np
+
     from railwright.measures.budget import Budget
     from railwright.measures.signal import trapezoid_weights
 
@@ -206,14 +225,21 @@ def integral(
         factors = volts = None
     ways = _ways(view, signal, factors, volts)
     value = math.fsum(way.probability * way.value for way in ways)
-    budget.many("between readings", _confident([(way.probability, way.between) for way in ways]) * scale)
+    likeliest = max(ways, key=lambda way: way.probability)
+    if likeliest.jumps:
+        how = f"{how}; the input's capacitance by the voltages before and after {likeliest.jumps} jumps"
+    for source, bounds in (
+        ("between readings", [(way.probability, way.between) for way in ways]),
+        ("charging between readings", [(way.probability, way.charging) for way in ways]),
+        ("product within an aperture", [(way.probability, way.product) for way in ways]),
+    ):
+        budget.many(source, _confident(bounds) * scale)
     # All edges meet the same phase of the readings: what it leaves open is one error, and so is the clock's.
     phases = 3.0 * math.fsum(way.probability * (way.value - value) ** 2 for way in ways)
     moved = max(way.moved for way in ways)
     budget.bounded("time of the readings", (math.sqrt(phases) + moved) * scale)
-    budget.many(
-        "product within an aperture", _confident([(way.probability, way.product) for way in ways]) * scale
-    )
+    gained = _confident([(way.probability, np.array([way.doubt])) for way in ways])
+    budget.bounded("charge of the input's capacitance", float(gained[0]) * scale)
     budget.bounded("missing samples", most_missing(view, near.time, channels) * scale)
     budget.bounded("time base of the recorder", view.model.time_base * abs(value) * scale)
     return budget.result(
@@ -225,14 +251,18 @@ def integral(
 class _Way:
     """The integral where the windows of the readings lie in one of the ways that their time stamps allow.
 
-    moved: what the record's clock, and an aperture that is unknown, may change. between, product: bounds of
-    what happens where no aperture is, and of what v i loses by averaging v and i apart; one for each kind of
-    edge.
+    moved: what the record's clock, and an aperture that is unknown, may change. jumps, doubt: over how many
+    what the input's capacitance has gained counts by the voltage, and how well that is known. between,
+    charging, product: bounds of what happens where no aperture is, of what a capacitor takes there, and of
+    what v i loses by averaging v and i apart; one for each kind of edge.
     """
 
     value: float
     moved: float
+    jumps: int
+    doubt: float
     between: Array
+    charging: Array
     product: Array
     probability: float
 
@@ -243,7 +273,8 @@ class _Readings:
 
     columns: values of the channel; of voltage and current, where it is their product; and voltage, where it
     is known; shape (k, n). noise: r.m.s. of each, shape (k,). step: of the channel's grid, of the voltage's.
-    is_product, has_voltage: which columns there are.
+    is_product, has_voltage: which columns there are. held: something stood there before it was switched on.
+    jumps: of the voltage, at which the input's capacitance takes what it gives back; None: there are none.
     """
 
     columns: Array
@@ -251,6 +282,8 @@ class _Readings:
     step: tuple[float, float]
     is_product: bool
     has_voltage: bool
+    held: bool
+    jumps: Jumps | None
 
 
 def _ways(
@@ -268,18 +301,27 @@ def _ways(
     columns = np.stack([channel.values[near] for channel in channels])
     noise = tuple(channel.noise for channel in channels)
     step = (signal.step, 0.0 if volts is None else volts.step)
+    held = _held(view, signal.time[near], columns[0])
+    has_voltage, is_product = volts is not None, factors is not None
+    visible = None
+    if has_voltage and gives_back(view):
+        visible = _visible(channels[-1], signal if factors is None else factors[1])
+    seen: dict[bytes, _Readings] = {}
     changed = np.diff(columns[0]) != 0.0
     if view.model.summed and view.interval < update:
-        readings = _Readings(columns, noise, step, factors is not None, volts is not None)
+        readings = _Readings(columns, noise, step, is_product, has_voltage, held, None)
         return [_way_of_several(view, signal.time[near], readings)]
     ways, contradictions = [], []
-    known: dict[bytes, tuple[Array, Array]] = {}
+    known: dict[bytes, tuple[Array, Array, Array]] = {}
     for windows in windows_at_phases(view, signal.time[near]):
         # A window that is handed over twice says the same both times.
         contradictions.append(int(np.count_nonzero(changed[np.diff(windows.middle) == 0.0])))
         rows = first_of_each(windows.middle)
-        readings = _Readings(columns[:, rows], noise, step, factors is not None, volts is not None)
-        ways.append(_way(view, windows.middle[rows], readings, windows.probability, known))
+        if (key := rows.tobytes()) not in seen:
+            own = columns[:, rows]
+            jumps = None if visible is None else jumps_of(own[-1], visible)
+            seen[key] = _Readings(own, noise, step, is_product, has_voltage, held, jumps)
+        ways.append(_way(view, windows.middle[rows], seen[key], windows.probability, known))
     fewest = min(contradictions)
     likely = [
         way.probability * math.exp(fewest - count) for way, count in zip(ways, contradictions, strict=True)
@@ -289,12 +331,20 @@ def _ways(
     ]
 
 
+def _visible(voltage: Signal, current: Signal) -> Visible:
+    """What is more than noise and grid of a voltage, and more than the errors of a current that is none."""
+    import numpy as np
+
+    least = 4.0 * current.noise + math.fsum(float(np.abs(each.shape).min()) for each in current.systematic)
+    return Visible(4.0 * voltage.noise + 2.0 * voltage.step, least, current.noise)
+
+
 def _way(
     view: View,
     time: Array,
     readings: _Readings,
     probability: float,
-    known: dict[bytes, tuple[Array, Array]],
+    known: dict[bytes, tuple[Array, Array, Array]],
 ) -> _Way:
     """The integral, where these are the middles of the windows [s], shape (n,).
 
@@ -307,19 +357,26 @@ def _way(
     _, least, most = view.timing()
     doubt = view.model.clock + (most - least) / 4.0
     part = _of_step(view, time, readings.columns[0], doubt)
-    time, columns = part.of(time, readings.columns)
+    back = None
+    if readings.jumps is not None:
+        until = view.end - view.timing()[2] / 2.0 - doubt
+        back = without_pulses(view, time, readings.columns, readings.jumps, until)
+    time, columns = part.of(time, readings.columns if back is None else back.columns)
     start, end = view.begin - part.early, view.end
     # A window that lies a little early or late gains at one end what it loses at the other.
     shifts = doubt * np.array([0.0, -1.0, -0.5, 0.5, 1.0])
     shifted = integrals(time, columns[0], start + shifts, end + shifts)
     inside = (time[1:] > start) & (time[:-1] < end)
     gaps = np.diff(time)
-    pulled = _pulled_down(view, time, columns[0])
-    same = np.concatenate((columns.ravel(), inside, pulled, np.rint(gaps / ALIKE_GAPS)))
+    pulled = _pulled_down(view, time, columns[0], readings)
+    # What was taken out is known by itself: nothing of it hides.
+    seen = np.zeros(gaps.size, np.bool_) if back is None else back.taken_out[part.first : part.last - 1]
+    same = np.concatenate((columns.ravel(), inside, seen, pulled, np.rint(gaps / ALIKE_GAPS)))
     if (key := blake2b(same.data).digest()) not in known:
-        known[key] = _hidden(view, gaps, columns, readings, inside, pulled)
+        known[key] = _hidden(view, gaps, columns, readings, inside, pulled, seen)
     moved = float(np.max(np.abs(shifted - shifted[0])))
-    return _Way(float(shifted[0]), moved, *known[key], probability)
+    jumps, gained, unsure = (0, 0.0, 0.0) if back is None else (back.jumps, back.gained, back.doubt)
+    return _Way(float(shifted[0]) + gained, moved, jumps, unsure, *known[key], probability)
 
 
 def _way_of_several(view: View, time: Array, readings: _Readings) -> _Way:
@@ -347,52 +404,90 @@ def _way_of_several(view: View, time: Array, readings: _Readings) -> _Way:
     for instant in cut:
         around = np.interp([instant - update, instant, instant + update], time, columns[0])
         moved += float(np.ptp(around)) * update / 8.0
-    pulled = _pulled_down(view, time, columns[0])
+    pulled = _pulled_down(view, time, columns[0], readings)
     inside = (time[1:] > start) & (time[:-1] < end)
     # Where a row is new, it is so for one of them: an update after that one's last.
     new = np.any(np.diff(columns) != 0.0, axis=0) | (pulled > 0.0)
     rows = np.concatenate(([0], np.flatnonzero(new) + 1))
     gaps = np.full(rows.size - 1, update)
-    between, product = _hidden(view, gaps, columns[:, rows], readings, inside[new], pulled[new])
-    return _Way(float(shifted[0]), moved, between, product, 1.0)
+    nowhere = np.zeros(gaps.size, np.bool_)
+    hidden = _hidden(view, gaps, columns[:, rows], readings, inside[new], pulled[new], nowhere)
+    # An edge is met by all outputs one after another: what load and capacitor hide is off together.
+    together = hidden[0] + hidden[1]
+    return _Way(float(shifted[0]), moved, 0, 0.0, together, np.zeros_like(together), hidden[2], 1.0)
 
 
 def _hidden(
-    view: View, gaps: Array, columns: Array, readings: _Readings, inside: Flags, pulled: Array
-) -> tuple[Array, Array]:
-    """What happens where no aperture is, and what v i loses by averaging v and i apart: bounds, one for each
-    kind of edge. pulled (n - 1,): see `_pulled_down`.
+    view: View, gaps: Array, columns: Array, readings: _Readings, inside: Flags, pulled: Array, seen: Flags
+) -> tuple[Array, Array, Array]:
+    """What happens where no aperture is, what a capacitor takes there, and what v i loses by averaging v and
+    i apart: bounds, one for each kind of edge. pulled (n - 1,): see `_pulled_down`; seen (n - 1,): where no
+    capacitor's pulse hides.
     """
     import numpy as np
 
     least, values = view.timing()[1], columns[0]
     # What changes between two readings: bounded by their difference over the time that no aperture covers.
     unseen = np.maximum(0.0, gaps - least)
-    between = np.maximum(0.0, _changes(values) - 2.0 * readings.noise[0]) * unseen / 2.0
-    between += pulled * unseen
-    if readings.has_voltage and least > 0.0:
-        between += _into_capacitor(view, gaps, columns[-1], readings)
+    noise, load, taken = 2.0 * readings.noise[0], values, np.zeros(gaps.size)
+    if readings.has_voltage and least > 0.0 and view.capacitance[1] > 0.0:
+        # A capacitor's current that ends and a load's that begins hide more than their sum shows: each apart.
+        charges = _charging_current(view, gaps, columns, readings, seen)
+        load = values - charges
+        taken = np.where(seen, 0.0, _into_capacitor(view, gaps, columns[-1], readings))
+        taken = np.maximum(taken, np.maximum(0.0, _changes(charges) - noise) * unseen / 2.0)
+    between = np.maximum(0.0, _changes(load) - noise) * unseen / 2.0 + pulled * unseen
     tolerance = 4.0 * readings.noise[0] + 2.0 * readings.step[0] + ALIKE * float(np.ptp(values))
     kinds = _kinds(values, unseen, inside, tolerance)
     product = np.zeros(0)
     if readings.is_product:
-        product = _of_each_kind(_covariance(gaps, columns, readings)[inside], kinds)
-    return _of_each_kind(between[inside], kinds), product
+        lost = np.where(seen, 0.0, _covariance(gaps, columns, readings))
+        product = _of_each_kind(lost[inside], kinds)
+    return _of_each_kind(between[inside], kinds), _of_each_kind(taken[inside], kinds), product
 
 
-def _pulled_down(view: View, time: Array, values: Array) -> Array:
+def _held(view: View, time: Array, values: Array) -> bool:
+    """Whether something stood at an input before it was switched on, as a battery's voltage does.
+
+    time: of the rows as a `Signal` has them [s]; what they show ended by their time stamp, whichever of its
+    windows it is. A later row may show the rise itself.
+    """
+    import numpy as np
+
+    if view.off_until is None:
+        return False
+    before = int(np.searchsorted(time, view.off_until - view.model.clock + view.shift()[0], side="right")) - 1
+    return before >= 0 and abs(float(values[before])) > HELD * float(np.abs(values).max())
+
+
+def _pulled_down(view: View, time: Array, values: Array, readings: _Readings) -> Array:
     """How far what stands at an input before it is switched on may have fallen between the two readings
     around that: to nothing, for an output begins its rise at 0 V and may draw it down. Shape (n - 1,); 0
-    elsewhere, and where nothing stands there.
+    elsewhere.
     """
     import numpy as np
 
     least = np.minimum(np.abs(values[1:]), np.abs(values[:-1]))
-    if view.off_until is None or not np.any(least):
-        return np.zeros(max(0, time.size - 1))
+    if not readings.held or view.off_until is None:
+        return np.zeros_like(least)
     around = (time[:-1] <= view.off_until) & (view.off_until <= time[1:])
-    held = least > HELD * float(np.abs(values).max())
-    return np.where(around & held, least, 0.0)
+    return np.where(around, least, 0.0)
+
+
+def _charging_current(view: View, gaps: Array, columns: Array, readings: _Readings, seen: Flags) -> Array:
+    """What a ramp of the voltage charges the input's capacitance with in each reading: C dv/dt [A], or times
+    v [W]; of a reading in which the ramp begins or ends, by the slower of what is before and after it. Shape
+    (n,). seen: as of `_hidden`.
+    """
+    import numpy as np
+
+    steps = np.diff(columns[-1])
+    visible = 4.0 * readings.noise[-1] + 2.0 * readings.step[1]
+    slopes = np.where((np.abs(steps) > visible) & ~seen, steps / gaps, 0.0)
+    left, right = np.append(0.0, slopes), np.append(slopes, 0.0)
+    slower = np.where(np.abs(left) < np.abs(right), left, right)
+    charging: Array = sum(view.capacitance) / 2.0 * np.where(left * right > 0.0, slower, 0.0)
+    return charging * columns[-1] if readings.is_product else charging
 
 
 def _into_capacitor(view: View, gaps: Array, voltage: Array, readings: _Readings) -> Array:

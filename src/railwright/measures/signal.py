@@ -150,6 +150,7 @@ class View:
     restart: shortest time in which the load comes back after a drop-out (soft start); None: unknown.
     capacitance: least and most input capacitance [F]. stops_at: lowest and highest voltage at which the load
     stops [V]; None: unknown, or it does not. never_stops: none of its loads ever stops by itself.
+    follows: beside what its capacitance takes, its current follows the voltage at once.
     least_running: voltages and the least current that its loads draw there while they run (V, A), empty: they
     always draw the same. away: of a rehearsal, when the load stopped and when it came back [s], infinite: not
     any more; over the whole record; None: it does not tell. supplied: when the input was last switched on
@@ -172,6 +173,7 @@ class View:
     capacitance: tuple[float, float] = (0.0, 0.0)
     stops_at: tuple[float, float] | None = None
     never_stops: bool = False
+    follows: bool = False
     least_running: tuple[tuple[float, float], ...] = ()
     away: tuple[tuple[float, float], ...] | None = None
     supplied: tuple[float, float] = (-math.inf, math.inf)

@@ -31,18 +31,27 @@ LOCAL = 0.05
 """Time before and after the transition whose median is the level there [s]."""
 
 TELLING = 4.0
-"""Times LOCAL: the stretch of the ramp that tells which windows were handed over. Polls of one and a fifth of
-an update leave one window in six out, and only one that is left out tells.
+"""Times LOCAL: the stretch of the ramp that tells which windows were handed over. Only a window that is left
+out tells: polls every p leave one out every p / f, where f is what p lacks or exceeds of whole updates, in
+parts of one. Of polls of 1.2 updates of 10 ms, one in 60 ms: three are in the stretch. Polls nearer to whole
+updates than a twentieth leave out less than one in it; what they leave open is then in the interval.
 """
 
-SOFT = 0.18
-"""Bound of how far the middle of a soft start lies from half of its duration, in parts of it."""
+SOFT = 1.0 / 6.0
+"""Bound of how far the middle of a soft start lies from half of its duration, in parts of it: of a current
+that rises as tᵖ, the middle lies at p / (p + 1), for p from ½ to 2 (between a square root and a square).
+"""
 
 IMPROBABLE = 0.05
-"""A way in which the windows can lie is left out of the bound when it is less probable than this."""
+"""A way in which the windows can lie is left out of the bound when it is less probable than this: what an
+interval of 95 % may leave out.
+"""
 
 CLEAR = 0.05
-"""A value is counted as in transition when it is this part of the step away from both levels."""
+"""A value is counted as in transition when it is this part of the step away from both levels: chosen, more
+than the load's current changes along the ramp from one reading to the next, and than noise. So a transition
+within this part of an aperture from its edge is not seen in it.
+"""
 
 
 @measure("V", "turn-off voltage", ("voltage",), level_of="voltage", turns="fall", also=("current",))
@@ -73,7 +82,7 @@ def turn_on_voltage(view: View) -> Measured:
     the soft start is over.
     Window: the step.
     Uncertainty: 'instant of the transition' (times the slope of the ramp), 'course of the soft start' (a
-    fifth of its duration; all that the readings leave open where the document gives none), 'stairs of the
+    sixth of its duration; all that the readings leave open where the document gives none), 'stairs of the
     ramp' (where the host plays it in stairs), 'bend of the ramp' (how far its values lie from the line),
     'lead drop while the current changes'.
     Standard: IEEE 181-2011, mid and 10 % reference levels, for the instants; the rest is a definition of this
@@ -83,7 +92,9 @@ def turn_on_voltage(view: View) -> Measured:
 
 
 JUMPS = 3.0
-"""The voltage jumps across a transition where it moves so many times as fast as on the ramp before it."""
+"""The voltage jumps across a transition where it moves so many times as fast as on the ramp before it:
+chosen, a skipped update makes a difference twice as large.
+"""
 
 
 def low_stretches(low: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -221,7 +232,6 @@ def _way(
     falling: bool,
 ) -> _Way:
     """The voltage of the ramp at the transition, where the values' times are these."""
-    import numpy as np
 
     instant, spread, first = _crossing(view, current, place, *levels, falling=falling)
     course = 0.0
@@ -231,13 +241,11 @@ def _way(
     known = _before(view, voltage, float(current.time[first]))
     weights = line_weights(known.time, instant)
     at = math.fsum(weights * known.values)
-    slope = float(np.polyfit(known.time - instant, known.values, 1)[0])
-    residuals = known.values - at - slope * (known.time - instant)
+    slope, residuals = line_through(known.time, known.values)
     longer = residuals
     if view.model.averages:
         stretch = _before(view, voltage, float(current.time[first]), TELLING * LOCAL)
-        line = np.polynomial.Polynomial.fit(stretch.time, stretch.values, 1)
-        longer = stretch.values - line(stretch.time)
+        longer = line_through(stretch.time, stretch.values)[1]
     steep = abs(slope)
     instant_error = steep * spread
     if view.model.averages:
@@ -415,6 +423,16 @@ def _before(view: View, voltage: Signal, end: float, stretch: float = LOCAL) -> 
     if known.time.size < 3:
         raise CannotMeasure("the transition lies at the start of the step", "a longer hold before the ramp")
     return known.take(np.arange(max(0, known.time.size - count), known.time.size))
+
+
+def line_through(time: Array, values: Array) -> tuple[float, Array]:
+    """Slope of the least-squares line through values at `time`, and what they lie beside it. Shapes (n,)."""
+    import numpy as np
+
+    apart, beside = time - np.mean(time), values - np.mean(values)
+    spread = float(np.sum(apart**2))
+    slope = float(np.sum(apart * beside)) / spread if spread > 0.0 else 0.0
+    return slope, beside - slope * apart
 
 
 def line_weights(time: Array, instant: float) -> Array:

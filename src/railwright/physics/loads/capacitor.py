@@ -59,4 +59,6 @@ def examples(volts: float, amperes: float) -> Examples:
     return {"": {"capacitance": f"{0.01 * amperes / volts} F"}}
 
 
-KIND = LoadKind("capacitor", Capacitor, sys.modules[__name__], states=("capacitor voltage",), either_way=True)
+KIND = LoadKind(
+    "capacitor", Capacitor, sys.modules[__name__], states=("capacitor voltage",), either_way=True, stores=True
+)

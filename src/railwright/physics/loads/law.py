@@ -164,6 +164,8 @@ class LoadKind:
     `flags_at_start`). events: what can happen to it, for people and for evaluation. either_way: it draws the
     same whichever way round it is fed. states_in_current: its current depends on its states; False where it
     does not (a warmth that nothing but an overload follows from), and it needs no `draws` then.
+    stores: what it takes as the voltage changes it gives back as it changes back, and nothing else (a
+    capacitor). varies: its current changes by itself at a steady voltage.
     bears_reverse: reversed it takes no more harm than the right way round, as nothing in it has a polarity.
     clamp: fields of the diode that takes up what drives the load below 0 V; one that a document leaves out is
     assumed.
@@ -177,6 +179,8 @@ class LoadKind:
     events: tuple[str, ...] = ()
     either_way: bool = False
     states_in_current: bool = True
+    stores: bool = False
+    varies: bool = False
     bears_reverse: bool = False
     clamp: tuple[str, ...] = ()
 
@@ -184,6 +188,11 @@ class LoadKind:
     def settles(self) -> bool:
         """Whether its current at a steady voltage changes until it has settled."""
         return bool(self.states) and self.states_in_current
+
+    @property
+    def follows(self) -> bool:
+        """Whether its current follows the voltage at once while it runs, beside what it stores."""
+        return self.stores or not (self.settles or self.varies)
 
     @property
     def parameters(self) -> tuple[str, ...]:

@@ -214,4 +214,5 @@ KIND = LoadKind(
     sys.modules[__name__],
     flags_at_start=(0.0, 0.0, float(FIRST)),
     events=("starts", "stops"),
+    varies=True,
 )
