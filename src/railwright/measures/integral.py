@@ -204,7 +204,7 @@ def integral(
         return budget.result(math.fsum(weights * near.values) * scale, how)
     if not view.model.averages:
         factors = volts = None
-    ways = _ways(view, signal, factors, volts)
+    ways = _ways(view, signal, factors, volts, "current" in channels)
     value = math.fsum(way.probability * way.value for way in ways)
     budget.many("between readings", _confident([(way.probability, way.between) for way in ways]) * scale)
     # All edges meet the same phase of the readings: what it leaves open is one error, and so is the clock's.
@@ -243,7 +243,8 @@ class _Readings:
 
     columns: values of the channel; of voltage and current, where it is their product; and voltage, where it
     is known; shape (k, n). noise: r.m.s. of each, shape (k,). step: of the channel's grid, of the voltage's.
-    is_product, has_voltage: which columns there are.
+    is_product, has_voltage: which columns there are. circulating: what outputs may drive into each other at
+    most, in the channel's unit.
     """
 
     columns: Array
@@ -251,12 +252,19 @@ class _Readings:
     step: tuple[float, float]
     is_product: bool
     has_voltage: bool
+    circulating: float
 
 
 def _ways(
-    view: View, signal: Signal, factors: tuple[Signal, Signal] | None, volts: Signal | None
+    view: View,
+    signal: Signal,
+    factors: tuple[Signal, Signal] | None,
+    volts: Signal | None,
+    is_current: bool,
 ) -> list[_Way]:
-    """The integral at every phase of the readings, with how probable it is."""
+    """The integral at every phase of the readings, with how probable it is. is_current: of a current, or of
+    a product with one.
+    """
     import numpy as np
 
     from railwright.measures.windows import first_of_each, windows_at_phases
@@ -269,8 +277,12 @@ def _ways(
     noise = tuple(channel.noise for channel in channels)
     step = (signal.step, 0.0 if volts is None else volts.step)
     changed = np.diff(columns[0]) != 0.0
+    # What outputs drive into each other cancels in their sum only where it is read at the same time.
+    circulating = view.model.circulating * is_current
+    if factors is not None and circulating:
+        circulating *= float(np.max(np.abs(columns[1])))
     if view.model.summed and view.interval < update:
-        readings = _Readings(columns, noise, step, factors is not None, volts is not None)
+        readings = _Readings(columns, noise, step, factors is not None, volts is not None, circulating)
         return [_way_of_several(view, signal.time[near], readings)]
     ways, contradictions = [], []
     known: dict[bytes, tuple[Array, Array]] = {}
@@ -278,7 +290,8 @@ def _ways(
         # A window that is handed over twice says the same both times.
         contradictions.append(int(np.count_nonzero(changed[np.diff(windows.middle) == 0.0])))
         rows = first_of_each(windows.middle)
-        readings = _Readings(columns[:, rows], noise, step, factors is not None, volts is not None)
+        kinds = factors is not None, volts is not None
+        readings = _Readings(columns[:, rows], noise, step, *kinds, circulating)
         ways.append(_way(view, windows.middle[rows], readings, windows.probability, known))
     fewest = min(contradictions)
     likely = [
@@ -319,6 +332,8 @@ def _way(
     if (key := blake2b(same.data).digest()) not in known:
         known[key] = _hidden(view, gaps, columns, readings, inside, pulled)
     moved = float(np.max(np.abs(shifted - shifted[0])))
+    if part.early:
+        moved += 2.0 * readings.circulating * view.timing()[0] / 2.0
     return _Way(float(shifted[0]), moved, *known[key], probability)
 
 
@@ -344,6 +359,8 @@ def _way_of_several(view: View, time: Array, readings: _Readings) -> _Way:
     # On a line, a midpoint's own part ends at most an eighth of an update times its rise too early or late.
     cut = [end] if part.early else [start, end]
     moved = float(np.max(np.abs(shifted - shifted[0])))
+    if part.early:
+        moved += 2.0 * readings.circulating * doubt
     for instant in cut:
         around = np.interp([instant - update, instant, instant + update], time, columns[0])
         moved += float(np.ptp(around)) * update / 8.0
