@@ -401,6 +401,20 @@ def played(documents: Documents) -> tuple[Settings, tuple[Finding, ...]]:
     )
 
 
+def test_of_outputs_in_parallel_the_higher_one_trips_alone(tmp_path: Path) -> None:
+    """Limits of 0.5 A each, a delay of 40 ms: 0.7 A for 100 ms, for 30 ms, and where the limit regulates."""
+    own = "main:       {from: left.1, lead: silicone pair, sense: at load}"
+    parallel = ("procedure", own, own.replace("left.1", "{parallel: [left.1, left.2]}"))
+    bent = Bent(station(tmp_path, parallel)).bend("main", "current", 3.0, 3.1, 0.7)
+    (finding,) = found(bent, "parallel-trip")
+    assert finding.blocks
+    assert says(finding.why, "0.5 A", "left.1 and left.2", "40 ms")
+    brief = Bent(station(tmp_path, parallel)).bend("main", "current", 3.0, 3.03, 0.7)
+    assert found(brief, "parallel-trip") == []
+    regulates = Bent(station(tmp_path, parallel, regulating("1 A"))).bend("main", "current", 3.0, 3.1, 0.7)
+    assert found(regulates, "parallel-trip") == []
+
+
 def test_the_demo_rehearsed_has_no_stop() -> None:
     settings, findings = played(load_documents(DEMO))
     assert [f for f in (*settings.findings, *findings) if f.blocks] == []

@@ -215,3 +215,23 @@ def test_a_run_that_a_trip_ends_is_no_pass(every: str, tmp_path: Path) -> None:
         )  # fmt: skip
     evaluation = evaluate_run(open_stored(folder), [])
     assert evaluation.outcome is not Outcome.PASS
+
+
+@pytest.mark.parametrize(("stale", "asked"), [((2,), ()), ((0, 1), (0,)), ((), (0,)), ((1, 2), ())])
+def test_links_of_an_earlier_session_are_undone(
+    stale: tuple[int, ...], asked: tuple[int, ...], tmp_path: Path
+) -> None:
+    """s.3 feeds aux; it follows only what the procedure has it follow: s.1, which feeds core, or nothing."""
+    given, loop = documents(Case(("s.1",), ("s.3",), "20 ms", True, OWN), tmp_path), VirtualLoop()
+    if not asked:
+        aux = given.procedure.limits["aux"].model_copy(update={"trips_when": ()})
+        limits = {**given.procedure.limits, "aux": aux}
+        given = replace(given, procedure=given.procedure.model_copy(update={"limits": limits}))
+    with VirtualNetwork(loop, given.bench, given.device, given.procedure, seed=5) as network:
+        panel = network.servers["s"].supply.panels[2]
+        panel.follows = tuple(each for each in stale if each != 2)
+        run(
+            given, rehearsed(given)[0], unit="T-1", operator="O", folder=tmp_path / "run",
+            link=LocalLink(loop, network.connect),
+        )  # fmt: skip
+        assert panel.follows == asked

@@ -7,13 +7,14 @@ References
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from railwright.documents.output_name import OutputName
-from railwright.quantities import Uncertain, show
+from railwright.quantities import show
+from railwright.settings.draw import LoadModel
+from railwright.settings.figures import round_up
 from railwright.settings.rules.voltage import TOUCH_LIMIT
 
 if TYPE_CHECKING:
@@ -105,17 +106,10 @@ def _stored(device: Device, bench: Bench, procedure: Procedure, played: Mapping[
     for name, hook_up in procedure.hook_up.items():
         if name not in device.inputs:
             continue
-        total = 0.0
-        for load in device.inputs[name].load:
-            capacitance = getattr(load.parameters, "capacitance", None)
-            if isinstance(capacitance, Uncertain):
-                total += capacitance.high
-        fixture = bench.fixture(hook_up.fixture)
-        if fixture is not None and fixture.capacitor is not None:
-            total += fixture.capacitor.capacitance.high
+        total = LoadModel(device.inputs[name], bench.fixture(hook_up.fixture)).capacitance.high
         if total > 0:
             at = max(device.inputs[name].operating.high, played.get(name, 0.0))
-            energy = _rounded_up(total * at**2 / 2)
+            energy = round_up(total * at**2 / 2)
             parts.append(f"{name} {show(energy, 'J', 2)} ({show(total, 'F')} at {show(at, 'V')})")
     known = (
         f"Declared capacitors hold at most: {', '.join(parts)} (½CV²). "
@@ -125,12 +119,6 @@ def _stored(device: Device, bench: Bench, procedure: Procedure, played: Mapping[
     return Caution(
         "Stored energy", known + "Capacitors stay charged after switching off. Discharge, then measure."
     )
-
-
-def _rounded_up(value: float) -> float:
-    """The next value of two significant digits that is not below a positive one."""
-    step = 10.0 ** (math.floor(math.log10(value)) - 1)
-    return math.ceil(value / step - 1e-9) * step
 
 
 def _floating(bench: Bench, procedure: Procedure) -> Caution:

@@ -7,10 +7,12 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 
+from railwright.dialects.dialect import Setting, Value
 from railwright.documents.bench import Output
 from railwright.documents.device import Device
 from railwright.instruments.errors import InstrumentError, NotReached
-from railwright.instruments.supply import OutputSetting, SupplyDriver
+from railwright.instruments.supply import OutputSetting
+from railwright.plan.linking import own_links
 from railwright.plan.off_order import held_voltage, off_threshold
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.stairs import slew_range
@@ -71,9 +73,8 @@ def prepare(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list
     _put(rig, ways.look, protections)
     tell("set points")
     _put(rig, ways.look, limits)
-    if rig.links():
-        tell("linked trips")
-        _link(rig, ways.look)
+    tell("linked trips")
+    _link(rig, ways.look)
     tell("query every setting back")
     for name, feed, output in rig.feeds():
         ways.look()
@@ -140,10 +141,15 @@ def _minimum(rig: Rig, look: Callable[[], None]) -> None:
 
 
 def _link(rig: Rig, look: Callable[[], None]) -> None:
-    """Linked trips within one supply are set in the supply, where its dialect can, and asked back."""
-    for target, source in rig.links().items():
-        look()
-        rig.supplies[target.supply].link(target.output, [each.output for each in source])
+    """Linked trips within one supply are set in the supply, where its dialect can, and asked back; also that
+    there are none: a link of an earlier session would switch off what is to stay on.
+    """
+    links = own_links(rig.set_points, rig.bench)
+    for _, _, points in rig.feeds():
+        target, causes = points.output, links.get(points.output, ())
+        if rig.bench.supply_of(target).dialect.link is not None:
+            look()
+            rig.supplies[target.supply].link(target.output, [each.output for each in causes])
 
 
 def _identify(rig: Rig, recorder: RunRecorder, look: Callable[[], None]) -> None:
@@ -176,42 +182,26 @@ def minimum(own: str, document: Output) -> list[OutputSetting]:
 
 def protections(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[OutputSetting]:
     """OVP, what is done at the limit and after which delay, OPP and OCP, where the voltage is sensed."""
-    own = output.output.output
     supply, document = rig.supplies[output.output.supply], rig.bench.output(output.output)
-    changes = []
-    if math.isfinite(output.ovp):
-        changes.append(OutputSetting(own, "ovp", output.ovp))
-        if supply.supports("ovp_on"):
-            changes.append(OutputSetting(own, "ovp_on", True))
     trips = output.at_limit == "trip"
+    ovp, opp, ocp = (math.isfinite(level) for level in (output.ovp, output.opp, output.ocp))
+    own_delay = document.ocp is not None and document.ocp.delay is not None
     # An output that cannot trip need not be told to regulate, one that cannot sense not to sense at its
-    # terminals.
-    if trips or document.trip_delay is not None:
-        changes.append(OutputSetting(own, "trip_at_limit", trips))
-    if trips:
-        changes.append(OutputSetting(own, "trip_delay", output.trip_delay))
-    changes += _own_levels(supply, own, document, output)
-    if feed.sense == "at load" or document.sense is not None:
-        changes.append(OutputSetting(own, "sense", feed.sense))
-    return changes
-
-
-def _own_levels(
-    supply: SupplyDriver, own: str, document: Output, output: OutputSetPoints
-) -> list[OutputSetting]:
-    """Over-power and over-current protection: their levels, or off where they are there and not asked for."""
-    changes: list[OutputSetting] = []
-    if math.isfinite(output.opp):
-        changes.append(OutputSetting(own, "opp", output.opp))
-    if math.isfinite(output.ocp):
-        changes.append(OutputSetting(own, "ocp", output.ocp))
-        if document.ocp is not None and document.ocp.delay is not None:
-            changes.append(OutputSetting(own, "ocp_delay", output.ocp_delay))
-    if document.opp is not None and supply.supports("opp_on"):
-        changes.append(OutputSetting(own, "opp_on", math.isfinite(output.opp)))
-    if document.ocp is not None and supply.supports("ocp_on"):
-        changes.append(OutputSetting(own, "ocp_on", math.isfinite(output.ocp)))
-    return changes
+    # terminals. Over-power and over-current protection go off where they are there and not asked for.
+    wanted: tuple[tuple[bool, Setting, Value], ...] = (
+        (ovp, "ovp", output.ovp),
+        (ovp and supply.supports("ovp_on"), "ovp_on", True),
+        (trips or document.trip_delay is not None, "trip_at_limit", trips),
+        (trips, "trip_delay", output.trip_delay),
+        (opp, "opp", output.opp),
+        (ocp, "ocp", output.ocp),
+        (ocp and own_delay, "ocp_delay", output.ocp_delay),
+        (document.opp is not None and supply.supports("opp_on"), "opp_on", opp),
+        (document.ocp is not None and supply.supports("ocp_on"), "ocp_on", ocp),
+        (feed.sense == "at load" or document.sense is not None, "sense", feed.sense),
+    )
+    own = output.output.output
+    return [OutputSetting(own, setting, value) for tell, setting, value in wanted if tell]
 
 
 def limits(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[OutputSetting]:

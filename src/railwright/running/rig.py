@@ -12,7 +12,6 @@ from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
 from railwright.instruments.supply import OutputReading, OutputSetting, SupplyDriver
-from railwright.plan.linking import own_links
 from railwright.plan.listing import Listing
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.plan.stairs import slew_range
@@ -275,12 +274,6 @@ class Rig:
 
     def _outputs_of(self, name: str) -> tuple[OutputName, ...]:
         return tuple(output.output for output in self.set_points[name].outputs)
-
-    def links(self) -> Mapping[OutputName, tuple[OutputName, ...]]:
-        """Output -> the outputs of its supply whose trip switches it off, as far as supplies link by
-        themselves.
-        """
-        return own_links(self.set_points, self.bench)
 
     def _middle(self, answers: Sequence[Answer]) -> float:
         """The instant a command took hold: the middle of its first exchange. Keeps how exactly that is known:

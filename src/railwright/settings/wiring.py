@@ -14,6 +14,8 @@ from railwright.grouping import grouped
 
 EARTH = "earth"
 DEVICE_ZERO = "the device's common 0 V"
+RETURNS = {"common": (DEVICE_ZERO, "common return"), "earth": (EARTH, "return tied to earth")}
+"""How the device returns an input -> what its 0 V is joined to, and by what."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,17 +114,16 @@ def links_of(procedure: Procedure, device: Device, bench: Bench) -> list[Link]:
         lead = f"lead '{hook_up.lead}'"
         outputs = hook_up.outputs
         if hook_up.arrangement == "series":
-            links.append(Link(plus(outputs[0]), positive, lead))
-            links += [Link(minus(a), plus(b), "series link") for a, b in itertools.pairwise(outputs)]
-            links.append(Link(minus(outputs[-1]), negative, lead))
+            links += [
+                Link(plus(outputs[0]), positive, lead),
+                *(Link(minus(a), plus(b), "series link") for a, b in itertools.pairwise(outputs)),
+                Link(minus(outputs[-1]), negative, lead),
+            ]
         else:
             for output in outputs:
                 links += [Link(plus(output), positive, lead), Link(minus(output), negative, lead)]
-        returns = device.inputs[name].returns
-        if returns == "common":
-            links.append(Link(zero, DEVICE_ZERO, "common return"))
-        elif returns == "earth":
-            links.append(Link(zero, EARTH, "return tied to earth"))
+        if (returns := device.inputs[name].returns) != "isolated":
+            links.append(Link(zero, *RETURNS[returns]))
     for supply_name, supply in bench.supplies.items():
         inside = f"common negative inside {supply_name}"
         links += [

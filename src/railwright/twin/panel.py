@@ -9,12 +9,19 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from railwright.documents.bench import Output
+from railwright.quantities import Interval
 from railwright.twin.truth import SystematicError
 
 Bounds = tuple[float, float, float]
 """Lowest, highest and default value of a setting, SI units."""
 
 LARGEST_COUNT = 1_000_000
+
+
+def _bounds(reach: Interval | None, *, highest: bool = False) -> Bounds:
+    """Of a setting that the output has; the default is the lowest value, or the highest."""
+    assert reach is not None
+    return reach.low, reach.high, reach.high if highest else reach.low
 
 
 @dataclass
@@ -65,52 +72,44 @@ class Panel:
     @property
     def voltage_bounds(self) -> Bounds:
         """Programmable voltage [V]; the default is the lowest."""
-        return self.output.voltage.low, self.output.voltage.high, self.output.voltage.low
+        return _bounds(self.output.voltage)
 
     @property
     def current_bounds(self) -> Bounds:
         """Programmable current limit [A]; the default is the lowest."""
-        return self.output.current.low, self.output.current.high, self.output.current.low
+        return _bounds(self.output.current)
 
     @property
     def slew_bounds(self) -> Bounds:
         """Programmable slew [V/s]; the default is the fastest."""
-        assert self.output.slew is not None
-        return self.output.slew.low, self.output.slew.high, self.output.slew.high
+        return _bounds(self.output.slew, highest=True)
 
     @property
     def ovp_bounds(self) -> Bounds:
         """OVP level [V]; the default is the highest."""
-        assert self.output.ovp is not None
-        return self.output.ovp.level.low, self.output.ovp.level.high, self.output.ovp.level.high
+        return _bounds(self.output.ovp.level if self.output.ovp else None, highest=True)
 
     @property
     def delay_bounds(self) -> Bounds:
         """Trip delay [s]; the default is the shortest."""
-        assert self.output.trip_delay is not None
-        return self.output.trip_delay.low, self.output.trip_delay.high, self.output.trip_delay.low
+        return _bounds(self.output.trip_delay)
 
     @property
     def opp_bounds(self) -> Bounds:
         """Level of the over-power protection [W]; the default is the highest."""
-        assert self.output.opp is not None
-        return self.output.opp.level.low, self.output.opp.level.high, self.output.opp.level.high
+        return _bounds(self.output.opp.level if self.output.opp else None, highest=True)
 
     @property
     def ocp_bounds(self) -> Bounds:
         """Level of the over-current protection [A]; the default is the highest."""
-        assert self.output.ocp is not None
-        return self.output.ocp.level.low, self.output.ocp.level.high, self.output.ocp.level.high
+        return _bounds(self.output.ocp.level if self.output.ocp else None, highest=True)
 
     @property
     def ocp_delay_bounds(self) -> Bounds:
         """Delay of the over-current protection [s]; the default is the shortest."""
-        assert self.output.ocp is not None
-        assert self.output.ocp.delay is not None
-        return self.output.ocp.delay.low, self.output.ocp.delay.high, self.output.ocp.delay.low
+        return _bounds(self.output.ocp.delay if self.output.ocp else None)
 
     @property
     def dwell_bounds(self) -> Bounds:
         """Dwell of a point [s]; the default is the shortest."""
-        assert self.output.points is not None
-        return self.output.points.dwell.low, self.output.points.dwell.high, self.output.points.dwell.low
+        return _bounds(self.output.points.dwell if self.output.points else None)

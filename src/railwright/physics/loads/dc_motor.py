@@ -9,13 +9,14 @@ breaks away where k |i| exceeds both together, and stops where ω passes zero an
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Mapping, Sequence
 from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from railwright.physics.loads.law import Examples, LoadKind, LoadParameters
+from railwright.physics.loads.law import Ascent, Examples, LoadKind, LoadParameters
 from railwright.quantities import Dimension, Uncertain
 
 REST = 1e-4
@@ -113,6 +114,22 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
     speed = (p[1] * v / p[0] - against) / (p[1] ** 2 / p[0] + p[5])
     turning = (v - p[1] * speed) / p[0]
     return turning, turning
+
+
+def inertia(p: Sequence[float]) -> float:
+    """Capacitance [F] that draws as much beside the settled current while the voltage rises: J / k², and more
+    where winding and inertia swing like a series R-L-C circuit (textbook overshoot, exp(-π ζ / √(1 - ζ²))).
+    """
+    farads = p[2] / p[1] ** 2
+    damping = 0.5 * p[0] * math.sqrt(farads / p[3])
+    if damping >= 1.0:
+        return farads
+    return farads * (1.0 + math.exp(-math.pi * damping / math.sqrt(1.0 - damping**2)))
+
+
+def at_least(v: float, risen: Ascent, p: Sequence[float]) -> float:
+    """What its winding carried before: its inductance lets it change only slowly [A]."""
+    return draws(risen.start, p)[0] if risen.start > 0.0 else 0.0
 
 
 def examples(volts: float, amperes: float) -> Examples:

@@ -53,15 +53,12 @@ def _freed(rehearsed: Rehearsed, source: FedInput) -> tuple[str, str]:
 
 def _limited_between_starts(rehearsed: Rehearsed, source: FedInput) -> bool:
     """Whether an output was in its limit between the first and the last start of a step with many."""
+    traces = rehearsed.record.traces[source.name]
+    time, limited = traces.time, in_limit(traces)
+    spans = [rehearsed.record.span(name) for name in _restarting(rehearsed, source)]
     starts = [event.time for event in rehearsed.events(source, EventKind.STARTS)]
-    traces = next(traces for each, traces in rehearsed.inputs if each.name == source.name)
-    limited = in_limit(traces)
-    for name in _restarting(rehearsed, source):
-        span = rehearsed.record.span(name)
-        own = [time for time in starts if span.start <= time <= span.end]
-        if (limited & (traces.time >= own[0]) & (traces.time <= own[-1])).any():
-            return True
-    return False
+    own = [[start for start in starts if span.start <= start <= span.end] for span in spans]
+    return any((limited & (time >= each[0]) & (time <= each[-1])).any() for each in own)
 
 
 def _to_carry(rehearsed: Rehearsed, source: FedInput) -> str:
@@ -81,11 +78,10 @@ def _to_carry(rehearsed: Rehearsed, source: FedInput) -> str:
 
 
 def _set_point(rehearsed: Rehearsed, name: str, time: float) -> float:
-    level = 0.0
-    for action in rehearsed.context.sources[name].played.actions:
-        if action.time <= time:
-            level = 0.0 if action.kind == "off" else action.voltage
-    return level
+    """What is asked for at a time [s] of an input [V]; of a line that goes on, its end."""
+    before = (each for each in rehearsed.context.sources[name].played.actions if each.time <= time)
+    levels = [0.0 if each.kind == "off" else each.voltage for each in before]
+    return levels[-1] if levels else 0.0
 
 
 def _restarting(rehearsed: Rehearsed, source: FedInput) -> dict[str, int]:

@@ -112,6 +112,40 @@ def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
             )
 
 
+@rule("parallel-trip", Severity.STOP, worst=most("held"))
+def parallel_trip(rehearsed: Rehearsed) -> Outcome:
+    """Of outputs in parallel the one set a little higher carries the whole current up to its own limit, with
+    what the others sink, and trips there; a rehearsal has them set exactly alike.
+    """
+    for source, traces in rehearsed.inputs:
+        points = rehearsed.context.feeds[source.name].outputs
+        if not source.parallel or points[0].at_limit != "trip" or rehearsed.trips(source):
+            continue
+        sinks = [output.sink or 0.0 for output in source.rows]
+        spare, taken = min(
+            (each.current_limit - (sum(sinks) - own), sum(sinks) - own)
+            for each, own in zip(points, sinks, strict=True)
+        )
+        held = longest(traces.time, traces.columns["current"] >= max(spare, 0.0))
+        if held is not None and held[1] > points[0].trip_delay:
+            yield Hit(
+                source.name,
+                (*source.at_limits, "at_limit"),
+                state(
+                    "rehearsed, {input} draws {limit} or more for {held} in {step}: of {outputs} the one set "
+                    "a little higher gives all of it{sunk}, reaches its own limit, and trips after {delay}",
+                    input=source.name,
+                    limit=(max(spare, 0.0), "A"),
+                    held=(held[1], "s"),
+                    step=rehearsed.step_words(held[0]),
+                    outputs=" and ".join(source.outputs),
+                    sunk=state(", with {taken} that the others sink", taken=(taken, "A")) if taken else "",
+                    delay=(points[0].trip_delay, "s"),
+                ),
+                "write 'at_limit: regulate', or a current limit that each output can carry alone",
+            )
+
+
 @rule("stop-rehearsed", Severity.STOP, worst=most("held"))
 def stop_conditions(rehearsed: Rehearsed) -> Outcome:
     """A stop condition comes true while the procedure is rehearsed, with nothing wrong."""

@@ -150,14 +150,11 @@ def _amount(name: str, value: float, unit: str) -> Statement:
 def _permitted(required: Requirement) -> Statement:
     """What a requirement permits, in words."""
     low, high = required.limits
-    least = None if low is None else _amount("permitted_low", low, required.unit)
-    most = None if high is None else _amount("permitted_high", high, required.unit)
-    if least is not None and most is not None:
+    least = "" if low is None else _amount("permitted_low", low, required.unit)
+    most = "" if high is None else _amount("permitted_high", high, required.unit)
+    if least and most:
         return state("{least} to {most}", least=least, most=most)
-    if most is not None:
-        return state("at most {most}", most=most)
-    assert least is not None, "a requirement has a limit"
-    return state("at least {least}", least=least)
+    return state("at most {most}", most=most) if most else state("at least {least}", least=least)
 
 
 @rule("peak-brief", Severity.NOTE, worst=least("held", over="interval"))

@@ -100,8 +100,7 @@ def floating_device(context: Context) -> Outcome:
     """No terminal of an input's hook-up is tied to earth: the device floats, and may stand at any voltage to
     earth.
     """
-    links = wiring.links_of(context.procedure, context.device, context.bench)
-    sets = wiring.joined(links)
+    sets = wiring.joined(wiring.links_of(context.procedure, context.device, context.bench))
     floating = [
         s for s in context.sources.values() if not sets.together(wiring.zero_volts(s.name), wiring.EARTH)
     ]
