@@ -223,7 +223,7 @@ def integral(
         return budget.result(math.fsum(weights * near.values) * scale, how)
     if not view.model.averages:
         factors = volts = None
-    ways = _ways(view, signal, factors, volts)
+    ways = _ways(view, signal, factors, volts, "current" in channels)
     value = math.fsum(way.probability * way.value for way in ways)
     likeliest = max(ways, key=lambda way: way.probability)
     if likeliest.jumps:
@@ -275,6 +275,7 @@ class _Readings:
     is known; shape (k, n). noise: r.m.s. of each, shape (k,). step: of the channel's grid, of the voltage's.
     is_product, has_voltage: which columns there are. held: something stood there before it was switched on.
     jumps: of the voltage, at which the input's capacitance takes what it gives back; None: there are none.
+    circulating: what outputs may drive into each other at most, in the channel's unit.
     """
 
     columns: Array
@@ -284,12 +285,19 @@ class _Readings:
     has_voltage: bool
     held: bool
     jumps: Jumps | None
+    circulating: float
 
 
 def _ways(
-    view: View, signal: Signal, factors: tuple[Signal, Signal] | None, volts: Signal | None
+    view: View,
+    signal: Signal,
+    factors: tuple[Signal, Signal] | None,
+    volts: Signal | None,
+    is_current: bool,
 ) -> list[_Way]:
-    """The integral at every phase of the readings, with how probable it is."""
+    """The integral at every phase of the readings, with how probable it is. is_current: of a current, or of
+    a product with one.
+    """
     import numpy as np
 
     from railwright.measures.windows import first_of_each, windows_at_phases
@@ -308,8 +316,12 @@ def _ways(
         visible = _visible(channels[-1], signal if factors is None else factors[1])
     seen: dict[bytes, _Readings] = {}
     changed = np.diff(columns[0]) != 0.0
+    # What outputs drive into each other cancels in their sum only where it is read at the same time.
+    circulating = view.model.circulating * is_current
+    if factors is not None and circulating:
+        circulating *= float(np.max(np.abs(columns[1])))
     if view.model.summed and view.interval < update:
-        readings = _Readings(columns, noise, step, is_product, has_voltage, held, None)
+        readings = _Readings(columns, noise, step, is_product, has_voltage, held, None, circulating)
         return [_way_of_several(view, signal.time[near], readings)]
     ways, contradictions = [], []
     known: dict[bytes, tuple[Array, Array, Array]] = {}
@@ -320,7 +332,7 @@ def _ways(
         if (key := rows.tobytes()) not in seen:
             own = columns[:, rows]
             jumps = None if visible is None else jumps_of(own[-1], visible)
-            seen[key] = _Readings(own, noise, step, is_product, has_voltage, held, jumps)
+            seen[key] = _Readings(own, noise, step, is_product, has_voltage, held, jumps, circulating)
         ways.append(_way(view, windows.middle[rows], seen[key], windows.probability, known))
     fewest = min(contradictions)
     likely = [
@@ -375,6 +387,8 @@ def _way(
     if (key := blake2b(same.data).digest()) not in known:
         known[key] = _hidden(view, gaps, columns, readings, inside, pulled, seen)
     moved = float(np.max(np.abs(shifted - shifted[0])))
+    if part.early:
+        moved += 2.0 * readings.circulating * view.timing()[0] / 2.0
     jumps, gained, unsure = (0, 0.0, 0.0) if back is None else (back.jumps, back.gained, back.doubt)
     return _Way(float(shifted[0]) + gained, moved, jumps, unsure, *known[key], probability)
 
@@ -401,6 +415,8 @@ def _way_of_several(view: View, time: Array, readings: _Readings) -> _Way:
     # On a line, a midpoint's own part ends at most an eighth of an update times its rise too early or late.
     cut = [end] if part.early else [start, end]
     moved = float(np.max(np.abs(shifted - shifted[0])))
+    if part.early:
+        moved += 2.0 * readings.circulating * doubt
     for instant in cut:
         around = np.interp([instant - update, instant, instant + update], time, columns[0])
         moved += float(np.ptp(around)) * update / 8.0
