@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     Flags = NDArray[np.bool_]
     Numbers = NDArray[np.intp]
 
+FASTER = "an instrument with a smaller error, or faster readings"
+"""What would decide where an integral does not."""
+
 LARGEST_GAP = 0.1
 """A hole in the record longer than this part of the window (and than three readings) makes it unusable:
 chosen.
@@ -225,9 +228,8 @@ def integral(
         factors = volts = None
     ways = _ways(view, signal, factors, volts, "current" in channels)
     value = math.fsum(way.probability * way.value for way in ways)
-    likeliest = max(ways, key=lambda way: way.probability)
-    if likeliest.jumps:
-        how = f"{how}; the input's capacitance by the voltages before and after {likeliest.jumps} jumps"
+    if jumps := max(ways, key=lambda way: way.probability).jumps:
+        how = f"{how}; the input's capacitance by the voltages before and after {jumps} jumps"
     for source, bounds in (
         ("between readings", [(way.probability, way.between) for way in ways]),
         ("charging between readings", [(way.probability, way.charging) for way in ways]),
@@ -242,9 +244,7 @@ def integral(
     budget.bounded("charge of the input's capacitance", float(gained[0]) * scale)
     budget.bounded("missing samples", most_missing(view, near.time, channels) * scale)
     budget.bounded("time base of the recorder", view.model.time_base * abs(value) * scale)
-    return budget.result(
-        value * scale, how, would_decide="an instrument with a smaller error, or faster readings"
-    )
+    return budget.result(value * scale, how, would_decide=FASTER)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
