@@ -133,7 +133,8 @@ def test_a_changed_constant_is_found_and_a_changed_sentence_is_not(tmp_path: Pat
     code, lines = compared(tmp_path)
     assert (code, lines[-1]) == (0, "3 jobs and 0 stored runs compared, 3 commands: 0 differences")
     assert any(line.startswith("rules: ") and "sense-faults" in line for line in lines)
-    edit(settings / "constraints" / "rise.py", "\nREACHED = 0.98\n", "\nREACHED = 0.97\n")
+    measures = tmp_path / "railwright" / "measures"
+    edit(measures / "start_up_time.py", "\nCURRENT_BAND = 0.10\n", "\nCURRENT_BAND = 0.05\n")
     code, lines = compared(tmp_path)
     assert code == 1
     found = [line for line in lines if line.startswith("000 check --static: ")]

@@ -156,6 +156,7 @@ TWISTS: tuple[tuple[str, ...], ...] = (
     ("limit-headroom", f"{MAIN}/current_limit = <615..630 mA>"),
     ("limit-at-low-voltage", f"{MAIN}/current_limit = <620..640 mA>"),
     ("limit-above-device", f"{MAIN}/current_limit = <2.497..2.5 A>"),
+    ("limit-overshoot", f"{MAIN}/current_limit = <1.26..1.5 A>"),
     ("declared-current", f"{INPUT}/current/steady = 180 mA .. <450..520 mA>"),
     ("ramp-in-limit", up("gap: 50 ms, rise: <1..2 V/ms>, settle: 150 ms")),
     # Protections

@@ -46,7 +46,9 @@ def test_the_bound_holds_in_a_rehearsal_of_an_empty_capacitor_on_the_lead(
     surge = model.surge.largest(model.voltage_bound.value + model.voltage_bound.tolerance)
     assert surge is not None
     assert 10.0 < peak <= surge.current < 3.0 * peak
-    assert "220 µF at 13.58 V discharge" in surge.words
+    # 13 V, 0.1 V of accuracy, and 200 µs in which 1 A, 4.5 mA of error and half of 2.5 A charge 220 µF.
+    highest = 13.1 + (1.0045 + 1.25) * 200e-6 / 220e-6
+    assert says(surge.words, f"220 µF at {highest:.2f} V discharge")
 
 
 def short_circuit(path: SurgePath, voltage: float, end: float = 5e-4) -> float:

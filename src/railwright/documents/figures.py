@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
+
 from railwright.documents.bench import Output
-from railwright.physics.output_stage import OPP_RESPONSE, OutputFigures
+from railwright.physics.output_stage import OPP_RESPONSE, OutputFigures, assumed_capacitance, reference_rise
 
 CROWBAR = 50e-3
 """Resistance of a crowbar of which a document says only that it is there [Ω] (declared)."""
@@ -47,3 +49,20 @@ def output_figures(output: Output) -> OutputFigures:
         opp_response=output.opp.response if output.opp else None,
         crowbar=_crowbar(output),
     )
+
+
+def own_capacitance(output: Output) -> float:
+    """The output's own capacitance [F]: as given, or as its model assumes it."""
+    given = output.output_capacitance
+    return assumed_capacitance(output.current.high) if given is None else given
+
+
+def fastest_reference(output: Output) -> float | None:
+    """The fastest that the output's reference moves upwards [V/s], whatever slope is set: more than its rated
+    rise where the current rating holds that back; None: unknown.
+    """
+    if output.rise is None:
+        return None
+    power = math.inf if output.power is None else output.power
+    volts, amperes = output.voltage.high, output.current.high
+    return reference_rise(volts, amperes, power, own_capacitance(output), output.rise)

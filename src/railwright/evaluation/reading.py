@@ -9,9 +9,10 @@ from dataclasses import replace
 from railwright.circuit.leads import lead_resistance
 from railwright.documents.bench import Bench, CurrentAccuracy, Output, Recorder, VoltageAccuracy
 from railwright.evaluation.alignment import Alignment
+from railwright.evaluation.hiding_bounds import current_bound, limits_of, voltage_bound
 from railwright.evaluation.observability import all_known, surge_path
 from railwright.evaluation.sampling import Sampling, differences
-from railwright.measures.reading_model import HidingBound, Part, ReadingModel
+from railwright.measures.reading_model import Part, ReadingModel
 from railwright.measures.uncertainty import degrees_of_doubt
 from railwright.plan.set_points import Feed
 
@@ -67,8 +68,8 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
         lead=known_resistance(bench, feed),
         lead_name=lead_name(feed),
         drop=series_drop(bench, feed),
-        current_bound=_current_bound(feed, outputs),
-        voltage_bound=_voltage_bound(feed, outputs),
+        current_bound=current_bound(feed, outputs),
+        voltage_bound=voltage_bound(bench, feed),
         surge=surge_path(bench, feed),
         summed=SUMMED.get(feed.arrangement, ""),
         assumptions=tuple(assumptions),
@@ -137,37 +138,3 @@ def _degrees(accuracy: VoltageAccuracy | CurrentAccuracy) -> float:
 def _largest(values: Sequence[float | None]) -> float | None:
     known = all_known(values)
     return max(known) if known else None
-
-
-def limits_of(feed: Feed, outputs: Sequence[Output]) -> list[tuple[float, float]]:
-    """Current limit of each output and the bound of its error [A]."""
-    limits = [setting.current_limit for setting in feed.outputs]
-    tolerances = [
-        output.programming.current.of_value * limit + output.programming.current.offset
-        if output.programming
-        else 0.0
-        for output, limit in zip(outputs, limits, strict=True)
-    ]
-    return list(zip(limits, tolerances, strict=True))
-
-
-def _current_bound(feed: Feed, outputs: Sequence[Output]) -> HidingBound:
-    limits, tolerances = zip(*limits_of(feed, outputs), strict=True)
-    if feed.arrangement == "parallel":
-        return HidingBound(sum(limits), sum(tolerances), "the current limits that were set")
-    index = limits.index(min(limits))
-    return HidingBound(limits[index], tolerances[index], "the current limit that was set")
-
-
-def _voltage_bound(feed: Feed, outputs: Sequence[Output]) -> HidingBound:
-    levels = [setting.ovp for setting in feed.outputs]
-    tolerances = []
-    for output in outputs:
-        accuracy = output.ovp.accuracy or 0.0 if output.ovp else 0.0
-        # While the protection responds, the voltage rises on, as fast as the output does it.
-        slew = 0.8 * output.voltage.high / output.rise if output.rise else 0.0
-        response = output.ovp.response or 0.0 if output.ovp else 0.0
-        tolerances.append(accuracy + slew * response)
-    if feed.arrangement == "series":
-        return HidingBound(sum(levels), sum(tolerances), "the OVP levels that were set")
-    return HidingBound(min(levels), max(tolerances), "the OVP level that was set")

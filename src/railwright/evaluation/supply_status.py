@@ -9,8 +9,8 @@ from collections.abc import Iterator
 
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
+from railwright.evaluation.hiding_bounds import limits_of
 from railwright.evaluation.played import ROUNDING
-from railwright.evaluation.reading import limits_of
 from railwright.measures.status import ModeChange, SupplyStatus, Trip
 from railwright.plan.required_trip import own_trips
 from railwright.plan.set_points import Feed

@@ -27,6 +27,15 @@ HELD_BELOW = 1.0 - 1e-4
 that the loop and the ceiling do not take turns.
 """
 
+NOT_MET = 0.01
+"""Part of a stated rise time by which the computed one may be longer without a word."""
+
+OWN_CAPACITANCE = 100e-6
+"""Capacitance of an output per ampere of its rated current [F/A], where the data sheet does not give it."""
+
+LIMIT_RESPONSE = 1e-3
+"""Response time of a current limit [s], where the data sheet does not give it."""
+
 OPP_RESPONSE = 1e-3
 """Response time of an over-power protection [s], where the data sheet does not give it."""
 
@@ -204,6 +213,34 @@ def recovery_figures(figures: OutputFigures) -> tuple[float, float, float, list[
     return time, band, step * figures.current_max, assumed
 
 
+def assumed_capacitance(amperes: float) -> float:
+    """Capacitance of an output of so much rated current [F], where the data sheet does not give it."""
+    return OWN_CAPACITANCE * max(amperes, 0.1)
+
+
+@lru_cache(maxsize=1024)
+def reference_rise(volts: float, amperes: float, power: float, capacitance: float, rise_time: float) -> float:
+    """The fastest that an output's reference moves upwards [V/s], such that it rises from 10 to 90 % of its
+    full scale [V] in the stated time [s] with full load, by the ratings of its current [A] and power [W].
+
+    Where the current left beside the load cannot charge the output's own capacitance [F] in that time, it is
+    as fast as the rated current charges it without load: more has no effect.
+    """
+    takes = full_load_rise(volts, amperes, power, capacitance)
+    slowest = 0.8 * volts / rise_time
+    return _bisect(lambda slew: takes(slew) - rise_time, slowest, max(slowest, amperes / capacitance))
+
+
+def full_load_rise(
+    volts: float, amperes: float, power: float, capacitance: float
+) -> Callable[[float], float]:
+    """From the rate of the reference [V/s] to the time [s] for 10 to 90 % of full scale into the resistor
+    that draws full current, or full power where that is less.
+    """
+    full_load = max(volts / amperes, volts**2 / power)
+    return _travel_time(volts, lambda v: (min(amperes, power / v) - v / full_load) / capacitance)
+
+
 # One piece: each figure is used as soon as it is known or assumed, in the order of the assumptions.
 @lru_cache(maxsize=1024)
 def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str, ...]]:
@@ -225,20 +262,27 @@ def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str,
     power = known(figures.power, math.inf, "power limit of the output is not given: none assumed")
     capacitance = known(
         figures.output_capacitance,
-        100e-6 * max(amperes, 0.1),
-        "output capacitance is not given: 100 µF per ampere of rated current assumed",
+        assumed_capacitance(amperes),
+        f"output capacitance is not given: {OWN_CAPACITANCE * 1e6:g} µF per ampere of rated current assumed",
     )
     time, band, step, made = recovery_figures(figures)
     assumptions += made
     omega = loop_bandwidth(step_modes(figures.damping), capacitance, time, band, step, [0.0] * POINTS)
     k_p, k_i, lag = voltage_loop(omega, figures.damping, capacitance)
     response = known(
-        figures.limit_response, 1e-3, "response time of the current limit is not given: 1 ms assumed"
+        figures.limit_response,
+        LIMIT_RESPONSE,
+        f"response time of the current limit is not given: {LIMIT_RESPONSE * 1e3:g} ms assumed",
     )
     rise_time = known(figures.rise, 10e-3, "rise time is not given: 10 ms assumed")
     full_load = max(volts / amperes, volts**2 / power)
-    time_at = _travel_time(volts, lambda v: (min(amperes, power / v) - v / full_load) / capacitance)
-    rise = _bisect(lambda slew: time_at(slew) - rise_time, 0.8 * volts / rise_time, 20.0 * volts / rise_time)
+    rise = reference_rise(volts, amperes, power, capacitance, rise_time)
+    takes = full_load_rise(volts, amperes, power, capacitance)(rise)
+    if takes > rise_time * (1.0 + NOT_MET):
+        assumptions.append(
+            f"a rise in {rise_time * 1e3:.3g} ms with full load cannot be met: what the load leaves of the "
+            f"rated current charges {capacitance * 1e6:.3g} µF in {takes * 1e3:.3g} ms, which is computed"
+        )
     fall, bleeder, sink = _down(figures, capacitance, full_load, rise, assumptions)
     ovp_response = known(
         figures.ovp_response,

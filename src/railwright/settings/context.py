@@ -4,24 +4,29 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cache, cached_property, partial
 from typing import Literal, NamedTuple, cast
 
-from railwright.circuit.leads import Resistance, lead_resistance
+from railwright.circuit.leads import Resistance, lead_inductance, lead_resistance
+from railwright.circuit.parts import LIMIT_OVERSHOOT
 from railwright.documents.bench import Bench, Lead, Supply
 from railwright.documents.device import Device, Input
+from railwright.documents.figures import fastest_reference, own_capacitance
 from railwright.documents.files import Kind
 from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
+from railwright.physics.loads.law import Ascent
+from railwright.physics.output_stage import LIMIT_RESPONSE
 from railwright.plan.delivery import Delivery
 from railwright.plan.plan import Plan, deliver
 from railwright.plan.set_points import Feed
 from railwright.plan.timeline import Timeline
 from railwright.quantities import state
+from railwright.settings import figures
 from railwright.settings.conductors import HOTTEST, temperature_rise
 from railwright.settings.draw import Bounds, LoadModel
 from railwright.settings.group import Group, group_of
@@ -41,8 +46,16 @@ UNITS = {
 
 Sensed = Literal["at load", "at terminals"]
 
+AGAIN = 2
+"""How often a course is worked out with what a converter draws by then: each time it is slower, and not yet
+too slow.
+"""
 MANY = 1000
 """Levels from which on they are judged together first."""
+HALVINGS = 14
+"""Halvings of the range of an OVP's level."""
+LOOKS = 24
+"""Parts of an output's range between which what is drawn counts as a straight line of the voltage."""
 CLOSE = 2.0
 """Ratio of a rating to the greatest power found at some looks, from which on no level between them is looked
 at: what a load draws bends little between two looks.
@@ -209,7 +222,158 @@ class FedInput(Group):
 
     def ovp_at_most(self, feed: Feed) -> float:
         """The most that can stand at the terminals [V]: the OVP level, its error, the rise while it acts."""
-        return feed.ovp + (self.ovp_error or 0.0) + (self.ovp_overshoot or 0.0)
+        level = feed.ovp + (self.ovp_error or 0.0)
+        return level + (self.ovp_overshoot(level, feed.limit) or 0.0)
+
+    def ovp_drop(self, level: float, limit: float | None) -> float:
+        """By how much the connector stays below the terminals at least, where these rise furthest past a
+        level [V]; negative: above, where the lead's inductance goes on charging the input [V].
+        """
+        limit = self._limit_or_full(limit)
+        drawn, rate = math.inf, 0.0
+        for output, share, courses in zip(self.rows, self.shares, self._courses(limit), strict=True):
+            own, response = level * share, (output.ovp.response if output.ovp else None) or 0.0
+            peaks = [(course, own + past) for course in courses if (past := course.past(own, response)) > 0]
+            if not peaks:
+                return 0.0
+            drawn = min(drawn, *(course.drawn_at(peak) for course, peak in peaks))
+            rate += min(course.rate_at(peak) for course, peak in peaks)
+        rate = rate if self.series else rate / self.count
+        ohms, held = self.resistance.low, self.load.capacitance.low
+        swings = figures.swing(held, self.output_capacitance or 0.0, ohms, lead_inductance(self.lead))
+        return ohms * drawn - held * rate * swings
+
+    def ovp_past(self, level: float, limit: float | None) -> float:
+        """How far the connector may rise past a level [V] at which its OVP responds [V]; 0: unknown."""
+        return (self.ovp_overshoot(level, limit) or 0.0) - self.ovp_drop(level, limit)
+
+    def ovp_bearing(self, most: float, limit: float | None) -> float:
+        """Highest level [V] at which the OVP may begin to respond with no more than `most` at the connector
+        [V], to a part in 10,000, below; 0: there is none.
+        """
+        key = most, self._limit_or_full(limit)
+        if key not in self._bearing:
+
+            def holds(below: float) -> bool:
+                return self.ovp_past(most - below, limit) <= below
+
+            self._bearing[key] = most - (figures.least(holds, 0.0, most, HALVINGS) if holds(most) else most)
+        return self._bearing[key]
+
+    @cached_property
+    def _bearing(self) -> dict[tuple[float, float], float]:
+        return {}
+
+    def _limit_or_full(self, limit: float | None) -> float:
+        return self.full_current if limit is None or not math.isfinite(limit) else limit
+
+    def ovp_overshoot(self, level: float, limit: float | None) -> float | None:
+        """How far the terminals may rise past a level [V] at which the OVP begins to respond [V]; None: not
+        known.
+
+        The greater of what two faults do: a sense lead that comes off at the highest level that is played,
+        after which the voltage loop asks for all it can, and a voltage that is mistyped, to which it rises
+        from 0 V as fast as it does in the procedure. Both by what the current limit lets through. limit [A]:
+        of the input; None or nan: there is none yet, and the outputs' own counts.
+        """
+        limit = self._limit_or_full(limit)
+        found: list[float | None] = []
+        for output, share, courses in zip(self.rows, self.shares, self._courses(limit), strict=True):
+            response = None if output.ovp is None else output.ovp.response
+            # Where its capacitance is assumed, no less than its rated rise.
+            rated = None if output.output_capacitance else figures.fastest_slew(output)
+            found.append(
+                None
+                if response is None
+                else max((rated or 0.0) * response, *(each.past(level * share, response) for each in courses))
+            )
+        return self.whole(found, self.series)
+
+    def _courses(self, limit: float) -> list[tuple[figures.Course, ...]]:
+        """How the voltage of each output may rise; of outputs in parallel all together."""
+        if limit not in self._risen:
+            self._risen[limit] = [self._course(number, limit) for number in range(self.count)]
+        return self._risen[limit]
+
+    @cached_property
+    def _risen(self) -> dict[float, list[tuple[figures.Course, ...]]]:
+        return {}
+
+    def _course(self, number: int, limit: float) -> tuple[figures.Course, ...]:
+        """The ways in which one output may be driven upwards: as fast as all it can, where the bench does not
+        tell how fast.
+        """
+        own, share = self.rows[number], self.shares[number]
+        together = self.rows if self.parallel else [own]
+        rates = [move.rate for move in self.played.moves if move.stop > move.start]
+        asked = math.inf if None in rates or not rates else share * max(rate for rate in rates if rate)
+        reference = fastest_reference(own)
+        stiff = figures.CEILING * max(output.voltage.high for output in together)
+        driven = figures.Driven(
+            limit=self.at_most(limit),
+            overshoot=LIMIT_OVERSHOOT.high * sum(output.current.high for output in together),
+            response=max(LIMIT_RESPONSE if o.limit_response is None else o.limit_response for o in together),
+            power=sum(math.inf if output.power is None else output.power for output in together),
+            capacitance=sum(map(own_capacitance, together)) + self._held(own_capacitance(own)),
+            fastest=asked if reference is None else min(asked, reference),
+            drawn=(),
+        )
+        found = [self._driven(driven, 0.0, share, stiff)]
+        start = self.highest_terminals(limit) or 0.0
+        if self.senses and start * share < stiff:
+            found.append(self._driven(replace(driven, fastest=math.inf), start, share, stiff))
+        return tuple(found)
+
+    def _driven(self, driven: figures.Driven, start: float, share: float, stop: float) -> figures.Course:
+        """The course of an output from a start of the group's [V] up to its own end [V]. What a part of the
+        load draws by then may hang on how long it took, so that it is worked out again with those times: at
+        first those of a voltage that rises while nothing is drawn.
+        """
+        highest = self.played.highest
+        fed = highest.voltage + (self.voltage_error(highest.voltage) or 0.0) if highest else 0.0
+        charge = driven.limit * self.played.end
+        looks = self.load.looks(start, max(stop / share, start), LOOKS)
+        course = figures.Course((0.0,), (start * share,), ())
+        if self.load.waits:
+            course = replace(driven, drawn=tuple((volts * share, 0.0) for volts in looks)).course()
+        for _ in range(AGAIN if self.load.waits else 1):
+            times = [course.at(volts * share) for volts in looks]
+            passing = cache(lambda passed, before=course: before.at(passed * share))
+
+            def since(now: float, passed: float, passing: Callable[[float], float] = passing) -> float:
+                return math.inf if passed <= start else now - passing(passed)
+
+            drawn = tuple(
+                (
+                    volts * share,
+                    self._at_connector(volts, driven, Ascent(start, fed, charge, partial(since, now))),
+                )
+                for volts, now in zip(looks, times, strict=True)
+            )
+            course = replace(driven, drawn=drawn).course()
+        return course
+
+    def _at_connector(self, volts: float, driven: figures.Driven, risen: Ascent) -> float:
+        """The least that is drawn [A] with so much at the terminals [V]: at the connector it is less, by what
+        flows through the lead, with its least resistance, into the load and its capacitance.
+        """
+        held, most = self.load.capacitance.high, driven.limit + driven.overshoot
+        part = held / (held + driven.capacitance) if held > 0.0 else 0.0
+        drawn = self.load.at_least(volts, risen)
+        lost = self.resistance.low * (drawn + part * max(0.0, most - drawn))
+        return min(drawn, self.load.at_least(max(0.0, volts - lost), risen))
+
+    def _held(self, own: float) -> float:
+        """Least capacitance of the input that holds an output's voltage back beside its own [F]: in series
+        only where all outputs rise alike.
+        """
+        if not self.series:
+            return self.load.capacitance.low
+        alike = all(
+            own_capacitance(output) == own and output.voltage.high == self.rows[0].voltage.high
+            for output in self.rows
+        )
+        return self.load.capacitance.low * self.count if alike else 0.0
 
     def set_to(self, feed: Feed, setting: str) -> float | None:
         """What a setting of the group is set to, in SI units; None: it is not used."""
@@ -233,6 +397,22 @@ class FedInput(Group):
         if highest is None or wrong is None:
             return None
         return highest.voltage + wrong + (self.drop(current) if self.senses else 0.0)
+
+    @cached_property
+    def surge(self) -> float:
+        """The most that what is played draws beside any limit [A]: the input's largest capacitance charged at
+        the fastest rate of a move upwards, and the greatest draw over it; inf: unknown.
+        """
+        most = 0.0
+        for move in self.played.widest_rises:
+            able = self.fastest([fastest_reference(output) for output in self.rows])
+            rate = min((each for each in (move.rate, able) if each is not None), default=math.inf)
+            drawn = self.drawn_rising(move.start, move.stop)
+            if drawn is None or not self.load.settled:
+                return math.inf
+            held = self.load.capacitance.high
+            most = max(most, drawn.high + (held * rate if held > 0.0 else 0.0))
+        return most
 
     @property
     def capacitance(self) -> float:

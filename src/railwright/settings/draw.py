@@ -12,6 +12,7 @@ from railwright.documents.fixture import AddedCapacitor, Fixture
 from railwright.physics.loads import KINDS, LoadKind, LoadParameters
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.loads.converter import Converter
+from railwright.physics.loads.law import Ascent
 from railwright.quantities import Uncertain
 
 GATE = ("starts_at", "stops_at")
@@ -57,12 +58,14 @@ class _Part:
     """One part of a load that draws a steady current, at every corner of its tolerances.
 
     starts, stops [V]: the lowest voltages at which it may start and stop; -inf: it draws at any voltage.
+    least: the corners of which one draws least at once.
     """
 
     kind: LoadKind
     corners: tuple[list[float], ...]
     starts: float
     stops: float
+    least: Sequence[list[float]]
 
     def current(self, voltage: float) -> Bounds:
         """Current [A] once it has settled, where its module says so with `draws`; else as its law has it."""
@@ -75,14 +78,28 @@ class _Part:
         currents = [float(law(voltage, 0.0, corner, states, flags)) for corner in self.corners]
         return Bounds(min(currents), max(currents))
 
+    def at_least(self, voltage: float, risen: Ascent) -> float:
+        """Least current at a voltage to which it has just risen [A]."""
+        least = getattr(self.kind.equations, "at_least", None)
+        if least is None:
+            return max(0.0, self.current(voltage).low)
+        return max(0.0, min(float(least(voltage, risen, corner)) for corner in self.least))
+
+    @property
+    def inertia(self) -> float:
+        """See `LoadModel.inertia` [F]."""
+        of = getattr(self.kind.equations, "inertia", None)
+        return 0.0 if of is None else max(float(of(corner)) for corner in self.corners)
+
 
 class LoadModel:
     """The load of one input, with a capacitor that a fixture adds to it.
 
     banks: the capacitors beside it. known: False where a part's steady draw needs a rehearsal to be told.
     settled: False where a part draws another current until it has settled (a lamp, a motor), so that only
-    a rehearsal tells how long an input takes to charge. moves: True where what it draws at a voltage
-    changes with what has flowed (a cell).
+    a rehearsal tells how long an input takes to charge. waits: True where a part draws something else at
+    once than once it has settled. moves: True where what it draws at a voltage changes with what has flowed
+    (a cell). series_resistance: the largest of its capacitors [Ω].
     """
 
     def __init__(self, wanted: Input, fixture: Fixture | None = None) -> None:
@@ -97,6 +114,7 @@ class LoadModel:
         steady = [each for each in drawing if not each[1].settles or hasattr(each[1].equations, "draws")]
         self.settled = not any(kind.settles for _, kind in drawing)
         self.known = len(steady) == len(drawing)
+        self.waits = any(hasattr(kind.equations, "at_least") for _, kind in steady)
         self.moves = any("charge" in kind.states for _, kind in entries)
         self._parts: list[_Part] = []
         self._marks: list[float] = []
@@ -107,13 +125,17 @@ class LoadModel:
         for parameters, kind in steady:
             given = parameters.uncertain()
             starts, stops = (given[name].low if name in given else -math.inf for name in GATE)
-            self._parts.append(_Part(kind, tuple(_corners(parameters)), starts, stops))
+            corners = tuple(_corners(parameters))
+            least = getattr(kind.equations, "drawing_least", tuple)(corners)
+            self._parts.append(_Part(kind, corners, starts, stops, least))
             self._marks += [starts * (1 - 1e-9), starts] if starts > 0.0 else []
             self._marks += [mark for knee in parameters.knees() for mark in (knee, knee * (1 + 1e-9))]
             for name, value in given.items():
                 if name in THRESHOLDS:
                     self._marks += [value.low, value.low * (1 + 1e-9), value.high, value.high * (1 + 1e-9)]
         capacities = [bank.capacitance for bank in self.banks]
+        resistances = [bank.esr.high if bank.esr else Capacitor.assumed["esr"][0] for bank in self.banks]
+        self.series_resistance = max(resistances, default=0.0)
         self.capacitance = Bounds(sum(each.low for each in capacities), sum(each.high for each in capacities))
 
     def current(self, voltage: float, came_from: float = math.inf) -> Bounds | None:
@@ -144,9 +166,23 @@ class LoadModel:
         found = [(volts, self.current(volts * (1 + 1e-9))) for volts in stops]
         return [(volts, drawn.high) for volts, drawn in found if drawn is not None]
 
-    def _looks(self, low: float, high: float) -> list[float]:
+    def at_least(self, voltage: float, risen: Ascent) -> float:
+        """The least current at the connector [A] at a voltage to which it has just risen [V]: a converter may
+        not have started yet, a winding carries no more than it did, and a cell takes what is left between the
+        voltage and its own.
+        """
+        return sum(part.at_least(voltage, risen) for part in self._parts)
+
+    @property
+    def inertia(self) -> float:
+        """Largest capacitance that draws as much as its parts do, while the voltage rises, beside what they
+        draw once they have settled [F]; inf: none does, and only a rehearsal tells.
+        """
+        return sum(part.inertia for part in self._parts)
+
+    def looks(self, low: float, high: float, parts: int = _LOOKS) -> list[float]:
         """Voltages worth a look between two ends: a grid, and both sides of every threshold."""
-        grid = {low + (high - low) * index / _LOOKS for index in range(_LOOKS + 1)}
+        grid = {low + (high - low) * index / parts for index in range(parts + 1)}
         return sorted(grid | {mark for mark in self._marks if low <= mark <= high})
 
     def over(self, low: float, high: float, came_from: float = math.inf) -> tuple[Bounds, float] | None:
@@ -159,7 +195,7 @@ class LoadModel:
         if seen is not None:
             return seen
         least, greatest, where = float("inf"), float("-inf"), high
-        for voltage in self._looks(low, high):
+        for voltage in self.looks(low, high):
             bounds = self.current(voltage, came_from)
             if bounds is None:
                 return None
@@ -174,7 +210,7 @@ class LoadModel:
         """
         if self.moves or not self.known:
             return below
-        looks = [0.0, *self._looks(min(1e-3, below), below)]
+        looks = [0.0, *self.looks(min(1e-3, below), below)]
         least = {voltage: bounds.low for voltage in looks[1:] if (bounds := self.current(voltage))}
         least[0.0] = 0.0
         low = max(voltage for voltage in looks if least.get(voltage, math.inf) <= current)
@@ -191,7 +227,7 @@ class LoadModel:
         Zero or less where it never falls; None where it is not known.
         """
         steepest, where = float("-inf"), high
-        for voltage in self._looks(low, high):
+        for voltage in self.looks(low, high):
             step = _NEAR * max(abs(voltage), _NEAR_ZERO)
             here, above = self.current(voltage), self.current(voltage + step)
             if here is None or above is None:
@@ -240,7 +276,7 @@ class LoadModel:
             return time
         course = self._courses.get(key)
         if course is None:
-            looks = [(voltage, drawn(voltage)) for voltage in self._looks(start, stop)]
+            looks = [(voltage, drawn(voltage)) for voltage in self.looks(start, stop)]
             course = self._courses[key] = list(_pieces(looks, drawn))
         time = math.inf
         if max(look[1] for piece in course for look in piece) < limit:

@@ -217,11 +217,6 @@ class Group:
         return max((error + acts) / share for error, acts, share in each) - together
 
     @property
-    def ovp_overshoot(self) -> float | None:
-        """How far the group may rise past its OVP level while it responds [V]."""
-        return self.whole(map(figures.ovp_overshoot, self.rows), self.series)
-
-    @property
     def ovp_response(self) -> float | None:
         """Slowest response of the group's OVP [s]."""
         return self.whole([output.ovp.response if output.ovp else None for output in self.rows], False)

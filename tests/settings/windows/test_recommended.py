@@ -261,15 +261,12 @@ def test_a_trip_delay_is_rounded_up_from_its_margin(tmp_path: Path) -> None:
 
 
 def test_overshoots_of_outputs_in_series_do_not_add_up_and_no_end_contradicts_them() -> None:
-    """Two outputs of 2.5 A: half of that, once. 1.1 A are needed, 2.4 A borne: 1.25 A more exceed them."""
+    """Two outputs of 2.5 A: half of that, once. 1.1 A are needed, 2.4 A borne: 1.25 A more leave 1.145 A."""
     settings = settle(load_documents(SERIES_PAIR), TODAY)
     limit, why = value(settings, "main", "current_limit")
     assert limit > 1.1
-    assert limit + 1.25 > 2.4
-    assert says(why, "1.25 A")
-    assert says(why, "50%")
-    assert says(why, "prevents")
-    assert not says(why, "bears that too")
+    assert limit + 1.25 <= 2.4
+    assert says(why, "1.25 A", "50%", "2.4 A")
 
 
 def test_a_limit_is_kept_low_for_what_flows_until_it_has_responded(tmp_path: Path) -> None:
@@ -278,5 +275,12 @@ def test_a_limit_is_kept_low_for_what_flows_until_it_has_responded(tmp_path: Pat
         settled(tmp_path, AUTO_MAIN, ("device", "at_most: 2.5 A", "at_most: 2.1 A")), "main", "current_limit"
     )
     assert limit + 1.25 <= 2.1
-    assert says(why, "0.9 A", "1.25 A")
-    assert says(why, "bears that too")
+    assert says(why, "1.25 A", "2.1 A", "0.9 A")
+
+
+def test_a_limit_is_kept_as_low_as_the_need_lets_it_where_that_is_not_enough(tmp_path: Path) -> None:
+    """1.8 A less 1.25 A are less than the 0.6 A that are needed."""
+    edit = ("device", "at_most: 2.5 A", "at_most: 1.8 A")
+    limit, why = value(settled(tmp_path, AUTO_MAIN, edit), "main", "current_limit")
+    assert limit == pytest.approx(1.1 * 0.6, rel=0.02)
+    assert says(why, "0.9 A", "as low as the need lets it", "1.25 A", "prevents")

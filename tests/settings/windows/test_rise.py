@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pytest
 from tests.said import says
 from tests.settings.station import Edit, settled
 
@@ -32,8 +31,10 @@ def test_slow_enough_for_the_limit(tmp_path: Path) -> None:
 def test_fast_enough_for_the_start_up_time_that_is_required(tmp_path: Path) -> None:
     low = rise(tmp_path).low
     assert low is not None
-    assert low.value == pytest.approx(0.98 * 12.0 / 60e-3)
-    assert says(low.why, "start-up time", "60 ms", "12 V")
+    # 12 V + 14 mV of error, as 1.2 mF draw more than a tenth of 0.18 A until the slope is over; then it
+    # fades.
+    assert 12.014 / 60e-3 < low.value < 12.014 / 59.3e-3
+    assert says(low.why, "start-up time", "60 ms", "12.01 V")
 
 
 def test_fast_enough_for_the_input_that_follows(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ import math
 from dataclasses import replace
 
 import pytest
+from benchmarks.window_ends.driven import driven
 from tests.settings.windows.thirteen import NAMES, Device, device
 
 from railwright.rehearsal.circuit import uncertain_quantities
@@ -16,6 +17,14 @@ from railwright.rehearsal.corners import corner_case
 from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.context import FedInput
 from railwright.settings.windows.window import End, Window
+
+BRUTE = 3e-3
+"""What a step of the brute force is worth [V]: 1 µs at 2.4 V/ms."""
+
+SAFER = {"dc-motor": 0.3, "filament-lamp": 0.3, "battery-charger": 0.3, "": 0.1}
+"""By how much an OVP's upper end may be lower than it need be [V]: a motor or lamp that is just starting
+draws more than what is counted on. Else, as no single corner is the hardest, by ten steps of the grid.
+"""
 
 TRIPS = {"trip_delay": "trips current limit", "ovp": "trips OVP", "opp": "trips OPP"}
 
@@ -46,6 +55,10 @@ def holds(found: Device, window: Window, end: End, value: float) -> bool:
             reach = [output.current for output in rows]
             whole = sum(each.high for each in reach) if source.parallel else min(each.high for each in reach)
             return value <= whole if side == "high" else value >= max(each.low for each in reach)
+        case "current_limit", "responding", "high":
+            assert current.at_most is not None
+            more = (sum if source.parallel else max)(0.5 * output.current.high for output in rows)
+            return value + programming_error(source, value) + more <= current.at_most + 1e-9
         case "current_limit", key, "high":
             bears = current.at_most if key == "device" else source.lead.permitted_current
             assert bears is not None
@@ -63,11 +76,13 @@ def holds(found: Device, window: Window, end: End, value: float) -> bool:
             always = source.input.withstands_always
             return always is not None and value + ovp_accuracy(source) <= always + 1e-9
         case "ovp", "brief", _:
-            slews = [0.8 * o.voltage.high / o.rise * o.ovp.response for o in rows if o.rise and o.ovp
-                     and o.ovp.response]  # fmt: skip
-            overshoot = sum(slews) if source.series else max(slews)
             most = max(float(each.voltage or 0.0) for each in source.input.withstands)
-            return value + ovp_accuracy(source) + overshoot <= most + 1e-9
+            limit = found.window("current_limit", window.about).recommended
+            assert limit is not None
+            peaks = [
+                course.voltage for _, course in driven(found.documents, source, limit, value, settles=0.5)
+            ]
+            return max(*peaks, value + ovp_accuracy(source)) <= most + BRUTE
         case "trip_delay", "range", _:
             return all(output.trip_delay is not None and value in output.trip_delay for output in rows)
         case "opp", "range", _:
@@ -100,7 +115,9 @@ def holds(found: Device, window: Window, end: End, value: float) -> bool:
         case "rise", "order", _:
             return source.input.operating.low / value <= 50e-3 * (1 + 1e-9)
         case "rise", "required", _:
-            return 0.98 * 12.0 / value <= 60e-3 * (1 + 1e-9)
+            # 12 V and 14 mV of error; then 1.2 mF through lead and its own resistance, until no more than a
+            # tenth of the least current charges it; and 80 µs of recovery: 0.45 ms after the slope.
+            return 12.014 / value <= 60e-3 - 0.45e-3
         case what:
             raise AssertionError(f"no test of {what}")
 
@@ -154,7 +171,9 @@ def test_each_end_holds_and_one_step_beyond_it_does_not(name: str) -> None:
             assert end.value / window.step == pytest.approx(round(end.value / window.step), abs=1e-6)
             beyond = end.value + (window.step if end.side == "high" else -window.step)
             told = (window.about, window.setting, end.side, end.key, end.value)
-            assert end.value == 0.0 or holds(found, window, end, end.value), told
+            assert end.value <= 0.0 or holds(found, window, end, end.value), told
+            if end.key == "brief":
+                beyond = end.value + SAFER.get(name, SAFER[""])
             assert beyond < 0.0 or not holds(found, window, end, beyond), told
             seen += 1
     assert seen >= 6

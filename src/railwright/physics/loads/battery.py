@@ -15,7 +15,7 @@ from typing import Annotated, ClassVar, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from railwright.physics.loads.law import Examples, LoadKind, LoadParameters, fault
+from railwright.physics.loads.law import Ascent, Examples, LoadKind, LoadParameters, fault
 from railwright.quantities import Dimension, PositiveVolts, Ratio, Uncertain
 
 FIRST = 5
@@ -163,6 +163,13 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
     """From its current at the start to none, where it is full or empty [A]."""
     first = current(v, 0.0, p, at_start(p), ())
     return min(0.0, first), max(0.0, first)
+
+
+def at_least(v: float, risen: Ascent, p: Sequence[float]) -> float:
+    """What it takes at once, charged as far as it ever was [A]."""
+    first, drop = p[2] * p[3], max(0.0, p[4])
+    holds = max(open_circuit(first, p) + drop, min(risen.fed, open_circuit(first + risen.charge, p) + drop))
+    return max(0.0, v - holds) / p[1]
 
 
 def examples(volts: float, amperes: float) -> Examples:

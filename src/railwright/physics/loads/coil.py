@@ -5,13 +5,14 @@ L di/dt = v - R i,   drawn: i - i_d,   i_d = (-v - V_d) / R_d where that is abov
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Mapping, Sequence
 from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from railwright.physics.loads.law import Examples, LoadKind, LoadParameters
+from railwright.physics.loads.law import Ascent, Examples, LoadKind, LoadParameters
 from railwright.quantities import Dimension, Uncertain
 
 
@@ -72,6 +73,17 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
     """v / R, and what the diode takes from a reversed supply [A]."""
     settled = v / p[0] - diode(v, p)
     return settled, settled
+
+
+def at_least(v: float, risen: Ascent, p: Sequence[float]) -> float:
+    """What its winding carried before, and what has come since: each part of the voltage counts by
+    1 - exp(-t R / L) from when it was passed [A].
+    """
+    amperes, parts = max(0.0, risen.start) / p[0], 24
+    for n in range(parts):
+        passed = risen.start + (v - risen.start) * (n + 1) / parts
+        amperes -= (v - risen.start) / parts / p[0] * math.expm1(-risen.since(passed) * p[0] / p[1])
+    return amperes
 
 
 def examples(volts: float, amperes: float) -> Examples:

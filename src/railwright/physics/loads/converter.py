@@ -19,7 +19,7 @@ from typing import Annotated, ClassVar, Self
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from railwright.physics.loads.law import Choose, Examples, LoadKind, LoadParameters, fault
+from railwright.physics.loads.law import Ascent, Choose, Examples, LoadKind, LoadParameters, fault
 from railwright.quantities import Dimension, Uncertain, UncertainRatio, UncertainSeconds, UncertainWatts
 
 RESTART = 1e-3
@@ -160,6 +160,23 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
     """Its current while it runs; none at or below its stopping voltage [A]."""
     drawn = limited(v, p[0] / p[1], p) if v > p[3] else 0.0
     return drawn, drawn
+
+
+def at_least(v: float, risen: Ascent, p: Sequence[float]) -> float:
+    """What it draws by then of its soft start, which begins where it starts [A]."""
+    since = risen.since(p[2])
+    if v < p[2] and since < math.inf:
+        return 0.0
+    return limited(v, p[0] / p[1] * (min(1.0, since / p[4]) if p[4] > 0.0 else 1.0), p)
+
+
+def drawing_least(corners: Sequence[Sequence[float]]) -> Sequence[Sequence[float]]:
+    """Of all corners of its tolerances those that `at_least` has to look at: where no input current limit and
+    no drop-out bound it, the one of the least input power that starts last and most slowly.
+    """
+    if any(p[5] < math.inf or p[6] > 0.0 for p in corners):
+        return corners
+    return [min(corners, key=lambda p: (p[0] / p[1], -p[2], -p[3], -p[4]))]
 
 
 def examples(volts: float, amperes: float) -> Examples:

@@ -9,13 +9,14 @@ breaks away where k |i| exceeds both together, and stops where ω passes zero an
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Mapping, Sequence
 from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from railwright.physics.loads.law import Examples, LoadKind, LoadParameters
+from railwright.physics.loads.law import Ascent, Examples, LoadKind, LoadParameters
 from railwright.quantities import Dimension, Uncertain
 
 REST = 1e-4
@@ -113,6 +114,29 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
     speed = (p[1] * v / p[0] - against) / (p[1] ** 2 / p[0] + p[5])
     turning = (v - p[1] * speed) / p[0]
     return turning, turning
+
+
+def inertia(p: Sequence[float]) -> float:
+    """Capacitance [F] that draws as much beside the settled current while the voltage rises: J / k², and more
+    where winding and inertia swing.
+
+    Like a series R-L-C circuit with C = J / k², α = R / 2 L, ω² = 1 / L C - α² (textbook): at a rate r its
+    current begins C r below where it ends, with a slope of r / R at most when it breaks away, so that it gets
+    as far past it as exp(-α t) (-cos ω t + (1 / R C - α) / ω · sin ω t) · C r has its first maximum.
+    """
+    farads = p[2] / p[1] ** 2
+    fades, resonates = 0.5 * p[0] / p[3], 1.0 / math.sqrt(p[3] * farads)
+    if fades >= resonates:
+        return farads
+    omega, slope = math.sqrt(resonates**2 - fades**2), 1.0 / (p[0] * farads)
+    angle = math.atan2(slope, -0.5 * resonates**2 / omega)
+    swings = (slope - fades) / omega * math.sin(angle) - math.cos(angle)
+    return farads * (1.0 + math.exp(-fades * angle / omega) * swings)
+
+
+def at_least(v: float, risen: Ascent, p: Sequence[float]) -> float:
+    """What its winding carried before: its inductance lets it change only slowly [A]."""
+    return draws(risen.start, p)[0] if risen.start > 0.0 else 0.0
 
 
 def examples(volts: float, amperes: float) -> Examples:

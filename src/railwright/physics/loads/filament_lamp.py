@@ -23,7 +23,7 @@ from typing import Annotated, ClassVar, Self
 
 from pydantic import Field, model_validator
 
-from railwright.physics.loads.law import Examples, LoadKind, LoadParameters, fault
+from railwright.physics.loads.law import Ascent, Examples, LoadKind, LoadParameters, fault
 from railwright.quantities import Dimension, Uncertain, UncertainWatts
 
 EXPONENT = 1.215
@@ -185,6 +185,18 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
             high = middle
     settled = v / resistance(p, low)
     return settled, settled
+
+
+def inertia(p: Sequence[float]) -> float:
+    """Infinite: cold it draws so much more than once it is hot that no capacitance stands for it."""
+    return math.inf
+
+
+def at_least(v: float, risen: Ascent, p: Sequence[float]) -> float:
+    """At the temperature on which it had settled, or, once it was cold, hot at once [A]."""
+    if risen.start <= 0.0:
+        return draws(v, p)[0]
+    return v * draws(risen.start, p)[0] / risen.start
 
 
 def examples(volts: float, amperes: float) -> Examples:

@@ -141,6 +141,21 @@ class LoadParameters(BaseModel):
         return values, tuple(assumptions)
 
 
+@dataclass(frozen=True, slots=True)
+class Ascent:
+    """How a voltage has got to where it is, for what a load draws at once.
+
+    start [V]: on which it had settled. fed [V], charge [C]: the highest voltage that it was ever charged
+    with, and the most that it was ever given. since: (voltage) -> the least time since it was passed on the
+    way up [s]; inf: it began above it.
+    """
+
+    start: float
+    fed: float
+    charge: float
+    since: Callable[[float], float]
+
+
 @dataclass(frozen=True)
 class LoadKind:
     """A load as the solver knows it: its name in documents, its model, and the module with its equations.

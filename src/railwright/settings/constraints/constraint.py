@@ -30,7 +30,8 @@ class Constraint:
     does above (side low) or below (side high) one and the same value. why: in words, with figures. path: the
     line that it comes from. relax: (value that the other side allows) -> what would have to change here to
     allow it too. rule: the rule that tells a written value that breaks it; empty: none. breach: (such a
-    value) -> what that rule says of it. bracket: a closed form that a rehearsal settles.
+    value) -> what that rule says of it. bracket: a closed form that a rehearsal settles. yields: it bounds
+    nothing where that would leave nothing, as what it keeps off is assumed and soon over.
     """
 
     key: str
@@ -43,6 +44,7 @@ class Constraint:
     rule: str = ""
     breach: Callable[[float], Breach] = lambda value: ("", "")
     bracket: bool = False
+    yields: bool = False
 
     def beyond(self, value: float) -> float:
         """How far a value lies on the wrong side, about."""

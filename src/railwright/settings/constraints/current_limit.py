@@ -7,9 +7,18 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from railwright.circuit.parts import LIMIT_OVERSHOOT
 from railwright.quantities import joined, show, state
 from railwright.settings import figures
-from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, Range, threshold
+from railwright.settings.constraints.constraint import (
+    EXACT,
+    Breach,
+    Constraint,
+    Facts,
+    Missing,
+    Range,
+    threshold,
+)
 from railwright.settings.context import FedInput
 from railwright.settings.rule import Path
 
@@ -17,6 +26,7 @@ HALVINGS = 16
 """Halvings of an output's range of currents: to a few parts in 100,000 of it, which the grid then settles."""
 
 BELOW_NEED = "limit-below-need"
+OVERSHOOT = "limit-overshoot"
 
 
 def facts(source: FedInput) -> Facts:
@@ -24,6 +34,7 @@ def facts(source: FedInput) -> Facts:
     yield from enough(source)
     yield from charged(source)
     yield from device(source)
+    yield from responding(source)
     yield from lead(source)
     yield from range_of(source).ends()
 
@@ -191,6 +202,55 @@ def device(source: FedInput) -> Facts:
     )
     yield from _bears(
         source, "device", source.input.current.at_most, "the device", missing, "lower the current limit"
+    )
+
+
+def overshoot(source: FedInput) -> float:
+    """How far the current may exceed the limit until it has responded [A], at most: no data sheet says it. In
+    series one current flows, so that the outputs' do not add up.
+    """
+    return (sum if source.parallel else max)(LIMIT_OVERSHOOT.high * o.current.high for o in source.rows)
+
+
+def responding(source: FedInput) -> Iterator[Constraint]:
+    """What flows until it has responded does the input no harm either. Where no limit that carries the need
+    prevents that, it bounds nothing; the rule tells it where something that is played asks for so much.
+    """
+    most = source.input.current.at_most
+    if most is None:
+        return
+    more = overshoot(source)
+    words = state(
+        "until the limit has responded up to {overshoot} more may flow ({part_of_rated:.0%} of the rated "
+        "current, assumed, as no data sheet says it)",
+        overshoot=(more, "A"),
+        part_of_rated=(LIMIT_OVERSHOOT.high, "1"),
+    )
+
+    def breach(limit: float) -> Breach:
+        surge = min(source.at_most(limit) + more, source.surge)
+        why = state(
+            "{words}, and what is played may draw {surge} from a limit of {limit}; the device bears {borne}",
+            words=words,
+            surge=(surge, "A"),
+            limit=(limit, "A"),
+            borne=(most, "A"),
+        )
+        return why, "lower the current limit, rise more slowly, or take an output of a lower rated current"
+
+    yield Constraint(
+        "responding",
+        "high",
+        most - (source.limit_error(most) or 0.0) - more,
+        lambda limit: source.at_most(limit) + more <= most * (1.0 + EXACT),
+        state(
+            "{words}, and the device bears {borne}, less programming error", words=words, borne=(most, "A")
+        ),
+        (*source.at_input, "current", "at_most"),
+        lambda low: f"a device that bears {show(source.at_most(low) + more, 'A')}",
+        OVERSHOOT,
+        breach,
+        yields=True,
     )
 
 

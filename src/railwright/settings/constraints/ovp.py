@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from railwright.quantities import show, state
+from railwright.physics.output_stage import OWN_CAPACITANCE
+from railwright.quantities import joined, show, state
 from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, Range
 from railwright.settings.context import FedInput
 
@@ -17,7 +18,7 @@ def facts(source: FedInput, limit: float | None) -> Facts:
     limit [A]: the current limit, which the drop on a sensed lead hangs on; None: there is none, and the drop
     is left out.
     """
-    yield from borne(source)
+    yield from borne(source, limit)
     yield from played(source, limit)
     yield from range_of(source).ends()
 
@@ -66,12 +67,12 @@ def played(source: FedInput, limit: float | None) -> Facts:
     )
 
 
-def borne(source: FedInput) -> Facts:
+def borne(source: FedInput, limit: float | None) -> Facts:
     """With its error it lets nothing stand that the input does not withstand for any time, nor, while it
     acts, for as long as that lasts.
     """
     yield from _standing(source)
-    yield from _while_acting(source)
+    yield from _while_acting(source, limit)
 
 
 def _standing(source: FedInput) -> Facts:
@@ -114,42 +115,65 @@ def _standing(source: FedInput) -> Facts:
     )
 
 
-def _while_acting(source: FedInput) -> Facts:
-    overshoot, wrong = source.ovp_overshoot, source.ovp_error or 0.0
+def _while_acting(source: FedInput, limit: float | None) -> Facts:
+    wrong = source.ovp_error or 0.0
+    overshoot = source.ovp_overshoot(source.input.withstands_always or source.reach, limit)
     if overshoot is None and all(output.ovp for output in source.rows):
         path, check = (*source.at_output, "ovp", "response"), "how far it may rise past the level"
-        yield Missing(path, "response of the OVP, or rise of the output", ABOVE_WITHSTAND, check)
+        yield Missing(path, "response of the OVP", ABOVE_WITHSTAND, check)
     if overshoot is None:
         return
     most, long = _withstood_for(source, lasting(source, overshoot))
     if math.isinf(most):
         return
 
+    def past(level: float) -> float:
+        return source.ovp_past(level + wrong, limit)
+
+    def holds(level: float) -> bool:
+        return level + wrong + past(level) <= most * (1.0 + EXACT)
+
+    end = max(0.0, source.ovp_bearing(most, limit) - wrong)
+    overshoot = past(end)
+
     yield Constraint(
         "brief",
         "high",
-        most - wrong - overshoot,
-        lambda level: level + wrong + overshoot <= most * (1.0 + EXACT),
+        end,
+        holds,
         state(
             "the input withstands {withstood}{long}, less OVP accuracy {accuracy} and overshoot while it "
-            "responds {overshoot}",
+            "responds {overshoot}{assumed}",
             withstood=(most, "V"),
             long=long,
             accuracy=(wrong, "V"),
             overshoot=(overshoot, "V"),
+            assumed=_assumed(source),
         ),
         (*source.at_input, "withstands"),
-        lambda low: f"an input that withstands {show(low + wrong + overshoot, 'V', 5)}{long}",
+        lambda low: f"an input that withstands {show(low + wrong + past(low), 'V', 5)}{long}",
         ABOVE_WITHSTAND,
         lambda level: (
             state(
                 "the voltage may reach {highest} before the OVP acts; the input withstands {withstood}{long}",
-                highest=(level + wrong + overshoot, "V"),
+                highest=(level + wrong + past(level), "V"),
                 withstood=(most, "V"),
                 long=long,
             ),
-            f"set the OVP to {show(most - overshoot - wrong, 'V')} or less",
+            f"set the OVP to {show(end, 'V')} or less",
         ),
+    )
+
+
+def _assumed(source: FedInput) -> str:
+    """What is assumed of the outputs' own capacitance, in words."""
+    without = [name for name, output in source.outputs.items() if output.output_capacitance is None]
+    if not without:
+        return ""
+    return state(
+        " (of {outputs}'s own capacitance {per_ampere} per ampere of rated current is assumed)",
+        outputs=joined(", ", without),
+        per_ampere=(OWN_CAPACITANCE, "F"),
     )
 
 

@@ -64,6 +64,7 @@ RULES: tuple[Rule[Context], ...] = (
     current.limit_headroom,
     current.limit_at_low_voltage,
     current.limit_above_device,
+    current.limit_overshoot,
     current.declared_current,
     current.ramp_in_limit,
     protection.ovp_range,

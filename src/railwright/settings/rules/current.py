@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from railwright.quantities import show, state
 from railwright.settings.constraints import current_limit
 from railwright.settings.constraints.power import given
@@ -91,6 +93,17 @@ def limit_above_device(context: Context) -> Outcome:
     yield from settings_judged(context, "current_limit", lambda source, _: current_limit.device(source))
 
 
+@rule("limit-overshoot", Severity.CAUTION)
+def limit_overshoot(context: Context) -> Outcome:
+    """Until the current limit has responded, what is played may draw more than does the input no harm."""
+    for name, draft in context.drafts.items():
+        source, most = context.sources[name], context.sources[name].input.current.at_most
+        if "current_limit" not in draft.known or most is None or source.surge <= most:
+            continue
+        value = (draft.feed.limit, (*source.at_limits, "current_limit"))
+        yield from judged(source, current_limit.responding(source), value)
+
+
 @input_rule(
     "declared-current", Severity.CAUTION, on_sheet=False, worst=most("drawn_high", over="declared_high")
 )
@@ -167,6 +180,8 @@ def _slower(context: Context, source: FedInput, path: Path, limit: float) -> str
     if low.value <= high.value:
         within = f"{show(low.value, 'V/s', 5)} to {show(high.value, 'V/s', 5)}"
         return f"rise within its window, {within}, {meant}"
+    if math.isinf(low.value):
+        return f"no rise will do, as {low.why}"
     return (
         f"no slower rise will do, as {low.why}, which takes {show(low.value, 'V/s', 5)}: "
         f"{high.relax(low.value)} {meant}"

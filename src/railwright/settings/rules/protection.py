@@ -26,7 +26,7 @@ def ovp_above_withstand(context: Context) -> Outcome:
     """The OVP, with its error and what happens while it responds, lets through more than the input
     withstands.
     """
-    yield from settings_judged(context, "ovp", lambda source, _: ovp.borne(source))
+    yield from settings_judged(context, "ovp", ovp.borne)
 
 
 @rule("ovp-below-played", Severity.STOP)

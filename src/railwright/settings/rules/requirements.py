@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from railwright.documents.procedure import Requirement
+from railwright.evaluation.hiding_bounds import voltage_bound
 from railwright.evaluation.observability import SETTLING, surge_path
 from railwright.measures.sampling import averaged, blind_time, sample_rate
 from railwright.physics.surge import SurgePath
@@ -62,17 +63,18 @@ def requirement_masked(context: Context) -> Outcome:
                         requirement=required.name,
                         permitted=(highest, "V"),
                         ovp=(level, "V"),
-                        means=_past_ovp(required, source),
+                        means=_past_ovp(required, source, feed),
                     ),
                     "mind that the OVP decides it, not the device",
                 )
 
 
-def _past_ovp(required: Requirement, source: FedInput) -> str:
+def _past_ovp(required: Requirement, source: FedInput, feed: Feed) -> str:
     """What may exceed what is permitted where the OVP trips below it, in words."""
     if not required.known.momentary:
         return "it cannot fail, for what stays above trips"
-    rise, after = source.ovp_overshoot, ""
+    level = feed.ovp + (source.ovp_error or 0.0)
+    rise, after = source.ovp_overshoot(level, feed.limit), ""
     if rise:
         after = state(" (until it has responded, {overshoot} more)", overshoot=(rise, "V"))
     return state(
@@ -100,7 +102,8 @@ def _until_it_responds(context: Context, required: Requirement, source: FedInput
             "and again",
             time=time,
         )
-    surge = path.largest(source.ovp_at_most(feed))
+    level = voltage_bound(context.bench, feed)
+    surge = path.largest(level.value + level.tolerance)
     until: str = "what lead and output capacitor let through, which cannot be worked out from what is given"
     seen = ". The readings cannot see it"
     if surge is not None:

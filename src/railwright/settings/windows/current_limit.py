@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from railwright.circuit.parts import LIMIT_OVERSHOOT
 from railwright.quantities import joined, state
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT
@@ -79,46 +78,6 @@ def _deciding(source: FedInput) -> str:
     return state("; {decides} decides, being no less than {beside}", decides=decides.words, beside=beside)
 
 
-def _overshoot(source: FedInput) -> float:
-    """How far the current may exceed the limit until it has responded [A], at most: no data sheet says it. In
-    series one current flows, so that the outputs' do not add up.
-    """
-    return (sum if source.parallel else max)(LIMIT_OVERSHOOT.high * o.current.high for o in source.rows)
-
-
-def _responding(source: FedInput) -> float | None:
-    """The limit [A] below which the device bears what flows until it has responded; None: unknown, or there
-    is none.
-    """
-    at_most = source.input.current.at_most
-    if at_most is None:
-        return None
-    bears = at_most - (source.limit_error(at_most) or 0.0) - _overshoot(source)
-    return bears if bears > 0.0 else None
-
-
-def _beyond(source: FedInput, chosen: float, responding: float) -> str:
-    """Why a limit [A] is kept low, and whether that keeps what flows until it has responded within what the
-    device bears. The window's upper end asks that of what flows afterwards alone, as the rest is assumed.
-    """
-    more = state(
-        "until the limit has responded up to {overshoot} more may flow ({part_of_rated:.0%} of the rated "
-        "current, assumed, as no data sheet says it)",
-        overshoot=(_overshoot(source), "A"),
-        part_of_rated=(LIMIT_OVERSHOOT.high, "1"),
-    )
-    if chosen <= responding * (1.0 + EXACT):
-        return state("kept lower: {more}, and the device bears that too", more=more)
-    assert source.input.current.at_most is not None
-    return state(
-        "kept as low as the need lets it: {more}, and for so long the device may get more than the {borne} "
-        "that it bears; no limit that carries the need prevents that, and the upper end holds once the limit "
-        "has responded",
-        more=more,
-        borne=(source.input.current.at_most, "A"),
-    )
-
-
 def _choice(source: FedInput, found: Window) -> tuple[float, str]:
     """The value that is recommended, and why: some way above the need, within the window."""
     low, high = found.low, found.high
@@ -129,17 +88,20 @@ def _choice(source: FedInput, found: Window) -> tuple[float, str]:
     least = HEADROOM * low.value if low.key == "rehearsed" else low.value
     lower = min(max(least, carrying(source, HEADROOM * need), _with_margin(source)), high.value)
     room = ROOM_TO_CHARGE * need
-    responding = _responding(source)
-    wanted = min(high.value, max(lower, room if responding is None else min(room, responding)))
-    borne = responding is not None and lower <= responding < room
-    top = min(high.value, responding) if borne and responding is not None else high.value
-    value = figures.tidy(wanted, lower, top, found.step)
+    gives_way = [end for end in found.ends if end.yields and end not in found.bounding and end.value > 0.0]
+    wanted = lower if gives_way else min(high.value, max(lower, room))
+    value = figures.tidy(wanted, lower, high.value, found.step)
     held = (
         ""
         if wanted == room
+        else state(
+            ", would be {room}; kept as low as the need lets it: {more}; no limit that carries the need "
+            "prevents that, and the upper end holds once the limit has responded",
+            room=(room, "A"),
+            more=gives_way[0].why,
+        )
+        if gives_way
         else state(", would be {room}, which is out of these: the nearer end is taken", room=(room, "A"))
-        if responding is None or responding >= room
-        else state(", would be {room}; {kept}", room=(room, "A"), kept=_beyond(source, value, responding))
     )
     with_headroom = (
         state(", at least {headroom:.0%} above the need", headroom=(HEADROOM - 1, "1"))

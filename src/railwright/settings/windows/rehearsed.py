@@ -12,12 +12,13 @@ from __future__ import annotations
 import datetime as dt
 import math
 from bisect import bisect_left
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from itertools import product
 
 from railwright.circuit.case import Case
 from railwright.circuit.errors import VOLTAGE_QUANTITIES
+from railwright.physics.loads import KINDS
 from railwright.plan.stairs import in_stairs
 from railwright.plan.timeline import Timeline
 from railwright.quantities import joined, show, state
@@ -41,6 +42,9 @@ MANY_ACTIONS = 2_000
 
 ROUNDS = 3
 """How often current limits are raised until everything comes up in every corner that was found."""
+
+ASCENTS = 4
+"""How often the corner that stays longest in the limit is looked for again, from the one that was found."""
 
 TRIES = 8
 """Steps of the grid by which an end is moved until it is tight."""
@@ -130,6 +134,37 @@ class _Study:
             bits_of_all = sum(bits for (_, each), bits in turned.items() if each == setting)
             if bits_of_all:
                 self.corner(number ^ bits_of_all)
+        for name, places in own.items():
+            if base[name].trip_delay.value <= 0.0 or self._settles(name):
+                self._ascend(name, places)
+
+    def _settles(self, name: str) -> bool:
+        """Whether a part of an input's load draws something else until it has settled, such as a motor."""
+        return any(KINDS[entry.kind].settles for entry in self.documents.device.inputs[name].load
+                   if entry.kind != "capacitor")  # fmt: skip
+
+    def _ascend(self, name: str, places: Sequence[int]) -> None:
+        """Look on for the corner in which an input stays longest in the limit, from the one found.
+
+        Where the first corner does not reach the limit at all, most quantities changed nothing there, and
+        what one of them does to a motor hangs on the others: each is turned again, until none raises it.
+        """
+        key = name, "trip_delay"
+        level, replay = self.most[key]
+        for _ in range(ASCENTS):
+            if replay is None or replay.corner is None or level.value <= 0.0 or math.isinf(level.value):
+                return
+            bits, begun, corner, start = 0, self.steps, replay.corner, level.value
+            for place in places:
+                found = self.corner(corner ^ (1 << place))
+                if found is not None and found[name].trip_delay.value > start:
+                    bits |= 1 << place
+                if self.steps - begun > STEPS:
+                    return
+            if bits == 0:
+                return
+            self.corner(corner ^ bits)
+            level, replay = self.most[key]
 
     def _first(self) -> int:
         """The corner to begin with: all at the upper bound, but of outputs in parallel only the first sets

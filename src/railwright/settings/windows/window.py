@@ -87,6 +87,7 @@ class End:
     path: Path
     rule: str = ""
     bracket: bool = False
+    yields: bool = False
     replay: Replay | None = None
     alone: bool = False
     where: Location | None = None
@@ -123,8 +124,14 @@ class Window:
 
     def side(self, side: Side, *, settled: bool = False) -> End | None:
         """The end that decides on one side; settled: brackets, which a rehearsal may move, left out."""
-        found = [end for end in self.ends if end.side == side and not (settled and end.bracket)]
+        found = [end for end in self.bounding if end.side == side and not (settled and end.bracket)]
         return (max if side == "low" else min)(found, key=lambda end: end.value, default=None)
+
+    @property
+    def bounding(self) -> tuple[End, ...]:
+        """The ends without those that give way, because they would leave nothing."""
+        least = max((end.value for end in self.ends if end.side == "low"), default=-math.inf)
+        return tuple(end for end in self.ends if not (end.yields and end.value < least * (1.0 - EXACT)))
 
     @property
     def low(self) -> End | None:
@@ -147,10 +154,10 @@ class Window:
         """The ends that a value lies beyond, the furthest first."""
         beyond = [
             (value - end.value if end.side == "high" else end.value - value, number)
-            for number, end in enumerate(self.ends)
+            for number, end in enumerate(self.bounding)
         ]
         margin = EXACT * abs(value)
-        return [self.ends[number] for gap, number in sorted(beyond, reverse=True) if gap > margin]
+        return [self.bounding[number] for gap, number in sorted(beyond, reverse=True) if gap > margin]
 
     def of_output(self, name: str) -> tuple[float | None, float | None, float | None]:
         """Low, high and recommended value of one output of the group."""
@@ -222,6 +229,7 @@ def _end(bound: Constraint, value: float) -> End:
         bound.path,
         bound.rule,
         bound.bracket,
+        bound.yields,
         relax=bound.relax,
     )
 

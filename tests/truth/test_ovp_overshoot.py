@@ -1,0 +1,79 @@
+"""While its OVP responds an output rises by what its current limit lets through, not at its rated rise.
+
+The truth is integrated here (scipy, RK45): C·dv/dt = I_limit + ΔI·exp(-k·t) - I_load, never more than P / v,
+from the highest level that is played on, ΔI half of the rated current and k = ln 10 / response of the limit,
+for the OVP's response past its level; the figures are the bench document's, by hand.
+"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+from scipy.integrate import solve_ivp
+from tests.truth.saying import station
+
+from railwright.documents.loader import load_documents
+from railwright.settings.context import sources_of
+from railwright.settings.windows.ovp import window
+
+DEVICE = """device: sensor
+inputs:
+  s:
+    nominal: {nominal} V
+    operating: 9 V .. 26 V
+    withstands: [{{voltage: {withstood} V}}]
+    current: {{steady: 4 mA .. 25 mA, at_most: 3 A}}
+    return: common
+    load:
+      - constant_current: {{current: {draw} mA ± 5 %, compliance: 5 V}}
+      - capacitor: {{capacitance: {farads} uF ± 20 %, esr: 200 mohm}}
+"""
+
+PROCEDURE = """procedure: sensor
+device: sensor.device.yaml
+bench: quay.bench.yaml
+hook_up: {{s: {{from: left.1, lead: thin pair, sense: at load}}}}
+limits: {{s: {{current_limit: {limit} A, at_limit: trip, trip_delay: 60 ms, ovp: auto}}}}
+steps:
+  - power_up: {{order: [s], rise: 2 V/ms, settle: 150 ms}}
+    name: up
+record: {{every: 10 ms}}
+"""
+
+
+def peak(level: float, start: float, limit: float, draw: float, farads: float) -> float:
+    """Highest voltage of left.1 [V]: 220 µF, 2.5 A, limit ± (0.1 % + 4 mA) in 1 ms, OVP ± 0.1 V in 200 µs."""
+    most, least = limit * 1.001 + 4e-3, draw * 0.95
+    k, capacitance = math.log(10.0) / 1e-3, 220e-6 + 0.8 * farads
+
+    def rate(t: float, v: list[float]) -> list[float]:
+        given = min(most + 1.25 * math.exp(-k * t), 60.0 / max(v[0], 1.0))  # the output is rated for 60 W
+        return [(given - least) / capacitance]
+
+    times = [n * 1e-6 for n in range(60_001)]
+    course = solve_ivp(rate, (0.0, times[-1]), [start], t_eval=times, rtol=1e-9, atol=1e-12).y[0]
+    reached = next(n for n, volts in enumerate(course) if volts >= level + 0.1)
+    return float(course[reached + 200])
+
+
+@pytest.mark.parametrize(
+    ("nominal", "withstood", "limit", "draw", "farads"),
+    [(24, 30, 1.0, 20, 10), (24, 30, 1.4, 20, 10), (12, 20, 0.5, 5, 1), (15, 33, 2.0, 10, 100)],
+)
+def test_the_upper_end_holds_at_itself_and_not_beyond(
+    tmp_path: Path, nominal: int, withstood: int, limit: float, draw: int, farads: int
+) -> None:
+    procedure = station(tmp_path, PROCEDURE.format(limit=limit))
+    device = DEVICE.format(nominal=nominal, withstood=withstood, draw=draw, farads=farads)
+    (tmp_path / "sensor.device.yaml").write_text(device, "utf-8")
+    source = sources_of(load_documents(procedure))[0]["s"]
+    end = window(source, limit).high
+    assert end is not None
+    assert end.key == "brief"
+    start = source.highest_terminals(limit)
+    assert start is not None
+    figures = (start, limit, draw * 1e-3, farads * 1e-6)
+    assert peak(end.value, *figures) <= withstood + 0.02  # two samples of 1 µs at 10 V/ms
+    assert peak(end.value + 0.03, *figures) > withstood

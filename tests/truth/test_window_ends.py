@@ -1,0 +1,198 @@
+"""A window's end holds at the end itself, and one step beyond it a brute-force transient breaks its reason.
+
+The transient (`benchmarks.window_ends.transient`) has its own equations, solver and figures derived from data
+sheets; it takes nothing from the package but what the documents say. The whole is `python -m
+benchmarks.window_ends`.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from benchmarks.window_ends.devices import CASES, _cell, _lamp, _motor, _r
+from benchmarks.window_ends.devices import Case as Device
+from benchmarks.window_ends.driven import HARDEST, driven
+from benchmarks.window_ends.ends import HIGH, at_both_ends, beyond, find, held
+from benchmarks.window_ends.transient import Move, play
+from benchmarks.window_ends.translate import bench_of
+
+BY_NAME = {case.name: case for case in CASES}
+
+
+TIGHT = "rehearsed", "responding", "withstands"
+"""Ends that break within two steps of the grid; the others are closed forms on the safe side."""
+
+
+@pytest.mark.parametrize("name", ["float switch", "heated window", "relay rack"])
+def test_every_end_holds_at_itself_and_breaks_beyond(name: str, tmp_path: Path) -> None:
+    device, sought = find(BY_NAME[name], tmp_path), 0
+    for window, end in at_both_ends(device):
+        told = beyond(device, window, end, far=(1, 2) if end.key in TIGHT else ())
+        if told is not None:
+            sought += 1
+            assert told.at, (window.setting, end.side, told)
+            assert told.steps or end.key not in TIGHT, (window.setting, end.side, told)
+    assert sought >= 4
+
+
+@pytest.mark.parametrize("setting", ["current_limit", "ovp", "trip_delay"])
+def test_no_case_trips_and_no_fault_does_harm_at_an_end(setting: str, tmp_path: Path) -> None:
+    device = find(BY_NAME["float switch"], tmp_path)
+    window = device.window(setting)
+    for end in (window.low, window.high):
+        assert end is not None
+        seen = held(device, window, end, 20)
+        assert (seen.cases, seen.trips, seen.excess) == (20, 0, {}), end
+        assert seen.faults
+
+
+@pytest.mark.parametrize("name", ["radio", "camera", "bus node"])
+def test_an_ovp_holds_at_its_upper_end(name: str, tmp_path: Path) -> None:
+    device = find(BY_NAME[name], tmp_path)
+    window = device.window("ovp")
+    assert window.high is not None
+    told = beyond(device, window, window.high)
+    assert told is not None
+    assert told.at, told
+
+
+@pytest.mark.parametrize("rise", ["", "2 V/ms"])
+@pytest.mark.parametrize(
+    ("volts", "ohms", "withstood"), [(13.0, 1.5, 16.5), (12.0, 2.0, 15.5), (24.0, 6.0, 32.0)]
+)
+def test_a_cell_behind_the_connector_clamps(
+    volts: float, ohms: float, withstood: float, rise: str, tmp_path: Path
+) -> None:
+    """What it takes is what is left between the voltage and its own: so much less rises past the OVP."""
+    charged = 1.08 * volts
+    case = Device(
+        "cell",
+        "s.one",
+        charged,
+        ((withstood, ""),),
+        3.9,
+        [_cell(volts, ohms)],
+        "at load",
+        rise,
+        "0 A .. 900 mA",
+    )
+    device = find(case, tmp_path)
+    window = device.window("ovp")
+    assert window.low is not None
+    assert window.high is not None
+    assert window.low.value < window.high.value
+    limit = device.value("current_limit")
+    peaks = [
+        c.voltage for _, c in driven(device.documents, device.source, limit, window.high.value, HARDEST, 0.2)
+    ]
+    assert max(peaks) <= withstood + 3e-3
+
+
+@pytest.mark.parametrize(
+    ("ohms", "constant", "inertia", "torque", "source"),
+    [
+        (1.1, "60 mN*m/A", "300 g*cm**2", "20 mN*m", "s.large"),
+        (3.5, "120 mN*m/A", "400 g*cm**2", "45 mN*m", "s.high"),
+        (6.0, "20 mN*m/A", "80 g*cm**2", "1.5 mN*m", "s.one"),
+    ],
+)
+def test_a_motors_longest_time_in_the_limit_is_found(
+    ohms: float, constant: str, inertia: str, torque: str, source: str, tmp_path: Path
+) -> None:
+    """In the limit I it speeds up by J dω/dt = k I - T until k ω = V - R I: longest with J, T and V at their
+    upper bounds, k, R and I at their lower. The delay's lower end is no shorter than that, by brute force.
+    """
+    load = [_motor(ohms, constant, inertia, torque)]
+    case = Device("motor", source, 24, ((34, ""),), 14.0, load, settle="600 ms")
+    device = find(case, tmp_path)
+    end = device.window("trip_delay").low
+    assert end is not None
+    corner = {**HIGH, "dc_motor.torque_constant": -1, "dc_motor.resistance": -1, "limit": -1, "overshoot": -1}
+    moves = [Move(0.0, 24.0, 1000.0)]
+    bench = bench_of(device.documents, "main", {"limit": device.value("current_limit")}, moves, corner)
+    longest = max(play(bench, 0.6, dt=1e-6).in_limit)
+    assert longest <= end.value + 1e-4
+    assert longest > 0.85 * end.value or end.key == "range"
+
+
+@pytest.mark.parametrize(
+    ("written", "finding"), [("2.988 A", True), ("1.6 A", True), ("1.1 A", False), ("auto", False)]
+)
+def test_a_written_limit_is_judged_as_a_recommended_one(written: str, finding: bool, tmp_path: Path) -> None:
+    """An output of 2.5 A may give 1.25 A more until its limit has responded; an input that bears 2.4 A bears
+    that up to 1.15 A. As fast as the output rises, 470 µF ask for it.
+    """
+    load = [_r(60.0), {"capacitor": {"capacitance": "2200 uF ± 20 %", "esr": "40 mohm"}}]
+    bears = 3.0 if written == "2.988 A" else 2.4
+    source = "s.large" if written == "2.988 A" else "s.one"
+    volts = 24.0 if written == "2.988 A" else 12.0
+    limits = {"current_limit": written}
+    case = Device("written", source, volts, ((2 * volts, ""),), bears, load, rise="", limits=limits)
+    device = find(case, tmp_path)
+    said = [each for each in device.settings.findings if each.rule == "limit-overshoot"]
+    assert bool(said) is finding
+    limit = device.value("current_limit")
+    corner = {"limit": 1, "overshoot": 1, "capacitor.capacitance": 1}
+    bench = bench_of(device.documents, "main", {"limit": limit}, [Move(0.0, volts)], corner)
+    assert bool(play(bench, 20e-3).current > bears) is finding
+
+
+@pytest.mark.parametrize(
+    ("permitted", "farads", "ohms"),
+    [("100 ms", "100 uF", 60.0), ("60 ms", "1 mF", 24.0), ("30 ms", "10 uF", 120.0)],
+)
+def test_a_rise_at_its_lower_end_meets_the_start_up_time(
+    permitted: str, farads: str, ohms: float, tmp_path: Path
+) -> None:
+    load = [_r(ohms), {"capacitor": {"capacitance": f"{farads} ± 20 %", "esr": "50 mohm"}}]
+    case = Device("up", "s.one", 12, ((20, ""),), 2.4, load, rise="1 V/ms", requires=permitted)
+    device = find(case, tmp_path)
+    window = device.window("rise")
+    (end,) = [each for each in window.ends if each.key == "required"]
+    told = beyond(device, window, end)
+    assert told is not None
+    assert told.at, told
+    # Half a per cent slower is late, where the charging current counts (else two per cent of the voltage do).
+    late = beyond(device, window, type(end)(round(0.98 * end.value), "low", "required", "", ()))
+    assert late is not None
+    assert not late.at or farads == "10 uF", late
+
+
+@pytest.mark.parametrize(
+    ("ohms", "constant", "inertia", "torque", "henries", "source", "faster"),
+    [
+        (1.1, "60 mN*m/A", "300 g*cm**2", "20 mN*m", "1 mH", "s.large", 1.04),
+        (3.5, "120 mN*m/A", "400 g*cm**2", "45 mN*m", "4 mH", "s.high", 1.04),
+        (0.4, "30 mN*m/A", "60 g*cm**2", "10 mN*m", "2 mH", "s.large", 1.3),
+    ],
+)
+def test_a_motor_that_rises_at_the_upper_end_stays_out_of_the_limit(
+    ohms: float,
+    constant: str,
+    inertia: str,
+    torque: str,
+    henries: str,
+    source: str,
+    faster: float,
+    tmp_path: Path,
+) -> None:
+    """Beside its torque it takes J / k² times the rate, and with much inductance it swings beyond that."""
+    load = [_motor(ohms, constant, inertia, torque, henries)]
+    device = find(Device("motor", source, 24, ((34, ""),), 14.0, load, settle="900 ms"), tmp_path)
+    (end,) = [each for each in device.window("rise").ends if each.key == "limit"]
+    corner = {**HIGH, "overshoot": -1, "dc_motor.torque_constant": -1, "dc_motor.resistance": -1}
+
+    def in_limit(rate: float) -> float:
+        moves = [Move(0.0, 24.0, rate)]
+        bench = bench_of(device.documents, "main", {"limit": device.value("current_limit")}, moves, corner)
+        return max(play(bench, 24.0 / rate, dt=1e-6).in_limit)
+
+    assert in_limit(end.value) == 0.0
+    assert in_limit(faster * end.value + 1.0) > 1e-3
+
+
+def test_of_a_lamp_no_rise_is_said_to_stay_out_of_the_limit(tmp_path: Path) -> None:
+    """Cold it draws twelve times as much: in the limit at any rate worth naming."""
+    device = find(Device("lamp", "s.one", 12, ((16, ""),), 3.9, [_lamp(12, 10)]), tmp_path)
+    assert "limit" not in [each.key for each in device.window("rise").ends]
