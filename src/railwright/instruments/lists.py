@@ -66,7 +66,12 @@ def start(supply: SupplyDriver, outputs: Sequence[str], at: float | None = None)
 
 def stop(supply: SupplyDriver) -> None:
     """End every list of the supply: SCPI-1999's ABORt has no channel. Outputs stay where they are."""
-    supply.do([_headers(supply).stop])
+    supply.do(stop_units(supply))
+
+
+def stop_units(supply: SupplyDriver) -> list[str]:
+    """The commands that end every list of the supply, for a message that also says what comes then."""
+    return [_headers(supply).stop]
 
 
 def release(supply: SupplyDriver, output: str) -> None:

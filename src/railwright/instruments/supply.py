@@ -134,14 +134,17 @@ class SupplyDriver(Conversation):
             answer = self.one_answer(units)
             self._compare(change, compose(units), answer)
 
-    def put_together(self, changes: Sequence[OutputSetting], at: float | None = None) -> Answer:
+    def put_together(
+        self, changes: Sequence[OutputSetting], at: float | None = None, first: Sequence[str] = ()
+    ) -> Answer:
         """Set several at once, in order, and verify them, in one message where the dialect allows it.
 
-        at: when the message is to leave [s, monotonic clock]; None: now.
+        at: when the message is to leave [s, monotonic clock]; None: now. first: commands without an answer
+        that take effect right before the settings.
 
         Gives the exchange, whose times say when it was done. After an error the outputs' state is unknown.
         """
-        units: list[str] = []
+        units = list(first)
         # Settings of one output follow each other, then their queries: the output is selected once for each.
         for output in dict.fromkeys(change.output for change in changes):
             channel = self._channels[output]

@@ -269,6 +269,9 @@ def _ways(
     noise = tuple(channel.noise for channel in channels)
     step = (signal.step, 0.0 if volts is None else volts.step)
     changed = np.diff(columns[0]) != 0.0
+    if view.model.summed and view.interval < update:
+        readings = _Readings(columns, noise, step, factors is not None, volts is not None)
+        return [_way_of_several(view, signal.time[near], readings)]
     ways, contradictions = [], []
     known: dict[bytes, tuple[Array, Array]] = {}
     for windows in windows_at_phases(view, signal.time[near]):
@@ -317,6 +320,41 @@ def _way(
         known[key] = _hidden(view, gaps, columns, readings, inside, pulled)
     moved = float(np.max(np.abs(shifted - shifted[0])))
     return _Way(float(shifted[0]), moved, *known[key], probability)
+
+
+def _way_of_several(view: View, time: Array, readings: _Readings) -> _Way:
+    """The integral of what several outputs read together, each on a grid of its own, asked more often than
+    they take a new reading. time: of the rows [s], shape (n,), in the middle of what they may show.
+
+    A row is then new for one output and old for the others, and no phase is right for all. But what an output
+    shows stands for an update around its window's middle, wherever its grid lies: the rows are the midpoint
+    rule for each output, and so for their sum. An edge lies half an interval of the rows off at most.
+    """
+    import numpy as np
+
+    from railwright.measures.signal import integrals
+
+    update, least, most = view.timing()
+    doubt = view.model.clock + (most - least) / 4.0 + view.interval / 2.0
+    part = _of_step(view, time, readings.columns[0], view.shift()[1])
+    time, columns = part.of(time, readings.columns)
+    start, end = view.begin - part.early, view.end
+    shifts = doubt * np.array([0.0, -1.0, -0.5, 0.5, 1.0])
+    shifted = integrals(time, columns[0], start + shifts, end + shifts)
+    # On a line, a midpoint's own part ends at most an eighth of an update times its rise too early or late.
+    cut = [end] if part.early else [start, end]
+    moved = float(np.max(np.abs(shifted - shifted[0])))
+    for instant in cut:
+        around = np.interp([instant - update, instant, instant + update], time, columns[0])
+        moved += float(np.ptp(around)) * update / 8.0
+    pulled = _pulled_down(view, time, columns[0])
+    inside = (time[1:] > start) & (time[:-1] < end)
+    # Where a row is new, it is so for one of them: an update after that one's last.
+    new = np.any(np.diff(columns) != 0.0, axis=0) | (pulled > 0.0)
+    rows = np.concatenate(([0], np.flatnonzero(new) + 1))
+    gaps = np.full(rows.size - 1, update)
+    between, product = _hidden(view, gaps, columns[:, rows], readings, inside[new], pulled[new])
+    return _Way(float(shifted[0]), moved, between, product, 1.0)
 
 
 def _hidden(

@@ -38,11 +38,11 @@ PHASES = 64
 def restarts(view: View) -> Measured:
     """Number of times that the load stops while its input is on.
 
-    Computed: drop-outs of the current after the load has first run: at least 1 ms below half of its usual
-    value (the median of the upper state; less in proportion at a lower voltage), or in readings a dip of 15 %
-    or more against the medians of five values on either side. A dip that the input capacitor makes up for (C
-    ΔV) is none, unless the voltage falls below the lowest at which the load stops; nor, for sure, is one to
-    no less than a load of varying current draws while it runs. In a rehearsal: whenever it really stops.
+    Computed: drop-outs of the current after the load has first run, above where it stops: at least 1 ms below
+    half of its usual value (the median of the upper state; less in proportion at a lower voltage), or in
+    readings a dip of 15 % or more against the medians of five values on either side. A dip that the capacitor
+    makes up for (C ΔV) is none, unless the voltage falls below the lowest at which the load stops; nor, for
+    sure, is one to no less than a load of varying current draws while it runs. A rehearsal knows its stops.
     Window: the step. A drop-out that reaches over an edge of it counts in both steps; one that begins or ends
     at the edge, as far as the record can tell, in the step that begins there. A load that does not come back
     counts; one that is taken down by the step that switches its input off does not.
@@ -194,7 +194,11 @@ def _drop_outs(
     if view.model.averages:
         before, after = _medians_beside(amps)
         low |= amps < (1.0 - SHORT_DIP) * np.minimum(before, after)
-    has_run = np.maximum.accumulate(amps >= np.maximum(threshold, 0.1 * usual))
+    runs = amps >= np.maximum(threshold, 0.1 * usual)
+    if view.stops_at is not None:
+        # Below the lowest voltage at which it stops it has not run yet: what flows there charges the input.
+        runs &= np.abs(volts) >= view.stops_at[0] - visible
+    has_run = np.maximum.accumulate(runs)
     dips = [(a, b) for a, b in low_stretches(low) if a > 0 and has_run[a - 1]]
     explained = [dip for dip in dips if _explained(view, time, amps, volts, dip, visible)]
     return [dip for dip in dips if dip not in explained], explained

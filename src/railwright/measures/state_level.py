@@ -37,7 +37,7 @@ def high_state_level(view: View) -> Measured:
     values lie at one level) has no state: if it takes less than 5 % of the step, the other half's is the only
     one, else there is no level.
     Window: the step, from the switching-on where it lies in the step; of readings, those that average over
-    nothing beside it.
+    nothing beside it, of which three at least are needed.
     Uncertainty: 'values beside the level' (values on their way to or from the level lie in its bins as well),
     'levels about as frequent' (at which readings may have missed or met one value more).
     Standard: IEEE 181-2011, state levels by the histogram-mode method.
@@ -70,8 +70,12 @@ def _level(view: View, *, high: bool) -> Measured:
     if not view.model.exact:
         # A value that averages over the edge of the step is of neither side.
         margin = view.timing()[2] / 2.0 + view.shift()[1]
-        own = inside.between(view.begin + margin, view.end - margin)
-        inside = own if own.time.size >= LEAST_VALUES else inside
+        inside = inside.between(view.begin + margin, view.end - margin)
+        if _windows(view, inside.time) < LEAST_VALUES:
+            raise CannotMeasure(
+                f"fewer than {LEAST_VALUES} readings lie wholly in this step",
+                "a longer step, or faster readings,",
+            )
         # A reading that is handed over again says no more than it did: how often would be no matter of time.
         new = np.flatnonzero(np.append(True, np.diff(inside.values) != 0.0))
         again = (view.model.update or 0.0) > 1.5 * view.interval
@@ -110,6 +114,17 @@ def _level(view: View, *, high: bool) -> Measured:
     states = "two states" if levels.two_states else "one state"
     how = f"histogram mode (IEEE 181) of {inside.time.size} values, {states}"
     return budget.result(level, how, would_decide="an instrument with a smaller error")
+
+
+def _windows(view: View, time: Array) -> int:
+    """How many different readings rows at these times [s], shape (n,), show at least: one that is asked more
+    often than it is new stands in several rows.
+    """
+    if not time.size:
+        return 0
+    update = view.model.update or 0.0
+    passed = float(time[-1] - time[0])
+    return min(time.size, 1 + int(passed / update + 1e-9)) if update else time.size
 
 
 def _passes(*, high: bool) -> CannotMeasure:

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from railwright.plan.sending import AT_ONCE, as_reached, as_sent, send_times
+from railwright.plan.sending import as_reached, as_sent, send_times
 from railwright.plan.set_point import waveform
-from railwright.plan.stairs import stairs_of, too_steep
+from railwright.plan.stairs import AT_ONCE, stairs_of, too_steep
 from railwright.plan.timeline import Action
 from railwright.quantities import state
 

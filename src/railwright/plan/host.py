@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from railwright.plan.sending import AT_ONCE, send_times
-from railwright.plan.stairs import EXACT, stair_count, stairs_of
+from railwright.plan.sending import send_times
+from railwright.plan.stairs import AT_ONCE, EXACT, stair_count, stairs_of
 from railwright.plan.timeline import Action
 from railwright.quantities import Statement, state
 

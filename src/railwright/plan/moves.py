@@ -4,14 +4,15 @@ the host.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from typing import Literal
 
 from railwright.documents.bench import Bench
 from railwright.plan.listing import Listing, shape_actions
 from railwright.plan.set_points import SetPoints
-from railwright.plan.stairs import exchange_of, slew_range, stairs_of
+from railwright.plan.stairs import AT_ONCE, exchange_of, slew_range, stairs_of
 from railwright.plan.timeline import Action, Timeline, Waiting
 from railwright.quantities import show
 
@@ -91,7 +92,28 @@ def moves_of(
         moves += pieces if action.turn is None else [replace(each, turn=action.turn) for each in pieces]
     moves += between.get(len(timeline.actions), ())
     moves += _list_moves(timeline, listings, moves)
-    return Moves(tuple(sorted(moves, key=lambda move: move.time)), tuple(dict.fromkeys(notes)))
+    moves.sort(key=lambda move: move.time)
+    ended = {each.step for each in timeline.repeated}
+    told = (move for number, move in enumerate(moves) if not _superseded(number, moves, ended))
+    return Moves(tuple(told), tuple(dict.fromkeys(notes)))
+
+
+def _superseded(number: int, moves: Sequence[Move], ended: Container[int]) -> bool:
+    """Whether a set point would stand for one exchange only: its input jumps elsewhere, or goes off, at the
+    same instant. A line begins where it led, a wait holds it, and what a turn ends with may be the last where
+    something may end its step (`ended`).
+    """
+    move = moves[number]
+    if move.kind != "set":
+        return False
+    for other in islice(moves, number + 1, None):
+        if other.time - move.time >= AT_ONCE or other.kind == "wait":
+            return False
+        if other.input == move.input and other.kind != "limit":
+            last = move.step in ended and other.step == move.step and other.turn != move.turn
+            jumps = other.kind == "set" and other.slew == move.slew
+            return other.kind == "off" or (jumps and not last)
+    return False
 
 
 def _between(timeline: Timeline) -> dict[int, list[Move]]:

@@ -11,9 +11,9 @@ from railwright.documents.loader import Documents
 from railwright.plan.delivery import Delivery, deliveries
 from railwright.plan.listing import Listing, as_played, with_actions
 from railwright.plan.moves import Move, Moves, moves_of
-from railwright.plan.sending import AT_ONCE, Sending, sending
+from railwright.plan.sending import Sending, sending
 from railwright.plan.set_points import SetPoints
-from railwright.plan.stairs import exchange_of, in_stairs
+from railwright.plan.stairs import AT_ONCE, after_jumps, exchange_of, in_stairs
 from railwright.plan.timeline import Timeline, timeline_of
 from railwright.quantities import show
 from railwright.traces import Span
@@ -55,13 +55,17 @@ class Plan:
         lines that the outputs have no slew for, and of set points that come too soon those that the host
         sends, when it sends them.
         """
-        timeline = replace(self.sending.reached(self._in_stairs), spans=self.spans)
+        timeline = replace(self._after_jumps(self.sending.reached(self._in_stairs)), spans=self.spans)
         return as_played(timeline, self.listings)
 
     @cached_property
     def sending(self) -> Sending:
         """What the host sends in the steps whose set points it cannot all keep."""
         return sending(self._in_stairs, self.set_points, self.bench, self.listings)
+
+    def _after_jumps(self, timeline: Timeline) -> Timeline:
+        listed = {(each.step, each.input): float(each.points.voltages[-1]) for each in self.listings}
+        return after_jumps(timeline, self.set_points, self.bench, listed)
 
     @cached_property
     def _in_stairs(self) -> Timeline:
@@ -106,7 +110,7 @@ class Plan:
 
     @cached_property
     def _told(self) -> Moves:
-        told = self.sending.told(self._by_host)
+        told = self._after_jumps(self.sending.told(self._by_host))
         return moves_of(told, self.set_points, self.bench, self.listings)
 
 

@@ -15,12 +15,9 @@ from types import MappingProxyType
 from railwright.documents.bench import Bench
 from railwright.plan.listing import Listing, placed_anew
 from railwright.plan.set_points import SetPoints
-from railwright.plan.stairs import EXACT, exchange_of
+from railwright.plan.stairs import AT_ONCE, EXACT, exchange_of
 from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Span
-
-AT_ONCE = 1e-9
-"""Instants less apart are one, and go in one message [s]."""
 
 HOST_TIMED = ("shape", "sweep")
 """Kinds of steps whose set points the host sends one by one."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from railwright.documents.bench import Bench
@@ -11,6 +11,9 @@ from railwright.documents.output_name import OutputName
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Span
+
+AT_ONCE = 1e-9
+"""Instants less apart are one, and what is told of one input then is one thing [s]."""
 
 STAIR = 0.02
 """Time that one set point with its verification is taken to need where the bench does not say [s]: the
@@ -108,6 +111,56 @@ def in_stairs(timeline: Timeline, feeds: SetPoints, bench: Bench) -> Timeline:
         told = [replace(action, time=time, voltage=voltage, over=0.0) for time, voltage in stairs]
         actions += told or [action]
     return replace(timeline, actions=tuple(sorted(actions, key=lambda action: action.time)))
+
+
+def after_jumps(
+    timeline: Timeline, feeds: SetPoints, bench: Bench, listed: Mapping[tuple[int, str], float]
+) -> Timeline:
+    """The timeline with each line that the outputs play by their own slew, and that begins at the instant of
+    a jump of its input, begun when the jump is over, so that it ends on time.
+
+    What is told while a set point is still on its way takes the place of it: the jump would be left out, and
+    the line would begin where the input stood before. listed: step and input that point lists play, with the
+    voltage that they end with [V].
+    """
+    slews = {name: slew_range(feed, bench) for name, feed in feeds.items()}
+    level: dict[str, float] = {}
+    jumped: dict[str, tuple[float, float]] = {}  # input -> when it has jumped last, and how far [V]
+    actions: list[Action] = []
+    for action in timeline.actions:
+        name, stands = action.input, level.get(action.input, 0.0)
+        level[name] = 0.0 if action.kind == "off" else action.voltage
+        by_list = (action.step, name) in listed and action.time < timeline.spans[action.step].end
+        if by_list:
+            level[name] = listed[action.step, name]
+        if action.kind != "line" or by_list:
+            jumped.pop(name, None)
+        elif action.over == 0.0:
+            time, change = jumped.get(name, (action.time, 0.0))
+            change = change if action.time - time < AT_ONCE else 0.0
+            jumped[name] = action.time, change + action.voltage - stands
+        elif name in jumped and action.time - jumped[name][0] < AT_ONCE and (own := slews.get(name)):
+            takes = _jump_time(jumped[name][1], feeds[name], bench, own[1])
+            later = replace(action, time=action.time + takes, over=action.over - takes)
+            exchange = exchange_of(feeds[name].names, bench)
+            if later.over > takes and not (
+                too_steep(later, stands, own) or stairs_of(later, stands, own, exchange)
+            ):
+                action = later
+        actions.append(action)
+    return replace(timeline, actions=tuple(actions))
+
+
+def _jump_time(change: float, feed: Feed, bench: Bench, slew: float) -> float:
+    """How long the set point of an input takes for a jump [V] at this slew [V/s]: as long as the slowest of
+    its outputs does, whose own rise and fall are from 10 to 90 % of full scale [s].
+    """
+    takes = abs(change) / slew
+    for points in feed.outputs:
+        output = bench.output(points.output)
+        own = output.rise if change > 0.0 else output.fall.loaded
+        takes = max(takes, abs(change) * points.share * (own or 0.0) / (0.8 * output.voltage.high))
+    return takes
 
 
 def highest_stair(timeline: Timeline, span: Span, feed: Feed, bench: Bench) -> float:

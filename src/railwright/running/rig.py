@@ -89,12 +89,20 @@ class Rig:
         self.settings.told(supply, changes, self.now())
 
     def _put_together(
-        self, changes: Mapping[str, Sequence[OutputSetting]], at: float | None = None
+        self,
+        changes: Mapping[str, Sequence[OutputSetting]],
+        at: float | None = None,
+        stop_lists: bool = False,
     ) -> Sequence[Answer]:
-        """Set settings of several supplies, one message each, and expect them to stay so."""
+        """Set settings of several supplies, one message each, and expect them to stay so.
+
+        stop_lists: the same message first ends what lists of theirs still run.
+        """
         answers = []
         for supply, own in changes.items():
-            answers.append(self.supplies[supply].put_together(own, at))
+            driver = self.supplies[supply]
+            first = lists.stop_units(driver) if stop_lists else ()
+            answers.append(driver.put_together(own, at, first))
             self.settings.told(supply, own, self.now())
         return answers
 
@@ -113,8 +121,6 @@ class Rig:
         """
         feed = self.set_points[name]
         ruled = name in self._ruled
-        if ruled:
-            self._stop_list(name)
         changes: dict[str, list[OutputSetting]] = {}
         for output in feed.outputs:
             own = output.output.output
@@ -129,7 +135,9 @@ class Rig:
             # From here on it counts as energised, also when the command fails half-way.
             self.on.add(name)
             self.ever_on.add(name)
-        answers = self._put_together(changes, at)
+        # What hands a set point over ahead of its time must not end the list before: its last points, and
+        # the line that leads to the last one, go on until the new one takes hold.
+        answers = self._put_together(changes, at, stop_lists=ruled and self._may_play(name))
         done = self._middle(answers)
         if switch_on:
             self.switched(name, True, done)
@@ -202,11 +210,9 @@ class Rig:
                 self._put_together({output.output.supply: changes})
                 self._slews[output.output] = slew * output.share
 
-    def _stop_list(self, name: str) -> None:
-        """End the lists of an input, where they may still run: it ends all lists of their supplies."""
-        if self.now() < self._ruled[name][0] + OVER:
-            for supply in self.outputs_by_supply(name):
-                lists.stop(self.supplies[supply])
+    def _may_play(self, name: str) -> bool:
+        """Whether the lists of an input may still run; to end them ends all lists of their supplies."""
+        return self.now() < self._ruled[name][0] + OVER
 
     def _release(self, name: str) -> None:
         for supply, outputs in self.outputs_by_supply(name).items():

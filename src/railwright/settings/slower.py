@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from railwright.plan.sending import AT_ONCE
-from railwright.plan.stairs import EXACT
+from railwright.plan.stairs import AT_ONCE, EXACT
 from railwright.quantities import show
 from railwright.settings.figures import round_down
 from railwright.waveforms.shapes import CHORDS, Hold, Line, Piece, Ripple

@@ -15,8 +15,7 @@ from railwright.documents.hook_up import AUTO, HookUp
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits
 from railwright.documents.standard_tests import pieces_in_step
-from railwright.plan.sending import AT_ONCE
-from railwright.plan.stairs import exchange_of
+from railwright.plan.stairs import AT_ONCE, exchange_of
 from railwright.plan.timeline import Timeline
 from railwright.settings.constraints.constraint import Constraint, Missing
 from railwright.settings.context import FedInput, Sensed

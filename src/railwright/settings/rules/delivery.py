@@ -10,8 +10,7 @@ from railwright.grouping import grouped
 from railwright.plan.delivery import TOLERANCE, Delivery
 from railwright.plan.host import by_host
 from railwright.plan.listing import shape_actions
-from railwright.plan.sending import AT_ONCE
-from railwright.plan.stairs import EXACT, exchange_of, slew_range
+from railwright.plan.stairs import AT_ONCE, EXACT, exchange_of, slew_range
 from railwright.plan.timeline import Action, Timeline
 from railwright.quantities import joined, state
 from railwright.settings.context import Context

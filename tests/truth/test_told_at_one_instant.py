@@ -1,0 +1,106 @@
+"""What is told to one input at one instant, and what a point list does until the next set point takes hold.
+
+The truth is worked out here, in closed form, from the figures of the bench (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from tests.truth.test_played_as_rehearsed import played
+
+from railwright.traces import Traces
+
+BENCH = "bench.yaml"
+
+
+def at(traces: Traces, time: float) -> float:
+    """Voltage at an instant [V]."""
+    return float(np.interp(time, traces.time, traces.columns["voltage"]))
+
+
+@pytest.mark.parametrize(
+    ("start", "goal", "over"), [(6.0, 9.0, 200), (6.0, 12.0, 600), (14.0, 9.0, 200), (13.0, 10.0, 1000)]
+)
+def test_a_point_list_goes_on_until_the_set_point_after_it_takes_hold(
+    start: float, goal: float, over: int, tmp_path: Path
+) -> None:
+    """A list of lines that ends on its way: what hands the next set point over ahead of its time stopped it
+    30 ms early, at start + (goal - start) (1 - 30 ms / over).
+    """
+    # 17 ms are too short for the host, so that the outputs play it themselves.
+    segments = (
+        f"{{step_to: {start} V}}, {{hold: 17 ms}}, {{line_to: 11 V, over: 17 ms}}, {{step_to: {start} V}}, "
+        f"{{hold: 300 ms}}, {{line_to: {goal} V, over: {over} ms}}, {{step_to: 12 V}}"
+    )
+    steps = f"  - shape: {{input: in1, segments: [{segments}]}}\n    name: list\n  - hold: 200 ms\n"
+    found = played(tmp_path / "p", steps, edits=((BENCH, "dwell: 20 ms", "dwell: 1 ms"),))
+    assert found.check.plan.listings
+    end = found.check.plan.spans[1].end
+    for before in (25e-3, 15e-3, 5e-3):
+        truth = goal - (goal - start) * before / (over * 1e-3)
+        for record in (found.rehearsed.record, found.truth):
+            assert at(record.traces["in1"], end - before) == pytest.approx(truth, abs=0.03)
+
+
+@pytest.mark.parametrize(
+    ("jump", "goal", "over", "slew"),
+    [(10.0, 11.0, 100, 2.4), (8.0, 12.0, 400, 0.5), (14.0, 12.0, 200, 2.4), (12.4, 14.0, 300, 1.2)],
+)
+def test_a_line_that_follows_a_jump_begins_where_the_jump_leads(
+    jump: float, goal: float, over: int, slew: float, tmp_path: Path
+) -> None:
+    """It was rehearsed from where the input stood before the jump, and told before the jump was over. After t
+    on a line that lasts T, jump + (goal - jump) (t - d) / (T - d), where the jump takes d = |12 V - jump| /
+    slew.
+    """
+    segments = f"{{step_to: {jump} V}}, {{line_to: {goal} V, over: {over} ms}}, {{hold: 300 ms}}"
+    steps = f"  - hold: 300 ms\n  - shape: {{input: in1, segments: [{segments}]}}\n    name: line\n"
+    edits = ((BENCH, "1 V/s .. 2.4 V/ms", f"1 V/s .. {slew} V/ms"),)
+    found = played(tmp_path / "p", steps, edits=edits, points=False)
+    start = found.check.plan.spans[2].start
+    lasts, jumps = over * 1e-3, abs(12.0 - jump) / (slew * 1e3)
+    for part in (0.3, 0.6, 0.9):
+        truth = jump + (goal - jump) * (part * lasts - jumps) / (lasts - jumps)
+        for record in (found.rehearsed.record, found.truth):
+            assert at(record.traces["in1"], start + part * lasts) == pytest.approx(truth, abs=0.03)
+    for record in (found.rehearsed.record, found.truth):
+        assert at(record.traces["in1"], start + lasts + 0.1) == pytest.approx(goal, abs=0.03)
+
+
+@pytest.mark.parametrize("low", [4.0, 6.0, 9.0])
+def test_what_goes_off_is_not_raised_first(low: float, tmp_path: Path) -> None:
+    """A shape that ends with a jump back, right before the input is switched off: it rose for an exchange."""
+    segments = f"{{step_to: {low} V}}, {{hold: 300 ms}}, {{step_to: 12 V}}"
+    found = played(
+        tmp_path / "p", f"  - shape: {{input: in1, segments: [{segments}]}}\n    name: low\n", points=False
+    )
+    end = found.check.plan.spans[-2].end
+    traces = found.truth.traces["in1"]
+    late = (traces.time > end - 0.1) & (traces.time < end + 0.1)
+    assert float(traces.columns["voltage"][late].max()) < low + 0.03
+    told = [move for move in found.check.plan.moves if abs(move.time - end) < 1e-6]
+    assert [move.kind for move in told] == ["off"]
+
+
+@pytest.mark.parametrize("levels", [(6.0, 9.0), (9.0, 6.0), (4.5, 15.0)])
+def test_of_two_jumps_at_one_instant_the_last_is_told(levels: tuple[float, float], tmp_path: Path) -> None:
+    """One shape ends where the next begins: the input stood at 12 V in between, for an exchange."""
+    one, other = levels
+    steps = "".join(
+        f"  - shape: {{input: in1, segments: [{{step_to: {low} V}}, {{hold: 300 ms}}, {{step_to: 12 V}}]}}\n"
+        for low in levels
+    )
+    found = played(tmp_path / "p", steps + "  - hold: 200 ms\n", points=False)
+    edge = found.check.plan.spans[1].end
+    traces = found.truth.traces["in1"]
+    near = (traces.time > edge - 0.1) & (traces.time < edge + 0.2)
+    values = traces.columns["voltage"][near]
+    # Its overshoot is 1 % of a jump at most; an exchange of 0.2 ms at 2.4 V/ms would be 0.5 V.
+    assert min(one, other) - 0.15 < values.min()
+    assert values.max() < max(one, other) + 0.15
+    moves = [move for move in found.check.plan.moves if abs(move.time - edge) < 1e-6]
+    told = [move.voltage for move in moves if move.kind == "set"]
+    assert told == [other]
