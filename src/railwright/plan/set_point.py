@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import heapq
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -55,3 +56,28 @@ def waveform(level: float, actions: Sequence[Action], start: float, duration: fl
         value += [piece.before, piece.before + (piece.after - piece.before) * part]
     # Sums of times may lie an ulp before the sum that they stand for.
     return Waveform(np.maximum.accumulate(np.array(time)), np.array(value))
+
+
+def instants(first: tuple[Piece, ...], second: tuple[Piece, ...]) -> Iterator[tuple[float, float, float]]:
+    """(time, first set point, second set point) at every corner of either, before and after each jump."""
+    marked = heapq.merge(
+        ((piece.start, piece.stop, 0, piece) for piece in first),
+        ((piece.start, piece.stop, 1, piece) for piece in second),
+        key=lambda each: each[:2],
+    )
+    now: list[Piece | None] = [None, None]
+
+    def at(piece: Piece | None, time: float) -> float:
+        if piece is None:
+            return 0.0
+        if piece.stop <= piece.start or time >= piece.stop:
+            return piece.after
+        return piece.before + (piece.after - piece.before) * (time - piece.start) / (piece.stop - piece.start)
+
+    last = 0.0
+    for start, stop, which, piece in marked:
+        yield start, at(now[0], start), at(now[1], start)
+        now[which] = piece
+        yield start, at(now[0], start), at(now[1], start)
+        last = max(last, stop)
+    yield last, at(now[0], last), at(now[1], last)

@@ -19,15 +19,17 @@ from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
+from railwright.physics.conductor_heat import HOTTEST, temperature_rise
+from railwright.physics.driven import Course, Driven, swing
+from railwright.physics.halving import least
 from railwright.physics.loads.law import Ascent
-from railwright.physics.output_stage import LIMIT_RESPONSE
+from railwright.physics.output_stage import CEILING, LIMIT_RESPONSE
 from railwright.plan.delivery import Delivery
 from railwright.plan.plan import Plan, deliver
 from railwright.plan.set_points import Feed
 from railwright.plan.timeline import Timeline
 from railwright.quantities import state
 from railwright.settings import figures
-from railwright.settings.conductors import HOTTEST, temperature_rise
 from railwright.settings.draw import Bounds, LoadModel
 from railwright.settings.group import Group, group_of
 from railwright.settings.played import Charging, Level, Played, what_is_played, with_coupling
@@ -240,7 +242,7 @@ class FedInput(Group):
             rate += min(course.rate_at(peak) for course, peak in peaks)
         rate = rate if self.series else rate / self.count
         ohms, held = self.resistance.low, self.load.capacitance.low
-        swings = figures.swing(held, self.output_capacitance or 0.0, ohms, lead_inductance(self.lead))
+        swings = swing(held, self.output_capacitance or 0.0, ohms, lead_inductance(self.lead))
         return ohms * drawn - held * rate * swings
 
     def ovp_past(self, level: float, limit: float | None) -> float:
@@ -257,7 +259,7 @@ class FedInput(Group):
             def holds(below: float) -> bool:
                 return self.ovp_past(most - below, limit) <= below
 
-            self._bearing[key] = most - (figures.least(holds, 0.0, most, HALVINGS) if holds(most) else most)
+            self._bearing[key] = most - (least(holds, 0.0, most, HALVINGS) if holds(most) else most)
         return self._bearing[key]
 
     @cached_property
@@ -289,17 +291,17 @@ class FedInput(Group):
             )
         return self.whole(found, self.series)
 
-    def _courses(self, limit: float) -> list[tuple[figures.Course, ...]]:
+    def _courses(self, limit: float) -> list[tuple[Course, ...]]:
         """How the voltage of each output may rise; of outputs in parallel all together."""
         if limit not in self._risen:
             self._risen[limit] = [self._course(number, limit) for number in range(self.count)]
         return self._risen[limit]
 
     @cached_property
-    def _risen(self) -> dict[float, list[tuple[figures.Course, ...]]]:
+    def _risen(self) -> dict[float, list[tuple[Course, ...]]]:
         return {}
 
-    def _course(self, number: int, limit: float) -> tuple[figures.Course, ...]:
+    def _course(self, number: int, limit: float) -> tuple[Course, ...]:
         """The ways in which one output may be driven upwards: as fast as all it can, where the bench does not
         tell how fast.
         """
@@ -308,8 +310,8 @@ class FedInput(Group):
         rates = [move.rate for move in self.played.moves if move.stop > move.start]
         asked = math.inf if None in rates or not rates else share * max(rate for rate in rates if rate)
         reference = fastest_reference(own)
-        stiff = figures.CEILING * max(output.voltage.high for output in together)
-        driven = figures.Driven(
+        stiff = CEILING * max(output.voltage.high for output in together)
+        driven = Driven(
             limit=self.at_most(limit),
             overshoot=LIMIT_OVERSHOOT.high * sum(output.current.high for output in together),
             response=max(LIMIT_RESPONSE if o.limit_response is None else o.limit_response for o in together),
@@ -324,7 +326,7 @@ class FedInput(Group):
             found.append(self._driven(replace(driven, fastest=math.inf), start, share, stiff))
         return tuple(found)
 
-    def _driven(self, driven: figures.Driven, start: float, share: float, stop: float) -> figures.Course:
+    def _driven(self, driven: Driven, start: float, share: float, stop: float) -> Course:
         """The course of an output from a start of the group's [V] up to its own end [V]. What a part of the
         load draws by then may hang on how long it took, so that it is worked out again with those times: at
         first those of a voltage that rises while nothing is drawn.
@@ -333,7 +335,7 @@ class FedInput(Group):
         fed = highest.voltage + (self.voltage_error(highest.voltage) or 0.0) if highest else 0.0
         charge = driven.limit * self.played.end
         looks = self.load.looks(start, max(stop / share, start), LOOKS)
-        course = figures.Course((0.0,), (start * share,), ())
+        course = Course((0.0,), (start * share,), ())
         if self.load.waits:
             course = replace(driven, drawn=tuple((volts * share, 0.0) for volts in looks)).course()
         for _ in range(AGAIN if self.load.waits else 1):
@@ -353,7 +355,7 @@ class FedInput(Group):
             course = replace(driven, drawn=drawn).course()
         return course
 
-    def _at_connector(self, volts: float, driven: figures.Driven, risen: Ascent) -> float:
+    def _at_connector(self, volts: float, driven: Driven, risen: Ascent) -> float:
         """The least that is drawn [A] with so much at the terminals [V]: at the connector it is less, by what
         flows through the lead, with its least resistance, into the load and its capacitance.
         """

@@ -14,10 +14,10 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from railwright.circuit import terminals as wiring
 from railwright.documents.bench import Output
 from railwright.documents.hook_up import HookUp, Source
 from railwright.documents.loader import Documents
-from railwright.settings import wiring
 from railwright.settings.context import sources_of
 from railwright.settings.findings import Severity
 from railwright.settings.settle import settle

@@ -15,9 +15,9 @@ from tests.settings.hookup.benches import series
 from tests.settings.hookup.scene import GOOD_LEAD, needs, output, scene, supply
 from tests.settings.station import TODAY
 
+from railwright.circuit import terminals
 from railwright.documents.hook_up import AUTO, HookUp
 from railwright.documents.loader import load_documents
-from railwright.settings import wiring
 from railwright.settings.data import as_data, settings_from_data
 from railwright.settings.hookup import as_run, hooked_up
 from railwright.settings.hookup.result import WHOLE
@@ -162,11 +162,11 @@ def test_a_negative_rail_has_its_positive_terminal_at_0_v():
     )
     resolved = hooked_up(documents).documents
     assert resolved.procedure.hook_up["minus"].outputs == ("a.1",)
-    links = wiring.links_of(resolved.procedure, resolved.device, resolved.bench)
-    sets = wiring.joined(links)
-    assert sets.together("a.1 +", wiring.DEVICE_ZERO)
+    links = terminals.links_of(resolved.procedure, resolved.device, resolved.bench)
+    sets = terminals.joined(links)
+    assert sets.together("a.1 +", terminals.DEVICE_ZERO)
     assert sets.together("a.1 +", "a.2 −")
-    assert not sets.together("a.1 −", wiring.DEVICE_ZERO)
+    assert not sets.together("a.1 −", terminals.DEVICE_ZERO)
     by_hand = {"from": "a.2", "lead": "lead", "sense": "at terminals"}
     wrong = scene(
         {"a": supply(output(30, 2), output(30, 2, negative="earth"))},

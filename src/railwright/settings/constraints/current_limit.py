@@ -8,8 +8,8 @@ import math
 from collections.abc import Iterator
 
 from railwright.circuit.parts import LIMIT_OVERSHOOT
+from railwright.physics.halving import least
 from railwright.quantities import joined, show, state
-from railwright.settings import figures
 from railwright.settings.constraints.constraint import (
     EXACT,
     Breach,
@@ -126,7 +126,7 @@ def charges_within(source: FedInput, delay: float) -> float | None:
     full = source.full_current
     if charging_time(source, full) > delay:
         return None
-    return figures.least(lambda limit: charging_time(source, limit) <= delay, 0.0, full, HALVINGS)
+    return least(lambda limit: charging_time(source, limit) <= delay, 0.0, full, HALVINGS)
 
 
 def charged(source: FedInput) -> Iterator[Constraint]:

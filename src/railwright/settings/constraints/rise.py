@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from railwright.documents.loader import Documents
 from railwright.measures.start_up_time import CURRENT_BAND, CURRENT_BAND_OF_LARGEST, VOLTAGE_BAND
+from railwright.physics import halving
 from railwright.quantities import show, state
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, threshold
@@ -221,7 +222,7 @@ def required(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Con
             return rate > 0.0 and up_after(source, rate, rise.voltage, top / most) <= most * EXACTLY
 
         fastest = FASTER * top / most
-        least = figures.least(holds, 0.0, fastest, HALVINGS) if holds(fastest) else math.inf
+        least = halving.least(holds, 0.0, fastest, HALVINGS) if holds(fastest) else math.inf
         at_least = (
             state(" at {least}", least=(least, "V/s")) if math.isfinite(least) else " however fast it rises"
         )

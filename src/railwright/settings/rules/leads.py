@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from railwright.documents.conductor import Conductor
 from railwright.grouping import grouped
+from railwright.physics.conductor_heat import temperature_rise
 from railwright.quantities import Stated, joined, state
 from railwright.settings import conductors
 from railwright.settings.conductors import ASSUMED, TOUCHED
@@ -192,7 +193,7 @@ def _sensing_would_do(source: FedInput) -> bool:
 def _surface(context: Context, source: FedInput, current: float) -> float:
     """How hot a lead gets at a current [°C]; inf: hotter than its insulation bears."""
     ambient = context.bench.ambient.high
-    return ambient + conductors.temperature_rise(source.lead.conductor.section, current, ambient)
+    return ambient + temperature_rise(source.lead.conductor.section, current, ambient)
 
 
 def _carries(context: Context, source: FedInput) -> float:

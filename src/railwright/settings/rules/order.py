@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import heapq
 import math
 from collections.abc import Iterator
 
 from railwright.documents.device import OrderRule
 from railwright.documents.procedure import PowerDown, PowerUp
-from railwright.plan.set_point import Piece
+from railwright.plan.set_point import instants
 from railwright.plan.stairs import exchange_of, stair_count
 from railwright.quantities import show, state
 from railwright.settings.constraints.rise import falling, fast_output, slow_output
@@ -81,31 +80,6 @@ def order_down(context: Context) -> Outcome:
                 )
 
 
-def _instants(first: tuple[Piece, ...], second: tuple[Piece, ...]) -> Iterator[tuple[float, float, float]]:
-    """(time, first set point, second set point) at every corner of either, before and after each jump."""
-    marked = heapq.merge(
-        ((piece.start, piece.stop, 0, piece) for piece in first),
-        ((piece.start, piece.stop, 1, piece) for piece in second),
-        key=lambda each: each[:2],
-    )
-    now: list[Piece | None] = [None, None]
-
-    def at(piece: Piece | None, time: float) -> float:
-        if piece is None:
-            return 0.0
-        if piece.stop <= piece.start or time >= piece.stop:
-            return piece.after
-        return piece.before + (piece.after - piece.before) * (time - piece.start) / (piece.stop - piece.start)
-
-    last = 0.0
-    for start, stop, which, piece in marked:
-        yield start, at(now[0], start), at(now[1], start)
-        now[which] = piece
-        yield start, at(now[0], start), at(now[1], start)
-        last = max(last, stop)
-    yield last, at(now[0], last), at(now[1], last)
-
-
 @rule("never-played", Severity.STOP)
 def never_played(context: Context) -> Outcome:
     """The set points of two inputs differ, at some instant, by more than the device permits."""
@@ -116,8 +90,8 @@ def never_played(context: Context) -> Outcome:
         (low, high), (other_low, other_high) = first.played.reach, second.played.reach
         if never.outside.low <= low - other_high and high - other_low <= never.outside.high:
             continue  # whatever stands there at the same time
-        instants = _instants(first.played.pieces, second.played.pieces)
-        apart = ((time, first.input.sign * one - second.input.sign * other) for time, one, other in instants)
+        corners = instants(first.played.pieces, second.played.pieces)
+        apart = ((time, first.input.sign * one - second.input.sign * other) for time, one, other in corners)
         time, difference = max(apart, key=lambda each: never.outside.beyond(each[1]))
         if never.outside.beyond(difference) <= 1e-9:
             continue

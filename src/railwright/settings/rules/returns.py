@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from railwright.circuit import terminals
 from railwright.quantities import state
-from railwright.settings import wiring
 from railwright.settings.constraints.outputs import apart
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
@@ -14,16 +14,16 @@ from railwright.settings.rules.judge import input_rule
 @rule("return-short", Severity.STOP)
 def return_short(context: Context) -> Outcome:
     """The hook-up shorts an output: through a common return, earth, or joined negatives."""
-    links = wiring.links_of(context.procedure, context.device, context.bench)
+    links = terminals.links_of(context.procedure, context.device, context.bench)
     for source in context.sources.values():
-        for output, chain in wiring.shorted(links, source.outputs).items():
+        for output, chain in terminals.shorted(links, source.outputs).items():
             yield Hit(
                 source.name,
                 (*source.at_hook_up, "from"),
                 state(
                     "the hook-up joins + and − of {output}: {chain}",
                     output=output,
-                    chain=wiring.spoken(chain, wiring.plus(output)),
+                    chain=terminals.spoken(chain, terminals.plus(output)),
                 ),
                 "feed the input from an output that floats, or from another supply, or isolate the return",
             )
@@ -76,12 +76,12 @@ def isolation_lost(context: Context) -> Outcome:
     """An input declared isolated is fed by an output whose negative terminal is tied to earth or to
     another's.
     """
-    links = wiring.links_of(context.procedure, context.device, context.bench)
-    sets = wiring.joined(links)
+    links = terminals.links_of(context.procedure, context.device, context.bench)
+    sets = terminals.joined(links)
     for source in (each for each in context.sources.values() if each.input.returns == "isolated"):
-        own = wiring.zero_volts(source.name)
-        others = [wiring.zero_volts(name) for name in context.sources if name != source.name]
-        reached = [other for other in (wiring.EARTH, *others) if sets.together(own, other)]
+        own = terminals.zero_volts(source.name)
+        others = [terminals.zero_volts(name) for name in context.sources if name != source.name]
+        reached = [other for other in (terminals.EARTH, *others) if sets.together(own, other)]
         for other in reached[:1]:
             yield Hit(
                 source.name,
@@ -89,7 +89,7 @@ def isolation_lost(context: Context) -> Outcome:
                 state(
                     "{input} is declared isolated, but its 0 V is joined: {chain}",
                     input=source.name,
-                    chain=wiring.spoken(wiring.path(links, own, other), own),
+                    chain=terminals.spoken(terminals.path(links, own, other), own),
                 ),
                 "feed it from an output that floats, if its isolation matters",
             )
@@ -100,9 +100,11 @@ def floating_device(context: Context) -> Outcome:
     """No terminal of an input's hook-up is tied to earth: the device floats, and may stand at any voltage to
     earth.
     """
-    sets = wiring.joined(wiring.links_of(context.procedure, context.device, context.bench))
+    sets = terminals.joined(terminals.links_of(context.procedure, context.device, context.bench))
     floating = [
-        s for s in context.sources.values() if not sets.together(wiring.zero_volts(s.name), wiring.EARTH)
+        s
+        for s in context.sources.values()
+        if not sets.together(terminals.zero_volts(s.name), terminals.EARTH)
     ]
     if not floating or len(floating) < len(context.sources):
         return

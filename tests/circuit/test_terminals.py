@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from railwright.settings.wiring import Link, joined, minus, path, plus, shorted, spoken
+from railwright.circuit.terminals import Link, joined, minus, path, plus, shorted, spoken
 
 TERMINALS = [f"t{index}" for index in range(6)]
 OUTPUTS = ["a.1", "a.2", "b.1"]
