@@ -7,7 +7,8 @@ import pytest
 from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.documents.output_name import OutputName
-from railwright.report.cautions import Caution, cautions, reachable_voltage
+from railwright.report.cautions import Caution, cautions
+from railwright.settings.group import group_of
 
 
 @pytest.fixture(scope="module")
@@ -16,10 +17,9 @@ def by_title(documents: Documents) -> dict[str, Caution]:
 
 
 def test_the_reachable_voltage_counts_and_not_the_set_one(documents: Documents) -> None:
-    assert reachable_voltage(documents.bench, (OutputName("left.1"), OutputName("left.2")), "series") == 72.0
-    assert (
-        reachable_voltage(documents.bench, (OutputName("left.1"), OutputName("left.2")), "parallel") == 36.0
-    )
+    pair = (OutputName("left.1"), OutputName("left.2"))
+    assert group_of(pair, "series", documents.bench).farthest == 72.0
+    assert group_of(pair, "parallel", documents.bench).farthest == 36.0
 
 
 def test_36_v_in_a_wet_place_presses(by_title: dict[str, Caution]) -> None:

@@ -837,6 +837,13 @@ CASES = [
     ),
     Case("touch-voltage", "main", (SERIES,), "main:", "72 V, whatever is set; above 60 V"),
     Case(
+        "touch-voltage",
+        "main",
+        (("bench", "        voltage: 0 V .. 36 V", "        voltage: -61 V .. 36 V"),),
+        "main:",
+        "left.1 can reach 61 V, whatever is set",
+    ),
+    Case(
         "isolation",
         "main",
         (SERIES, ("bench", "isolation: 150 V", "isolation: 60 V")),

@@ -11,10 +11,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from railwright.documents.output_name import OutputName
 from railwright.quantities import show
 from railwright.settings.draw import LoadModel
 from railwright.settings.figures import round_up
+from railwright.settings.group import group_of
 from railwright.settings.rules.voltage import TOUCH_LIMIT
 
 if TYPE_CHECKING:
@@ -32,14 +32,6 @@ class Caution:
     pressing: bool = False
 
 
-def reachable_voltage(bench: Bench, outputs: tuple[OutputName, ...], arrangement: str) -> float:
-    """The highest voltage [V] that outputs reach at full scale, whatever is set: in series the sum."""
-    highest = [
-        max(abs(bench.output(name).voltage.low), abs(bench.output(name).voltage.high)) for name in outputs
-    ]
-    return sum(highest) if arrangement == "series" else max(highest)
-
-
 def cautions(
     device: Device, bench: Bench, procedure: Procedure, played: Mapping[str, float]
 ) -> tuple[Caution, ...]:
@@ -47,7 +39,7 @@ def cautions(
     procedure gives each input [V].
     """
     reach = {
-        name: reachable_voltage(bench, hook_up.outputs, hook_up.arrangement)
+        name: group_of(hook_up.outputs, hook_up.arrangement, bench).farthest
         for name, hook_up in procedure.hook_up.items()
     }
     return (

@@ -113,6 +113,12 @@ class Group:
         return (sum if self.series else max)(output.voltage.high for output in self.rows)
 
     @cached_property
+    def farthest(self) -> float:
+        """Highest voltage of either polarity that can stand at the group's terminals, whatever is set [V]."""
+        ends = (max(abs(output.voltage.low), abs(output.voltage.high)) for output in self.rows)
+        return (sum if self.series else max)(ends)
+
+    @cached_property
     def full_current(self) -> float:
         """Largest current that the group can give [A]."""
         return (sum if self.parallel else min)(output.current.high for output in self.rows)

@@ -111,7 +111,7 @@ def isolated(source: FedInput) -> Facts:
     for name, isolation in zip(source.names, source.isolations, strict=True):
         path: Path = ("bench", "supplies", name.supply, "isolation")
         if isolation is None:
-            check = state("{reach} of {input} against it", reach=(source.reach, "V"), input=source.name)
+            check = state("{reach} of {input} against it", reach=(source.farthest, "V"), input=source.name)
             yield Missing(path, "isolation of the supply from earth", "isolation", check, name)
             continue
         bears = state(

@@ -204,7 +204,7 @@ def parallel_trip(demand: Demand, source: FedInput) -> Found:
 
 def isolation(demand: Demand, source: FedInput) -> Found:
     """Outputs in series, or with the positive terminal at 0 V, reach further from earth than is permitted."""
-    yield from against(demand, outputs.isolated(source), source.reach)
+    yield from against(demand, outputs.isolated(source), source.farthest)
 
 
 def low_end(demand: Demand, source: FedInput) -> Found:

@@ -106,7 +106,7 @@ def _beyond(gives: float, needed: float) -> float:
 def _cautions(demand: Demand, source: FedInput) -> tuple[str, ...]:
     """What the check would caution of because of this hook-up."""
     found = {
-        "touch-voltage": source.reach > TOUCH_LIMIT[demand.bench.location],
+        "touch-voltage": source.farthest > TOUCH_LIMIT[demand.bench.location],
         "unequal-group": bool(source.unlike),
         "group across supplies": len({name.supply for name in source.names}) > 1,
         "lead-drop": too_low(source) is not None,

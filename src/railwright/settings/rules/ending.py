@@ -137,7 +137,7 @@ def _beyond(source: FedInput) -> Statement:
     return state(
         "{outputs} can reach {reach}, more than {touch} d.c. (IEC 61010-1, from memory)",
         outputs=", ".join(source.outputs),
-        reach=(source.reach, "V"),
+        reach=(source.farthest, "V"),
         touch=(DANGEROUS, "V"),
     )
 
@@ -169,7 +169,7 @@ def stays_on(context: Context) -> Outcome:
 def stays_on_high(context: Context) -> Outcome:
     """An input stays on at the end whose outputs can reach a dangerous voltage."""
     for name, source in context.sources.items():
-        if _stays_on(source) is not None and source.reach > DANGEROUS:
+        if _stays_on(source) is not None and source.farthest > DANGEROUS:
             yield Hit(
                 name,
                 (*source.at_limits, "at_end"),
@@ -265,7 +265,7 @@ _REMEDY = (
 
 
 def _high(context: Context) -> list[FedInput]:
-    return [source for source in context.sources.values() if source.reach > DANGEROUS]
+    return [source for source in context.sources.values() if source.farthest > DANGEROUS]
 
 
 @rule("unattended", Severity.CAUTION)

@@ -167,7 +167,7 @@ def touch_voltage(context: Context) -> Outcome:
     """The voltage that the outputs can reach counts as dangerous to touch where the bench stands."""
     touch = TOUCH_LIMIT[context.bench.location]
     for source in context.sources.values():
-        reach = source.reach
+        reach = source.farthest
         if reach <= touch:
             continue
         highest = source.played.highest
@@ -202,4 +202,4 @@ def touch_voltage(context: Context) -> Outcome:
 def isolation(source: FedInput) -> Outcome:
     """Outputs in series, or of a negative rail, lift a terminal beyond the supply's isolation from earth."""
     for fact in isolated(source):
-        yield from judged(source, [fact], (source.reach, source.at_hook_up))
+        yield from judged(source, [fact], (source.farthest, source.at_hook_up))
