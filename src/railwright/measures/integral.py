@@ -305,7 +305,7 @@ def _ways(
     has_voltage, is_product = volts is not None, factors is not None
     visible = None
     if has_voltage and gives_back(view):
-        visible = _visible(channels[-1], signal if factors is None else factors[1])
+        visible = _visible(channels[-1], signal if factors is None else factors[1], columns[-1])
     seen: dict[bytes, _Readings] = {}
     changed = np.diff(columns[0]) != 0.0
     if view.model.summed and view.interval < update:
@@ -331,12 +331,15 @@ def _ways(
     ]
 
 
-def _visible(voltage: Signal, current: Signal) -> Visible:
-    """What is more than noise and grid of a voltage, and more than the errors of a current that is none."""
+def _visible(voltage: Signal, current: Signal, near: Array) -> Visible:
+    """What is a change of a voltage: more than noise and grid, and than a level that settles moves (ALIKE of
+    the range of what is near the step); and what is more than the errors of a current that is none.
+    """
     import numpy as np
 
     least = 4.0 * current.noise + math.fsum(float(np.abs(each.shape).min()) for each in current.systematic)
-    return Visible(4.0 * voltage.noise + 2.0 * voltage.step, least, current.noise)
+    change = max(4.0 * voltage.noise + 2.0 * voltage.step, ALIKE * float(np.ptp(near)))
+    return Visible(change, least, current.noise)
 
 
 def _way(
