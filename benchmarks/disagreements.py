@@ -50,13 +50,16 @@ def mutations(seed: int, first: int, draws: int) -> int:
     for words in FAULTS:
         after = None
         for number in range(first, first + draws):
-            if number not in plain:
-                plain[number] = _facts(hunt(seed, number))
-            if plain[number] == REFUSED:
+            if plain.get(number) == REFUSED:
                 continue
             with put_back(words):
-                new = _facts(hunt(seed, number)) - plain[number]
-            if new:
+                faulty = _facts(hunt(seed, number))
+            if faulty == REFUSED or not faulty:
+                continue
+            # Only where there is something to tell apart is the draw played without the fault as well.
+            if number not in plain:
+                plain[number] = _facts(hunt(seed, number))
+            if new := faulty - plain[number] if plain[number] != REFUSED else set():
                 after = number - first + 1
                 print(
                     f"found after {after} draws ({', '.join(sorted(fact for fact, _ in new))}): {words}",

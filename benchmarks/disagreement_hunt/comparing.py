@@ -26,6 +26,9 @@ from railwright.traces import Event, EventKind, Record
 HOST = 2e-3
 """What the host's timing moves an event by [s]: exchanges with up to six outputs, of 0.2 ms each."""
 
+EXCHANGES = (0.2e-3, 0.4e-3)
+"""How long the host may take to tell an input something [s], by one message or two."""
+
 LATENCY = 3e-3
 """Latency of the readings of every bench that is drawn [s]."""
 
@@ -55,12 +58,16 @@ def disagreements(played: Played) -> Iterator[Disagreement]:
     found = list(_physics(played, played.rehearsed))
     if found:
         others = list(variants(played))
+        beside = tuple(half_a_step(played))
+        on_grid = {(each.fact, each.about) for each in _physics(played, played.rehearsed, beside)}
         for each in found:
             told = [
                 any((e.fact, e.about) == (each.fact, each.about) for e in _physics(played, other))
                 for other in others
             ]
-            explained = not all(told) or _in_turn(played, each.about)
+            explained = (
+                not all(told) or _in_turn(played, each.about) or (each.fact, each.about) not in on_grid
+            )
             yield Disagreement(each.fact, each.about, each.one, each.other, explained)
     yield from _run_says(played)
     yield from _durations(played)
@@ -80,7 +87,9 @@ def _in_turn(played: Played, about: str) -> bool:
 
 
 def variants(played: Played) -> Iterator[Prediction]:
-    """Rehearsals with what lies between host and rehearsal moved a little: values, and who is told first."""
+    """Rehearsals with what lies between host and rehearsal moved a little: values, who is told first, and how
+    late what is told right after another.
+    """
     offsets = [name for name in played.case if name.endswith(".voltage_offset")]
     for number in range(6):
         dice = Random(number)
@@ -91,10 +100,40 @@ def variants(played: Played) -> Iterator[Prediction]:
             yield played.again(factors, skew)
         except SolverError:
             continue
+    for exchange in EXCHANGES:
+        try:
+            yield played.again({}, {}, exchange)
+        except SolverError:
+            continue
 
 
-def _physics(played: Played, rehearsed: Prediction) -> Iterator[Disagreement]:
-    """Rehearsal against what really happened behind the supplies."""
+def half_a_step(played: Played) -> Iterator[Record]:
+    """Rehearsals with every set point half a step of its grid higher and lower: a supply has it anywhere
+    between, and the current of a load with a steep law hangs on it.
+    """
+    steps = {
+        str(points.output): played.documents.bench.output(points.output).programming
+        for feed in played.check.settings.set_points.values()
+        for points in feed.outputs
+    }
+    for sign in (0.5, -0.5):
+        skew = {
+            f"{name}.voltage_offset": sign * programming.voltage.resolution
+            for name, programming in steps.items()
+            if programming and programming.voltage.resolution and f"{name}.voltage_offset" in played.case
+        }
+        try:
+            yield played.again({}, skew).record
+        except SolverError:
+            continue
+
+
+def _physics(
+    played: Played, rehearsed: Prediction, beside: tuple[Record, ...] = ()
+) -> Iterator[Disagreement]:
+    """Rehearsal against what really happened behind the supplies. beside: levels may lie between it and
+    these.
+    """
     trip, predicted = first_trip(played.truth.events), first_trip(rehearsed.record.events)
     over = min(played.ended, played.check.plan.duration)
     until = over if trip is None else min(over, trip.time)
@@ -112,7 +151,7 @@ def _physics(played: Played, rehearsed: Prediction) -> Iterator[Disagreement]:
     until -= HOST
     yield from _happens(played, rehearsed.record, until)
     yield from _switched(played, rehearsed.record, until)
-    yield from _levels(rehearsed.record, played.truth, until)
+    yield from _levels((rehearsed.record, *beside), played.truth, until)
     yield from _shapes(played, rehearsed.record, until)
 
 
@@ -170,15 +209,17 @@ def _switched(played: Played, rehearsed: Record, until: float) -> Iterator[Disag
             yield Disagreement("energised", output, f"switched at {told[0]} s", f"at {told[1]} s")
 
 
-def _levels(rehearsed: Record, truth: Record, until: float) -> Iterator[Disagreement]:
+def _levels(rehearsed: tuple[Record, ...], truth: Record, until: float) -> Iterator[Disagreement]:
     """The voltage at the connector and the current, anywhere: within what they take on nearby."""
-    for name, one in rehearsed.traces.items():
+    for name, one in rehearsed[0].traces.items():
         other = truth.traces[name]
         at = np.arange(10e-3, until, 2e-3)
         if not at.size:
             continue
         for channel in ("voltage", "current"):
-            low, high = _band(one, channel, at)
+            bands = [_band(record.traces[name], channel, at) for record in rehearsed]
+            low = np.min([band[0] for band in bands], axis=0)
+            high = np.max([band[1] for band in bands], axis=0)
             values = np.interp(at, other.time, other.columns[channel])
             size = float(np.abs(one.columns[channel]).max())
             least = VOLTS if channel == "voltage" else PART * size

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
-from benchmarks.window_ends.devices import Case, write
+from benchmarks.window_ends.devices import CASES, Case, write
 from benchmarks.window_ends.driven import HARDEST, driven, rise
 from benchmarks.window_ends.transient import CAPACITOR, CURRENT, RESISTOR, Course, Move, play
 from benchmarks.window_ends.translate import Corner, bench_of
@@ -106,23 +107,33 @@ def find(case: Case, folder: Path) -> Found:
     return Found(case.name, hooked.documents, settled(hooked, TODAY), sources_of(hooked.documents)[0]["main"])
 
 
+def rewritten(found: Found, limit: float) -> Found:
+    """The same device with its current limit [A] written."""
+    case = next(case for case in CASES if case.name == found.name)
+    with TemporaryDirectory() as folder:
+        return find(replace(case, limits={**case.limits, "current_limit": f"{limit!r} A"}), Path(folder))
+
+
 @dataclass(frozen=True)
 class Held:
     """What came of an end: cases played, those that trip with nothing wrong, and those in which a fault that
-    can
-    be contained brings too much.
+    can be contained brings too much. told: the check cautions that more flows until the limit has responded,
+    as no limit that carries the need prevents it.
     """
 
     cases: int
     trips: int
     faults: int
     excess: dict[str, int]
+    told: bool = False
 
 
 def held(found: Found, window: Window, end: End, cases: int) -> Held:
     """Play so many cases, and every containable fault in as many, with a setting at an end."""
     if window.setting == "rise" or not 0.0 < end.value < math.inf:
         return Held(0, 0, 0, {})
+    if window.setting == "current_limit":  # what is automatic beside it, such as the trip delay, follows it
+        found = rewritten(found, end.value)
     feeds = found.feeds(window.setting, end.value)
     documents = found.documents
     trips, _ = nuisance_at(found, feeds, cases)
@@ -139,7 +150,8 @@ def held(found: Found, window: Window, end: End, cases: int) -> Held:
         more = excess(documents, "main", seen, usual, player)
         if more:
             beyond[trial.fault] = more
-    return Held(cases, trips, count, beyond)
+    told = any(finding.rule == "limit-overshoot" for finding in found.settings.findings)
+    return Held(cases, trips, count, beyond, told)
 
 
 def nuisance_at(found: Found, feeds: dict[str, Feed], cases: int) -> tuple[int, int]:
@@ -167,8 +179,10 @@ STEPS = (1, 2, 4, 8, 16, 32, 64)
 """How far beyond an end is looked, in steps of its grid."""
 
 
-def beyond(found: Found, window: Window, end: End) -> Beyond | None:
-    """By brute force. None: a document says it (what an output can be set to), which nothing moves."""
+def beyond(found: Found, window: Window, end: End, far: Sequence[int] = STEPS) -> Beyond | None:
+    """By brute force, so far beyond. None: a document says it (what an output can be set to), which nothing
+    moves.
+    """
     if end.key == "range" or (window.setting == "rise" and end.key == "slew"):
         return None
     step = window.step if end.side == "high" else -window.step
@@ -176,7 +190,7 @@ def beyond(found: Found, window: Window, end: End) -> Beyond | None:
         if broken:
             return Beyond(False, 1, name, by)
     words = ""
-    for steps in STEPS:
+    for steps in far:
         for name, broken, words in _broken(found, window, end, end.value + steps * step):
             if broken:
                 return Beyond(True, steps, name, words)

@@ -34,7 +34,7 @@ def text_of(data: dict[str, Any], folder: Path) -> tuple[int, str]:
     assert tool, "pdftotext (poppler-utils) is needed by the tests; `make test` installs it"
     path = folder / "sheet.pdf"
     path.write_bytes(sheet_pdf(data, MADE))
-    done = subprocess.run([tool, "-layout", str(path), "-"], capture_output=True, text=True, check=True)
+    done = subprocess.run([tool, str(path), "-"], capture_output=True, text=True, check=True)
     return done.stdout.count("\f"), re.sub(r"\s+", " ", done.stdout.replace("\u200b", ""))
 
 

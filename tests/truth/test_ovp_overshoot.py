@@ -43,10 +43,12 @@ record: {{every: 10 ms}}
 """
 
 
-def peak(level: float, start: float, limit: float, draw: float, farads: float) -> float:
-    """Highest voltage of left.1 [V]: 220 µF, 2.5 A, limit ± (0.1 % + 4 mA) in 1 ms, OVP ± 0.1 V in 200 µs."""
+def peak(level: float, start: float, limit: float, draw: float, farads: float, own: float = 220e-6) -> float:
+    """Highest voltage of left.1 [V]: `own` farads, 2.5 A, limit ± (0.1 % + 4 mA) in 1 ms, OVP ± 0.1 V in
+    200 µs.
+    """
     most, least = limit * 1.001 + 4e-3, draw * 0.95
-    k, capacitance = math.log(10.0) / 1e-3, 220e-6 + 0.8 * farads
+    k, capacitance = math.log(10.0) / 1e-3, own + 0.8 * farads
 
     def rate(t: float, v: list[float]) -> list[float]:
         given = min(most + 1.25 * math.exp(-k * t), 60.0 / max(v[0], 1.0))  # the output is rated for 60 W
@@ -62,10 +64,19 @@ def peak(level: float, start: float, limit: float, draw: float, farads: float) -
     ("nominal", "withstood", "limit", "draw", "farads"),
     [(24, 30, 1.0, 20, 10), (24, 30, 1.4, 20, 10), (12, 20, 0.5, 5, 1), (15, 33, 2.0, 10, 100)],
 )
+@pytest.mark.parametrize("given", [True, False])
 def test_the_upper_end_holds_at_itself_and_not_beyond(
-    tmp_path: Path, nominal: int, withstood: int, limit: float, draw: int, farads: int
+    tmp_path: Path, nominal: int, withstood: int, limit: float, draw: int, farads: int, given: bool
 ) -> None:
+    """Where the bench does not give the output's capacitance, 100 µF per ampere are assumed, and said; then
+    it counts for no less than its rated rise: 80 % of 36 V in 12 ms, which are 0.48 V in 200 µs.
+    """
     procedure = station(tmp_path, PROCEDURE.format(limit=limit))
+    if not given:
+        bench = tmp_path / "quay.bench.yaml"
+        text = bench.read_text("utf-8")
+        bench.write_text(text.replace("        output_capacitance: 220 uF\n", "", 1), "utf-8")
+        assert bench.read_text("utf-8") != text
     device = DEVICE.format(nominal=nominal, withstood=withstood, draw=draw, farads=farads)
     (tmp_path / "sensor.device.yaml").write_text(device, "utf-8")
     source = sources_of(load_documents(procedure))[0]["s"]
@@ -74,6 +85,11 @@ def test_the_upper_end_holds_at_itself_and_not_beyond(
     assert end.key == "brief"
     start = source.highest_terminals(limit)
     assert start is not None
-    figures = (start, limit, draw * 1e-3, farads * 1e-6)
-    assert peak(end.value, *figures) <= withstood + 0.02  # two samples of 1 µs at 10 V/ms
-    assert peak(end.value + 0.03, *figures) > withstood
+    assert ("assumed" in end.why) is not given
+    figures = (start, limit, draw * 1e-3, farads * 1e-6, 220e-6 if given else 250e-6)
+
+    def highest(level: float) -> float:
+        return max(peak(level, *figures), 0.0 if given else level + 0.1 + 0.48)
+
+    assert highest(end.value) <= withstood + 0.02  # two samples of 1 µs at 10 V/ms
+    assert highest(end.value + 0.03) > withstood

@@ -10,14 +10,41 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from benchmarks.window_ends.devices import CASES, _cell, _motor, _r
+from benchmarks.window_ends.devices import CASES, _cell, _lamp, _motor, _r
 from benchmarks.window_ends.devices import Case as Device
 from benchmarks.window_ends.driven import HARDEST, driven
-from benchmarks.window_ends.ends import HIGH, beyond, find
+from benchmarks.window_ends.ends import HIGH, at_both_ends, beyond, find, held
 from benchmarks.window_ends.transient import Move, play
 from benchmarks.window_ends.translate import bench_of
 
 BY_NAME = {case.name: case for case in CASES}
+
+
+TIGHT = "rehearsed", "responding", "withstands"
+"""Ends that break within two steps of the grid; the others are closed forms on the safe side."""
+
+
+@pytest.mark.parametrize("name", ["float switch", "heated window", "relay rack"])
+def test_every_end_holds_at_itself_and_breaks_beyond(name: str, tmp_path: Path) -> None:
+    device, sought = find(BY_NAME[name], tmp_path), 0
+    for window, end in at_both_ends(device):
+        told = beyond(device, window, end, far=(1, 2) if end.key in TIGHT else ())
+        if told is not None:
+            sought += 1
+            assert told.at, (window.setting, end.side, told)
+            assert told.steps or end.key not in TIGHT, (window.setting, end.side, told)
+    assert sought >= 4
+
+
+@pytest.mark.parametrize("setting", ["current_limit", "ovp", "trip_delay"])
+def test_no_case_trips_and_no_fault_does_harm_at_an_end(setting: str, tmp_path: Path) -> None:
+    device = find(BY_NAME["float switch"], tmp_path)
+    window = device.window(setting)
+    for end in (window.low, window.high):
+        assert end is not None
+        seen = held(device, window, end, 20)
+        assert (seen.cases, seen.trips, seen.excess) == (20, 0, {}), end
+        assert seen.faults
 
 
 @pytest.mark.parametrize("name", ["radio", "camera", "bus node"])
@@ -130,3 +157,42 @@ def test_a_rise_at_its_lower_end_meets_the_start_up_time(
     late = beyond(device, window, type(end)(round(0.98 * end.value), "low", "required", "", ()))
     assert late is not None
     assert not late.at or farads == "10 uF", late
+
+
+@pytest.mark.parametrize(
+    ("ohms", "constant", "inertia", "torque", "henries", "source", "faster"),
+    [
+        (1.1, "60 mN*m/A", "300 g*cm**2", "20 mN*m", "1 mH", "s.large", 1.04),
+        (3.5, "120 mN*m/A", "400 g*cm**2", "45 mN*m", "4 mH", "s.high", 1.04),
+        (0.4, "30 mN*m/A", "60 g*cm**2", "10 mN*m", "2 mH", "s.large", 1.3),
+    ],
+)
+def test_a_motor_that_rises_at_the_upper_end_stays_out_of_the_limit(
+    ohms: float,
+    constant: str,
+    inertia: str,
+    torque: str,
+    henries: str,
+    source: str,
+    faster: float,
+    tmp_path: Path,
+) -> None:
+    """Beside its torque it takes J / k² times the rate, and with much inductance it swings beyond that."""
+    load = [_motor(ohms, constant, inertia, torque, henries)]
+    device = find(Device("motor", source, 24, ((34, ""),), 14.0, load, settle="900 ms"), tmp_path)
+    (end,) = [each for each in device.window("rise").ends if each.key == "limit"]
+    corner = {**HIGH, "overshoot": -1, "dc_motor.torque_constant": -1, "dc_motor.resistance": -1}
+
+    def in_limit(rate: float) -> float:
+        moves = [Move(0.0, 24.0, rate)]
+        bench = bench_of(device.documents, "main", {"limit": device.value("current_limit")}, moves, corner)
+        return max(play(bench, 24.0 / rate, dt=1e-6).in_limit)
+
+    assert in_limit(end.value) == 0.0
+    assert in_limit(faster * end.value + 1.0) > 1e-3
+
+
+def test_of_a_lamp_no_rise_is_said_to_stay_out_of_the_limit(tmp_path: Path) -> None:
+    """Cold it draws twelve times as much: in the limit at any rate worth naming."""
+    device = find(Device("lamp", "s.one", 12, ((16, ""),), 3.9, [_lamp(12, 10)]), tmp_path)
+    assert "limit" not in [each.key for each in device.window("rise").ends]

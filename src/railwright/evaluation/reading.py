@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import combinations
 
 from railwright.circuit.leads import lead_resistance
 from railwright.documents.bench import Bench, CurrentAccuracy, Output, Recorder, VoltageAccuracy
@@ -72,7 +73,21 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
         voltage_bound=voltage_bound(bench, feed),
         surge=surge_path(bench, feed),
         summed=SUMMED.get(feed.arrangement, ""),
+        circulating=_circulating(feed, outputs) if feed.arrangement == "parallel" else 0.0,
         assumptions=tuple(assumptions),
+    )
+
+
+def _circulating(feed: Feed, outputs: Sequence[Output]) -> float:
+    """The most that outputs in parallel drive into each other [A]: some of them sink what the others, up to
+    their limits, give, where their set points differ by no more than their errors.
+    """
+    limits = [limit + tolerance for limit, tolerance in limits_of(feed, outputs)]
+    sinks = [output.sink or 0.0 for output in outputs]
+    places = range(len(outputs))
+    sinking = (own for count in places for own in combinations(places, count))
+    return max(
+        min(sum(sinks[k] for k in own), sum(limits[k] for k in places if k not in own)) for own in sinking
     )
 
 

@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     Flags = NDArray[np.bool_]
     Numbers = NDArray[np.intp]
 
+FASTER = "an instrument with a smaller error, or faster readings"
+"""What would decide where an integral does not."""
+
 LARGEST_GAP = 0.1
 """A hole in the record longer than this part of the window (and than three readings) makes it unusable:
 chosen.
@@ -223,11 +226,10 @@ def integral(
         return budget.result(math.fsum(weights * near.values) * scale, how)
     if not view.model.averages:
         factors = volts = None
-    ways = _ways(view, signal, factors, volts)
+    ways = _ways(view, signal, factors, volts, "current" in channels)
     value = math.fsum(way.probability * way.value for way in ways)
-    likeliest = max(ways, key=lambda way: way.probability)
-    if likeliest.jumps:
-        how = f"{how}; the input's capacitance by the voltages before and after {likeliest.jumps} jumps"
+    if jumps := max(ways, key=lambda way: way.probability).jumps:
+        how = f"{how}; the input's capacitance by the voltages before and after {jumps} jumps"
     for source, bounds in (
         ("between readings", [(way.probability, way.between) for way in ways]),
         ("charging between readings", [(way.probability, way.charging) for way in ways]),
@@ -242,9 +244,7 @@ def integral(
     budget.bounded("charge of the input's capacitance", float(gained[0]) * scale)
     budget.bounded("missing samples", most_missing(view, near.time, channels) * scale)
     budget.bounded("time base of the recorder", view.model.time_base * abs(value) * scale)
-    return budget.result(
-        value * scale, how, would_decide="an instrument with a smaller error, or faster readings"
-    )
+    return budget.result(value * scale, how, would_decide=FASTER)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -275,6 +275,7 @@ class _Readings:
     is known; shape (k, n). noise: r.m.s. of each, shape (k,). step: of the channel's grid, of the voltage's.
     is_product, has_voltage: which columns there are. held: something stood there before it was switched on.
     jumps: of the voltage, at which the input's capacitance takes what it gives back; None: there are none.
+    circulating: what outputs may drive into each other at most, in the channel's unit.
     """
 
     columns: Array
@@ -284,12 +285,19 @@ class _Readings:
     has_voltage: bool
     held: bool
     jumps: Jumps | None
+    circulating: float
 
 
 def _ways(
-    view: View, signal: Signal, factors: tuple[Signal, Signal] | None, volts: Signal | None
+    view: View,
+    signal: Signal,
+    factors: tuple[Signal, Signal] | None,
+    volts: Signal | None,
+    is_current: bool,
 ) -> list[_Way]:
-    """The integral at every phase of the readings, with how probable it is."""
+    """The integral at every phase of the readings, with how probable it is. is_current: of a current, or of
+    a product with one.
+    """
     import numpy as np
 
     from railwright.measures.windows import first_of_each, windows_at_phases
@@ -308,8 +316,12 @@ def _ways(
         visible = _visible(channels[-1], signal if factors is None else factors[1], columns[-1])
     seen: dict[bytes, _Readings] = {}
     changed = np.diff(columns[0]) != 0.0
+    # What outputs drive into each other cancels in their sum only where it is read at the same time.
+    circulating = view.model.circulating * is_current
+    if factors is not None and circulating:
+        circulating *= float(np.max(np.abs(columns[1])))
     if view.model.summed and view.interval < update:
-        readings = _Readings(columns, noise, step, is_product, has_voltage, held, None)
+        readings = _Readings(columns, noise, step, is_product, has_voltage, held, None, circulating)
         return [_way_of_several(view, signal.time[near], readings)]
     ways, contradictions = [], []
     known: dict[bytes, tuple[Array, Array, Array]] = {}
@@ -320,7 +332,7 @@ def _ways(
         if (key := rows.tobytes()) not in seen:
             own = columns[:, rows]
             jumps = None if visible is None else jumps_of(own[-1], visible)
-            seen[key] = _Readings(own, noise, step, is_product, has_voltage, held, jumps)
+            seen[key] = _Readings(own, noise, step, is_product, has_voltage, held, jumps, circulating)
         ways.append(_way(view, windows.middle[rows], seen[key], windows.probability, known))
     fewest = min(contradictions)
     likely = [
@@ -378,6 +390,8 @@ def _way(
     if (key := blake2b(same.data).digest()) not in known:
         known[key] = _hidden(view, gaps, columns, readings, inside, pulled, seen)
     moved = float(np.max(np.abs(shifted - shifted[0])))
+    if part.early:
+        moved += 2.0 * readings.circulating * view.timing()[0] / 2.0
     jumps, gained, unsure = (0, 0.0, 0.0) if back is None else (back.jumps, back.gained, back.doubt)
     return _Way(float(shifted[0]) + gained, moved, jumps, unsure, *known[key], probability)
 
@@ -404,6 +418,8 @@ def _way_of_several(view: View, time: Array, readings: _Readings) -> _Way:
     # On a line, a midpoint's own part ends at most an eighth of an update times its rise too early or late.
     cut = [end] if part.early else [start, end]
     moved = float(np.max(np.abs(shifted - shifted[0])))
+    if part.early:
+        moved += 2.0 * readings.circulating * doubt
     for instant in cut:
         around = np.interp([instant - update, instant, instant + update], time, columns[0])
         moved += float(np.ptp(around)) * update / 8.0

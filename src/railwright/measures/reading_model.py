@@ -59,7 +59,8 @@ class ReadingModel:
     hides between readings can be anything up to it. surge: what a current goes through until the limit holds
     it. interval: least time between two samples of a recorder; 0: unknown. time_base: bound of the relative
     error of the record's clock. summed: the channel that is the sum of several outputs' readings, each of a
-    time of its own. exact: the values are the truth (a rehearsal).
+    time of its own. circulating: the most that outputs in parallel drive into each other [A]; 0: they do not
+    sink. exact: the values are the truth (a rehearsal).
     """
 
     source: str
@@ -77,6 +78,7 @@ class ReadingModel:
     interval: float = 0.0
     time_base: float = 0.0
     summed: str = ""
+    circulating: float = 0.0
     exact: bool = False
     assumptions: tuple[str, ...] = field(default=())
 

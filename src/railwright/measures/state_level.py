@@ -9,8 +9,13 @@ from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from railwright.measures.levels import Levels
-    from railwright.measures.signal import Array, View
+    from railwright.measures.signal import Array, Signal, View
+
+    Flags = NDArray[np.bool_]
 
 LEAST_VALUES = 3
 """Readings that lie wholly in a step, at least, for their levels to be those of the step."""
@@ -21,6 +26,16 @@ LEAST_AMPLITUDE = 0.02
 STAYS = 0.24
 """Part of the values in a half that lie at its level, at least, where that is a state: four times what a
 straight line through the half leaves in the level's three bins.
+"""
+
+STEADY = 0.5
+"""Part of the values at a level that lie within noise and resolution of it, at least, where the voltage stays
+there and does not just pass slowly, as at the crest of a ripple (half of them: what the median goes by).
+"""
+
+SWINGS, NEAR = 3, 0.005
+"""So often is the supply seen to go into its limit, while readings stay within this part of the level, where
+the voltage swings within them (chosen).
 """
 
 BRIEF = 0.05
@@ -35,7 +50,8 @@ def high_state_level(view: View) -> Measured:
     Where all values differ by less than 2 % of the largest (or than noise and resolution explain), there is
     one state and its level is the median. A half in which the voltage nowhere stays (less than 24 % of its
     values lie at one level) has no state: if it takes less than 5 % of the step, the other half's is the only
-    one, else there is no level.
+    one, else there is no level. There is none either where the supply's status goes into the limit three
+    times or more between readings of one level: they are means of a voltage that swings.
     Window: the step, from the switching-on where it lies in the step; of readings, those that average over
     nothing beside it, of which three at least are needed.
     Uncertainty: 'values beside the level' (values on their way to or from the level lie in its bins as well),
@@ -68,18 +84,7 @@ def _level(view: View, *, high: bool) -> Measured:
     inside = inside.between(view.begin, view.end)
     covered(view, inside)
     if not view.model.exact:
-        # A value that averages over the edge of the step is of neither side.
-        margin = view.timing()[2] / 2.0 + view.shift()[1]
-        inside = inside.between(view.begin + margin, view.end - margin)
-        if _windows(view, inside.time) < LEAST_VALUES:
-            raise CannotMeasure(
-                f"fewer than {LEAST_VALUES} readings lie wholly in this step",
-                "a longer step, or faster readings,",
-            )
-        # A reading that is handed over again says no more than it did: how often would be no matter of time.
-        new = np.flatnonzero(np.append(True, np.diff(inside.values) != 0.0))
-        again = (view.model.update or 0.0) > 1.5 * view.interval
-        inside = inside.take(new) if again and new.size >= LEAST_VALUES else inside
+        inside = _of_the_step(view, inside)
     largest = float(np.max(np.abs(inside.values)))
     least = max(LEAST_AMPLITUDE * largest, 8.0 * inside.noise + 2.0 * inside.step)
     levels = state_levels(inside.values, least)
@@ -104,16 +109,69 @@ def _level(view: View, *, high: bool) -> Measured:
     budget.noise(inside, weights)
     level = levels.high if high else levels.low
     if not view.model.exact:
-        # Values on their way to or from the level lie in its bins as well, and pull the median.
-        values = inside.values[chosen]
-        steady = values[np.abs(values - level) <= 4.0 * inside.noise + 2.0 * inside.step]
-        # Where none is steady, the level lies between values that are both on their way.
-        beside = 2.0 * abs(level - float(np.median(steady))) if steady.size else float(np.ptp(values))
-        budget.bounded("values beside the level", beside)
+        budget.bounded("values beside the level", _beside(view, inside, chosen, level))
         budget.bounded("levels about as frequent", rivals)
     states = "two states" if levels.two_states else "one state"
     how = f"histogram mode (IEEE 181) of {inside.time.size} values, {states}"
     return budget.result(level, how, would_decide="an instrument with a smaller error")
+
+
+def _of_the_step(view: View, inside: Signal) -> Signal:
+    """Those of the readings in a step that average over nothing beside it, each as often as it is new."""
+    import numpy as np
+
+    # A value that averages over the edge of the step is of neither side.
+    margin = view.timing()[2] / 2.0 + view.shift()[1]
+    inside = inside.between(view.begin + margin, view.end - margin)
+    if _windows(view, inside.time) < LEAST_VALUES:
+        raise CannotMeasure(
+            f"fewer than {LEAST_VALUES} readings lie wholly in this step",
+            "a longer step, or faster readings,",
+        )
+    # A reading that is handed over again says no more than it did: how often would be no matter of time.
+    new = np.flatnonzero(np.append(True, np.diff(inside.values) != 0.0))
+    again = (view.model.update or 0.0) > 1.5 * view.interval
+    return inside.take(new) if again and new.size >= LEAST_VALUES else inside
+
+
+def _beside(view: View, inside: Signal, chosen: Flags, level: float) -> float:
+    """How far the level of readings may be off because some of those at it, `chosen` (n,), are on their way
+    to or from it [V].
+    """
+    import numpy as np
+
+    if (count := _swings(view, level)) >= SWINGS:
+        raise CannotMeasure(
+            f"the supply goes into its limit {count} times while the voltage is read at one level: a "
+            "reading is the mean of what it does then",
+            "a recording",
+        )
+    # Values on their way to or from the level lie in its bins as well, and pull the median.
+    values = inside.values[chosen]
+    steady = values[np.abs(values - level) <= 4.0 * inside.noise + 2.0 * inside.step]
+    # Where few are steady, the level lies between values that are themselves on their way.
+    if steady.size < STEADY * values.size:
+        return float(np.ptp(values))
+    return 2.0 * abs(level - float(np.median(steady)))
+
+
+def _swings(view: View, level: float) -> int:
+    """How often the supply goes into its limit between two readings that both show the level [V]: it does not
+    hold the voltage all the time then.
+    """
+    import numpy as np
+
+    from railwright.measures.status import LIMITS
+
+    voltage = view.voltage()
+    modes = view.traces.columns.get("mode")
+    if modes is None or modes.size != voltage.time.size:
+        return 0
+    own = (voltage.time >= view.begin) & (voltage.time <= view.end)
+    near = np.abs(voltage.values - level) <= 4.0 * voltage.noise + NEAR * abs(level)
+    limited = np.isin(modes, LIMITS)
+    entered = limited[1:] & ~limited[:-1]
+    return int(np.count_nonzero(entered & (own & near)[1:] & (own & near)[:-1]))
 
 
 def _windows(view: View, time: Array) -> int:
@@ -146,6 +204,7 @@ def _stays(view: View, values: Array, levels: Levels, *, high: bool) -> float | 
     import numpy as np
 
     from railwright.measures.levels import places
+    from railwright.measures.signal import REACHED
 
     middle = (float(np.min(values)) + float(np.max(values))) / 2.0
     half = (values >= middle) if high else (values < middle)
@@ -162,4 +221,8 @@ def _stays(view: View, values: Array, levels: Levels, *, high: bool) -> float | 
     if fullest <= slack:
         raise _passes(high=high)
     rivals = levels_of[~own & (counts >= fullest - slack)]
-    return float(np.max(np.abs(rivals - level))) if rivals.size else 0.0
+    if not rivals.size:
+        return 0.0
+    # It lies at one or at the other, anywhere in the three bins of it.
+    width = float(levels_of[1] - levels_of[0])
+    return (float(np.max(np.abs(rivals - level))) + 1.5 * width) / REACHED

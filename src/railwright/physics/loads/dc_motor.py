@@ -118,13 +118,20 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
 
 def inertia(p: Sequence[float]) -> float:
     """Capacitance [F] that draws as much beside the settled current while the voltage rises: J / k², and more
-    where winding and inertia swing like a series R-L-C circuit (textbook overshoot, exp(-π ζ / √(1 - ζ²))).
+    where winding and inertia swing.
+
+    Like a series R-L-C circuit with C = J / k², α = R / 2 L, ω² = 1 / L C - α² (textbook): at a rate r its
+    current begins C r below where it ends, with a slope of r / R at most when it breaks away, so that it gets
+    as far past it as exp(-α t) (-cos ω t + (1 / R C - α) / ω · sin ω t) · C r has its first maximum.
     """
     farads = p[2] / p[1] ** 2
-    damping = 0.5 * p[0] * math.sqrt(farads / p[3])
-    if damping >= 1.0:
+    fades, resonates = 0.5 * p[0] / p[3], 1.0 / math.sqrt(p[3] * farads)
+    if fades >= resonates:
         return farads
-    return farads * (1.0 + math.exp(-math.pi * damping / math.sqrt(1.0 - damping**2)))
+    omega, slope = math.sqrt(resonates**2 - fades**2), 1.0 / (p[0] * farads)
+    angle = math.atan2(slope, -0.5 * resonates**2 / omega)
+    swings = (slope - fades) / omega * math.sin(angle) - math.cos(angle)
+    return farads * (1.0 + math.exp(-fades * angle / omega) * swings)
 
 
 def at_least(v: float, risen: Ascent, p: Sequence[float]) -> float:
