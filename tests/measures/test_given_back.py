@@ -134,6 +134,28 @@ def test_pulses_that_need_not_come_back_stay_in_the_integral(case: str) -> None:
         assert (got.value, got.low, got.high) == (rule.value, rule.low, rule.high)
 
 
+def test_levels_that_settle_slowly_are_levels() -> None:
+    """After each jump down 25 mV are left, which go within 60 ms, as where a load empties the capacitors. Of
+    20 jumps only those up were found, and what they took was not taken to come back.
+    """
+    scene, end, truth = jumps(TRAINS["pulses"], 1e-3, 3e-3, 150e-3)
+    time = np.unique(np.concatenate((scene.time, np.arange(0.0, end, 1e-3))))
+    volts, amps = (np.interp(time, scene.time, each) for each in (scene.voltage, scene.current))
+    since = np.mod(time, 300e-3) - 3e-3
+    left = np.where((since > 0.0) & (since < 60e-3) & (time < end), 25e-3 * (1.0 - since / 60e-3), 0.0)
+    slow = Scene(time, volts + left, amps)
+    for seed in range(8):
+        for every in (10e-3, 12e-3, 20e-3):
+            got = judged("energy", slow, end, seed, every, 1e-3)
+            # Truth: 25 mV over half of 60 ms, ten times, at 0.35 A (2.6 mJ), beside the closed form.
+            assert got.low < truth["energy"] + 2.6e-3 + 0.01
+            assert got.high > truth["energy"] + 2.6e-3 - 0.01
+            # The load's power jumps by 1.75 W, ten times each way, where no aperture may see it.
+            instrument = (3.2e-3 + 1.2e-3 * STEADY) * end * 12.0
+            gap = 10e-3 if every == 10e-3 else 20e-3
+            assert (got.high - got.low) / 2.0 < instrument + 17.5 * (gap - 8e-3)
+
+
 def test_a_slow_ramp_is_no_jump() -> None:
     """Its current flows in every aperture: what is read counts."""
     scene, end, truth = jumps([9.0, 14.0, 9.0], 1e-3, 0.6, 0.8)

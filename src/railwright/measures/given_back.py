@@ -36,9 +36,7 @@ course apertures see most.
 
 
 class Visible(NamedTuple):
-    """What is more than noise and grid: a change of the voltage [V], and a current against none [A]. noise:
-    of the current, r.m.s. [A].
-    """
+    """A change of the voltage [V], and what is more than no current [A]; r.m.s. noise of the current [A]."""
 
     change: float
     current: float

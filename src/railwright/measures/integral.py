@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from railwright.measures.budget import Budget
     from railwright.measures.signal import Array, Signal, View
 
     Flags = NDArray[np.bool_]
@@ -204,8 +205,6 @@ def integral(
     instants, of a current or a power: its jumps charge the input's capacitor. what: what it is called. Raises
     CannotMeasure where the values do not cover the step.
     """
-    import numpy as np
-
     from railwright.measures.budget import Budget
     from railwright.measures.signal import trapezoid_weights
 
@@ -230,6 +229,18 @@ def integral(
     value = math.fsum(way.probability * way.value for way in ways)
     if jumps := max(ways, key=lambda way: way.probability).jumps:
         how = f"{how}; the input's capacitance by the voltages before and after {jumps} jumps"
+    _left_open(budget, ways, value, scale)
+    budget.bounded("missing samples", most_missing(view, near.time, channels) * scale)
+    budget.bounded("time base of the recorder", view.model.time_base * abs(value) * scale)
+    return budget.result(value * scale, how, would_decide=FASTER)
+
+
+def _left_open(budget: Budget, ways: Sequence[_Way], value: float, scale: float) -> None:
+    """Adds what the ways in which the readings' windows can lie leave open of the integral, whose mean over
+    them is `value`; scale: as in `integral`.
+    """
+    import numpy as np
+
     for source, bounds in (
         ("between readings", [(way.probability, way.between) for way in ways]),
         ("charging between readings", [(way.probability, way.charging) for way in ways]),
@@ -242,9 +253,6 @@ def integral(
     budget.bounded("time of the readings", (math.sqrt(phases) + moved) * scale)
     gained = _confident([(way.probability, np.array([way.doubt])) for way in ways])
     budget.bounded("charge of the input's capacitance", float(gained[0]) * scale)
-    budget.bounded("missing samples", most_missing(view, near.time, channels) * scale)
-    budget.bounded("time base of the recorder", view.model.time_base * abs(value) * scale)
-    return budget.result(value * scale, how, would_decide=FASTER)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -313,7 +321,7 @@ def _ways(
     has_voltage, is_product = volts is not None, factors is not None
     visible = None
     if has_voltage and gives_back(view):
-        visible = _visible(channels[-1], signal if factors is None else factors[1])
+        visible = _visible(channels[-1], signal if factors is None else factors[1], columns[-1])
     seen: dict[bytes, _Readings] = {}
     changed = np.diff(columns[0]) != 0.0
     # What outputs drive into each other cancels in their sum only where it is read at the same time.
@@ -343,12 +351,15 @@ def _ways(
     ]
 
 
-def _visible(voltage: Signal, current: Signal) -> Visible:
-    """What is more than noise and grid of a voltage, and more than the errors of a current that is none."""
+def _visible(voltage: Signal, current: Signal, near: Array) -> Visible:
+    """What is a change of a voltage: more than noise and grid, and than a level that settles moves (ALIKE of
+    the range of what is near the step); and what is more than the errors of a current that is none.
+    """
     import numpy as np
 
     least = 4.0 * current.noise + math.fsum(float(np.abs(each.shape).min()) for each in current.systematic)
-    return Visible(4.0 * voltage.noise + 2.0 * voltage.step, least, current.noise)
+    change = max(4.0 * voltage.noise + 2.0 * voltage.step, ALIKE * float(np.ptp(near)))
+    return Visible(change, least, current.noise)
 
 
 def _way(
