@@ -67,9 +67,11 @@ class Budget:
         )
 
     def at_least(self, value: float, highest: float, how: str, **extra: Any) -> Measured:
-        """A value that is known from below with 95 %, and bounded from above by what can hide."""
-        low = value + uncertainty.quantile(self.contributions, 1.0 - uncertainty.COVERAGE)
-        high = max(highest, value + uncertainty.half_interval(self.contributions))
+        """A value that is bounded from above by what can hide. It is known from below as surely as that of
+        any other interval, 97.5 %: a *fail* rests on that end alone.
+        """
+        half = uncertainty.half_interval(self.contributions)
+        low, high = value - half, max(highest, value + half)
         return Measured(
             value, low, high, tuple(self.contributions), how, assumptions=self._view.assumptions(), **extra
         )
