@@ -16,7 +16,7 @@ MENDED = (
     (1, 2103), (2, 84), (2, 101), (2, 134), (2, 231), (2, 253), (2, 261), (2, 334), (3, 27), (3, 76),
     (3, 91), (3, 128), (3, 153), (3, 217), (3, 367), (3, 378), (4, 12), (4, 68), (5, 122),
     (5, 135), (6, 228), (6, 264), (6, 416), (6, 458), (7, 42), (7, 126), (7, 174), (7, 400), (7, 469),
-    (8, 18), (8, 326), (8, 361), (8, 481), (9, 97), (9, 230), (9, 305), (9, 443),
+    (8, 18), (8, 326), (8, 361), (8, 481), (9, 97), (9, 230), (9, 443),
 )  # fmt: skip
 """Seed and number of draws that said different things of one fact, before it was mended."""
 
@@ -38,15 +38,20 @@ def test_there_are_fifteen_faults_to_put_back() -> None:
 
 
 @pytest.mark.parametrize(
-    ("number", "words"),
+    ("seed", "number", "words"),
     [
-        (69, "a point list starts when its message is handed over"),
-        (49, "a peak is what the next step does"),
-        (1162, "a battery is rehearsed as if it were connected with the power-up"),
-        (1133, "the sum of several outputs' readings of different times is a peak"),
+        (5, 122, "a point list is ended when the set point after it is handed over"),
+        (6, 458, "a line that follows a jump begins where the input stood before it"),
+        (7, 174, "a set point is sent that stands for one exchange only"),
+        (6, 264, "one reading that is asked often is a level"),
+        (7, 400, "a level on a crest is known as if the voltage stayed there"),
+        (1, 69, "a point list starts when its message is handed over"),
+        (1, 49, "a peak is what the next step does"),
+        (1, 1162, "a battery is rehearsed as if it were connected with the power-up"),
+        (1, 1133, "the sum of several outputs' readings of different times is a peak"),
     ],
 )
-def test_a_fault_that_is_put_back_is_found(number: int, words: str, tmp_path: Path) -> None:
+def test_a_fault_that_is_put_back_is_found(seed: int, number: int, words: str, tmp_path: Path) -> None:
     with put_back(words):
-        assert left(1, number, tmp_path / "with") != []
-    assert left(1, number, tmp_path / "without") == []
+        assert left(seed, number, tmp_path / "with") != []
+    assert left(seed, number, tmp_path / "without") == []

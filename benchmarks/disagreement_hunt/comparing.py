@@ -26,9 +26,6 @@ from railwright.traces import Event, EventKind, Record
 HOST = 2e-3
 """What the host's timing moves an event by [s]: exchanges with up to six outputs, of 0.2 ms each."""
 
-EXCHANGES = (0.2e-3, 0.4e-3)
-"""How long the host may take to tell an input something [s], by one message or two."""
-
 LATENCY = 3e-3
 """Latency of the readings of every bench that is drawn [s]."""
 
@@ -87,9 +84,7 @@ def _in_turn(played: Played, about: str) -> bool:
 
 
 def variants(played: Played) -> Iterator[Prediction]:
-    """Rehearsals with what lies between host and rehearsal moved a little: values, who is told first, and how
-    late what is told right after another.
-    """
+    """Rehearsals with what lies between host and rehearsal moved a little: values, and who is told first."""
     offsets = [name for name in played.case if name.endswith(".voltage_offset")]
     for number in range(6):
         dice = Random(number)
@@ -98,11 +93,6 @@ def variants(played: Played) -> Iterator[Prediction]:
         skew = {name: dice.choice((-0.15, -5e-3, 0.0, 5e-3)) for name in offsets} if number else {}
         try:
             yield played.again(factors, skew)
-        except SolverError:
-            continue
-    for exchange in EXCHANGES:
-        try:
-            yield played.again({}, {}, exchange)
         except SolverError:
             continue
 

@@ -13,10 +13,11 @@ from unittest.mock import patch
 from benchmarks.disagreement_hunt import playing
 
 from railwright.circuit.errors import SetErrors
+from railwright.instruments import lists
 from railwright.measures import integral, peak, state_level
 from railwright.measures.signal import View
 from railwright.physics.player import Player
-from railwright.plan import plan, stairs
+from railwright.plan import moves, plan, stairs
 from railwright.rehearsal import circuit, rehearse
 from railwright.running import rig
 
@@ -197,3 +198,36 @@ def _sum() -> Any:
 @fault("a state level is where the voltage only passes")
 def _passes() -> Any:
     return patch.object(state_level, "_stays", lambda *given, **more: 0.0)
+
+
+@fault("a point list is ended when the set point after it is handed over")
+def _ended_early() -> Any:
+    may_play = rig.Rig._may_play
+
+    def ended(self: Any, name: str) -> bool:
+        if may_play(self, name):
+            for supply in self.outputs_by_supply(name):
+                lists.stop(self.supplies[supply])
+        return False
+
+    return patch.object(rig.Rig, "_may_play", ended)
+
+
+@fault("a line that follows a jump begins where the input stood before it")
+def _no_jump() -> Any:
+    return patch.object(plan, "after_jumps", lambda timeline, feeds, bench, listed: timeline)
+
+
+@fault("a set point is sent that stands for one exchange only")
+def _superseded() -> Any:
+    return patch.object(moves, "_superseded", lambda number, told, ended: False)
+
+
+@fault("one reading that is asked often is a level")
+def _one_reading() -> Any:
+    return patch.object(state_level, "LEAST_VALUES", 1)
+
+
+@fault("a level on a crest is known as if the voltage stayed there")
+def _crest() -> Any:
+    return patch.object(state_level, "STEADY", 0.0)

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -22,7 +21,6 @@ from railwright.guard.local_link import LocalLink
 from railwright.job import _KEPT, Check, Job, NotSettled
 from railwright.physics.simulation import Advance
 from railwright.physics.solver import SolverError
-from railwright.plan.timeline import Action
 from railwright.rehearsal.playback import PlayedShape, ahead, playback, slowest_rises
 from railwright.rehearsal.rehearse import Prediction, rehearse
 from railwright.report.machine import report_data
@@ -84,20 +82,12 @@ class Played:
     reported: dict[str, Any]
     ended: float
 
-    def again(
-        self, factors: Mapping[str, float], skew: Mapping[str, float], exchange: float = 0.0
-    ) -> Prediction:
-        """Rehearsed once more with the case's values multiplied, and the outputs' offsets moved [V].
-
-        exchange: how long the host takes for each set point [s]; one that comes sooner after another is late.
-        """
+    def again(self, factors: Mapping[str, float], skew: Mapping[str, float]) -> Prediction:
+        """Rehearsed once more with the case's values multiplied, and the outputs' offsets moved [V]."""
         values = {name: value * factors.get(name, 1.0) for name, value in self.case.items()}
         for name, volts in skew.items():
             values[name] += volts
-        timeline = self.check.plan.played
-        if exchange:
-            timeline = replace(timeline, actions=tuple(told_by(timeline.actions, exchange)))
-        return rehearse(self.documents, self.check.settings.set_points, fixed(values), timeline)
+        return rehearse(self.documents, self.check.settings.set_points, fixed(values), self.check.plan.played)
 
     def shapes(self, record: Record) -> tuple[PlayedShape, ...]:
         """What `waveform` makes of a record."""
@@ -187,18 +177,6 @@ def _watched(plant: Plant) -> list[float]:
 
     simulation.advance, plant.restart = advance, begin_again  # type: ignore[method-assign]
     return lost
-
-
-def told_by(actions: Iterable[Action], exchange: float) -> Iterator[Action]:
-    """Actions as a host tells them that takes so long for each [s]; what point lists play is not told."""
-    free = -math.inf
-    for action in actions:
-        if action.listed:
-            yield action
-            continue
-        at = max(action.time, free)
-        free = at + exchange
-        yield replace(action, time=at)
 
 
 def case_of(truth: Truth) -> dict[str, float]:
