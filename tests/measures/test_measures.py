@@ -162,6 +162,22 @@ def test_the_largest_reading_bounds_a_peak_from_below() -> None:
     assert below >= 56
 
 
+def test_what_may_hide_above_takes_nothing_off_the_lower_end() -> None:
+    """A *fail* rests on the lower end alone: 97.5 % of the sum of the budget's lines lie above it, by drawing
+    them (a rectangle is as wide as its standard uncertainty times the root of 12).
+    """
+    got = MEASURES["peak_current"](view(power_up().read(3), MODEL, 0.0, 0.25))
+    assert got.high > got.value + 2.0 * (got.value - got.low)
+    draw, errors = np.random.default_rng(7), np.zeros(400_000)
+    for each in got.contributions:
+        assert each.degrees == np.inf
+        if each.distribution == "rectangular":
+            errors += each.standard * np.sqrt(12.0) * (draw.random(errors.size) - 0.5)
+        else:
+            errors += each.standard * draw.standard_normal(errors.size)
+    assert np.quantile(errors, 0.025) == pytest.approx(got.low - got.value, rel=0.02)
+
+
 def surge(duration: float) -> Scene:
     """Half a sine of 0.9 A, as what charges a capacitor through a lead."""
     part = np.linspace(0.0, 1.0, 101)
