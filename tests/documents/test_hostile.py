@@ -42,6 +42,19 @@ def told(procedure: Path) -> list[str]:
         (BENCH, "rise: 12 ms", "rise: 0 ms", "30:15: expected a time above zero, got '0 ms'"),
         (
             BENCH,
+            "limit_response: 1 ms",
+            "limit_response: 0 s",
+            "34:25: expected a time above zero, got '0 s'",
+        ),
+        (
+            BENCH,
+            "step: 25 % .. 75 %",
+            "step: 25 % .. 25 %",
+            "33:52: expected a range of different ends, such as '50 % .. 100 %', got '25 %' for both; "
+            "correct one of them",
+        ),
+        (
+            BENCH,
             "unloaded: 480 ms",
             "unloaded: 0 ms",
             "31:41: expected a time above zero, got '0 ms'",
