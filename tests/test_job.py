@@ -39,6 +39,15 @@ def run(job: rw.Job, tmp_path_factory: pytest.TempPathFactory) -> rw.Run:
     return job.check().run(unit="S-1", operator="A. Keeper", folder=folder, twins=True)
 
 
+def test_a_job_whose_rise_is_worked_out_has_a_timeline_and_waveforms(job: rw.Job) -> None:
+    made = job.edit("steps.0.power_up.rise", "auto")
+    assert {shape.span.name for shape in made.waveform("brown-out")} == {"brown-out"}
+    with pytest.raises(ValueError, match="expected one of the procedure's steps"):
+        made.waveform("nope")
+    assert [span.name for span in made.timeline.spans] == [span.name for span in job.timeline.spans]
+    assert "brown-out" in made._repr_html_()
+
+
 def test_importing_it_loads_neither_numpy_nor_pydantic() -> None:
     code = "import sys, railwright; print([m for m in ('numpy', 'pydantic', 'numba') if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

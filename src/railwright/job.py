@@ -111,10 +111,12 @@ class Job:
 
     @cached_property
     def timeline(self) -> Timeline:
-        """What the procedure asks, against time."""
+        """What the procedure asks, against time; a rise that is `auto` is worked out for it."""
         from railwright.plan.timeline import timeline_of
 
-        return timeline_of(self.documents.procedure, self.documents.device)
+        ups = [step.power_up for step in self.documents.procedure.steps if step.power_up is not None]
+        asked = self._hooked.documents if any(up.rise == "auto" for up in ups) else self.documents
+        return timeline_of(asked.procedure, asked.device)
 
     def edit(self, path: str | Sequence[str | int], value: str | float | bool) -> Job:
         """The job with one value changed, or added: `job.edit("limits.main.current_limit", "0.9 A")`.
@@ -232,7 +234,7 @@ class Job:
 
     def waveform(self, step: str | None = None) -> tuple[PlayedShape, ...]:
         """What the outputs make of the procedure's shapes, or of one of them. ValueError: no such step."""
-        known = [span.name for span in self.timeline.spans]
+        known = [each.called(number) for number, each in enumerate(self.documents.procedure.steps)]
         if step is not None and step not in known:
             listed = ", ".join(f"'{name}'" for name in known)
             raise ValueError(unexpected("step", f"one of the procedure's steps ({listed})", step))
