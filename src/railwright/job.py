@@ -11,16 +11,18 @@ import os
 import uuid
 from abc import abstractmethod
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from copy import deepcopy
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
-from railwright.arguments import as_keys, as_text, as_truth, as_whole, unexpected
+from railwright.arguments import as_keys, as_path, as_text, as_truth, as_whole, unexpected
 from railwright.collection import seldom_collected
 from railwright.documents.files import bytes_of, write_beside
 from railwright.documents.loader import Documents, load_documents
+from railwright.printable import printable
 from railwright.settings.hookup import hooked_up
 from railwright.settings.hookup.result import HookedUp
 
@@ -63,8 +65,23 @@ class NotSettled(ValueError):
     """A job whose set points could not all be worked out; the findings that say why, one a line."""
 
 
+class NotWritten(OSError):
+    """A file that could not be written: one line with its path."""
+
+
 class Blocked(ValueError):
     """A run that a finding stops; the findings, one a line."""
+
+
+@contextmanager
+def _writing(path: Path) -> Iterator[None]:
+    """What the system says of a file that it cannot write becomes a line of NotWritten."""
+    try:
+        yield
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        told = f"{path}: expected a place where a file can be written, got none: {reason}; name another"
+        raise NotWritten(printable(told, one_line=True)) from None
 
 
 def _kept(key: tuple[Any, ...], make: Callable[[], T]) -> T:
@@ -90,7 +107,8 @@ class Job:
     @classmethod
     def open(cls, procedure: str | os.PathLike[str]) -> Job:
         """Load a procedure with its documents. Raises DocumentErrors with everything that is wrong."""
-        return cls(load_documents(procedure), Path(procedure))
+        path = as_path("procedure", procedure)
+        return cls(load_documents(procedure), path)
 
     @cached_property
     def content(self) -> str:
@@ -150,8 +168,9 @@ class Job:
     def save(self, folder: str | os.PathLike[str]) -> Job:
         """Write the documents, and the files that they name, into a folder; gives the job that lies there.
 
-        Nothing that is there already is overwritten: FileExistsError.
+        Nothing that is there already is overwritten: FileExistsError. NotWritten where it cannot be written.
         """
+        to = as_path("folder", folder)
         sources = self.documents.sources
         base = Path(os.path.commonpath([source.path.resolve().parent for source in sources.values()]))
         files: dict[Path, bytes | RecordedFile] = {}
@@ -160,11 +179,12 @@ class Job:
             files[own] = source.content
             files.update({own.parent / name: held for name, held in source.beside.items()})
         for name in files:
-            if (Path(folder) / name).exists():
-                raise FileExistsError(f"{Path(folder) / name}: expected no file there, got one")
+            if (to / name).exists():
+                raise FileExistsError(f"{to / name}: expected no file there, got one")
         for name, content in files.items():
-            write_beside(Path(folder) / name, content)
-        return Job.open(Path(folder) / sources["procedure"].path.resolve().relative_to(base))
+            with _writing(to / name):
+                write_beside(to / name, content)
+        return Job.open(to / sources["procedure"].path.resolve().relative_to(base))
 
     def check(self, *, static: bool = False, cases: int = 0, seed: int = 1) -> Check:
         """What to dial in and why, and what speaks against it.
@@ -316,17 +336,22 @@ class Check:
         return Rehearsal(self, made, plan)
 
     def sheet(self, path: str | os.PathLike[str]) -> Path:
-        """Write the set-up sheet, as PDF or SVG by the path's ending; gives the path."""
+        """Write the set-up sheet, as PDF or SVG by the path's ending; gives the path.
+
+        NotWritten where it cannot be written.
+        """
         from railwright.records.manifest import write_atomically
         from railwright.report.sheet import sheet_of
         from railwright.report.sheet_page import sheet_pdf, sheet_svg
 
-        to = Path(path)
+        to = as_path("path", path)
         if to.suffix.lower() not in (".pdf", ".svg"):
             raise ValueError(f"expected a file that ends in .pdf or .svg, got '{to}'")
         now = dt.datetime.now().astimezone()
         data = sheet_of(self.checked.documents, self.settings, now.date())
-        write_atomically(to, sheet_svg(data) if to.suffix.lower() == ".svg" else sheet_pdf(data, now))
+        content = sheet_svg(data) if to.suffix.lower() == ".svg" else sheet_pdf(data, now)
+        with _writing(to):
+            write_atomically(to, content)
         return to
 
     def run(
@@ -599,7 +624,7 @@ class Run(_Recorded):
         """Read a run from its folder. Raises NoRun or DocumentErrors where it cannot be read."""
         from railwright.archive.stored import open_stored
 
-        return cls(open_stored(Path(folder)))
+        return cls(open_stored(as_path("folder", folder)))
 
     @property
     def folder(self) -> Path:
@@ -644,7 +669,7 @@ class Run(_Recorded):
         if recorder not in known:
             listed = ", ".join(f"'{name}'" for name in known) or "none"
             raise ValueError(f"expected a recorder of the bench ({listed}), got {recorder!r}; name one")
-        external = ExternalRecording(Path(recording), recorder, as_text("keys", keys))
+        external = ExternalRecording(as_path("recording", recording), recorder, as_text("keys", keys))
         return Judged(evaluate_run(self.stored, [external]))
 
     @property
