@@ -347,6 +347,8 @@ WRONG: list[tuple[str, type[Exception], Callable[[rw.Job], Any]]] = [
     ("folder: .* 5", TypeError, lambda job: job.save(5)),
     ("folder: .* None", TypeError, lambda job: rw.read_run(None)),
     (r"procedure: .* b'\\xff'", TypeError, lambda job: rw.open(b"\xff")),
+    ("unit: .* ''", ValueError, lambda job: job.check().run(unit="", operator="O", twins=True)),
+    ("operator: .* ' '", ValueError, lambda job: job.check().run(unit="S", operator=" ", twins=True)),
     ("seed: .* 'a'", TypeError, lambda job: job.check().run(unit="S", operator="O", twins=True, seed="a")),
 ]
 

@@ -43,6 +43,13 @@ def as_text(name: str, given: str) -> str:
     return given
 
 
+def as_filled(name: str, given: str) -> str:
+    """A text that a file can hold, and that is more than blanks."""
+    if not as_text(name, given).strip():
+        raise ValueError(unexpected(name, "a text that is not blank", given))
+    return given
+
+
 def as_path(name: str, given: object) -> Path:
     """The path of a file or a folder."""
     found = os.fspath(given) if isinstance(given, str | os.PathLike) else given

@@ -18,7 +18,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
-from railwright.arguments import as_keys, as_path, as_text, as_truth, as_whole, unexpected
+from railwright.arguments import as_filled, as_keys, as_path, as_text, as_truth, as_whole, unexpected
 from railwright.collection import seldom_collected
 from railwright.documents.files import bytes_of, write_beside
 from railwright.documents.loader import Documents, load_documents
@@ -383,7 +383,8 @@ class Check:
         if _as_key(self.settings) != self.worked_out:
             told = "expected the set points that were checked, got others"
             raise Blocked(f"{told}; change them with `edit`, and check again")
-        unit, operator, seed = as_text("unit", unit), as_text("operator", operator), as_whole("seed", seed, 0)
+        unit, operator = as_filled("unit", unit), as_filled("operator", operator)
+        seed = as_whole("seed", seed, 0)
         twins, consent = as_truth("twins", twins), as_truth("consent", consent)
         place = Path(folder) if folder is not None else default_folder(self.job.path, unit)
         given: dict[str, Any] = {
