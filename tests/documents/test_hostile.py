@@ -57,6 +57,42 @@ def told(procedure: Path) -> list[str]:
         ),
         (
             BENCH,
+            "limit_response: 1 ms",
+            "limit_response: 1 ps",
+            "34:25: expected a time of at least 1 ns, got '1 ps'; correct its unit",
+        ),
+        (
+            PROCEDURE,
+            "rise: 2 V/ms",
+            "rise: 1e15 V/s",
+            "25:61: expected a voltage per time of at most 1 V/ps, got '1e15 V/s'; correct its unit",
+        ),
+        (
+            PROCEDURE,
+            "rise: 2 V/ms",
+            "rise: 1e-15 V/s",
+            "25:61: expected a voltage per time of at least 1 µV/s, got '1e-15 V/s'; correct its unit",
+        ),
+        (
+            PROCEDURE,
+            "settle: 150 ms",
+            "settle: 1e-18 s",
+            "25:77: expected a time of at least 1 ps, got '1e-18 s'; correct its unit",
+        ),
+        (
+            BENCH,
+            "update: 10 ms",
+            "update: 1e-18 s",
+            "27:19: expected a time of at least 1 µs, got '1e-18 s'; correct its unit",
+        ),
+        (
+            BENCH,
+            "aperture: 8 ms",
+            "aperture: 16 s",
+            "28:21: expected an 'aperture' of at most 100 times 'update', 1 s, got 16 s; correct one of them",
+        ),
+        (
+            BENCH,
             "unloaded: 480 ms",
             "unloaded: 0 ms",
             "31:41: expected a time above zero, got '0 ms'",

@@ -28,6 +28,8 @@ from railwright.quantities import (
     PositiveVolts,
     Ratio,
     RatioRange,
+    ReadingSeconds,
+    ResponseSeconds,
     SecondRange,
     SecondReach,
     Seconds,
@@ -96,9 +98,21 @@ class Reading(Model):
 
     voltage: VoltageAccuracy = Field(description="of the voltage")
     current: CurrentAccuracy = Field(description="of the current")
-    update: PositiveSeconds | None = Field(None, description="time between two new readings")
+    update: ReadingSeconds | None = Field(None, description="time between two new readings")
     aperture: PositiveSeconds | None = Field(None, description="time over which one reading is averaged")
     latency: Seconds | None = Field(None, description="age of a reading when it is handed over")
+
+    @model_validator(mode="after")
+    def _aperture_fits(self) -> Self:
+        if self.aperture and self.update and self.aperture > MOST_UPDATES * self.update * (1.0 + 1e-9):
+            most, got = show(MOST_UPDATES * self.update, "s"), show(self.aperture, "s")
+            told = f"expected an 'aperture' of at most {MOST_UPDATES} times 'update', {most}, got {got}"
+            raise fault(f"{told}; correct one of them", "aperture")
+        return self
+
+
+MOST_UPDATES = 100
+"""Updates over which one reading is averaged at most; whatever is longer has the wrong unit."""
 
 
 class Fall(Model):
@@ -225,7 +239,7 @@ class Output(Model):
     fall: Fall = Field(Fall(), description="90 to 10 %, full scale")
     slew: VoltPerSecondRange | None = Field(None, description="programmable rise and fall")
     recovery: Recovery | None = Field(None, description="load-transient recovery")
-    limit_response: PositiveSeconds | None = Field(
+    limit_response: ResponseSeconds | None = Field(
         None, description="time in which the current limit takes charge"
     )
     takes: Conductor | None = Field(

@@ -32,6 +32,7 @@ from railwright.quantities import (
     Interval,
     PositiveAmperes,
     PositiveSeconds,
+    ReadingSeconds,
     Seconds,
     Volts,
     parse_interval,
@@ -218,7 +219,7 @@ STOP_KINDS = (*READING_BOUNDS, "trips")
 class Recording(Model):
     """What the run writes down."""
 
-    every: PositiveSeconds = Field(description="time between two readings")
+    every: ReadingSeconds = Field(description="time between two readings")
 
 
 def _guard_band(text: object) -> object:

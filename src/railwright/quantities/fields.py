@@ -17,6 +17,7 @@ from railwright.quantities.parsing import (
     parse_value,
     quoted,
 )
+from railwright.quantities.printing import show
 from railwright.quantities.units import DIMENSION_NAMES, EXAMPLES, USUAL
 from railwright.quantities.values import Interval, Uncertain
 
@@ -33,8 +34,17 @@ LONGEST_LENGTH = 10_000.0
 """Longest length in a document, of a lead [m]; whatever is longer has the wrong unit."""
 COLDEST, WARMEST = -200.0, 300.0
 """Temperatures in a document lie between [°C]; below -234 °C the law of copper's resistance is below zero."""
-_HIGHEST = {"s": LONGEST_TIME, "m": LONGEST_LENGTH}
-_AT_MOST = {"s": "a time of at most 30 days", "m": "a length of at most 10 km"}
+SHORTEST_TIME = 1e-12
+"""Shortest time in a document that is not zero [s]; whatever is shorter has the wrong unit."""
+SLOWEST, FASTEST = 1e-6, 1e12
+"""Rates of a voltage in a document lie between [V/s]: 12 V in 139 days, and in 12 ps."""
+_HIGHEST = {"s": LONGEST_TIME, "m": LONGEST_LENGTH, "V/s": FASTEST}
+_LOWEST = {"V/s": SLOWEST}
+_AT_MOST = {
+    "s": "a time of at most 30 days",
+    "m": "a length of at most 10 km",
+    "V/s": "a voltage per time of at most 1 V/ps",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +54,7 @@ class Dimension:
     shape: a plain value (float), a range (`Interval`) or a value with bounds (`Uncertain`). auto: admits the
     word auto. unknown: admits the word true, for what is there with an unknown value. positive: every
     possible value lies above zero. nonnegative: none lies below zero. reaching: a range ends above zero.
+    shortest: of a time, the shortest that is not zero [s], no less than `SHORTEST_TIME`.
     """
 
     unit: str
@@ -53,6 +64,7 @@ class Dimension:
     nonnegative: bool = False
     reaching: bool = False
     unknown: bool = False
+    shortest: float = SHORTEST_TIME
 
     def parse(self, given: object) -> float | Interval | Uncertain | str:
         """The SI value of what a document says; ValueError where it is no such quantity."""
@@ -95,6 +107,10 @@ class Dimension:
             )
         if self.unit in _HIGHEST and highest > _HIGHEST[self.unit]:
             raise ValueError(f"expected {_AT_MOST[self.unit]}, got {quoted(given)}; correct its unit")
+        least = self.shortest if self.unit == "s" else _LOWEST.get(self.unit, 0.0)
+        if any(0.0 < abs(each) < least for each in (lowest, highest)):
+            told = f"expected {DIMENSION_NAMES[self.unit]} of at least {show(least, self.unit)}"
+            raise ValueError(f"{told}, got {quoted(given)}; correct its unit")
         if self.unit == "degC" and (lowest < COLDEST or highest > WARMEST):
             between = f"{COLDEST:g} °C .. {WARMEST:g} °C"
             raise ValueError(f"expected a temperature within {between}, got {quoted(given)}; correct it")
@@ -115,7 +131,8 @@ class Dimension:
         if number > _HIGHEST.get(self.unit, LARGEST):
             return None
         # Zero is looked at more closely: it may be a number too small to tell from it.
-        return number if number >= SMALLEST else None
+        least = self.shortest if self.unit == "s" else _LOWEST.get(self.unit, SMALLEST)
+        return number if number >= least else None
 
     @property
     def _word(self) -> str:
@@ -170,6 +187,8 @@ PositiveAmperes = Annotated[float, Dimension("A", positive=True)]
 Watts = Annotated[float, Dimension("W", positive=True)]
 Seconds = Annotated[float, Dimension("s", nonnegative=True)]
 PositiveSeconds = Annotated[float, Dimension("s", positive=True)]
+ResponseSeconds = Annotated[float, Dimension("s", positive=True, shortest=1e-9)]
+ReadingSeconds = Annotated[float, Dimension("s", positive=True, shortest=1e-6)]
 Ohms = Annotated[float, Dimension("ohm", nonnegative=True)]
 PositiveOhms = Annotated[float, Dimension("ohm", positive=True)]
 OhmsOrTrue = Annotated[float | Literal["true"], Dimension("ohm", positive=True, unknown=True)]
