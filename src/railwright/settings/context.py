@@ -410,7 +410,7 @@ class FedInput(Group):
             able = self.fastest([fastest_reference(output) for output in self.rows])
             rate = min((each for each in (move.rate, able) if each is not None), default=math.inf)
             drawn = self.drawn_rising(move.start, move.stop)
-            if drawn is None or not self.load.settled:
+            if drawn is None or self.load.surges:
                 return math.inf
             held = self.load.capacitance.high
             most = max(most, drawn.high + (held * rate if held > 0.0 else 0.0))
