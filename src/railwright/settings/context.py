@@ -576,12 +576,12 @@ def sources_of(documents: Documents) -> tuple[dict[str, FedInput], Timeline]:
             played[name],
             hook_up.fixture,
             fixture,
-            _operation(name, procedure, played[name], timeline),
+            operation_of(name, procedure, played[name], timeline),
         )
     return sources, timeline
 
 
-def _operation(name: str, procedure: Procedure, played: Played, timeline: Timeline) -> Played | None:
+def operation_of(name: str, procedure: Procedure, played: Played, timeline: Timeline) -> Played | None:
     """What is played on an input up to the step in which it is required to trip; None: it is not required."""
     until = procedure.operates_until(name)
     if until >= len(procedure.steps):
