@@ -22,6 +22,9 @@ from railwright.measures.turning import low_stretches
 from railwright.measures.wording import amount, rate
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from railwright.measures.hiding import Gaps
     from railwright.measures.signal import Array, Signal, View
 
@@ -248,7 +251,9 @@ def _explained(
     )
 
 
-def _made_up(view: View, time: Array, amps: Array, volts: Array, inside: Array, visible: float) -> bool:
+def _made_up(
+    view: View, time: Array, amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float
+) -> bool:
     """Whether the capacitor made up for a dip, where these are all the readings in it and beside it.
 
     time: middle of each reading [s]; inside: whether it belongs to the dip; shape (n,) each.
@@ -272,7 +277,7 @@ def _made_up(view: View, time: Array, amps: Array, volts: Array, inside: Array, 
     return False
 
 
-def _load(amps: Array, volts: Array, inside: Array, visible: float) -> Array:
+def _load(amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float) -> Array:
     """What the load draws at each reading's voltage [A], shape (n,), by the readings beside the dip in which
     the voltage stays, so that no capacitor is charged: on the line through the medians of those at higher and
     at lower voltages. A load of constant power draws more in a dip, which is no recharge.
@@ -294,7 +299,7 @@ def _load(amps: Array, volts: Array, inside: Array, visible: float) -> Array:
     return load
 
 
-def _readings(view: View, time: Array, amps: Array, volts: Array) -> Iterator[tuple[Array, Array]]:
+def _readings(view: View, time: Array, amps: Array, volts: Array) -> Iterator[tuple[Array, NDArray[np.intp]]]:
     """Middles of the readings that a few rows show [s], and the first row of each, in every way in which the
     supply can have handed them over.
 
@@ -316,7 +321,7 @@ def _readings(view: View, time: Array, amps: Array, volts: Array) -> Iterator[tu
         yield windows.middle[first], first
 
 
-def _lengths(view: View, time: Array, inside: Array) -> Array:
+def _lengths(view: View, time: Array, inside: NDArray[np.bool_]) -> Array:
     """How long each reading stands for [s], shape (n,): half-way to the next on either side. What lies in
     readings that were left out is known within the dip alone: elsewhere each stands for its own update.
     """
