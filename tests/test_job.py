@@ -39,6 +39,15 @@ def run(job: rw.Job, tmp_path_factory: pytest.TempPathFactory) -> rw.Run:
     return job.check().run(unit="S-1", operator="A. Keeper", folder=folder, twins=True)
 
 
+def test_a_job_whose_rise_is_worked_out_has_a_timeline_and_waveforms(job: rw.Job) -> None:
+    made = job.edit("steps.0.power_up.rise", "auto")
+    assert {shape.span.name for shape in made.waveform("brown-out")} == {"brown-out"}
+    with pytest.raises(ValueError, match="expected one of the procedure's steps"):
+        made.waveform("nope")
+    assert [span.name for span in made.timeline.spans] == [span.name for span in job.timeline.spans]
+    assert "brown-out" in made._repr_html_()
+
+
 def test_importing_it_loads_neither_numpy_nor_pydantic() -> None:
     code = "import sys, railwright; print([m for m in ('numpy', 'pydantic', 'numba') if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
@@ -333,6 +342,13 @@ WRONG: list[tuple[str, type[Exception], Callable[[rw.Job], Any]]] = [
     ("unit: .* None", TypeError, lambda job: job.check().run(unit=None, operator="O", twins=True)),
     ("operator: .* 5", TypeError, lambda job: job.check().run(unit="S", operator=5, twins=True)),
     (r"unit: .* '\\ud800'", ValueError, lambda job: job.check().run(unit="\ud800", operator="O", twins=True)),
+    ("path: .* b'x.pdf'", TypeError, lambda job: job.sheet(b"x.pdf")),
+    (r"path: .* 'a\\x00b.pdf'", ValueError, lambda job: job.sheet("a\0b.pdf")),
+    ("folder: .* 5", TypeError, lambda job: job.save(5)),
+    ("folder: .* None", TypeError, lambda job: rw.read_run(None)),
+    (r"procedure: .* b'\\xff'", TypeError, lambda job: rw.open(b"\xff")),
+    ("unit: .* ''", ValueError, lambda job: job.check().run(unit="", operator="O", twins=True)),
+    ("operator: .* ' '", ValueError, lambda job: job.check().run(unit="S", operator=" ", twins=True)),
     ("seed: .* 'a'", TypeError, lambda job: job.check().run(unit="S", operator="O", twins=True, seed="a")),
 ]
 
@@ -349,6 +365,20 @@ def test_a_wrong_argument_is_one_line(
     assert re.match(told.replace(" .* ", " expected .*, got ", 1), line), line
     assert line.isprintable()
     assert not list(tmp_path.iterdir())
+
+
+def test_what_cannot_be_written_is_one_line(job: rw.Job, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    for write, to in (
+        (job.save, tmp_path / "file" / "x"),
+        (job.sheet, tmp_path / "nowhere" / "x.pdf"),
+        (job.sheet, tmp_path / "file" / "x.svg"),
+    ):
+        with pytest.raises(rw.NotWritten) as told:
+            write(to)
+        assert str(told.value).startswith(f"{to}")
+        assert ": expected a place where a file can be written, got none: " in str(told.value)
+        assert str(told.value).isprintable()
 
 
 def test_a_number_of_numpy_is_written_as_a_number(job: rw.Job) -> None:

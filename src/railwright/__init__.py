@@ -23,7 +23,17 @@ if TYPE_CHECKING:
     from railwright.documents.edit import NotEdited
     from railwright.documents.sources import DocumentErrors
     from railwright.evaluation.alignment import AlignmentError
-    from railwright.job import Blocked, Check, InputTraces, Job, Judged, NotSettled, Rehearsal, Run
+    from railwright.job import (
+        Blocked,
+        Check,
+        InputTraces,
+        Job,
+        Judged,
+        NotSettled,
+        NotWritten,
+        Rehearsal,
+        Run,
+    )
     from railwright.physics.solver import SolverError
     from railwright.recordings.errors import RecordingError
     from railwright.records.stored import NoRun
@@ -41,6 +51,7 @@ __all__ = [
     "NoRun",
     "NotEdited",
     "NotSettled",
+    "NotWritten",
     "RecordingError",
     "Rehearsal",
     "Run",

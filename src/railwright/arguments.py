@@ -7,8 +7,10 @@ only.
 from __future__ import annotations
 
 import operator
+import os
 import reprlib
 from collections.abc import Sequence
+from pathlib import Path
 from typing import SupportsIndex
 
 
@@ -39,6 +41,23 @@ def as_text(name: str, given: str) -> str:
     except UnicodeEncodeError:
         raise ValueError(unexpected(name, "a text that UTF-8 can hold", given)) from None
     return given
+
+
+def as_filled(name: str, given: str) -> str:
+    """A text that a file can hold, and that is more than blanks."""
+    if not as_text(name, given).strip():
+        raise ValueError(unexpected(name, "a text that is not blank", given))
+    return given
+
+
+def as_path(name: str, given: object) -> Path:
+    """The path of a file or a folder."""
+    found = os.fspath(given) if isinstance(given, str | os.PathLike) else given
+    if not isinstance(found, str):
+        raise TypeError(unexpected(name, "a path, as a text or a pathlib.Path", given))
+    if "\0" in found:
+        raise ValueError(unexpected(name, "a path that a file can have", found))
+    return Path(found)
 
 
 def as_keys(name: str, given: str | Sequence[str | int]) -> tuple[str | int, ...]:

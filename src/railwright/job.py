@@ -11,16 +11,18 @@ import os
 import uuid
 from abc import abstractmethod
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from copy import deepcopy
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
-from railwright.arguments import as_keys, as_text, as_truth, as_whole, unexpected
+from railwright.arguments import as_filled, as_keys, as_path, as_text, as_truth, as_whole, unexpected
 from railwright.collection import seldom_collected
 from railwright.documents.files import bytes_of, write_beside
 from railwright.documents.loader import Documents, load_documents
+from railwright.printable import printable
 from railwright.settings.hookup import hooked_up
 from railwright.settings.hookup.result import HookedUp
 
@@ -63,8 +65,23 @@ class NotSettled(ValueError):
     """A job whose set points could not all be worked out; the findings that say why, one a line."""
 
 
+class NotWritten(OSError):
+    """A file that could not be written: one line with its path."""
+
+
 class Blocked(ValueError):
     """A run that a finding stops; the findings, one a line."""
+
+
+@contextmanager
+def _writing(path: Path) -> Iterator[None]:
+    """What the system says of a file that it cannot write becomes a line of NotWritten."""
+    try:
+        yield
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        told = f"{path}: expected a place where a file can be written, got none: {reason}; name another"
+        raise NotWritten(printable(told, one_line=True)) from None
 
 
 def _kept(key: tuple[Any, ...], make: Callable[[], T]) -> T:
@@ -90,7 +107,8 @@ class Job:
     @classmethod
     def open(cls, procedure: str | os.PathLike[str]) -> Job:
         """Load a procedure with its documents. Raises DocumentErrors with everything that is wrong."""
-        return cls(load_documents(procedure), Path(procedure))
+        path = as_path("procedure", procedure)
+        return cls(load_documents(procedure), path)
 
     @cached_property
     def content(self) -> str:
@@ -111,10 +129,12 @@ class Job:
 
     @cached_property
     def timeline(self) -> Timeline:
-        """What the procedure asks, against time."""
+        """What the procedure asks, against time; a rise that is `auto` is worked out for it."""
         from railwright.plan.timeline import timeline_of
 
-        return timeline_of(self.documents.procedure, self.documents.device)
+        ups = [step.power_up for step in self.documents.procedure.steps if step.power_up is not None]
+        asked = self._hooked.documents if any(up.rise == "auto" for up in ups) else self.documents
+        return timeline_of(asked.procedure, asked.device)
 
     def edit(self, path: str | Sequence[str | int], value: str | float | bool) -> Job:
         """The job with one value changed, or added: `job.edit("limits.main.current_limit", "0.9 A")`.
@@ -148,8 +168,9 @@ class Job:
     def save(self, folder: str | os.PathLike[str]) -> Job:
         """Write the documents, and the files that they name, into a folder; gives the job that lies there.
 
-        Nothing that is there already is overwritten: FileExistsError.
+        Nothing that is there already is overwritten: FileExistsError. NotWritten where it cannot be written.
         """
+        to = as_path("folder", folder)
         sources = self.documents.sources
         base = Path(os.path.commonpath([source.path.resolve().parent for source in sources.values()]))
         files: dict[Path, bytes | RecordedFile] = {}
@@ -158,11 +179,12 @@ class Job:
             files[own] = source.content
             files.update({own.parent / name: held for name, held in source.beside.items()})
         for name in files:
-            if (Path(folder) / name).exists():
-                raise FileExistsError(f"{Path(folder) / name}: expected no file there, got one")
+            if (to / name).exists():
+                raise FileExistsError(f"{to / name}: expected no file there, got one")
         for name, content in files.items():
-            write_beside(Path(folder) / name, content)
-        return Job.open(Path(folder) / sources["procedure"].path.resolve().relative_to(base))
+            with _writing(to / name):
+                write_beside(to / name, content)
+        return Job.open(to / sources["procedure"].path.resolve().relative_to(base))
 
     def check(self, *, static: bool = False, cases: int = 0, seed: int = 1) -> Check:
         """What to dial in and why, and what speaks against it.
@@ -232,7 +254,7 @@ class Job:
 
     def waveform(self, step: str | None = None) -> tuple[PlayedShape, ...]:
         """What the outputs make of the procedure's shapes, or of one of them. ValueError: no such step."""
-        known = [span.name for span in self.timeline.spans]
+        known = [each.called(number) for number, each in enumerate(self.documents.procedure.steps)]
         if step is not None and step not in known:
             listed = ", ".join(f"'{name}'" for name in known)
             raise ValueError(unexpected("step", f"one of the procedure's steps ({listed})", step))
@@ -314,17 +336,22 @@ class Check:
         return Rehearsal(self, made, plan)
 
     def sheet(self, path: str | os.PathLike[str]) -> Path:
-        """Write the set-up sheet, as PDF or SVG by the path's ending; gives the path."""
+        """Write the set-up sheet, as PDF or SVG by the path's ending; gives the path.
+
+        NotWritten where it cannot be written.
+        """
         from railwright.records.manifest import write_atomically
         from railwright.report.sheet import sheet_of
         from railwright.report.sheet_page import sheet_pdf, sheet_svg
 
-        to = Path(path)
+        to = as_path("path", path)
         if to.suffix.lower() not in (".pdf", ".svg"):
             raise ValueError(f"expected a file that ends in .pdf or .svg, got '{to}'")
         now = dt.datetime.now().astimezone()
         data = sheet_of(self.checked.documents, self.settings, now.date())
-        write_atomically(to, sheet_svg(data) if to.suffix.lower() == ".svg" else sheet_pdf(data, now))
+        content = sheet_svg(data) if to.suffix.lower() == ".svg" else sheet_pdf(data, now)
+        with _writing(to):
+            write_atomically(to, content)
         return to
 
     def run(
@@ -356,7 +383,8 @@ class Check:
         if _as_key(self.settings) != self.worked_out:
             told = "expected the set points that were checked, got others"
             raise Blocked(f"{told}; change them with `edit`, and check again")
-        unit, operator, seed = as_text("unit", unit), as_text("operator", operator), as_whole("seed", seed, 0)
+        unit, operator = as_filled("unit", unit), as_filled("operator", operator)
+        seed = as_whole("seed", seed, 0)
         twins, consent = as_truth("twins", twins), as_truth("consent", consent)
         place = Path(folder) if folder is not None else default_folder(self.job.path, unit)
         given: dict[str, Any] = {
@@ -597,7 +625,7 @@ class Run(_Recorded):
         """Read a run from its folder. Raises NoRun or DocumentErrors where it cannot be read."""
         from railwright.archive.stored import open_stored
 
-        return cls(open_stored(Path(folder)))
+        return cls(open_stored(as_path("folder", folder)))
 
     @property
     def folder(self) -> Path:
@@ -642,7 +670,7 @@ class Run(_Recorded):
         if recorder not in known:
             listed = ", ".join(f"'{name}'" for name in known) or "none"
             raise ValueError(f"expected a recorder of the bench ({listed}), got {recorder!r}; name one")
-        external = ExternalRecording(Path(recording), recorder, as_text("keys", keys))
+        external = ExternalRecording(as_path("recording", recording), recorder, as_text("keys", keys))
         return Judged(evaluate_run(self.stored, [external]))
 
     @property

@@ -233,3 +233,13 @@ def test_a_recording_that_does_not_match_is_named(
     code, _, said = call("evaluate", run, "--record", path)
     assert (code, said.startswith(f"{path}: '{RECORDER}'"), told in said) == (2, True, True), said
     assert said.count("\n") == 1
+
+
+@pytest.mark.parametrize(("name", "got"), [("nope.csv", "got none: no such file"), (".", "got a folder")])
+def test_a_recording_that_is_not_there_is_told_with_its_option(
+    run: Path, tmp_path: Path, name: str, got: str
+) -> None:
+    code, _, stderr = call("evaluate", run, "--record", tmp_path / name)
+    assert code == 2
+    assert stderr.startswith("--record: expected a recording in '")
+    assert got in stderr

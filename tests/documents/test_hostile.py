@@ -17,6 +17,8 @@ from railwright.cli.checking import check_documents
 from railwright.documents.files import LARGEST
 from railwright.documents.loader import load_bench, load_device, load_documents
 from railwright.documents.sources import DocumentErrors, Location, Problem
+from railwright.plan.stairs import stairs_of
+from railwright.plan.timeline import Action
 from railwright.quantities import parse_interval, parse_value
 
 
@@ -40,6 +42,19 @@ def told(procedure: Path) -> list[str]:
     ("name", "old", "new", "expected"),
     [
         (BENCH, "rise: 12 ms", "rise: 0 ms", "30:15: expected a time above zero, got '0 ms'"),
+        (
+            BENCH,
+            "limit_response: 1 ms",
+            "limit_response: 0 s",
+            "34:25: expected a time above zero, got '0 s'",
+        ),
+        (
+            BENCH,
+            "step: 25 % .. 75 %",
+            "step: 25 % .. 25 %",
+            "33:52: expected a range of different ends, such as '50 % .. 100 %', got '25 %' for both; "
+            "correct one of them",
+        ),
         (
             BENCH,
             "unloaded: 480 ms",
@@ -242,3 +257,24 @@ def test_a_command_that_is_given_a_key_prints_none_of_it(tmp_path):
     assert done.returncode == 2
     assert "SECRET" not in done.stdout + done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_repeats_in_repeats_without_a_move_are_counted_before_they_are_unfolded(tmp_path):
+    inner = "{repeat: 100000, segments: [{hold: 1 ms}]}"
+    shape = f"shape: {{input: main, segments: [{{repeat: 100000, segments: [{inner}]}}]}}"
+    procedure = edited(tmp_path, PROCEDURE, "steps:\n", f"steps:\n  - {shape}\n")
+    assert any("1,000,000 changes" in line and "got 10,000,000,000" in line for line in told(procedure))
+
+
+def test_more_steps_than_a_procedure_may_have(tmp_path):
+    procedure = edited(tmp_path, PROCEDURE, "steps:\n", "steps:\n" + "  - hold: 2 s\n" * 20_000)
+    (line,) = (line for line in told(procedure) if "at most 10,000 entries" in line)
+    assert line.startswith(f"{PROCEDURE}:")
+    assert line.endswith("; write fewer, or repeat a shape")
+
+
+def test_a_line_of_a_month_goes_in_stairs_that_can_be_counted():
+    line = Action(0.0, "line", "main", 12.0, 2.5e6)
+    stairs = stairs_of(line, 0.0, None)
+    assert len(stairs) == 100_000
+    assert stairs[-1] == (2.5e6, 12.0)

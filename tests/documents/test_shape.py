@@ -228,7 +228,12 @@ def test_a_recording_is_played_in_few_lines_within_its_tolerance(tmp_path):
         (
             "{input: main, recording: none.csv}",
             None,
-            "none.csv:1:1: expected a recording, got none: no such file or directory; correct the path",
+            f"{PROCEDURE}:31:37: expected a recording in '",
+        ),
+        (
+            "{input: main, recording: .}",
+            None,
+            f"{PROCEDURE}:31:37: expected a recording in '",
         ),
         (
             "{input: main, recording: rec.csv, column: volts}",

@@ -89,6 +89,9 @@ def _recordings(
     """Each file with its recorder, which may be left out where the bench has only one, and its keys."""
     from railwright.archive.stored import ExternalRecording
     from railwright.documents.evaluated_keys import evaluated_keys
+    from railwright.quantities import quoted
+    from railwright.recordings.errors import RecordingError
+    from railwright.recordings.file import find_file
 
     known = ", ".join(f"'{name}'" for name in bench.recorders) or "none"
     if files and not recorders and len(bench.recorders) == 1:
@@ -109,4 +112,9 @@ def _recordings(
     for text in keys:
         evaluated_keys(text, "--keys")
     keys = [*keys, *[""] * (len(files) - len(keys))]
+    for file in files:
+        try:
+            find_file(file, called=f"recording in {quoted(str(file))}")
+        except RecordingError as error:
+            raise BadInput(f"--record: {error.told}") from None
     return [ExternalRecording(*each) for each in zip(files, recorders, keys, strict=True)]

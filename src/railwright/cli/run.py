@@ -92,6 +92,7 @@ def run(
     from railwright.cli.printer import Printer
     from railwright.cli.twin import faults_of, mischief_of, overrides_of
     from railwright.guard.process_link import ProcessLink
+    from railwright.quantities import quoted
     from railwright.running.folder import default_folder
     from railwright.running.interruption import StopRequest, signals_ask
 
@@ -99,6 +100,9 @@ def run(
         raise BadInput(
             "--true, --fault, --mischief: expected --twins beside them; a real supply has no such thing"
         )
+    for option, given_text in (("--unit", unit), ("--operator", operator)):
+        if not given_text.strip():
+            raise BadInput(f"{option}: expected a text that is not blank, got {quoted(given_text)}; write it")
     detail = Detail(quiet, verbose)
     place = folder or default_folder(procedure, unit)
     started: TwinBench | None = None

@@ -115,6 +115,14 @@ class Recovery(Model):
     band: PositiveVolts = Field(description="half the width of the band around the set voltage")
     step: RatioRange = Field(description="the load step, in parts of full current")
 
+    @model_validator(mode="after")
+    def _is_a_step(self) -> Self:
+        if self.step.low == self.step.high:
+            both = f"got '{100.0 * self.step.low:g} %' for both"
+            told = f"expected a range of different ends, such as '50 % .. 100 %', {both}; correct one of them"
+            raise fault(told, "step")
+        return self
+
 
 class OverVoltage(Model):
     """Over-voltage protection of an output."""
@@ -217,7 +225,9 @@ class Output(Model):
     fall: Fall = Field(Fall(), description="90 to 10 %, full scale")
     slew: VoltPerSecondRange | None = Field(None, description="programmable rise and fall")
     recovery: Recovery | None = Field(None, description="load-transient recovery")
-    limit_response: Seconds | None = Field(None, description="time in which the current limit takes charge")
+    limit_response: PositiveSeconds | None = Field(
+        None, description="time in which the current limit takes charge"
+    )
     takes: Conductor | None = Field(
         None, description="thickest conductor that its terminals take; left out: unknown, 16 mm² is taken"
     )

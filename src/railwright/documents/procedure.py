@@ -163,6 +163,9 @@ class Step(Model):
         return self.name or f"step {index + 1}"
 
 
+MOST_STEPS = 10_000
+"""Steps of a procedure at most; what goes on for longer is repeated in a shape."""
+
 STEP_KINDS = ("power_up", "hold", "sweep", "shape", "power_down")
 
 
@@ -346,7 +349,7 @@ class Procedure(Model):
         json_schema_extra=auto_or_entries,
     )
     limits: dict[Text, Limits] = Field(min_length=1, description="input: what stops a fault on it")
-    steps: tuple[Step, ...] = Field(min_length=1, description="what is done, in order")
+    steps: tuple[Step, ...] = Field(min_length=1, max_length=MOST_STEPS, description="what is done, in order")
     stop_when: tuple[StopCondition, ...] = Field((), description="what ends a run early, outputs off")
     attended: YesNo = Field(
         True,

@@ -49,14 +49,20 @@ def _read(
     waveform: InputWaveform, source: DocumentSource, path: tuple[str | int, ...], repeat: int
 ) -> Iterator[Problem]:
     from railwright.recordings.errors import RecordingError
+    from railwright.recordings.file import find_file
 
     name = waveform.recording or ""
     if os.path.isabs(name):
         message = f"expected a path relative to this document, got {quoted(name)}; put the file beside it"
         yield Problem(source.where(path), message)
         return
+    file = Path(beside(source.file, name))
     try:
-        file = Path(beside(source.file, name))
+        find_file(file, called=f"recording in {quoted(str(file))}")
+    except RecordingError as error:
+        yield Problem(source.where(path), error.told)
+        return
+    try:
         pieces, recognised, source.beside[name] = recording_pieces(file, waveform)
     except RecordingError as error:
         yield from problems_of(error)

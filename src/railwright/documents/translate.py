@@ -173,6 +173,11 @@ def _message(model: type[BaseModel], details: ErrorDetails) -> str:
     if kind == "too_short":
         got, least = context["actual_length"] or "none", context["min_length"]
         return f"expected at least {least} {'entry' if least == 1 else 'entries'}, got {got}"
+    if kind == "too_long":
+        got = len(given) if isinstance(given, list | tuple) else context["actual_length"]
+        return (
+            f"expected at most {context['max_length']:,} entries, got {got:,}; write fewer, or repeat a shape"
+        )
     if details["msg"].startswith("expected"):
         return details["msg"]
     return f"{details['msg'][:1].casefold()}{details['msg'][1:]}, got {quoted(given)}"

@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 
     from railwright.measures.signal import Array, Signal, View
 
+MOST_EVEN = 10_000_000
+"""Equally spaced instants of a computed trace at most; 17 min of them are 0.1 ms apart."""
+
 LOCAL = 0.05
 """Time before and after the transition whose median is the level there [s]."""
 
@@ -325,13 +328,18 @@ def _never(word: str, side: Literal["above", "below"], bound: float) -> Beyond:
     return Beyond(f"the current never {word}: if at all, this happens {side} {bound:.4g} V", bound, side)
 
 
+def _even_points(view: View) -> int:
+    """Equally spaced instants at which a computed trace is looked at: 0.1 ms apart, or `MOST_EVEN`."""
+    return min(MOST_EVEN, max(2001, int((view.end - view.begin) / 1e-4)))
+
+
 def _levels_beside(view: View, current: Signal, place: int, *, falling: bool) -> tuple[float, float]:
     """Medians of the current within LOCAL (at least three values) before and after the transition."""
     import numpy as np
 
     instant = float(current.time[place])
     if view.model.exact:
-        current = current.evenly(view, max(2001, int((view.end - view.begin) / 1e-4)))
+        current = current.evenly(view, _even_points(view))
     time = current.time
     reach = max(LOCAL, 5.0 * (view.model.update or 0.0))
     margin = 1.5 * view.interval if view.model.averages else 0.0
@@ -416,7 +424,7 @@ def _before(view: View, voltage: Signal, end: float, stretch: float = LOCAL) -> 
     import numpy as np
 
     if view.model.exact:
-        even = voltage.evenly(view, max(2001, int((view.end - view.begin) / 1e-4)))
+        even = voltage.evenly(view, _even_points(view))
         return even.between(end - LOCAL, end - 1e-4)
     known = voltage.between(view.begin, end + 1e-9)
     count = max(5, int(np.count_nonzero(known.time >= end - stretch)))

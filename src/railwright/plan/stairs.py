@@ -35,6 +35,9 @@ EXACT = 1e-6
 MOST_STAIRS = 1000
 """A line of more stairs is rehearsed as a line: each stair is then a thousandth of it at most."""
 
+LONGEST_STAIRS = 100_000
+"""Stairs of one line at most: of a line over days each is below what an output resolves."""
+
 
 def exchange_of(outputs: Iterable[OutputName], bench: Bench) -> float:
     """Shortest time between two set points that the host sends to these outputs [s]: the longest exchange of
@@ -58,14 +61,14 @@ def slew_range(feed: Feed, bench: Bench) -> tuple[float, float] | None:
 
 
 def stair_count(change: float, over: float, slews: tuple[float, float] | None, apart: float = STAIR) -> int:
-    """Stairs in which a line of `change` [V] in `over` [s] is played: as many as the host keeps; 0: by the
-    outputs' own slew.
+    """Stairs in which a line of `change` [V] in `over` [s] is played: as many as the host keeps, at most
+    `LONGEST_STAIRS`; 0: by the outputs' own slew.
 
     apart: shortest time between two that the host keeps [s], by `exchange_of`.
     """
     if over <= 0.0 or change == 0.0 or (slews and abs(change) / over >= slews[0]):
         return 0
-    return max(1, math.floor(over / apart * (1.0 + EXACT)))
+    return min(LONGEST_STAIRS, max(1, math.floor(over / apart * (1.0 + EXACT))))
 
 
 def stairs_of(

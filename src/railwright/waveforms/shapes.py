@@ -231,11 +231,14 @@ def ripple_corners(level: float, piece: Ripple) -> Iterator[tuple[float, float]]
 
 
 def count_of(pieces: Sequence[Piece]) -> float:
-    """Most moves that some pieces come to, without playing them; a float, as it may be beyond any bound."""
+    """Most moves that some pieces come to, without playing them; a float, as it may be beyond any bound.
+
+    Each turn of a repeat counts as one at least: it is gone through, though nothing may move in it.
+    """
     total = 0.0
     for piece in pieces:
         if isinstance(piece, Repeat):
-            total += piece.times * count_of(piece.pieces)
+            total += piece.times * max(1.0, count_of(piece.pieces))
         elif isinstance(piece, Ripple):
             total += (CHORDS if piece.form == "sine" else 6) * (piece.duration * piece.frequency + 1.0)
         elif isinstance(piece, Exponential):
