@@ -157,7 +157,7 @@ CASES = (
         "{same_as: 1}",
         "{same_as: 3}",
         (
-            "quay.bench.yaml:42:20: expected the name of another output in 'same_as', got '3'; there are 1, right.1",
+            "quay.bench.yaml:42:20: expected the name of another output in 'same_as', got '3'; the others are called 1, right.1",
         ),
     ),
     Case(

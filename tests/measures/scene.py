@@ -72,11 +72,18 @@ class Scene:
         integral = np.concatenate(([0.0], np.cumsum(steps)))
         return (np.interp(end, fine, integral) - np.interp(end - aperture, fine, integral)) / aperture
 
-    def read(self, seed: int, model: ReadingModel = MODEL, every: float = EVERY) -> Traces:
-        """Readings: errors drawn uniformly inside their bounds, noise, grid, aperture, update interval."""
+    def read(
+        self, seed: int, model: ReadingModel = MODEL, every: float = EVERY, jitter: float = 0.0
+    ) -> Traces:
+        """Readings: errors drawn uniformly inside their bounds, noise, grid, aperture, update interval.
+
+        jitter: by how much a poll may come earlier or later than it should [s].
+        """
         rng = np.random.default_rng(seed)
         update, aperture = model.update or 0.0, model.aperture or 0.0
         asked = np.arange(self.time[0] + UPDATE + rng.uniform(0.0, every), self.time[-1], every)
+        if jitter:
+            asked = asked + rng.uniform(-jitter, jitter, asked.size)
         ends = asked
         if update:
             phase = rng.uniform(0.0, update)

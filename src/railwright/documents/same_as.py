@@ -64,7 +64,7 @@ def _resolve(
         incomplete.add(name)
     if target not in outputs:
         got = quoted(text) if entry.value.kind == "scalar" else "something else"
-        choice = hint(text, known) or (f"; there are {', '.join(known)}" if known else "")
+        choice = hint(text, known) or (f"; the others are called {', '.join(known)}" if known else "")
         problems.append(
             Problem(where, f"expected the name of another output in 'same_as', got {got}{choice}")
         )

@@ -10,7 +10,8 @@ A rehearsal knows when its loads stopped; of readings it is told as unseen.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from railwright.measures.hiding import UNBROKEN, missing
@@ -21,6 +22,9 @@ from railwright.measures.turning import low_stretches
 from railwright.measures.wording import amount, rate
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from railwright.measures.hiding import Gaps
     from railwright.measures.signal import Array, Signal, View
 
@@ -31,6 +35,10 @@ BLOCK = 1e-3
 """Samples closer than this are averaged to this: what is shorter is no drop-out [s]."""
 AROUND = 5
 """Values on either side whose median is the usual value for a short dip."""
+LEFT_OUT = 1.5
+"""Readings that are farther apart than this many updates have one between them that was not handed over."""
+MANY = 100
+"""Rows among which it does not matter whether one more or less shows a reading of its own."""
 PHASES = 64
 
 
@@ -222,8 +230,9 @@ def _lowest(volts: Array, dip: tuple[int, int]) -> float:
 def _explained(
     view: View, time: Array, amps: Array, volts: Array, run: tuple[int, int], visible: float
 ) -> bool:
-    """Whether the input capacitor gave the load what the supply did not, over the dip and two values beside
-    it. Below the lowest voltage at which the load stops it cannot have run on.
+    """Whether the input capacitor gave the load what the supply did not, over the dip and two readings beside
+    it, in some way in which the supply can have handed them over. Below the lowest voltage at which the load
+    stops it cannot have run on.
 
     The load's charge is the supply's charge less C ΔV of the capacitor. The dip is explained where the load
     misses less than half of what the dip misses, for some capacitance within its tolerance.
@@ -233,20 +242,97 @@ def _explained(
     if view.stops_at is not None and _lowest(volts, run) < view.stops_at[0] - visible:
         return False
     start, stop = run
-    first, last = max(0, start - 2), min(time.size - 1, stop + 1)
-    cell = np.gradient(time)[first : last + 1]
-    inside = np.arange(first, last + 1)
-    dip = (inside >= start) & (inside < stop)
-    beside = np.concatenate((amps[max(0, start - 2 - AROUND) : start], amps[stop : stop + 2 + AROUND]))
-    level = float(np.median(beside))
-    missing = (level - amps[first : last + 1]) * cell
-    dip_misses = float(np.sum(missing[dip]))
-    rise = float(volts[last] - volts[first])
-    given = max(-rise * view.capacitance[0], -rise * view.capacitance[1])
-    if view.capacitance[1] == 0.0 and rise < -visible:
+    near = slice(max(0, start - AROUND - 2), stop + AROUND + 2)
+    rows = np.arange(time.size)[near]
+    inside = (rows >= start) & (rows < stop)
+    return any(
+        _made_up(view, middle, amps[rows[first]], volts[rows[first]], inside[first], visible)
+        for middle, first in _readings(view, time[near], amps[near], volts[near])
+    )
+
+
+def _made_up(
+    view: View, time: Array, amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float
+) -> bool:
+    """Whether the capacitor made up for a dip, where these are all the readings in it and beside it.
+
+    time: middle of each reading [s]; inside: whether it belongs to the dip; shape (n,) each.
+    """
+    import numpy as np
+
+    dip = np.flatnonzero(inside)
+    first, last = max(0, int(dip[0]) - 2), min(time.size - 1, int(dip[-1]) + 2)
+    missing = (_load(amps, volts, inside, visible) - amps) * _lengths(view, time, inside)
+    dip_misses = float(np.sum(missing[inside]))
+    if view.capacitance[1] == 0.0 and volts[last] - volts[first] < -visible:
         # The device document gives no capacitor: a falling voltage may explain anything.
         return True
-    return float(np.sum(missing)) - given < EXPLAINED * dip_misses
+    # Where readings are left out after one, the capacitor can be charged again without any that shows it.
+    unseen = np.diff(time) > LEFT_OUT * (view.model.update or math.inf)
+    for until in [*(dip[-1] + np.flatnonzero(unseen[dip[-1] : last])), last]:
+        fall = float(volts[first] - volts[until])
+        given = max(fall * view.capacitance[0], fall * view.capacitance[1])
+        if float(np.sum(missing[first : until + 1])) - given < EXPLAINED * dip_misses:
+            return True
+    return False
+
+
+def _load(amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float) -> Array:
+    """What the load draws at each reading's voltage [A], shape (n,), by the readings beside the dip in which
+    the voltage stays, so that no capacitor is charged: on the line through the medians of those at higher and
+    at lower voltages. A load of constant power draws more in a dip, which is no recharge.
+    """
+    import numpy as np
+
+    across = np.abs(volts)
+    stays = (np.abs(np.diff(across)) <= visible) & ~inside[1:] & ~inside[:-1]
+    settled = np.concatenate((stays, [False])) | np.concatenate(([False], stays))
+    if not settled.any():
+        return np.full(amps.shape, float(np.median(amps if inside.all() else amps[~inside])))
+    middle = (float(np.min(across[settled])) + float(np.max(across[settled]))) / 2.0
+    states = [each for each in (settled & (across < middle), settled & (across >= middle)) if each.any()]
+    load: Array = np.interp(
+        across,
+        [float(np.median(across[each])) for each in states],
+        [float(np.median(amps[each])) for each in states],
+    )
+    return load
+
+
+def _readings(view: View, time: Array, amps: Array, volts: Array) -> Iterator[tuple[Array, NDArray[np.intp]]]:
+    """Middles of the readings that a few rows show [s], and the first row of each, in every way in which the
+    supply can have handed them over.
+
+    A reading that was handed over twice is one: its charge counts once, although the polls that show it are
+    as far apart as those that show two. Rows that differ are no reading handed over twice, wherever their
+    stamps, which are off by part of an exchange, put them. Polls as close as blocks show for themselves how
+    long each reading stood, and among many one more or less does not matter.
+    """
+    import numpy as np
+
+    from railwright.measures.windows import local_windows
+
+    if float(np.median(np.diff(time))) < 1.5 * BLOCK or time.size > MANY:
+        yield time, np.arange(time.size)
+        return
+    differs = (np.diff(amps) != 0.0) | (np.diff(volts) != 0.0)
+    for windows in local_windows(view, time):
+        first = np.flatnonzero(np.concatenate(([True], (np.diff(windows.middle) > 0.0) | differs)))
+        yield windows.middle[first], first
+
+
+def _lengths(view: View, time: Array, inside: NDArray[np.bool_]) -> Array:
+    """How long each reading stands for [s], shape (n,): half-way to the next on either side. What lies in
+    readings that were left out is known within the dip alone: elsewhere each stands for its own update.
+    """
+    import numpy as np
+
+    gaps = np.diff(time)
+    if update := view.model.update:
+        gaps = np.where(inside[1:] & inside[:-1], gaps, np.minimum(gaps, update))
+    beside = np.concatenate((gaps[:1], gaps, gaps[-1:]))
+    lengths: Array = (beside[1:] + beside[:-1]) / 2.0
+    return lengths
 
 
 def _medians_beside(values: Array) -> tuple[Array, Array]:

@@ -410,7 +410,7 @@ class FedInput(Group):
             able = self.fastest([fastest_reference(output) for output in self.rows])
             rate = min((each for each in (move.rate, able) if each is not None), default=math.inf)
             drawn = self.drawn_rising(move.start, move.stop)
-            if drawn is None or not self.load.settled:
+            if drawn is None or self.load.surges:
                 return math.inf
             held = self.load.capacitance.high
             most = max(most, drawn.high + (held * rate if held > 0.0 else 0.0))
@@ -576,12 +576,12 @@ def sources_of(documents: Documents) -> tuple[dict[str, FedInput], Timeline]:
             played[name],
             hook_up.fixture,
             fixture,
-            _operation(name, procedure, played[name], timeline),
+            operation_of(name, procedure, played[name], timeline),
         )
     return sources, timeline
 
 
-def _operation(name: str, procedure: Procedure, played: Played, timeline: Timeline) -> Played | None:
+def operation_of(name: str, procedure: Procedure, played: Played, timeline: Timeline) -> Played | None:
     """What is played on an input up to the step in which it is required to trip; None: it is not required."""
     until = procedure.operates_until(name)
     if until >= len(procedure.steps):

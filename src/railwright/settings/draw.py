@@ -97,9 +97,10 @@ class LoadModel:
 
     banks: the capacitors beside it. known: False where a part's steady draw needs a rehearsal to be told.
     settled: False where a part draws another current until it has settled (a lamp, a motor), so that only
-    a rehearsal tells how long an input takes to charge. waits: True where a part draws something else at
-    once than once it has settled. moves: True where what it draws at a voltage changes with what has flowed
-    (a cell). series_resistance: the largest of its capacitors [Ω].
+    a rehearsal tells how long an input takes to charge. surges: True where it may draw more until then.
+    waits: True where a part draws something else at once than once it has settled. moves: True where what it
+    draws at a voltage changes with what has flowed (a cell). series_resistance: the largest of its capacitors
+    [Ω].
     """
 
     def __init__(self, wanted: Input, fixture: Fixture | None = None) -> None:
@@ -113,6 +114,7 @@ class LoadModel:
         drawing = [(each, kind) for each, kind in entries if not isinstance(each, Capacitor)]
         steady = [each for each in drawing if not each[1].settles or hasattr(each[1].equations, "draws")]
         self.settled = not any(kind.settles for _, kind in drawing)
+        self.surges = any(kind.settles and not kind.rises for _, kind in drawing)
         self.known = len(steady) == len(drawing)
         self.waits = any(hasattr(kind.equations, "at_least") for _, kind in steady)
         self.moves = any("charge" in kind.states for _, kind in entries)

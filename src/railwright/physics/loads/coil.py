@@ -96,5 +96,6 @@ KIND = LoadKind(
     Coil,
     sys.modules[__name__],
     states=("current",),
+    rises=True,
     clamp=("diode_drop", "diode_resistance"),
 )

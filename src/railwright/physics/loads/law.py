@@ -166,6 +166,7 @@ class LoadKind:
     does not (a warmth that nothing but an overload follows from), and it needs no `draws` then.
     stores: what it takes as the voltage changes it gives back as it changes back, and nothing else (a
     capacitor). varies: its current changes by itself at a steady voltage.
+    rises: at a steady voltage its current grows until it has settled, and never exceeds that (a winding).
     bears_reverse: reversed it takes no more harm than the right way round, as nothing in it has a polarity.
     clamp: fields of the diode that takes up what drives the load below 0 V; one that a document leaves out is
     assumed.
@@ -181,6 +182,7 @@ class LoadKind:
     states_in_current: bool = True
     stores: bool = False
     varies: bool = False
+    rises: bool = False
     bears_reverse: bool = False
     clamp: tuple[str, ...] = ()
 

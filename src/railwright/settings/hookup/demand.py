@@ -18,7 +18,7 @@ from railwright.documents.standard_tests import pieces_in_step
 from railwright.plan.stairs import AT_ONCE, exchange_of
 from railwright.plan.timeline import Timeline
 from railwright.settings.constraints.constraint import Constraint, Missing
-from railwright.settings.context import FedInput, Sensed
+from railwright.settings.context import FedInput, Sensed, operation_of
 from railwright.settings.group import Group
 from railwright.settings.played import Played, what_is_played
 from railwright.settings.rules.leads import UNSENSED
@@ -206,6 +206,7 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
             played[name],
             wish.fixture,
             fixture,
+            operation_of(name, procedure, played[name], timeline),
         )
         levels = {level.voltage for level in played[name].levels}
         drawn = {volts: source.load.current(volts) for volts in levels if volts > 0}
