@@ -61,7 +61,7 @@ def test_an_output_that_does_not_go_off_is_not_called_off(tmp_path: Path) -> Non
 @pytest.mark.parametrize("without", ["verification", "guard"])
 def test_without_it_the_matrix_fails(without: str, tmp_path: Path) -> None:
     kind = "the run is killed" if without == "guard" else "output stays on"
-    verdicts = [verdict_of(cell, tmp_path, without) for cell in of_kind(kind, 8)]
+    verdicts = [verdict_of(cell, tmp_path, without) for cell in of_kind(kind, 16)]
     assert any(verdict.wrong for verdict in verdicts)
 
 
