@@ -213,7 +213,7 @@ def overshoot(source: FedInput) -> float:
 
 
 def responding(source: FedInput) -> Iterator[Constraint]:
-    """What flows until it has responded does the input no harm either. Where no limit that carries the need
+    """The input withstands what flows until it has responded, too. Where no limit that carries the need
     prevents that, it bounds nothing; the rule tells it where something that is played asks for so much.
     """
     most = source.input.current.at_most

@@ -237,8 +237,8 @@ def required(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Con
             least,
             holds,
             state(
-                "'{requirement}' permits {permitted}, and from 0 V to {highest}, with its error, until all "
-                "is steady {takes} pass{at_least}",
+                "'{requirement}' permits {permitted}; the rise to {highest} (with its error) and settling "
+                "take {takes}{at_least}",
                 requirement=wanted.name,
                 permitted=(most, "s"),
                 highest=(top, "V"),

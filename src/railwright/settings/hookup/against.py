@@ -181,7 +181,7 @@ def joining(demand: Demand, source: FedInput) -> Found:
 
 
 def coupled_limits(demand: Demand, source: FedInput) -> Found:
-    """Outputs of one input whose current limits move together: neither can be set to what it shall be."""
+    """Outputs of one input whose current limits move together: setting one moves the other."""
     for supply, number, used in tied_limits(demand.bench, source.names):
         yield Obstacle(
             f"the current limits of {' and '.join(used)} move together",

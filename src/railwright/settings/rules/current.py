@@ -95,7 +95,7 @@ def limit_above_device(context: Context) -> Outcome:
 
 @rule("limit-overshoot", Severity.CAUTION)
 def limit_overshoot(context: Context) -> Outcome:
-    """Until the current limit has responded, what is played may draw more than does the input no harm."""
+    """Until the current limit has responded, what is played may draw more than the input withstands."""
     for name, draft in context.drafts.items():
         source, most = context.sources[name], context.sources[name].input.current.at_most
         if "current_limit" not in draft.known or most is None or source.surge <= most:
