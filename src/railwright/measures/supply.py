@@ -16,13 +16,12 @@ from typing import TYPE_CHECKING
 from railwright.measures.measure import measure
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured, NotAsRequired
 from railwright.measures.peak import peak_current, peak_voltage
-from railwright.measures.reading_model import SWITCHING_TIME
-from railwright.measures.status import LIMITS, ModeChange, SupplyStatus, Trip
 from railwright.measures.wording import amount
 from railwright.traces import Mode
 
 if TYPE_CHECKING:
     from railwright.measures.signal import View
+    from railwright.measures.status import SupplyStatus, Trip
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +94,7 @@ def trip_time(view: View) -> Measured:
     Standard: none; a definition of this program.
     """
     from railwright.measures.budget import Budget
+    from railwright.measures.reading_model import SWITCHING_TIME
 
     status = _status(view)
     placed = _placed(view, status)
@@ -162,6 +162,7 @@ def time_out_of_cv(view: View) -> Measured:
     Standard: none; a definition of this program.
     """
     from railwright.measures.budget import Budget
+    from railwright.measures.status import LIMITS, ModeChange
 
     if view.beside is not None:
         return _below_limit(view)

@@ -24,12 +24,6 @@ DRAWN = 8
 """Where there are too many corners to play them all, one case in so many is a corner that is drawn."""
 
 
-MOST_CASES = 10_000_000
-"""Cases that the library plays at most: each chunk finds its place in Sobol's sequence anew, which takes
-time with the square of their number.
-"""
-
-
 @dataclass(frozen=True)
 class Design:
     """The cases of an ensemble; the same quantities, number and seed always give the same cases.

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 from railwright.documents.procedure import Requirement
-from railwright.evaluation.hiding_bounds import voltage_bound
-from railwright.evaluation.observability import SETTLING, surge_path
 from railwright.measures.sampling import averaged, blind_time, sample_rate
-from railwright.physics.surge import SurgePath
 from railwright.plan.set_points import Feed
 from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity, least, most
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+
+if TYPE_CHECKING:
+    from railwright.physics.surge import SurgePath
 
 
 def required_in(context: Context) -> Iterator[tuple[Path, Requirement, FedInput, Feed | None]]:
@@ -86,6 +87,9 @@ def _past_ovp(required: Requirement, source: FedInput, feed: Feed) -> str:
 
 def _until_it_responds(context: Context, required: Requirement, source: FedInput, feed: Feed) -> str:
     """What may exceed what is permitted before the current limit has responded, in words."""
+    from railwright.evaluation.hiding_bounds import voltage_bound
+    from railwright.evaluation.observability import surge_path
+
     _, highest = required.limits
     path = surge_path(context.bench, feed)
     time = (
@@ -121,6 +125,8 @@ def _mean_bound(context: Context, required: Requirement, path: SurgePath, highes
 
     highest: voltage that can stand at the terminals [V].
     """
+    from railwright.evaluation.observability import SETTLING
+
     span = context.timeline.spans[context.procedure.position(required.during)]
     lengths = [SETTLING * (end - start) for _, start, end in span.points]
     length = min(lengths) if required.each_point and lengths else span.end - span.start
