@@ -80,18 +80,20 @@ class Case:
 
 def study(seed: int) -> list[Case]:
     """All measures of the case with this seed."""
-    from railwright.evaluation.evaluate import evaluate, every_source
-    from railwright.twin.virtual import record_case
+    from benchmarks.each_source import each_source
+    from benchmarks.virtual_record import record_case
+
+    from railwright.evaluation.evaluate import evaluate
 
     documents, set_points, timeline = _example()
     record, truth = record_case(documents, set_points, seed, timeline)
     asked: Any = _Asking(documents, SUPPLY + RECORDER)
-    own, external = every_source(asked, set_points, record, [_recording(documents, truth, seed)])
+    own, external = each_source(asked, set_points, record, [_recording(documents, truth, seed)])
     true = evaluate(asked, set_points, truth)
     cases = []
     for number, ((measure, name, step, _), real) in enumerate(zip(asked.table, true.results, strict=True)):
         source = "readings" if number < len(SUPPLY) else "recorder"
-        got = (own if source == "readings" else external).results[number]
+        got = (own if source == "readings" else external)[number]
         measured, exact = got.measured, real.measured
         cases.append(
             Case(

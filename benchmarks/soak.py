@@ -20,10 +20,11 @@ from typing import Any
 
 from benchmarks.record import largest, resident
 from benchmarks.small_bench import inputs_of, set_points_of, virtual_bench, write_bench
+from pyarrow import parquet
 
 from railwright.documents.loader import Documents
 from railwright.records.names import readings_file
-from railwright.records.readings import count_rows, read_parquet
+from railwright.records.readings import read_parquet
 from railwright.running.conduct import LEAD_IN
 from railwright.running.outcome import InputReading, Progress, RunOutcome
 from railwright.running.runner import run
@@ -78,7 +79,7 @@ def account(outcome: RunOutcome) -> None:
     for name in inputs_of(OUTPUTS):
         path = readings_file(outcome.folder, name)
         whole = int((read_parquet(path, name).time <= end).sum())
-        kept, later = kept + whole, later + count_rows(path) - whole
+        kept, later = kept + whole, later + parquet.read_metadata(path).num_rows - whole
     missed = outcome.missed_readings
     print(f"schedule {schedule}: {kept} in Parquet, {missed} left out and counted; {later} while going off")
     unaccounted = schedule - kept - missed

@@ -12,9 +12,10 @@ from pathlib import Path
 
 from railwright.archive.stored import evaluations_of, open_stored
 from railwright.rehearsal.rehearse import rehearse
+from railwright.report.drawing import drawing, save
 from railwright.report.overlay import Overlay
 from railwright.report.plots import save_step
-from railwright.report.wiring import save_wiring, wiring_of
+from railwright.report.wiring import wiring_figure, wiring_of
 
 
 def main(run: Path, images: Path) -> None:
@@ -34,7 +35,9 @@ def main(run: Path, images: Path) -> None:
     )
     first = min(record.spans, key=lambda span: span.start)
     save_step(overlay, first.name, images / "power-up.png")
-    save_wiring(wiring_of(documents.device, documents.bench, documents.procedure), images / "wiring.png")
+    wiring = wiring_of(documents.device, documents.bench, documents.procedure)
+    with drawing():
+        save(wiring_figure(wiring), images / "wiring.png")
     tool = shutil.which("pdftoppm")
     if tool is None:
         raise SystemExit("pdftoppm (poppler-utils) is needed for the picture of the report's first page")

@@ -115,7 +115,7 @@ def run(seed: int, count: int) -> Findings:
     """So many messages to two supplies of two dialects."""
     findings = Findings("messages", limit=5.0)
     dice = random.Random(f"messages {seed}")
-    patterns = list(TREE.patterns)
+    patterns = [pattern for pattern, _ in TREE.entries]
     sent: list[bytes] = []
     supplies: list[AtHand] = []
     loop = asyncio.new_event_loop()

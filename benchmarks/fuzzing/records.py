@@ -19,7 +19,7 @@ from tests.running.small import PROCEDURE, small
 
 from railwright.archive.stored import evaluate_run, evaluations_of, open_stored
 from railwright.cli.exits import code_of
-from railwright.documents.recording_keys import RecordingKeys
+from railwright.documents.recording_keys import RecordingParts
 from railwright.documents.shape_recordings import recording_pieces
 from railwright.recordings.of_inputs import Given, record_of
 from railwright.recordings.opening import open_recording
@@ -111,8 +111,7 @@ def _opening(folder: Path) -> Callable[[], None]:
 def _reading(dice: random.Random, path: Path) -> Callable[[], None]:
     if dice.random() < 0.5:
         return _told(lambda: _evaluated(path, dice.choice((None, 100))))
-    keys = RecordingKeys.model_construct(
-        recording=path.name,
+    keys = RecordingParts.model_construct(
         column=dice.choice((None, None, None, "1", "2", "main_voltage", "99")),
         time=dice.choice((None, None, None, "1", "time")),
         interval=dice.choice((None, None, 1e-3, 1e-300, 1e300)),

@@ -15,7 +15,7 @@ import pytest
 from pyarrow import parquet
 from scipy.io import wavfile
 
-from railwright.documents.recording_keys import RecordingKeys, RecordingParts
+from railwright.documents.recording_keys import RecordingParts
 from railwright.documents.shape_recordings import recording_pieces
 from railwright.recordings.errors import RecordingError
 from railwright.regular import MOST_SAMPLES
@@ -28,7 +28,7 @@ def refused(path: Path, **keys: object) -> str:
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         with pytest.raises(RecordingError) as caught:
-            recording_pieces(path, RecordingKeys.model_construct(recording=path.name, **keys))
+            recording_pieces(path, RecordingParts.model_construct(**keys))
     assert str(caught.value).isprintable()
     return caught.value.told
 

@@ -1,6 +1,7 @@
 """Shape steps in documents: what may be written, where errors stand, and own figures of standards."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,9 +10,9 @@ from tests.bench import PROCEDURE, copy_demo, edit
 from railwright.documents.loader import load_documents
 from railwright.documents.sources import DocumentErrors
 from railwright.documents.standard_tests import pieces_of
+from railwright.plan.set_point import waveform
 from railwright.plan.timeline import build_timeline
 from railwright.recordings.errors import RecordingError
-from railwright.rehearsal.playback import asked_waveform
 from railwright.running.folder import copy_documents
 from railwright.waveforms.shapes import Hold, Jump
 
@@ -25,6 +26,17 @@ SHAPE = """  - shape:
         - {line_to: 12 V, over: 2 s}
         - {hold: 500 ms}
 """
+
+
+def own_waveform(timeline):
+    """What the shape of step 3 asks of `main`, on the step's own clock."""
+    span = timeline.spans[3]
+    own = [
+        replace(each, time=each.time - span.start)
+        for each in timeline.actions
+        if each.path[:2] == ("steps", 3) and each.input == "main"
+    ]
+    return waveform(0.0, own, 0.0, span.end - span.start)
 
 
 def with_shape(folder, text):
@@ -207,7 +219,7 @@ def test_a_recording_is_played_in_few_lines_within_its_tolerance(tmp_path):
     own = [each for each in timeline.actions if each.path[:2] == ("steps", 3)]
     assert 10 < len(own) < 80
     assert {each.path for each in own} == {("steps", 3, "shape", "recording")}
-    wave = asked_waveform(timeline, 3, "main")
+    wave = own_waveform(timeline)
     assert wave.duration == pytest.approx(1.5)
     time = np.array([each for each, _ in sampled[1:-1]])
     assert np.abs(wave.at(time) - np.array([each for _, each in sampled[1:-1]])).max() < 0.0025 * 4.0 * 1.01
@@ -267,6 +279,6 @@ def test_a_part_of_a_recording_is_played(tmp_path):
     path = with_shape(tmp_path, "{input: main, recording: rec.csv, begin: 1 s, end: 2 s}")
     (tmp_path / "rec.csv").write_text(rows((0, 9), (1, 9), (3, 15)))
     documents = load_documents(path)
-    wave = asked_waveform(build_timeline(documents.procedure, documents.device), 3, "main")
+    wave = own_waveform(build_timeline(documents.procedure, documents.device))
     assert wave.duration == pytest.approx(1.0)
     assert wave.at(np.array([0.5])) == pytest.approx([10.5])

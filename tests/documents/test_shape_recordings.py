@@ -15,7 +15,7 @@ from pyarrow import parquet
 from pydantic import ValidationError
 from scipy.io import wavfile
 
-from railwright.documents.recording_keys import RecordingKeys, RecordingParts
+from railwright.documents.recording_keys import RecordingParts
 from railwright.documents.shape_recordings import recorded_waveform, recording_pieces
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.opening import open_recording
@@ -28,12 +28,12 @@ def given(folder: Path, text: str | bytes, name: str = "drop.csv") -> Path:
     return path
 
 
-def read_recording(path: Path, given: RecordingKeys | None = None) -> tuple[Any, tuple[str, ...]]:
+def read_recording(path: Path, given: RecordingParts | None = None) -> tuple[Any, tuple[str, ...]]:
     return recorded_waveform(path, given)[:2]
 
 
-def keys(**more: Any) -> RecordingKeys:
-    return RecordingKeys(recording="drop.csv", **more)
+def keys(**more: Any) -> RecordingParts:
+    return RecordingParts(**more)
 
 
 ISO, DAY = "2026-03-02T10:00:00", "02.03.2026 10:00:00"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from tests.said import says
 
-from railwright.evaluation.decision import Tolerance, conformance_probability, decide
+from railwright.evaluation.decision import Tolerance, decide
 from railwright.evaluation.outcome import Evaluation, Outcome, Result
 from railwright.measures.outcome import Measured
 
@@ -63,13 +63,6 @@ def test_what_hides_from_the_readings_never_passes_an_upper_limit(rule: str) -> 
 def test_the_reason_has_the_numbers() -> None:
     _, reason = decide(measured(9.5), UPPER, "V", "guarded", 1.0)
     assert says(reason, "9.5 V", "95 %", "8.5 V", "10.5 V", "10 V")
-
-
-def test_conformance_probability() -> None:
-    assert conformance_probability(0.0, 1.0, -1.959964, 1.959964) == pytest.approx(0.95, abs=1e-6)
-    assert conformance_probability(5.0, 0.0, upper=5.0) == 1.0
-    assert conformance_probability(5.1, 0.0, upper=5.0) == 0.0
-    assert conformance_probability(3.0, 0.2) == 1.0
 
 
 @pytest.mark.parametrize(

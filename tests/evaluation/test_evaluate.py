@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 from benchmarks.small_bench import set_points_of, write_bench
+from benchmarks.virtual_record import record_case
 from tests.said import figures, says
 
 from railwright.documents.loader import load_documents
@@ -20,7 +21,7 @@ from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.alignment import AlignmentError
 from railwright.evaluation.data import as_data, evaluation_from_data
-from railwright.evaluation.evaluate import evaluate, every_source
+from railwright.evaluation.evaluate import evaluate
 from railwright.evaluation.outcome import Outcome
 from railwright.evaluation.reading import known_resistance, supply_model
 from railwright.evaluation.views import _away
@@ -31,7 +32,6 @@ from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.settle import settle
 from railwright.traces import Event, EventKind, Facts, Record, Traces
 from railwright.twin.recorder import Trigger, capture
-from railwright.twin.virtual import record_case
 
 DEMO = example() / "power-input.procedure.yaml"
 RECORDER = "transient recorder"
@@ -174,16 +174,6 @@ def test_the_prediction_can_be_judged_as_well() -> None:
     found = evaluate(documents, set_points, replace(truth, origin="rehearsal"))
     assert {result.outcome for result in found.results} == {Outcome.PASS}
     assert all(r.measured is not None and r.measured.low == r.measured.high for r in found.results)
-
-
-def test_every_source_judges_alone() -> None:
-    documents, set_points, record, _ = demo()
-    own, external = every_source(documents, set_points, record, [recording()])
-    assert {result.source for result in own.results} == {"supply readings"}
-    assert {result.source for result in external.results} == {RECORDER}
-    steady = next(result for result in external.results if result.requirement == "supply level")
-    assert steady.outcome is Outcome.INCONCLUSIVE
-    assert steady.measured is None
 
 
 def test_json_keeps_everything_and_reads_back() -> None:

@@ -6,10 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from tests.physics.bench import FIGURES, STAGE, capacitor, resistor, single
+from tests.physics.meeting_points import operating_points
 from tests.physics.test_operating_points import converter
 
 from railwright.physics.circuit import Branch, Circuit, LeadCircuit
-from railwright.physics.operating_points import operating_points
 from railwright.physics.output_stage import blind_weight, derive_output_stage
 from railwright.physics.simulation import Simulation
 from railwright.rehearsal.fault_entries import SHORT

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from railwright.evaluation.decision import conformance_probability
 from railwright.measures.levels import state_levels
 from railwright.measures.outcome import Contribution
 from railwright.measures.signal import scatter, scatter_degrees
@@ -18,7 +17,6 @@ from railwright.measures.uncertainty import (
     effective_degrees,
     half_interval,
     normal,
-    propagate,
     quantile,
     rectangular,
     resolution,
@@ -45,24 +43,6 @@ def test_gum_h2_means_and_correlations() -> None:
     assert of_mean(PHASE)[1] == pytest.approx(0.00075, abs=5e-6)
     r = np.corrcoef([VOLTAGE, CURRENT, PHASE])
     assert [r[0, 1], r[0, 2], r[1, 2]] == pytest.approx([-0.36, 0.86, -0.65], abs=0.005)
-
-
-@pytest.mark.parametrize(
-    ("name", "expected", "standard"),
-    [("R", 127.732, 0.071), ("X", 219.847, 0.295), ("Z", 254.260, 0.236)],
-)
-def test_gum_h2_propagation_with_correlated_inputs(name: str, expected: float, standard: float) -> None:
-    """JCGM 100:2008, table H.3: resistance, reactance and impedance of a circuit element."""
-    means = [of_mean(VOLTAGE), of_mean(CURRENT), of_mean(PHASE)]
-    (v, _), (i, _), (phi, _) = means
-    value, gradient = {
-        "R": (v / i * math.cos(phi), [math.cos(phi) / i, -v / i**2 * math.cos(phi), -v / i * math.sin(phi)]),
-        "X": (v / i * math.sin(phi), [math.sin(phi) / i, -v / i**2 * math.sin(phi), v / i * math.cos(phi)]),
-        "Z": (v / i, [1 / i, -v / i**2, 0.0]),
-    }[name]
-    combined = propagate(gradient, [u for _, u in means], np.corrcoef([VOLTAGE, CURRENT, PHASE]))
-    assert value == pytest.approx(expected, abs=6e-4)
-    assert combined == pytest.approx(standard, abs=6e-4)
 
 
 H1 = [
@@ -183,13 +163,6 @@ def test_single_contributions_have_their_closed_forms() -> None:
     assert half_interval([normal("x", 1.0)]) == pytest.approx(1.959964, rel=1e-6)
     with pytest.raises(ValueError, match="unknown distribution"):
         half_interval([Contribution("x", 1.0, "lognormal"), normal("y", 1.0)])
-
-
-def test_jcgm_106_conformance_probability_of_a_one_sided_limit() -> None:
-    """JCGM 106:2012, worked example (from memory): y = -5.47 V, u = 0.05 V, limit -5.40 V: Φ(1.40) = 0.92."""
-    probability = conformance_probability(-5.47, 0.05, upper=-5.40)
-    assert probability == pytest.approx(0.9192, abs=5e-5)
-    assert round(probability, 2) == 0.92
 
 
 def test_state_levels_of_a_two_level_waveform() -> None:

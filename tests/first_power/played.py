@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from pathlib import Path
 
+from benchmarks.virtual_record import record_case
+
 from railwright.documents.loader import load_documents
 from railwright.plan.timeline import build_timeline
 from railwright.running.outcome import InputReading
@@ -12,7 +14,6 @@ from railwright.running.watch import Alarm, Watch
 from railwright.settings.settle import settle
 from railwright.traces import Mode
 from railwright.twin.faults import parse_faults
-from railwright.twin.virtual import record_case
 
 
 def first_alarm(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
 import pytest
 from tests.instruments.fake_supply import FakeSupply
@@ -11,7 +12,7 @@ from railwright.documents.bench import Supply as Document
 from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.lists import OwnList
-from railwright.instruments.session import open_visa
+from railwright.instruments.session import VisaSession
 from railwright.instruments.supply import SupplyDriver
 
 OWN = OwnList("1", (5.0, 7.5), (0.02, 1.5), 3, "line")
@@ -27,7 +28,7 @@ def supply(fake: FakeSupply) -> SupplyDriver:
     output = {"voltage": "0 V .. 36 V", "current": "0 A .. 2 A"}
     dialect = "selected-output" if fake.selected is not None else "channel-list"
     document = {"address": fake.address, "dialect": dialect, "outputs": {"1": output, "2": output}}
-    made = SupplyDriver("left", Document.model_validate(document), open_visa(timeout=0.3))
+    made = SupplyDriver("left", Document.model_validate(document), partial(VisaSession, timeout=0.3))
     made.connect()
     return made
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 
 import pytest
 from tests.instruments.fake_supply import FakeSupply
@@ -10,7 +11,7 @@ from tests.instruments.fake_supply import FakeSupply
 from railwright.documents.bench import Supply as SupplyDocument
 from railwright.instruments.conversation import split_answers
 from railwright.instruments.errors import InstrumentError
-from railwright.instruments.session import Answer, open_visa
+from railwright.instruments.session import Answer, VisaSession
 from railwright.instruments.supply import OutputSetting, SupplyDriver
 from railwright.traces import Mode
 
@@ -28,7 +29,7 @@ def connect(fake: FakeSupply, dialect: str, **more: object) -> SupplyDriver:
     document = SupplyDocument.model_validate(
         {"address": fake.address, "dialect": dialect, "outputs": {"1": OUTPUT, "2": OUTPUT}, **more}
     )
-    supply = SupplyDriver("left", document, open_visa(timeout=0.3))
+    supply = SupplyDriver("left", document, partial(VisaSession, timeout=0.3))
     supply.connect()
     return supply
 
@@ -202,7 +203,9 @@ def test_every_line_is_traced() -> None:
             {"address": fake.address, "dialect": "channel-list", "outputs": {"1": OUTPUT}}
         )
         supply = SupplyDriver(
-            "left", document, open_visa(trace=lambda _t, name, way, line: lines.append((way, line)))
+            "left",
+            document,
+            partial(VisaSession, trace=lambda _t, name, way, line: lines.append((way, line))),
         )
         supply.connect()
         supply.identify()

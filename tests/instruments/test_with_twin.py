@@ -11,7 +11,7 @@ from railwright.dialects.files import dialect_names
 from railwright.documents.bench import Bench, OverCurrent, OverPower
 from railwright.documents.loader import load_bench
 from railwright.examples import example
-from railwright.instruments.session import open_visa
+from railwright.instruments.session import VisaSession
 from railwright.instruments.supply import OutputSetting, SupplyDriver
 from railwright.traces import Mode
 from railwright.twin.launcher import TwinBench
@@ -51,7 +51,7 @@ def _of_every_dialect(bench: Bench) -> Bench:
 
 @pytest.fixture(params=["left", "right", *OTHERS])
 def supply(bench: Bench, request: pytest.FixtureRequest) -> Iterator[SupplyDriver]:
-    made = SupplyDriver(request.param, bench.supplies[request.param], open_visa())
+    made = SupplyDriver(request.param, bench.supplies[request.param], VisaSession)
     made.connect()
     made.clear()
     yield made
@@ -95,7 +95,7 @@ def test_every_setting_is_taken_and_read_back(supply: SupplyDriver) -> None:
 
 
 def test_the_point_list_is_understood(bench: Bench) -> None:
-    supply = SupplyDriver("left", bench.supplies["left"], open_visa())
+    supply = SupplyDriver("left", bench.supplies["left"], VisaSession)
     supply.connect()
     points = supply.dialect.points
     assert points is not None

@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 from tests.physics.bench import STAGE, capacitor, constant_current, resistor, single
 from tests.physics.loads.driven import load_of
+from tests.physics.meeting_points import operating_points, points_of
 
 from railwright.physics.characteristics import InputSource, StaticLoad, source_of, static_loads
 from railwright.physics.circuit import Branch, LeadCircuit, Load
 from railwright.physics.loads import KINDS, LoadKind, LoadParameters
-from railwright.physics.operating_points import Static, operating_points
+from railwright.physics.operating_points import Static
 from railwright.quantities import UncertainOhms, UncertainRatio
 from railwright.traces import Mode
 
@@ -38,24 +39,22 @@ def static(source, *loads):
 
 def test_a_resistor_meets_cv_or_cc_at_one_stable_point():
     """6 V into 12 Ω is 0.5 A: in CV under a limit of 1 A, in CC at 4.8 V under 0.4 A (common practice)."""
-    (point,) = static(InputSource(6.0, 1.0), resistor(12.0)).points()
+    (point,) = points_of(static(InputSource(6.0, 1.0), resistor(12.0)))
     assert (point.voltage, point.current) == pytest.approx((6.0, 0.5))
     assert point.mode == Mode.CV
-    (point,) = static(InputSource(6.0, 0.4), resistor(12.0)).points()
+    (point,) = points_of(static(InputSource(6.0, 0.4), resistor(12.0)))
     assert (point.voltage, point.current) == pytest.approx((4.8, 0.4))
     assert point.mode == Mode.CC
     assert point.stable
-    assert point.load_slope == pytest.approx(1.0 / 12.0, rel=1e-4)
 
 
 def test_constant_power_against_a_current_limit_has_an_unstable_and_a_stable_point():
     """v = P / I in the limit; behind a lead v = V/2 + √(V²/4 - R P) (both closed forms)."""
-    points = static(InputSource(12.0, 1.2, resistance=0.3), converter()).points()
+    points = points_of(static(InputSource(12.0, 1.2, resistance=0.3), converter()))
     running = [point for point in points if point.running]
     low, high = running
     assert low.voltage == pytest.approx(ASKED / 1.2)
     assert (low.mode, low.stable) == (Mode.CC, False)
-    assert low.load_slope == pytest.approx(-ASKED / low.voltage**2, rel=1e-4)
     assert high.voltage == pytest.approx(6.0 + math.sqrt(36.0 - 0.3 * ASKED))
     assert (high.mode, high.stable) == (Mode.CV, True)
     assert high.terminals == pytest.approx(12.0)
@@ -65,9 +64,9 @@ def test_constant_power_against_a_current_limit_has_an_unstable_and_a_stable_poi
 def test_the_point_behind_a_lead_is_stable_where_1_over_r_outweighs_the_load():
     """1/R + di/dv > 0: of the two crossings of v = V - R P / v the upper one is stable."""
     source = InputSource(12.0, 20.0, resistance=2.8)
-    low, high = (p for p in static(source, converter(stops=1.0)).points() if p.running)
+    low, high = (p for p in points_of(static(source, converter(stops=1.0))) if p.running)
     assert (low.stable, high.stable) == (False, True)
-    assert low.source_slope + low.load_slope < 0.0 < high.source_slope + high.load_slope
+    assert 1.0 / 2.8 - ASKED / low.voltage**2 < 0.0 < 1.0 / 2.8 - ASKED / high.voltage**2
     assert low.voltage + high.voltage == pytest.approx(12.0)
     assert low.voltage * high.voltage == pytest.approx(2.8 * ASKED)
 
@@ -75,39 +74,39 @@ def test_the_point_behind_a_lead_is_stable_where_1_over_r_outweighs_the_load():
 def test_characteristics_that_only_touch_meet_at_one_point_that_is_not_stable():
     """At R = V² / (4 P) both crossings fall together, at V / 2."""
     source = InputSource(12.0, 20.0, resistance=36.0 / ASKED)
-    touching = [p for p in static(source, converter(stops=1.0)).points() if p.running]
+    touching = [p for p in points_of(static(source, converter(stops=1.0))) if p.running]
     assert {point.stable for point in touching} <= {False, True}
     assert all(point.voltage == pytest.approx(6.0, abs=1e-3) for point in touching)
     assert touching
     assert not touching[0].stable
     worse = InputSource(12.0, 20.0, resistance=36.001 / ASKED)
-    assert [p for p in static(worse, converter(stops=1.0)).points() if p.running] == []
+    assert [p for p in points_of(static(worse, converter(stops=1.0))) if p.running] == []
 
 
 def test_two_crossings_between_two_looks_are_both_found():
     source = InputSource(12.0, 20.0, resistance=36.0 / ASKED * (1 - 1e-8))
-    low, high = (p for p in static(source, converter(stops=1.0)).points() if p.running)
+    low, high = (p for p in points_of(static(source, converter(stops=1.0))) if p.running)
     assert high.voltage - low.voltage == pytest.approx(2 * math.sqrt(36.0 * 1e-8), rel=1e-2)
     assert (low.stable, high.stable) == (False, True)
 
 
 def test_sensed_at_the_load_the_lead_costs_power_and_not_voltage():
-    (point,) = static(InputSource(12.0, 3.0, resistance=0.5, at_load=True), resistor(6.0)).points()
+    (point,) = points_of(static(InputSource(12.0, 3.0, resistance=0.5, at_load=True), resistor(6.0)))
     assert (point.voltage, point.terminals) == pytest.approx((12.0, 13.0))
     limited = InputSource(12.0, 3.0, power=20.0, resistance=0.5, at_load=True)
-    (point,) = static(limited, resistor(6.0)).points()
+    (point,) = points_of(static(limited, resistor(6.0)))
     assert point.mode == Mode.CP
     assert point.current == pytest.approx(math.sqrt(20.0 / 6.5))
     assert point.terminals * point.current == pytest.approx(20.0)
 
 
 def test_the_bleeder_is_part_of_the_power():
-    (point,) = static(InputSource(30.0, 3.0, power=20.0, bleeder=100.0), resistor(10.0)).points()
+    (point,) = points_of(static(InputSource(30.0, 3.0, power=20.0, bleeder=100.0), resistor(10.0)))
     assert point.voltage**2 * (1 / 10.0 + 1 / 100.0) == pytest.approx(20.0)
 
 
 def test_a_diode_in_the_lead_costs_its_drop():
-    (point,) = static(InputSource(12.0, 3.0, resistance=0.5, drop=0.7), resistor(6.0)).points()
+    (point,) = points_of(static(InputSource(12.0, 3.0, resistance=0.5, drop=0.7), resistor(6.0)))
     assert point.current == pytest.approx(11.3 / 6.5)
 
 

@@ -5,11 +5,11 @@ import math
 import pytest
 from tests.physics.bench import capacitor, constant_current, resistor, single
 from tests.physics.loads.driven import load_of
+from tests.physics.meeting_points import operating_points
 from tests.physics.test_operating_points import ASKED, converter
 from tests.said import says
 
 from railwright.physics.circuit import Circuit
-from railwright.physics.operating_points import operating_points
 from railwright.physics.simulation import Simulation
 from railwright.physics.start_up import start_up
 from railwright.traces import Mode

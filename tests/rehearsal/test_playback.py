@@ -9,7 +9,7 @@ from railwright.documents.standard_tests import pieces_of
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import Action, build_timeline
 from railwright.rehearsal.generator import edges_into_load
-from railwright.rehearsal.playback import asked_edges, asked_waveform, playback, slowest_rises
+from railwright.rehearsal.playback import asked_edges, playback, slowest_rises
 from railwright.rehearsal.rehearse import rehearse
 from railwright.traces import Mode
 from railwright.waveforms.shapes import duration_of
@@ -39,7 +39,7 @@ def played(folder, text, *edits):
 
 
 def test_a_dips_edges_are_told_one_by_one(tmp_path):
-    _, timeline, _, found = played(tmp_path, DIP)
+    *_, found = played(tmp_path, DIP)
     assert (found.span.name, found.input, found.left_out) == ("own", "main", 0)
     # From 16 V of the sweep's end to 12 V, where the dip begins, 1 s later.
     assert [tuple(round(v, 6) for v in (e.asked.time, e.asked.start, e.asked.goal)) for e in found.edges] == [
@@ -52,7 +52,7 @@ def test_a_dips_edges_are_told_one_by_one(tmp_path):
     assert all(1e-3 < e.duration < 30e-3 for e in found.edges)
     assert found.edges[-1].asked.until == pytest.approx(4.2)  # the hold behind the step still shows it
     assert abs(found.edges[-1].error) < 1e-3
-    waveform = asked_waveform(timeline, 3, "main")
+    waveform = found.asked
     assert waveform.duration == pytest.approx(3.2)  # as long as pause_between after the last edge
     assert waveform.at(np.array([0.05, 1.05, 1.5, 2.15])) == pytest.approx([12.0, 8.4, 12.0, 8.4])
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -14,7 +15,7 @@ from tests.said import says
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
 from railwright.instruments.errors import InstrumentError
-from railwright.instruments.session import open_visa
+from railwright.instruments.session import VisaSession
 from railwright.plan.listing import Listing
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.running.rig import Rig
@@ -38,7 +39,9 @@ def rig(fake: FakeSupply, arrangement: Literal["series", "parallel"]) -> Rig:
     share = 0.5 if arrangement == "series" else 1.0
     parts = tuple(OutputSetPoints(OutputName(f"left.{n}"), 1.0, "regulate", 0.0, 30.0, share) for n in (1, 2))
     made = Rig(
-        bench, {"main": Feed("main", arrangement, parts, "pair", "at terminals")}, open_visa(timeout=0.2)
+        bench,
+        {"main": Feed("main", arrangement, parts, "pair", "at terminals")},
+        partial(VisaSession, timeout=0.2),
     )
     for one in made.supplies.values():
         one.connect()

@@ -3,7 +3,7 @@
 import pytest
 
 from railwright.scpi.errors import ScpiError
-from railwright.scpi.headers import CommandTree, parse_pattern, short_form
+from railwright.scpi.headers import CommandTree, parse_pattern
 
 
 @pytest.fixture
@@ -52,14 +52,3 @@ def test_a_header_cannot_be_taken_twice(tree: CommandTree[str]) -> None:
 def test_malformed_patterns_are_refused(pattern: str) -> None:
     with pytest.raises(ValueError, match="header pattern"):
         parse_pattern(pattern)
-
-
-def test_short_forms() -> None:
-    assert [short_form(word) for word in ("VOLTAGE", "LEVEL", "MODE", "DELAY", "STATE", "*IDN")] == [
-        "VOLT",
-        "LEV",
-        "MODE",
-        "DEL",
-        "STAT",
-        "*IDN",
-    ]

@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from benchmarks.virtual_record import record_case
 from tests.truth.small import fed_by, supply, write
 
 from railwright.documents.loader import Documents, load_documents
@@ -26,7 +27,6 @@ from railwright.plan.timeline import timeline_of
 from railwright.settings.settle import settle
 from railwright.traces import Record, Traces
 from railwright.twin.recorder import Trigger, capture
-from railwright.twin.virtual import record_case
 
 RECORDER, OTHER = "transient recorder", "slow recorder"
 ACCURACY = {

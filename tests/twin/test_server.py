@@ -40,7 +40,7 @@ def test_any_bytes_leave_it_alive_with_errors_of_the_standard(at_hand: AtHand, m
     assert at_hand.ask("*IDN?").startswith("Railwright,")
 
 
-BODIES = [pattern.replace("[", "").replace("]", "").replace("#", "") for pattern in TREE.patterns]
+BODIES = [pattern.replace("[", "").replace("]", "").replace("#", "") for pattern, _ in TREE.entries]
 WORDS = [node for body in BODIES for node in body.split(":") if node]
 PIECES = [*WORDS, *":;? ,", "(@1)", "(@1:2)", "1", "1E99", "MAX", "ON", "#14abcd", "'x'", "MV", "\xff"]
 PARAMETERS = ("", " 1", " ON", " 'x'", " #13abc", " (@1)", " 1E30 V", " NAN", " (@1),(@2)", " 1,2,(@2)")

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from benchmarks.virtual_record import record_case
 from tests.twin.bench import BENCH, DEVICE, PROCEDURE
 
 from railwright.documents.loader import Documents
@@ -11,7 +12,6 @@ from railwright.documents.output_name import OutputName
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Record, Span
-from railwright.twin.virtual import record_case
 
 DOCUMENTS = Documents(DEVICE, BENCH, PROCEDURE)
 SET_POINTS = {

@@ -56,9 +56,7 @@ def test_the_truth_is_seen_as_it_is_now_and_as_it_was() -> None:
     assert np.allclose([span[0] for span in spans], [first, third])
     assert spans[0][1] == pytest.approx(second)
     assert spans[1][1] is None
-    assert twins.last_energised("left.1", since=first) == network.loop.now()
     assert twins.energised("left.2") == ()
-    assert twins.last_energised("left.2") is None
     truth = twins.truth()
     main = truth.traces["main"]
     assert np.interp(second - 1e-3, main.time, main.columns["voltage"]) == pytest.approx(11.9, abs=0.1)
@@ -77,7 +75,6 @@ def test_what_trips_is_not_energised() -> None:
     ((begin, end),) = network.twins.energised("left.1")
     assert end == pytest.approx(begin + 0.01, abs=2e-3)
     assert not network.twins.on("left.1")
-    assert network.twins.last_energised("left.1", since=begin + 0.1) is None
 
 
 def test_point_lists_and_what_waits_for_them_go_by_virtual_time() -> None:

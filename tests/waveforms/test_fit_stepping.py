@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from tests.waveforms.by_force import best_levels, best_levels_of_lines
 
 from railwright.waveforms.fit import deviation
-from railwright.waveforms.fit_stepping import fewest_steps, least_error_steps
+from railwright.waveforms.fit_stepping import least_error_steps
 from railwright.waveforms.waveform import Waveform
 
 SHORT = st.lists(st.integers(-20, 20), min_size=1, max_size=12)
@@ -32,17 +32,6 @@ def test_held_values_are_fitted_as_well_as_any_partition_can(values: list[int], 
     assert fit.points <= points
     assert deviation(held(values), fit.wave) == fit.error
     assert fit.gap == 0.0
-
-
-@settings(deadline=None)
-@given(SHORT, st.integers(1, 30))
-def test_the_fewest_levels_are_the_first_number_that_can_do_it(values: list[int], tenths: int) -> None:
-    tolerance = tenths / 10 + 0.05
-    fit = fewest_steps(held(values), tolerance)
-    assert fit.error <= tolerance
-    assert best_levels(np.array(values, float), fit.points) <= tolerance
-    if fit.points > 1:
-        assert best_levels(np.array(values, float), fit.points - 1) > tolerance
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -89,8 +78,6 @@ def test_no_duration_is_one_level() -> None:
 
 
 @pytest.mark.parametrize("points", [0, -1])
-def test_no_point_and_no_tolerance_are_refused(points: int) -> None:
+def test_no_point_is_refused(points: int) -> None:
     with pytest.raises(ValueError, match="one point"):
         least_error_steps(lines([0.0, 1.0]), points)
-    with pytest.raises(ValueError, match="above 0"):
-        fewest_steps(lines([0.0, 1.0]), float(points))

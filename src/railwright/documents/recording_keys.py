@@ -6,7 +6,7 @@ from typing import Self
 
 from pydantic import Field, model_validator
 
-from railwright.documents.model import File, Model, Text, fault
+from railwright.documents.model import Model, Text, fault
 from railwright.quantities import PositiveSeconds, PositiveVolts, Seconds
 
 
@@ -41,11 +41,3 @@ class RecordingParts(RecordedPart):
     full_scale: PositiveVolts | None = Field(
         None, description="voltage of a full-scale sample of a WAV file of whole numbers"
     )
-
-
-class RecordingKeys(RecordingParts):
-    """A recording: CSV, Parquet, HDF5 (with the extra `hdf5`) or WAV. What is left out is recognised, and the
-    result says as what.
-    """
-
-    recording: File = Field(description="the file, relative to this document")

@@ -2,14 +2,12 @@
 
 References
 ----------
-.. [1] JCGM 106:2012, The role of measurement uncertainty in conformity assessment: 8.3 guard bands, 7.3
-   conformance probability of a one-sided tolerance interval, 7.5 of a two-sided one.
+.. [1] JCGM 106:2012, The role of measurement uncertainty in conformity assessment: 8.3 guard bands.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from statistics import NormalDist
 from typing import Literal
 
 from railwright.evaluation.outcome import Outcome
@@ -23,17 +21,6 @@ class Tolerance:
 
     lower: float | None
     upper: float | None
-
-
-def conformance_probability(
-    value: float, standard: float, lower: float | None = None, upper: float | None = None
-) -> float:
-    """Probability that the true value lies between the limits, for a normal state of knowledge [1]_."""
-    if standard <= 0.0:
-        return float((lower is None or value >= lower) and (upper is None or value <= upper))
-    distribution = NormalDist(value, standard)
-    below = 0.0 if lower is None else distribution.cdf(lower)
-    return (1.0 if upper is None else distribution.cdf(upper)) - below
 
 
 def decide(

@@ -82,33 +82,6 @@ def evaluate(
     )
 
 
-def every_source(
-    documents: Documents,
-    set_points: SetPoints,
-    record: Record,
-    external: Sequence[Record] = (),
-    ending: Ending = COMPLETED,
-) -> tuple[Evaluation, ...]:
-    """Every requirement from each record alone, the run's own first; raises as `evaluate` does."""
-    own = _own(documents.bench, set_points, record)
-    case = _case(documents, own, ending)
-    sources = [own, *(_aligned(documents.bench, set_points, each, own)[0] for each in external)]
-    decision = documents.procedure.decision
-    return tuple(
-        Evaluation(
-            tuple(
-                _result(requirement, _from_source(case, requirement, source))
-                for requirement in documents.procedure.requires
-            ),
-            decision.rule,
-            decision.guard_band,
-            (source.name,),
-            withheld=ending.withheld,
-        )
-        for source in sources
-    )
-
-
 def offset_of(documents: Documents, set_points: SetPoints, record: Record, external: Record) -> float:
     """What `evaluate` adds to the times of an external recording [s]; AlignmentError as there."""
     own = _own(documents.bench, set_points, record)

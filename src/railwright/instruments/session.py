@@ -179,12 +179,3 @@ def _why(error: Exception) -> str:
         return "timeout"
     text = str(error).strip() or type(error).__name__
     return text.splitlines()[0].rstrip(".")
-
-
-def open_visa(trace: Trace | None = None, timeout: float = TIMEOUT) -> OpenSession:
-    """An opener of VISA sessions whose lines go to `trace`."""
-
-    def open_session(name: str, address: str) -> InstrumentSession:
-        return VisaSession(name, address, timeout=timeout, trace=trace)
-
-    return open_session

@@ -109,17 +109,6 @@ def combined_standard(contributions: Sequence[Contribution]) -> float:
     return math.sqrt(math.fsum(c.standard**2 for c in contributions))
 
 
-def propagate(sensitivities: ArrayLike, standards: ArrayLike, correlations: ArrayLike | None = None) -> float:
-    """Combined standard uncertainty with correlated inputs [1]_: u² = cᵀ (u r u) c.
-
-    sensitivities, standards: shape (n,); correlations: shape (n, n) with ones on the diagonal, None:
-    independent.
-    """
-    scaled = np.asarray(sensitivities, dtype=np.float64) * np.asarray(standards, dtype=np.float64)
-    matrix = np.eye(scaled.size) if correlations is None else np.asarray(correlations, dtype=np.float64)
-    return math.sqrt(max(0.0, float(scaled @ matrix @ scaled)))
-
-
 def half_interval(contributions: Sequence[Contribution], probability: float = COVERAGE) -> float:
     """Half-width q of the symmetric coverage interval: the sum of all contributions lies within ±q with
     `probability`.

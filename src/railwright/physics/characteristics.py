@@ -1,6 +1,6 @@
 """Static characteristics at an input's connector: what a source gives there, what a load draws at rest.
 
-`operating_points` looks for where the two meet. SI units.
+`operating_points.Static` looks for where the two meet. SI units.
 """
 
 from __future__ import annotations
@@ -85,13 +85,6 @@ class InputSource:
         if volts <= amperes:
             return volts, Mode.CV
         return amperes, Mode.CC if most == self.limit else Mode.CP
-
-    def conductance(self, v: float, mode: Mode) -> float:
-        """-di/dv of the source at the connector [S]: 1/R in CV (inf: without a drop), 0 in CC."""
-        if mode == Mode.CV:
-            return math.inf if self.at_load or self.resistance == 0.0 else 1.0 / self.resistance
-        change = 1e-6 * self.voltage
-        return (self.most(v) - self.most(v + change)) / change
 
 
 def source_of(branch: Branch, voltage: float, limit: float, rise: float = math.inf) -> InputSource:

@@ -8,9 +8,7 @@ References
 .. [2] ASTM B258, Standard nominal diameters of AWG sizes of solid round wires.
 .. [3] IEC 60228, Conductors of insulated cables, maximum resistances at 20 °C (published tables).
 .. [4] F. W. Grover, Inductance Calculations, 1946: two parallel round wires (from memory).
-.. [5] W. H. Preece, fusing currents, 1884-1888; Onderdonk's equation; both as in electrical engineers'
-handbooks
-   (from memory).
+.. [5] Onderdonk's equation, as in electrical engineers' handbooks (from memory).
 .. [6] IEC 60364-5-54, adiabatic equation of a protective conductor (from memory).
 """
 
@@ -117,11 +115,6 @@ def diameter_of_area(area: float) -> float:
     return math.sqrt(4.0 * area / math.pi)
 
 
-def preece_fusing_current(diameter: float) -> float:
-    """Current that melts a copper wire in air [A]: 80 · d^1.5, d in mm [5]_."""
-    return 80.0 * math.pow(diameter * 1e3, 1.5)
-
-
 def onderdonk_fusing_time(area: float, current: float, ambient: float = 23.0) -> float:
     """Time in which a current [A] melts a copper wire of section `area` [m²] without losing heat [s] [5]_.
 
@@ -129,11 +122,6 @@ def onderdonk_fusing_time(area: float, current: float, ambient: float = 23.0) ->
     """
     mils = area / _CIRCULAR_MIL
     return math.log10((COPPER_MELTS_AT - ambient) / (234.0 + ambient) + 1.0) / 33.0 * (mils / current) ** 2
-
-
-def onderdonk_fusing_current(area: float, time: float, ambient: float = 23.0) -> float:
-    """Current that melts a copper wire of section `area` [m²] in a time [s] without losing heat [A] [5]_."""
-    return math.sqrt(onderdonk_fusing_time(area, 1.0, ambient) / time)
 
 
 def adiabatic_limit(area: float, k: float = K_PVC_COPPER) -> float:

@@ -16,7 +16,6 @@ References
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -25,8 +24,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.physics.characteristics import Gates, InputSource, StaticLoad, source_of, static_loads
-from railwright.physics.circuit import Branch
+from railwright.physics.characteristics import Gates, InputSource, StaticLoad
 from railwright.traces import Mode
 
 SCAN = 1500
@@ -38,8 +36,7 @@ class OperatingPoint:
     """One meeting point of source and load.
 
     voltage [V] at the connector, current [A], terminals [V]; mode: of the source. running: labels of the
-    loads with thresholds that run there. stable: False too where the two only touch. load_slope: di/dv of
-    the load [S]; source_slope: -di/dv of the source [S], inf for an ideal voltage.
+    loads with thresholds that run there. stable: False too where the two only touch.
     """
 
     voltage: float
@@ -48,8 +45,6 @@ class OperatingPoint:
     mode: Mode
     running: tuple[str, ...]
     stable: bool
-    load_slope: float
-    source_slope: float
 
 
 class Static:
@@ -148,26 +143,6 @@ class Static:
         """Everything about a meeting point."""
         drawn = self.drawn(v, gates)
         mode = self.source.spare(v, drawn)[1]
-        change = 1e-6 * max(1.0, v)
-        slope = (self.drawn(v + change, gates) - self.drawn(v - change, gates)) / (2.0 * change)
         running = tuple(label for label, runs in gates.items() if runs)
         terminals = self.source.terminals(v, drawn)
-        return OperatingPoint(
-            v, drawn, terminals, mode, running, stable, slope, self.source.conductance(v, mode)
-        )
-
-    def points(self) -> tuple[OperatingPoint, ...]:
-        """All operating points, whatever runs, in order of voltage."""
-        found = []
-        for runs in itertools.product((False, True), repeat=len(self.gated)):
-            gates = dict(zip((g.label for g in self.gated), runs, strict=True))
-            found += [self.point(v, gates, stable) for v, stable in self.meeting(gates)]
-        return tuple(sorted(found, key=lambda each: each.voltage))
-
-
-def operating_points(branch: Branch, voltage: float, limit: float) -> tuple[OperatingPoint, ...]:
-    """All operating points of an input, in order of voltage.
-
-    voltage [V], limit [A]: set, of the whole. ValueError where one of them is not above zero.
-    """
-    return Static(source_of(branch, voltage, limit), static_loads(branch)).points()
+        return OperatingPoint(v, drawn, terminals, mode, running, stable)

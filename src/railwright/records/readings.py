@@ -191,13 +191,6 @@ def read_parquet(path: Path, name: str) -> Traces:
     return Traces(samples.time, columns)
 
 
-def count_rows(path: Path) -> int:
-    """Readings in a file; only its end is read. OSError or ValueError."""
-    from pyarrow import parquet
-
-    return int(parquet.read_metadata(path).num_rows)
-
-
 @dataclass
 class Story:
     """What a log tells besides the readings. recovered: what of it was no whole line, empty where it is

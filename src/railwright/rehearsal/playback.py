@@ -45,16 +45,6 @@ class PlayedShape:
     left_out: int
 
 
-def asked_waveform(timeline: Timeline, step: int, name: str) -> Waveform:
-    """What a shape asks of an input, on the step's own clock [s], [V]; 0 V while it is switched off.
-
-    step: the shape's position among the steps.
-    """
-    level, own, _ = _own(timeline, step, name)
-    span = timeline.spans[step]
-    return waveform(level, own, 0.0, span.end - span.start)
-
-
 def limit_waveform(timeline: Timeline, step: int, feed: Feed) -> Waveform:
     """The current limit of an input during a shape, on the step's own clock [s], [A]."""
     import numpy as np

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from railwright.quantities import show
-from railwright.report.drawing import as_svg, drawing, save
+from railwright.report.drawing import as_svg, drawing
 from railwright.report.fixture_box import FixtureBox, fixture_box
 from railwright.report.key import text_width
 from railwright.report.style import INK, SMALL, colours
@@ -136,13 +135,7 @@ def _notes(bench: Bench, rows: Sequence[Row]) -> list[str]:
 def wiring_svg(wiring: WiringTable) -> str:
     """The drawing as SVG text; the same wiring gives the same bytes."""
     with drawing():
-        return as_svg(_figure(wiring))
-
-
-def save_wiring(wiring: WiringTable, path: Path) -> None:
-    """The drawing as SVG or PNG, by the path's ending."""
-    with drawing():
-        save(_figure(wiring), path)
+        return as_svg(wiring_figure(wiring))
 
 
 class _Pen:
@@ -210,7 +203,8 @@ class _Pen:
         self.sketch += label
 
 
-def _figure(wiring: WiringTable) -> Figure:
+def wiring_figure(wiring: WiringTable) -> Figure:
+    """The drawing; made and saved within `drawing()`."""
     import schemdraw
     import schemdraw.elements as elements
     from matplotlib.figure import Figure

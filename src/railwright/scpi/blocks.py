@@ -9,14 +9,6 @@ from __future__ import annotations
 from railwright.scpi.errors import ScpiError
 
 
-def encode_block(data: bytes) -> bytes:
-    """Definite-length block holding `data` (at most 999,999,999 bytes)."""
-    length = str(len(data))
-    if len(length) > 9:
-        raise ValueError("a block of definite length holds at most 999999999 bytes")
-    return b"#" + str(len(length)).encode("ascii") + length.encode("ascii") + data
-
-
 def decode_block(message: bytes, start: int = 0) -> tuple[bytes, int]:
     """Data of the block that begins at `message[start]`, and the index just after it.
 

@@ -1,8 +1,7 @@
 """Command headers: short and long forms, optional nodes, numeric suffixes, and the tree that finds a header's
 command.
 
-Sources: SCPI-1999 vol. 1, 6.2.1 (mnemonics: the short form is the first four letters, or three when the
-fourth is a vowel and the word is longer than four), 6.2.5.2 (numeric suffixes); vol. 2, 1.3 (brackets mark
+Sources: SCPI-1999 vol. 1, 6.2.1 (mnemonics), 6.2.5.2 (numeric suffixes); vol. 2, 1.3 (brackets mark
 nodes that may be left out).
 """
 
@@ -19,16 +18,6 @@ Command = TypeVar("Command")
 _NODE = re.compile(r"(\*?[A-Z][A-Z0-9_]*)([a-z0-9_]*)(#?)")
 _PIECE = re.compile(r"(\[)?:?([A-Za-z*][A-Za-z0-9_#]*)(\])?")
 _TRAILING_DIGITS = re.compile(r"(.*?)(\d+)\Z")
-
-
-def short_form(word: str) -> str:
-    """Short form of a mnemonic by the standard's rule: VOLTAGE -> VOLT, LEVEL -> LEV, MODE -> MODE, *IDN ->
-    *IDN.
-    """
-    upper = word.upper()
-    if len(upper) <= 4 or upper.startswith("*"):
-        return upper
-    return upper[:3] if upper[3] in "AEIOU" else upper[:4]
 
 
 @dataclass(frozen=True)
@@ -76,11 +65,6 @@ class CommandTree(Generic[Command]):
     def __init__(self) -> None:
         self._root: _Branch[Command] = _Branch()
         self._entries: list[tuple[str, Command]] = []
-
-    @property
-    def patterns(self) -> tuple[str, ...]:
-        """All patterns added, in order."""
-        return tuple(pattern for pattern, _ in self._entries)
 
     @property
     def entries(self) -> tuple[tuple[str, Command], ...]:

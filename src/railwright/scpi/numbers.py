@@ -112,25 +112,15 @@ def _single_factor(written: str, unit: str) -> float | None:
     return _MULTIPLIERS.get(prefix)
 
 
-def format_nr1(value: int) -> str:
-    """An integer response: `-3`, `0`, `12` (IEEE 488.2-1992, 8.7.2)."""
-    return str(int(value))
-
-
-def format_nr2(value: float, decimals: int) -> str:
-    """A response with a decimal point and a fixed number of decimals, at least one: `12.500`."""
-    return f"{value:.{max(decimals, 1)}f}"
-
-
-def format_nr3(value: float, digits: int = 8) -> str:
-    """A response in exponent form with so many significant digits: `1.2500000E+01`; infinity and NaN as SCPI
+def format_nr3(value: float) -> str:
+    """A response in exponent form with eight significant digits: `1.2500000E+01`; infinity and NaN as SCPI
     has them.
     """
     if math.isnan(value):
         value = NOT_A_NUMBER
     elif math.isinf(value):
         value = math.copysign(INFINITY, value)
-    mantissa, exponent = f"{value:.{max(digits, 2) - 1}E}".split("E")
+    mantissa, exponent = f"{value:.7E}".split("E")
     return f"{mantissa}E{int(exponent):+03d}"
 
 

@@ -6,14 +6,15 @@ one row a sample (`time_s`, `main_voltage_V`, `main_current_A`, …), voltages a
 
 from __future__ import annotations
 
-import os
 import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from io import StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from railwright.documents.bench import Recorder
+from railwright.records.manifest import write_atomically
 from railwright.traces import Traces
 from railwright.twin.truth import SystematicError, Truth
 
@@ -129,7 +130,7 @@ def write_capture(
     columns = capture(name, recorder, true, trigger, seed, after)
     if columns is None:
         return False
-    write_csv(path, columns)
+    write_atomically(path, as_csv(columns))
     return True
 
 
@@ -142,15 +143,18 @@ def _sample(label: str, error: SystematicError, at: Array, time: Array, values: 
     return np.asarray(np.round(raw / error.resolution) * error.resolution if error.resolution else raw)
 
 
-def write_csv(path: Path, columns: Mapping[str, Array]) -> None:
-    """Write a recording, whole or not at all (a file beside it takes its place at the end)."""
+def as_csv(columns: Mapping[str, Array]) -> str:
+    """A recording as text: a header, then a line for each sample."""
     import numpy as np
 
-    part = path.with_name(path.name + ".part")
     table = np.column_stack(list(columns.values()))
-    with part.open("w", encoding="ascii", newline="\n") as file:
-        file.write(",".join(columns) + "\n")
-        np.savetxt(file, table, fmt=["%.7f"] + ["%.6g"] * (table.shape[1] - 1), delimiter=",")
-        file.flush()
-        os.fsync(file.fileno())
-    part.replace(path)
+    text = StringIO()
+    np.savetxt(
+        text,
+        table,
+        fmt=["%.7f"] + ["%.6g"] * (table.shape[1] - 1),
+        delimiter=",",
+        header=",".join(columns),
+        comments="",
+    )
+    return text.getvalue()

@@ -123,17 +123,6 @@ class VirtualNetwork:
         server.catch_up()
         return tuple(server.energised()[output])
 
-    def last_energised(self, output: str, since: float = -math.inf) -> float | None:
-        """The last instant from `since` on at which 'supply.output' was energised [s], now where it still is;
-        None: it was not, from `since` on.
-        """
-        spans = self.energised(output)
-        if not spans:
-            return None
-        last = spans[-1][1]
-        last = self.loop.now() if last is None else last
-        return last if last > since else None
-
     def acts(self) -> tuple[Act, ...]:
         """What the faults by script have done so far, on the loop's time, in order of time."""
         acts = [act for server in self.servers.values() for act in server.mischief.acts]

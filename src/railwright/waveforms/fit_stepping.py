@@ -19,22 +19,6 @@ from railwright.waveforms.fit import Fit, tidy
 from railwright.waveforms.waveform import Array, Waveform
 
 
-def fewest_steps(wave: Waveform, tolerance: float) -> Fit:
-    """The stepping fit with the fewest levels that stays within `tolerance` [the waveform's unit, > 0].
-
-    Each level is the middle of what it stands for. Raises ValueError where the tolerance is none.
-    """
-    if not tolerance > 0.0:
-        raise ValueError(f"a tolerance above 0 is needed, got {tolerance}")
-    wave = tidy(wave)
-    most = 1024
-    while True:
-        fit = _levels(wave, 2.0 * tolerance, most)
-        if fit is not None:
-            return fit
-        most *= 4
-
-
 def least_error_steps(wave: Waveform, points: int) -> Fit:
     """The stepping fit of at most `points` levels with the least error, to the last bit (gap 0).
 
@@ -56,20 +40,10 @@ def least_error_steps(wave: Waveform, points: int) -> Fit:
             enough = min(spanned, middle)
         else:
             short = middle
-    fit = _levels(wave, enough, points)
-    assert fit is not None
-    return fit
-
-
-def _levels(wave: Waveform, span: float, most: int) -> Fit | None:
-    """The greedy fit whose levels stand for values that span so much at most; None: it needs more levels."""
-    breaks, levels = np.empty(most), np.empty(most)
-    count, spanned = _steps(wave.time, wave.value, span, breaks, levels)
-    if count > most:
-        return None
-    edges = np.concatenate(([0.0], breaks[: count - 1], [wave.duration]))
+    count, spanned = _steps(time, value, enough, breaks, levels)
     if wave.duration == 0.0:
         return Fit(wave, 1, 0.0, 0.0)
+    edges = np.concatenate(([0.0], breaks[: count - 1], [wave.duration]))
     made = Waveform(np.repeat(edges, 2)[1:-1], np.repeat(levels[:count], 2))
     return Fit(made, count, 0.5 * spanned, 0.0)
 
