@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 from typing import TYPE_CHECKING, Any, NamedTuple, Self
@@ -72,7 +72,7 @@ class Traces:
         if self.time.size == 0 or end <= start or end < self.time[0] or start > self.time[-1]:
             return inside
         ends = np.clip([start, end], self.time[0], self.time[-1])
-        before = np.clip(np.searchsorted(self.time, ends, side="right") - 1, 0, self.time.size - 1)
+        before = rows_at(self.time, ends)
         columns = {}
         for name, values in self.columns.items():
             first, last = values[before] if name == "mode" else np.interp(ends, self.time, values)
@@ -385,10 +385,37 @@ class Record:
 
     def span(self, name: str) -> Span:
         """The step of that name; KeyError where there is none."""
-        for span in self.spans:
-            if span.name == name:
-                return span
-        raise KeyError(name)
+        span = span_named(self.spans, name)
+        if span is None:
+            raise KeyError(name)
+        return span
+
+
+def span_named(spans: Iterable[Span], name: str) -> Span | None:
+    """The step of that name; None where there is none."""
+    return next((span for span in spans if span.name == name), None)
+
+
+def rows_at(time: NDArray[np.float64], at: NDArray[np.float64]) -> NDArray[np.intp]:
+    """Of each instant the last row that is not later; the first row before all of them. Shape of `at`."""
+    import numpy as np
+
+    return np.clip(np.searchsorted(time, at, side="right") - 1, 0, time.size - 1)
+
+
+def runs_of(holds: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and one past the last index of each run of True."""
+    import numpy as np
+
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], holds, [False])).astype(np.int8))).tolist()
+    return list(zip(edges[::2], edges[1::2], strict=True))
+
+
+def crossing(time: NDArray[np.float64], values: NDArray[np.float64], row: int, level: float) -> float:
+    """When the straight line to a row from the one before it passes a level that lies between them [s]."""
+    rise = float(values[row] - values[row - 1])
+    part = (level - float(values[row - 1])) / rise if rise else 1.0
+    return float(time[row - 1] + part * (time[row] - time[row - 1]))
 
 
 def integral_of_product(time: NDArray[np.float64], a: NDArray[np.float64], b: NDArray[np.float64]) -> float:

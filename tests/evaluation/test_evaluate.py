@@ -14,6 +14,8 @@ import numpy as np
 import pytest
 from benchmarks.small_bench import set_points_of, write_bench
 from benchmarks.virtual_record import record_case
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from tests.said import figures, says
 
 from railwright.documents.loader import load_documents
@@ -327,6 +329,23 @@ def test_a_load_was_away_from_its_stop_to_its_next_start() -> None:
         Event(3.0, "main", EventKind.STOPS, Facts(load="converter")),
     )
     assert _away("main", Record("rehearsal", {}, events)) == ((1.0, 1.4), (2.0, 2.5), (3.0, math.inf))
+
+
+@settings(deadline=None)
+@given(st.lists(st.tuples(st.sampled_from("abc"), st.integers(0, 30), st.integers(1, 12)), max_size=7))
+def test_loads_that_are_away_together_are_away_once(drawn: list[tuple[str, int, int]]) -> None:
+    """Brute force: the instants at which any load is away, looked at one by one."""
+    away, events, free = set[int](), [], dict.fromkeys("abc", -1)
+    for load, start, length in sorted(drawn, key=lambda each: each[1]):
+        if start <= free[load]:
+            continue
+        free[load] = start + length
+        away |= set(range(2 * start, 2 * (start + length) + 1))
+        events.append(Event(float(start), "main", EventKind.STOPS, Facts(load=load)))
+        events.append(Event(float(start + length), "main", EventKind.STARTS, Facts(load=load)))
+    begins = [half / 2 for half in sorted(away) if half - 1 not in away]
+    ends = [half / 2 for half in sorted(away) if half + 1 not in away]
+    assert _away("main", Record("rehearsal", {}, tuple(events))) == tuple(zip(begins, ends, strict=True))
 
 
 @pytest.mark.parametrize(

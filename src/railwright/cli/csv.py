@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from railwright.traces import rows_at
+
 if TYPE_CHECKING:
     from railwright.traces import Traces
 
@@ -21,8 +23,7 @@ def write_traces(path: Path, traces: Mapping[str, Traces]) -> None:
     for name, each in traces.items():
         for channel, values in each.columns.items():
             if channel == "mode":
-                place = np.clip(np.searchsorted(each.time, time, side="right") - 1, 0, each.time.size - 1)
-                columns[f"{name}_mode"] = values[place]
+                columns[f"{name}_mode"] = values[rows_at(each.time, time)]
                 formats.append("%d")
             else:
                 columns[f"{name}_{channel}{UNITS[channel]}"] = np.interp(time, each.time, values)

@@ -35,7 +35,7 @@ from railwright.measures.wording import amount
 from railwright.plan.required_trip import ended_by
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
-from railwright.traces import VOLTAGES, Record
+from railwright.traces import VOLTAGES, Record, span_named
 
 
 def evaluate(
@@ -236,7 +236,7 @@ def _from_source(case: Case, requirement: Requirement, source: RecordSource) -> 
             reason = f"{cut}; a further trip needs a run of its own"
             return _Finding(source.name, None, Outcome.INCONCLUSIVE, reason)
         return _Finding(source.name, None, Outcome.NOT_JUDGED, cut)
-    span = next((span for span in run.spans if span.name == requirement.during), None)
+    span = span_named(run.spans, requirement.during)
     late = out_of_time(span, case.timeline, run) if span is not None else ""
     if not cut:
         found = _measured(case, requirement, source)

@@ -10,7 +10,7 @@ from railwright.measures import Measure
 from railwright.measures.outcome import Measured
 from railwright.plan.timeline import Timeline
 from railwright.quantities import show
-from railwright.traces import EventKind, Record, Span
+from railwright.traces import EventKind, Record, Span, span_named
 
 LATE_PART = 0.1
 """A set point may come late by this part of the step's shortest segment: the usual tolerance of durations."""
@@ -24,7 +24,7 @@ ROUNDING = 1e-9
 
 def unfinished(step: str, run: Record, ending: Ending) -> str:
     """Why a step was not played to its end, in words; empty where it was, or where nobody knows of it."""
-    span = next((span for span in run.spans if span.name == step), None)
+    span = span_named(run.spans, step)
     ended = ending.early or ending.by_trip
     because = f": {ended}" if ended else ""
     if span is None:
@@ -34,7 +34,7 @@ def unfinished(step: str, run: Record, ending: Ending) -> str:
 
 def needed(step: str, run: Record, ending: Ending) -> bool:
     """Whether a step is to be played: not one that a required trip, which ended the run, came before."""
-    return not ending.expected_trip or any(span.name == step for span in run.spans)
+    return not ending.expected_trip or span_named(run.spans, step) is not None
 
 
 def judged_up_to_trip(measure: Measure) -> bool:
@@ -78,7 +78,7 @@ def shortest_segment(span: Span, timeline: Timeline, run: Record) -> float:
     An input whose outputs play a point list of their own times nothing but the start of it: its segment is
     the step.
     """
-    planned = next((each for each in timeline.spans if each.name == span.name), span)
+    planned = span_named(timeline.spans, span.name) or span
     listed = {
         event.subject
         for event in run.events

@@ -15,7 +15,7 @@ from railwright.measures.status import ModeChange, SupplyStatus, Trip
 from railwright.plan.required_trip import own_trips
 from railwright.plan.set_points import Feed
 from railwright.plan.timeline import Timeline
-from railwright.traces import EventKind, Mode, Record, Span, Traces
+from railwright.traces import EventKind, Mode, Record, Span, Traces, span_named
 
 SWITCHED_OFF = (EventKind.OFF, EventKind.OFF_SENT, EventKind.TRIPS_LINKED)
 """Events after which an input's outputs are off without a trip of their own."""
@@ -94,7 +94,7 @@ def _arrived(timeline: Timeline, span: Span) -> tuple[float, float]:
     """When the last set point or limit before a step, and the last one before its end, was reached, of any
     input [s, the record's time].
     """
-    planned = next((each for each in timeline.spans if each.name == span.name), span)
+    planned = span_named(timeline.spans, span.name) or span
     reached = [(each.time, each.time + each.over) for each in timeline.actions]
     reached += [(each.time, each.time) for each in timeline.limits]
     later = span.start - planned.start
@@ -125,7 +125,7 @@ def _bounds(bench: Bench, timeline: Timeline, feed: Feed, span: Span) -> tuple[f
     one may carry the whole current, up to its own limit.
     """
     outputs = [bench.output(points.output) for points in feed.outputs]
-    planned = next((each for each in timeline.spans if each.name == span.name), None)
+    planned = span_named(timeline.spans, span.name)
     changes = [
         each.current / feed.limit
         for each in timeline.limits

@@ -19,7 +19,7 @@ from railwright.measures.status import SupplyStatus
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import highest_stair
 from railwright.plan.timeline import Timeline
-from railwright.traces import EventKind, Record, Span
+from railwright.traces import EventKind, Record, Span, span_named
 
 VOLTAGES = 64
 """At how many voltages the least current of running loads is worked out."""
@@ -49,7 +49,7 @@ class Case:
 
     def planned(self, step: str) -> Span | None:
         """The step in the nominal timeline."""
-        return next((span for span in self.timeline.spans if span.name == step), None)
+        return span_named(self.timeline.spans, step)
 
 
 def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterator[View]:
@@ -135,10 +135,15 @@ def _stair(case: Case, span: Span, source: RecordSource, name: str) -> float:
     return highest_stair(case.timeline, planned, source.feeds[name], case.documents.bench)
 
 
+def _subjects(case: Case, name: str) -> set[str]:
+    """What events of an input are about: itself, and the outputs that feed it."""
+    hook_up = case.documents.procedure.hook_up.get(name)
+    return {name, *(hook_up.outputs if hook_up else ())}
+
+
 def _switched_on(case: Case, name: str, span: Span) -> float | None:
     """When the input was switched on within a step [s]: the record's own event, else the procedure's plan."""
-    hook_up, run = case.documents.procedure.hook_up.get(name), case.own.record
-    subjects = {name, *(hook_up.outputs if hook_up else ())}
+    run, subjects = case.own.record, _subjects(case, name)
     slack = 1e-3
     times = [
         event.time
@@ -177,9 +182,7 @@ def _supplied(case: Case, name: str, span: Span) -> tuple[float, float]:
 
 def energised(case: Case, name: str) -> Iterator[tuple[float, float]]:
     """From when to when an input was on [s]: from each switching-on to what took it down, a trip included."""
-    run = case.own.record
-    hook_up = case.documents.procedure.hook_up.get(name)
-    subjects = {name, *(hook_up.outputs if hook_up else ())}
+    run, subjects = case.own.record, _subjects(case, name)
     ends = [each.time for each in run.events if each.subject in subjects and _takes_down(each.kind)]
     ends += [each.start for each in run.spans if each.kind == "power_down" and name in each.inputs]
     for each in run.spans:
@@ -296,13 +299,11 @@ def _away(name: str, record: Record) -> tuple[tuple[float, float], ...]:
         if event.kind is EventKind.STOPS:
             stopped.setdefault(event.facts.load, event.time)
         elif event.kind is EventKind.STARTS and event.facts.load in stopped:
-            start = stopped.pop(event.facts.load)
-            if found and start <= found[-1][1]:
-                start = min(start, found.pop()[0])
-            found.append((start, event.time))
-    if stopped:
-        start = min(stopped.values())
-        if found and start <= found[-1][1]:
-            start = min(start, found.pop()[0])
-        found.append((start, math.inf))
-    return tuple(found)
+            found.append((stopped.pop(event.facts.load), event.time))
+    away: list[tuple[float, float]] = []
+    for start, end in sorted([*found, *((start, math.inf) for start in stopped.values())]):
+        if away and start <= away[-1][1]:
+            away[-1] = away[-1][0], max(away[-1][1], end)
+        else:
+            away.append((start, end))
+    return tuple(away)

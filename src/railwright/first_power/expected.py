@@ -143,15 +143,8 @@ def _windows(time: Array, current: Array, span: Span, aperture: float) -> Array:
     """Means over windows that lie wholly in a step after its first part; straight lines between instants."""
     import numpy as np
 
-    steps = np.diff(time) * (current[1:] + current[:-1]) / 2
-    charge = np.concatenate(([0.0], np.cumsum(steps)))
+    from railwright.measures.signal import integrals
+
     first = min(span.start + SETTLING * (span.end - span.start) + aperture, span.end)
     ends = np.linspace(first, span.end, 60)
-
-    def until(at: Array) -> Array:
-        # Within a stretch the current runs straight, so that its charge is no straight line.
-        k = np.clip(np.searchsorted(time, at, side="right") - 1, 0, time.size - 2)
-        here = np.interp(at, time, current)
-        return np.asarray(charge[k] + (at - time[k]) * (current[k] + here) / 2)
-
-    return np.asarray((until(ends) - until(ends - aperture)) / aperture)
+    return integrals(time, current, ends - aperture, ends) / aperture

@@ -18,8 +18,8 @@ from railwright.measures.hiding import UNBROKEN, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
-from railwright.measures.turning import low_stretches
 from railwright.measures.wording import amount, rate
+from railwright.traces import runs_of
 
 if TYPE_CHECKING:
     import numpy as np
@@ -207,7 +207,7 @@ def _drop_outs(
         # Below the lowest voltage at which it stops it has not run yet: what flows there charges the input.
         runs &= np.abs(volts) >= view.stops_at[0] - visible
     has_run = np.maximum.accumulate(runs)
-    dips = [(a, b) for a, b in low_stretches(low) if a > 0 and has_run[a - 1]]
+    dips = [(a, b) for a, b in runs_of(low) if a > 0 and has_run[a - 1]]
     explained = [dip for dip in dips if _explained(view, time, amps, volts, dip, visible)]
     return [dip for dip in dips if dip not in explained], explained
 

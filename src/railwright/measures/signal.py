@@ -494,7 +494,7 @@ def integrals(time: Array, values: Array, starts: Array, ends: Array) -> Array:
     """∫ x dt over each [start, end], x piecewise linear, held at its ends: Σ w x with the weights of
     `trapezoid_weights`, for many windows at once. Shape of starts.
 
-    time, values: shape (n,), n >= 1, time increasing. starts, ends: [s].
+    time, values: shape (n,), n >= 1, time never decreasing. starts, ends: [s].
     """
     if time.size == 1:
         held: Array = values[0] * (ends - starts)
@@ -507,7 +507,7 @@ def integrals(time: Array, values: Array, starts: Array, ends: Array) -> Array:
         place = np.clip(instants, time[0], time[-1])
         left = np.clip(np.searchsorted(time, place, side="left") - 1, 0, time.size - 2)
         passed, gap = place - time[left], gaps[left]
-        slope = steps[left] / gap
+        slope = steps[left] / np.where(gap > 0.0, gap, 1.0)  # two rows at one time: a jump
         beyond = np.where(instants < time[0], values[0], values[-1]) * (instants - place)
         total: Array = sums[left] + passed * (values[left] + slope * passed / 2.0) + beyond
         return total

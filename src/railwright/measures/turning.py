@@ -20,11 +20,9 @@ from railwright.measures.hiding import missing
 from railwright.measures.integral import covered, same_instants
 from railwright.measures.measure import measure
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured
+from railwright.traces import runs_of
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from railwright.measures.signal import Array, Signal, View
 
 MOST_EVEN = 10_000_000
@@ -100,14 +98,6 @@ chosen, a skipped update makes a difference twice as large.
 """
 
 
-def low_stretches(low: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """First and one past the last index of each run of True."""
-    import numpy as np
-
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], low, [False])).astype(np.int8)))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
 def turning_instants(time: Array, current: Array) -> tuple[float | None, float | None]:
     """When a current falls to its low state, and when it rises from it, as on the axis `time`, shape (n,).
 
@@ -125,7 +115,7 @@ def turning_instants(time: Array, current: Array) -> tuple[float | None, float |
     levels = state_levels(current, 1e-9)
     if levels.low > 0.5 * levels.high:
         return None, None
-    runs = low_stretches(current < (levels.low + levels.high) / 2.0)
+    runs = runs_of(current < (levels.low + levels.high) / 2.0)
     falls = _longest(time, [run for run in runs if run[0] > 0])
     rises = _longest(time, [run for run in runs if run[1] < time.size])
     return None if falls is None else float(time[falls[0]]), None if rises is None else float(time[rises[1]])
@@ -312,7 +302,7 @@ def _transition(view: View, current: Signal, voltage: Signal, *, falling: bool) 
         state = "high" if running else "low"
         raise CannotMeasure(f"the current is {state} through the whole step", "a step with a ramp across")
     low = current.values < (levels.low + levels.high) / 2.0
-    runs = low_stretches(low)
+    runs = runs_of(low)
     longest = _longest(current.time, [(a, b) for a, b in runs if (a > 0 if falling else b < low.size)])
     if longest is None:
         if falling:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from itertools import islice
 from typing import TYPE_CHECKING
 
 from railwright.circuit.case import Case
@@ -16,7 +15,7 @@ from railwright.physics.output_stage import OPP_RESPONSE
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.plan.timeline import Timeline
 from railwright.rehearsal.rehearse import TAIL, told_simulation
-from railwright.traces import Mode
+from railwright.traces import Mode, crossing, runs_of
 
 LONG = 0.1
 """A stretch in the limit of at least this length that is cut short by the switching off would go on [s]."""
@@ -235,14 +234,8 @@ def _endless(longest: LeastLevel, name: str, timeline: Timeline, time: NDArray[n
 
 def _longest(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> LeastLevel:
     """The longest time on end for which a condition holds; it holds from its row to the next one."""
-    import numpy as np
-
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], holds[:-1], [False])).astype(np.int8)))
-    if edges.size == 0:
-        return LeastLevel(0.0, 0.0)
-    begins, ends = time[edges[::2]], time[edges[1::2]]
-    longest = int(np.argmax(ends - begins))
-    return LeastLevel(float(ends[longest] - begins[longest]), float(begins[longest]))
+    found = [(float(time[end] - time[begin]), float(time[begin])) for begin, end in runs_of(holds[:-1])]
+    return LeastLevel(*max(found, key=lambda each: each[0], default=(0.0, 0.0)))
 
 
 def held_level(time: NDArray[np.float64], values: NDArray[np.float64], hold: float) -> LeastLevel:
@@ -268,20 +261,12 @@ def _exceeds(
     time: NDArray[np.float64], values: NDArray[np.float64], level: float, hold: float
 ) -> float | None:
     """When a trace first lies above a level for `hold` seconds on end; None: it never does."""
-    import numpy as np
-
-    above = values > level
-    turns = np.flatnonzero(above[1:] != above[:-1]).tolist()
-    stretches = zip([0, *(turn + 1 for turn in turns)], [*turns, values.size - 1], strict=True)
-    # They are above and not above in turns.
-    for first, last in islice(stretches, 0 if above[0] else 1, None, 2):
-        begins, ends = float(time[first]), float(time[last])
+    for first, end in runs_of(values > level):
+        begins, ends = float(time[first]), float(time[end - 1])
         if first > 0 and values[first] > values[first - 1]:
-            part = (level - values[first - 1]) / (values[first] - values[first - 1])
-            begins = float(time[first - 1] + part * (time[first] - time[first - 1]))
-        if last + 1 < time.size and values[last] > values[last + 1]:
-            part = (values[last] - level) / (values[last] - values[last + 1])
-            ends = float(time[last] + part * (time[last + 1] - time[last]))
+            begins = crossing(time, values, first, level)
+        if end < time.size and values[end - 1] > values[end]:
+            ends = crossing(time, values, end, level)
         if ends - begins >= hold:
             return begins
     return None

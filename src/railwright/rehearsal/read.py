@@ -16,7 +16,7 @@ from railwright.plan.linking import look_interval
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import exchange_of
 from railwright.plan.timeline import Timeline
-from railwright.traces import Event, EventKind, Facts, Mode, Record, Traces, enters
+from railwright.traces import Event, EventKind, Facts, Mode, Record, Traces, enters, rows_at
 
 if TYPE_CHECKING:
     import numpy as np
@@ -77,7 +77,7 @@ def _status_events(record: Record, feed: Feed, look: float, answer: float) -> It
     if "mode" not in traces.columns:
         return
     asked = np.arange(first, last, step)
-    rows = np.clip(np.searchsorted(traces.time, asked, side="right") - 1, 0, traces.time.size - 1)
+    rows = rows_at(traces.time, asked)
     modes = traces.columns["mode"][rows]
     for number in np.flatnonzero(np.diff(modes, prepend=-1.0)).tolist():
         mode = Mode(int(modes[number]))
@@ -107,8 +107,7 @@ def _read(traces: Traces, bench: Bench, feed: Feed, every: float) -> Traces:
         "current": _means(traces.time, traces.columns["current"], ends, aperture),
     }
     if "mode" in traces.columns:
-        now = np.clip(np.searchsorted(traces.time, polls, side="right") - 1, 0, traces.time.size - 1)
-        columns["mode"] = traces.columns["mode"][now]
+        columns["mode"] = traces.columns["mode"][rows_at(traces.time, polls)]
     return Traces(polls, columns)
 
 
@@ -118,14 +117,8 @@ def _means(time: Array, values: Array, ends: Array, aperture: float) -> Array:
     """
     import numpy as np
 
+    from railwright.measures.signal import integrals
+
     if aperture <= 0.0:
         return np.asarray(np.interp(ends, time, values))
-    whole = np.concatenate(([0.0], np.cumsum(np.diff(time) * (values[1:] + values[:-1]) / 2)))
-
-    def until(at: Array) -> Array:
-        k = np.clip(np.searchsorted(time, at, side="right") - 1, 0, time.size - 2)
-        here = np.interp(at, time, values)
-        inside = whole[k] + (at - time[k]) * (values[k] + here) / 2
-        return np.asarray(np.where(at < time[0], (at - time[0]) * values[0], inside))
-
-    return np.asarray((until(ends) - until(ends - aperture)) / aperture)
+    return integrals(time, values, ends - aperture, ends) / aperture

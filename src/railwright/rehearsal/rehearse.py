@@ -22,7 +22,7 @@ from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range
 from railwright.plan.timeline import Action, Timeline, timeline_of
 from railwright.rehearsal.circuit import build_circuit, output_errors
-from railwright.traces import Event, EventKind, Mode, Record, Span, Traces, integral_of_product
+from railwright.traces import Event, EventKind, Mode, Record, Span, Traces, integral_of_product, runs_of
 
 if TYPE_CHECKING:
     from railwright.physics.circuit import Circuit
@@ -229,15 +229,14 @@ def _result(
     mode = traces.columns["mode"][:-1]
     limited = (mode == Mode.CC) | (mode == Mode.CP)
     gaps = np.diff(time)
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], limited, [False])).astype(np.int8)))
-    first = float(time[edges[1]] - time[edges[0]]) if edges.size else 0.0
+    first = next((float(time[end] - time[begin]) for begin, end in runs_of(limited)), 0.0)
     highest = int(np.argmax(current))
     powered = next((s for s in spans if s.kind == "power_up" and name in s.inputs), None)
     inrush = traces.closed(powered.start, powered.end) if powered else None
     known = inrush is not None and inrush.time.size > 1
     amperes = inrush.columns["current"] if inrush is not None and known else current[:0]
     seconds = inrush.time if inrush is not None and known else time[:0]
-    subjects = {name, *(points.output for points in feed.outputs)}
+    subjects = {name, *feed.names}
     own = [event for event in events if event.subject in subjects and event.time <= end]
     trip = next((event for event in own if event.kind.trip), None)
     return InputResult(

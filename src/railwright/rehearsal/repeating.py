@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING
 
 from railwright.circuit.case import NOMINAL, Case
 from railwright.documents.loader import Documents
-from railwright.measures.turning import low_stretches
 from railwright.plan.plan import Plan, deliver, plan_of
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Repeated, build_timeline
 from railwright.rehearsal.rehearse import Prediction, rehearse
-from railwright.traces import Event, EventKind, Record
+from railwright.traces import Event, EventKind, Record, runs_of
 
 if TYPE_CHECKING:
     from railwright.measures.signal import Array
@@ -75,7 +74,7 @@ def met_at(time: Array, beyond: Array, duration: float) -> float:
     """When a piecewise linear course, shape (n,), has been above zero for so long [s]; infinite: never."""
     import numpy as np
 
-    for first, last in low_stretches(beyond > 0.0):
+    for first, last in runs_of(beyond > 0.0):
         begin, end = float(time[first]), float(time[last - 1])
         if first > 0:
             begin = float(np.interp(0.0, beyond[first - 1 : first + 1], time[first - 1 : first + 1]))

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from railwright.report import panels
 from railwright.report.limits import DrawnLimit, limits_of
 from railwright.report.panels import Curve
-from railwright.traces import Event, EventKind, Record, Span, Traces
+from railwright.traces import Event, EventKind, Record, Span, Traces, crossing
 
 if TYPE_CHECKING:
     from railwright.documents.procedure import Requirement
@@ -244,5 +244,4 @@ def _settled(trace: Traces, span: Span, begin: float, offset: float) -> float | 
     last = int(away[-1]) if away.size else int(np.searchsorted(time, begin, side="right")) - 1
     if last < 0 or distance[last] <= near or last + 1 >= time.size:
         return None
-    part = (distance[last] - near) / (distance[last] - distance[last + 1])
-    return float(time[last] + part * (time[last + 1] - time[last]))
+    return crossing(time, distance, last + 1, near)

@@ -10,7 +10,7 @@ from railwright.report import overlay as lay
 from railwright.report.drawing import as_svg, draw_step, drawing, event_words, save
 from railwright.report.overlay import Overlay
 from railwright.report.text import shortened
-from railwright.traces import Span
+from railwright.traces import Span, span_named
 
 INPUTS_A_FIGURE = 2
 
@@ -56,7 +56,7 @@ def save_overview(overlay: Overlay, path: Path) -> None:
 
 def save_step(overlay: Overlay, step: str, path: Path) -> None:
     """One named step, all its inputs, as SVG or PNG by the path's ending. KeyError: no such step."""
-    span = next((s for s in lay.spans_to_draw(overlay.base) if s.name == step), None)
+    span = span_named(lay.spans_to_draw(overlay.base), step)
     if span is None:
         raise KeyError(step)
     events, left_out = lay.events_in(overlay, span, span.inputs)

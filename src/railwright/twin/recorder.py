@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Literal
 
 from railwright.documents.bench import Recorder
 from railwright.records.manifest import write_atomically
-from railwright.traces import Traces
+from railwright.traces import Traces, crossing
 from railwright.twin.truth import SystematicError, Truth
 
 if TYPE_CHECKING:
@@ -54,10 +54,7 @@ def first_crossing(
     hits = np.flatnonzero(~above[:-1] & above[1:] & (time[1:] > after))
     if not hits.size:
         return None
-    k = int(hits[0])
-    step = values[k + 1] - values[k]
-    part = (level - values[k]) / step if step else 1.0
-    return float(time[k] + part * (time[k + 1] - time[k]))
+    return crossing(time, values, int(hits[0]) + 1, level)
 
 
 def capture(

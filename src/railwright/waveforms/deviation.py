@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.traces import integral_of_product
+from railwright.traces import crossing, integral_of_product
 from railwright.waveforms.waveform import Waveform
 
 Array = NDArray[np.float64]
@@ -172,18 +172,11 @@ def _at_rest(time: Array, voltage: Array, since: float, amplitude: float) -> boo
 
 def _reached(time: Array, progress: Array, level: float) -> float:
     """When a level is first reached: it is."""
-    return _crossing(time, progress, int(np.argmax(progress >= level)), level)
+    return crossing(time, progress, int(np.argmax(progress >= level)), level)
 
 
 def _left(time: Array, progress: Array, level: float, before: float) -> float:
     """When a level is last passed upwards before an instant: it is."""
     end = int(np.searchsorted(time, before, side="right"))
     below = np.flatnonzero(progress[:end] <= level)
-    return _crossing(time, progress, int(below[-1]) + 1, level)
-
-
-def _crossing(time: Array, progress: Array, at: int, level: float) -> float:
-    """Where the line from the row before `at` to it passes a level [s]."""
-    rise = float(progress[at] - progress[at - 1])
-    part = (level - float(progress[at - 1])) / rise if rise else 1.0
-    return float(time[at - 1] + part * (time[at] - time[at - 1]))
+    return crossing(time, progress, int(below[-1]) + 1, level)

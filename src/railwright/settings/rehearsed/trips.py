@@ -10,7 +10,7 @@ from railwright.settings.findings import Severity, least, most
 from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest
 from railwright.settings.rule import Hit, Outcome, rule
 from railwright.settings.windows.trip_delay import DELAY_MARGIN
-from railwright.traces import Event, EventKind, Mode, Traces
+from railwright.traces import Event, EventKind, Mode, Traces, span_named
 
 if TYPE_CHECKING:
     import numpy as np
@@ -157,7 +157,7 @@ def stop_conditions(rehearsed: Rehearsed) -> Outcome:
         if traces is None or bound is None:
             continue
         if condition.during is not None:
-            span = next((each for each in rehearsed.record.spans if each.name == condition.during), None)
+            span = span_named(rehearsed.record.spans, condition.during)
             if span is None:
                 continue
             traces = traces.closed(span.start, span.end)

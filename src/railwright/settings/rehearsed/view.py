@@ -12,7 +12,7 @@ from railwright.evaluation.outcome import Result
 from railwright.plan.required_trip import not_required
 from railwright.quantities import Uncertain
 from railwright.settings.context import BoundDocuments, FedInput
-from railwright.traces import Event, EventKind, Mode, Record, Traces
+from railwright.traces import Event, EventKind, Mode, Record, Traces, runs_of
 
 if TYPE_CHECKING:
     import numpy as np
@@ -93,14 +93,8 @@ class Rehearsed:
 
 def stretches(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> list[tuple[float, float]]:
     """Stretches of time [s] over which a condition holds without a break; shape (n,) both."""
-    import numpy as np
-
-    if holds.size == 0 or not holds.any():
-        return []
-    edges = np.diff(np.concatenate(([False], holds, [False])).astype(np.int8))
-    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
-    closed = np.minimum(ends, time.size - 1)
-    return [(float(time[a]), float(time[b])) for a, b in zip(starts, closed, strict=True)]
+    last = time.size - 1
+    return [(float(time[begin]), float(time[min(end, last)])) for begin, end in runs_of(holds)]
 
 
 def longest(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> tuple[float, float] | None:

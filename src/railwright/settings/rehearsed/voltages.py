@@ -8,6 +8,7 @@ from railwright.quantities import StatedFigure, Statement, named, state
 from railwright.settings.findings import Severity, least, most
 from railwright.settings.rehearsed.view import Rehearsed, longest
 from railwright.settings.rule import Hit, Outcome, rule
+from railwright.traces import span_named
 
 TOP = 10.0
 """Samples within the time above 90 % of a peak that show its height (common practice, no source)."""
@@ -163,7 +164,7 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
     for index, required in enumerate(rehearsed.context.procedure.requires):
         source = rehearsed.context.sources.get(required.of)
         traces = rehearsed.record.traces.get(required.of)
-        span = next((span for span in rehearsed.record.spans if span.name == required.during), None)
+        span = span_named(rehearsed.record.spans, required.during)
         if source is None or traces is None or span is None or not required.known.momentary:
             continue
         part = traces.closed(span.start, span.end)
