@@ -48,9 +48,9 @@ def size_of(path: str | os.PathLike[str], most: int) -> int:
     return status.st_size
 
 
-def text_of(path: Path, most: int = LARGEST_JSON) -> str:
-    """Text of a file in UTF-8. Raises as `size_of`, and UnicodeDecodeError (a ValueError)."""
-    size_of(path, most)
+def text_of(path: Path) -> str:
+    """Text of a JSON file in UTF-8. Raises as `size_of`, and UnicodeDecodeError (a ValueError)."""
+    size_of(path, LARGEST_JSON)
     return path.read_text("utf-8")
 
 

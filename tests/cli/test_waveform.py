@@ -7,6 +7,7 @@ import pytest
 from tests.bench import PROCEDURE, edit
 
 from railwright.cli.shapes import shapes_table
+from railwright.documents.recording_keys import RecordingParts
 from railwright.documents.shape_recordings import recorded_waveform
 from railwright.rehearsal.playback import PlayedShape
 from railwright.traces import Span
@@ -113,7 +114,7 @@ def test_a_csv_is_read_back_as_the_same_waveform(dips, cli):
     assert done.exit_code == 0
     path = dips / "dips.csv"
     assert path.read_text("utf-8").splitlines()[0] == "time_s,main_voltage_V,main_limit_A"
-    wave, _, _ = recorded_waveform(path)
+    wave, _, _ = recorded_waveform(path, RecordingParts())
     assert wave.duration == pytest.approx(2.1)  # with 1 s before the first edge and after the last
     assert wave.at(np.array([1.05, 1.1])).tolist() == pytest.approx([8.4, 12.0])
 

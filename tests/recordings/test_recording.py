@@ -15,6 +15,7 @@ import pytest
 from pyarrow import parquet
 from tests.recordings.samples import KINDS, columns, written
 
+from railwright.documents.recording_keys import RecordingParts
 from railwright.documents.shape_recordings import recorded_waveform
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.file import find_file
@@ -214,7 +215,7 @@ def test_samples_in_other_files_are_not_fetched(tmp_path: Path) -> None:
     with open_recording(tmp_path / "linked.h5") as recording:
         assert (recording.columns, recording.channels) == ((), ())
     with pytest.raises(RecordingError, match="expected one column that can be played, got none"):
-        recorded_waveform(tmp_path / "linked.h5")
+        recorded_waveform(tmp_path / "linked.h5", RecordingParts())
 
 
 def test_a_piece_that_a_file_gives_only_as_a_whole_is_not_too_large(tmp_path: Path) -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from railwright.cli.detail import USUAL, Detail
+from railwright.cli.exits import StoppedByFinding
+from railwright.documents.loader import Documents
 from railwright.job import Job
 from railwright.settings.check import Checked
 
@@ -17,6 +19,17 @@ def check_documents(
     # One figure: the rehearsals that settle the windows are part of the settings.
     with detail.timed("hook-up, settings and rehearsal" if rehearsed else "hook-up and settings"):
         return job.check(static=not rehearsed, cases=cases, seed=seed).checked
+
+
+def hooked_up_documents(procedure: Path) -> Documents:
+    """Load, and resolve what the hook-up leaves to the program; StoppedByFinding where nothing fits."""
+    from railwright.documents.loader import load_documents
+    from railwright.settings.hookup import hooked_up
+
+    hooked = hooked_up(load_documents(procedure))
+    if hooked.findings:
+        raise StoppedByFinding("\n".join(f"{f.where}: {f.why}; {f.remedy}" for f in hooked.findings))
+    return hooked.documents
 
 
 def settle_documents(procedure: Path, detail: Detail = USUAL) -> Checked:

@@ -14,7 +14,7 @@ import typer
 
 from railwright.cli.arguments import Quiet, Verbose
 from railwright.cli.detail import Detail
-from railwright.cli.exits import BadInput, EndedWith, Exit, complain, say
+from railwright.cli.exits import BadInput, EndedWith, Exit, complain, expect_free, say
 
 if TYPE_CHECKING:
     from railwright.documents.loader import Documents
@@ -79,8 +79,7 @@ def _lay_out(place: Path) -> Path:
     from railwright.documents.templates import write_new
     from railwright.examples import example
 
-    if place.exists() and (not place.is_dir() or any(place.iterdir())):
-        raise BadInput(f"{place}: expected a folder that is empty or not there, got one in use; name another")
+    expect_free(place)
     write_new(place, example())
     bench = place / "quay.bench.yaml"
     text = bench.read_text(encoding="utf-8")
@@ -192,11 +191,11 @@ def _supplies(
         yield network, LocalLink(loop, network.connect)
 
 
-def _show_traffic(path: Path, detail: Detail, lines: int = 12) -> None:
+def _show_traffic(path: Path, detail: Detail) -> None:
     """The first lines of the SCPI traffic, and how many there are."""
     text = path.read_text(encoding="utf-8").splitlines()
     detail.say(f"SCPI traffic: {len(text)} lines in {path}; the first:")
-    for line in text[:lines]:
+    for line in text[:12]:
         detail.say(f"  {line}")
 
 

@@ -7,6 +7,7 @@ import functools
 import sys
 from collections.abc import Callable
 from enum import IntEnum
+from pathlib import Path
 from typing import Any
 
 from railwright.cli.streams import loss_of
@@ -46,6 +47,14 @@ EXIT_CODES = "\b\nExit codes:\n" + "\n".join(f"{code.value:4d}  {code.meaning}" 
 
 class BadInput(Exception):
     """Something the user gave is not usable; the message is the whole line that is printed."""
+
+
+def expect_free(folder: Path) -> None:
+    """BadInput where something is in a folder that is about to be filled, or where it is none."""
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise BadInput(
+            f"{folder}: expected a folder that is empty or not there, got one in use; name another"
+        )
 
 
 class StoppedByFinding(Exception):

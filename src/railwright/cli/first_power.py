@@ -11,7 +11,7 @@ import typer
 
 from railwright.cli.arguments import Quiet, Verbose
 from railwright.cli.detail import Detail
-from railwright.cli.exits import BadInput, Exit, StoppedByFinding, say
+from railwright.cli.exits import BadInput, Exit, say
 
 DevicePath = Annotated[Path, typer.Argument(metavar="DEVICE", help="The device document (YAML).")]
 BenchPath = Annotated[Path, typer.Argument(metavar="BENCH", help="The bench document (YAML).")]
@@ -41,19 +41,16 @@ def first_power(
     The second raises the inputs by stages. Both stop where a current leaves what is expected of it, and say
     what is likely wrong. A file that is there already is never overwritten.
     """
-    from railwright.documents.loader import load_bench, load_device, load_documents
+    from railwright.documents.loader import load_bench, load_device
     from railwright.first_power.figures import NotPossible
     from railwright.first_power.make import first_power as make
 
     detail = Detail(quiet, verbose)
     given = None
     if hook_up is not None:
-        from railwright.settings.hookup import hooked_up
+        from railwright.cli.checking import hooked_up_documents
 
-        hooked = hooked_up(load_documents(hook_up))
-        if hooked.findings:
-            raise StoppedByFinding("\n".join(f"{f.where}: {f.why}; {f.remedy}" for f in hooked.findings))
-        documents = hooked.documents
+        documents = hooked_up_documents(hook_up)
         given = documents.procedure
         loaded, on = documents.device, documents.bench
         if loaded != load_device(device).model or on != load_bench(bench).model:

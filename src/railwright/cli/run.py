@@ -12,7 +12,7 @@ import typer
 
 from railwright.cli.arguments import Procedure, Quiet, Verbose
 from railwright.cli.detail import USUAL, Detail
-from railwright.cli.exits import BadInput, Exit, complain, say, stands
+from railwright.cli.exits import BadInput, Exit, complain, expect_free, say, stands
 from railwright.cli.streams import loss_of, same_file
 
 if TYPE_CHECKING:
@@ -162,10 +162,7 @@ def may_run(checked: Checked, folder: Path, detail: Detail = USUAL) -> bool:
     from railwright.cli.console import console
     from railwright.cli.findings import findings_table, problems, summary
 
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise BadInput(
-            f"{folder}: expected a folder that is empty or not there, got one in use; name another"
-        )
+    expect_free(folder)
     findings = checked.settings.findings
     shown = problems(findings)
     if detail.verbose:

@@ -11,7 +11,7 @@ import typer
 
 from railwright.cli.arguments import Quiet, Verbose
 from railwright.cli.detail import Detail
-from railwright.cli.exits import BadInput, Exit, StoppedByFinding, say
+from railwright.cli.exits import BadInput, Exit, say
 
 if TYPE_CHECKING:
     from railwright.documents.bench import Bench
@@ -113,22 +113,18 @@ def twin(
     Each supply is a process of its own, with the physics behind it in real time. What the seed has drawn, no
     evaluation is told; --show-true and --truth tell you, to compare.
     """
-    from railwright.documents.loader import load_bench, load_documents
+    from railwright.documents.loader import load_bench
     from railwright.twin.launcher import TwinBench, serve_bench
 
     detail = Detail(quiet, verbose)
     device = plan = None
     loaded = load_bench(bench).model
     if procedure is not None:
-        from railwright.settings.hookup import hooked_up
+        from railwright.cli.checking import hooked_up_documents
 
         with detail.timed("reading and hook-up"):
-            given = load_documents(procedure)
-            hooked = hooked_up(given)
-        detail.read(given.paths.values())
-        documents = hooked.documents
-        if hooked.findings:
-            raise StoppedByFinding("\n".join(f"{f.where}: {f.why}; {f.remedy}" for f in hooked.findings))
+            documents = hooked_up_documents(procedure)
+        detail.read(documents.paths.values())
         device, plan = documents.device, documents.procedure
         if documents.bench != loaded:
             raise BadInput(

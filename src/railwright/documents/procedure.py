@@ -270,22 +270,15 @@ class Requirement(Model):
     at_least: Annotated[float, _LIMIT] | None = Field(None, description="lower limit")
     between: Annotated[Interval, _LIMITS] | None = Field(None, description="lower and upper limit")
 
-    @field_validator("at_most", "at_least", mode="before")
+    @field_validator("at_most", "at_least", "between", mode="before")
     @classmethod
     def _in_unit(cls, given: Any, info: ValidationInfo) -> Any:
         measure = info.data.get("measure")
         if given is None or measure is None:
             return None
         unit = MEASURES[measure].unit
-        return _count(given) if unit == "1" else parse_value("0" if given == 0 else given, unit)
-
-    @field_validator("between", mode="before")
-    @classmethod
-    def _range_in_unit(cls, given: Any, info: ValidationInfo) -> Any:
-        measure = info.data.get("measure")
-        if given is None or measure is None:
-            return None
-        unit = MEASURES[measure].unit
+        if info.field_name != "between":
+            return _count(given) if unit == "1" else parse_value("0" if given == 0 else given, unit)
         if unit == "1":
             raise ValueError(
                 f"expected 'at_most' or 'at_least' for a number of times, got {quoted(given)} here"

@@ -99,21 +99,18 @@ def recording_pieces(
     return as_pieces(fit.wave), (*recognised, told), file
 
 
-def recorded_waveform(
-    path: Path, keys: RecordingParts | None = None, unit: str = "V"
-) -> tuple[Wave, tuple[str, ...], RecordedFile]:
+def recorded_waveform(path: Path, keys: RecordingParts) -> tuple[Wave, tuple[str, ...], RecordedFile]:
     """The waveform that a file holds, its time from 0 on, what was recognised or taken for granted in it, and
     the file as it was read.
 
-    keys: what a document says of it; unit: SI unit of the quantity that is wanted. RecordingError, one line
-    with file and line, for anything that cannot be used.
+    keys: what a document says of it. RecordingError, one line with file and line, for anything that cannot
+    be used.
     """
     from railwright.recordings.opening import open_recording
     from railwright.waveforms.recordings import NoRecording, from_samples
 
-    keys = keys or RecordingParts()
     with open_recording(path, time=keys.time, interval=keys.interval) as recording:
-        channel, told = _channel(recording, keys, unit)
+        channel, told = _channel(recording, keys)
         samples = recording.read([channel], keys.begin, keys.end)
         since = samples.time - samples.zero
         try:
@@ -125,19 +122,19 @@ def recorded_waveform(
         return wave, (*recording.recognised, *told, *channel.recognised, *notes), recording.file
 
 
-def _channel(recording: OpenRecording, keys: RecordingParts, unit: str) -> tuple[Channel, tuple[str, ...]]:
+def _channel(recording: OpenRecording, keys: RecordingParts) -> tuple[Channel, tuple[str, ...]]:
     """The column that is played, and how it was found where no key says it."""
     from railwright.recordings.columns import known_unit, names_of
 
     if keys.column is not None:
-        return recording.channel(recording.place(keys.column), unit, keys.unit, keys.full_scale), ()
+        return recording.channel(recording.place(keys.column), "V", keys.unit, keys.full_scale), ()
     others = recording.channels
-    of_unit = [(n, column) for n, column in others if known_unit(column.unit, unit) is not None]
+    of_unit = [(n, column) for n, column in others if known_unit(column.unit, "V") is not None]
     found = of_unit or others
     if len(found) != 1:
         names = names_of([column for _, column in found]) or "none"
         told = f"expected one column that can be played, got {names}; name one in 'column'"
         raise recording.refuse(told)
     ((place, column),) = found
-    channel = recording.channel(place, unit, keys.unit, keys.full_scale)
+    channel = recording.channel(place, "V", keys.unit, keys.full_scale)
     return channel, (f"values in column '{column.name}'",)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from railwright.assumptions import Assumption
 from railwright.physics import output_stage
 from railwright.physics.output_stage import blind_weight
-from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.set_points import Feed
 from railwright.plan.timeline import Action, Timeline
 from railwright.quantities import show
 from railwright.rehearsal.fault_scene import Scene, Trial
@@ -190,17 +190,10 @@ def limit_mistyped(scene: Scene) -> Iterator[Trial]:
             replace(each, current_limit=_typed(each.current_limit, output.current.high))
             for each, output in scene.outputs(feed)
         )
-        typed = [each.current_limit for each in points]
-        total = sum(typed) if feed.arrangement == "parallel" else min(typed)
-        yield from _mistyped(
-            scene,
-            "limit_mistyped",
-            f"current limit typed as {show(total, 'A')}",
-            feed,
-            points,
-            "set points queried back after setting, and read by a second person",
-            f"with it, a second fault lets up to {show(total, 'A')} flow",
-        )
+        wrong = replace(feed, outputs=points)
+        typed = show(wrong.limit, "A")
+        note = f"with it, a second fault lets up to {typed} flow"
+        yield from _mistyped(scene, "limit_mistyped", f"current limit typed as {typed}", wrong, note)
 
 
 def ovp_mistyped(scene: Scene) -> Iterator[Trial]:
@@ -210,17 +203,10 @@ def ovp_mistyped(scene: Scene) -> Iterator[Trial]:
             replace(each, ovp=_typed(each.ovp, output.ovp.level.high)) if output.ovp else each
             for each, output in scene.outputs(feed)
         )
-        levels = [each.ovp for each in points]
-        total = sum(levels) if feed.arrangement == "series" else min(levels)
-        yield from _mistyped(
-            scene,
-            "ovp_mistyped",
-            f"OVP typed as {show(total, 'V')}",
-            feed,
-            points,
-            "set points queried back after setting, and read by a second person",
-            f"with it, a second fault raises {name} up to {show(total, 'V')} before it trips",
-        )
+        wrong = replace(feed, outputs=points)
+        typed = show(wrong.ovp, "V")
+        note = f"with it, a second fault raises {name} up to {typed} before it trips"
+        yield from _mistyped(scene, "ovp_mistyped", f"OVP typed as {typed}", wrong, note)
 
 
 def voltage_mistyped(scene: Scene) -> Iterator[Trial]:
@@ -330,19 +316,12 @@ def _at_terminals(feed: Feed) -> Callable[[Simulation], None]:
     return act
 
 
-def _mistyped(
-    scene: Scene,
-    fault: str,
-    title: str,
-    feed: Feed,
-    points: tuple[OutputSetPoints, ...],
-    remedy: str,
-    note: str,
-) -> Iterator[Trial]:
-    if points == feed.outputs:
+def _mistyped(scene: Scene, fault: str, title: str, wrong: Feed, note: str) -> Iterator[Trial]:
+    if wrong == scene.set_points[wrong.input]:
         return
-    changed = {**scene.set_points, feed.input: replace(feed, outputs=points)}
-    yield Trial(fault, title, (feed.input,), remedy, at_power_up=True, set_points=changed, note=note)
+    remedy = "set points queried back after setting, and read by a second person"
+    changed = {**scene.set_points, wrong.input: wrong}
+    yield Trial(fault, title, (wrong.input,), remedy, at_power_up=True, set_points=changed, note=note)
 
 
 def _with_voltage(timeline: Timeline, name: str, factor: float) -> Timeline:

@@ -127,10 +127,7 @@ def forward_levels(wanted: Input) -> list[tuple[float, float | None]]:
     time. Above a level the longest time counts that is given for any higher one.
     """
     given = [(w.voltage, w.duration or math.inf) for w in wanted.withstands if w.voltage is not None]
-    edges = sorted({wanted.operating.high, *(v for v, _ in given if v > wanted.operating.high)})
-    if not given:
-        return [(edges[0], None)]
-    return [(edge, max((t for v, t in given if v > edge), default=0.0)) for edge in edges]
+    return _levels(wanted.operating.high, given) if given else [(wanted.operating.high, None)]
 
 
 def reverse_levels(wanted: Input) -> list[tuple[float, float | None]]:
@@ -140,9 +137,14 @@ def reverse_levels(wanted: Input) -> list[tuple[float, float | None]]:
     given = [(w.reverse, w.duration or math.inf) for w in wanted.withstands if w.reverse is not None]
     if not given and all(KINDS[entry.kind].bears_reverse for entry in wanted.load):
         return forward_levels(wanted)
-    edges = sorted({HARMLESS_REVERSE, *(v for v, _ in given if v > HARMLESS_REVERSE)})
     if not given:
         return [(HARMLESS_REVERSE, 0.0 if wanted.withstands else None)]
+    return _levels(HARMLESS_REVERSE, given)
+
+
+def _levels(borne: float, given: list[tuple[float, float]]) -> list[tuple[float, float | None]]:
+    """From what is borne for ever on [V]: of each given voltage the longest time given for a higher one."""
+    edges = sorted({borne, *(v for v, _ in given if v > borne)})
     return [(edge, max((t for v, t in given if v > edge), default=0.0)) for edge in edges]
 
 

@@ -53,15 +53,15 @@ def clean(text: object) -> str:
     return re.sub(" {2,}", " ", "".join(out)).strip()
 
 
-def breakable(text: object, every: int = 6) -> str:
-    """Clean text in which words of more than 24 characters may be broken after each `every` characters.
+def breakable(text: object) -> str:
+    """Clean text in which words of more than 24 characters may be broken after every sixth character.
 
     A number stays with its unit.
     """
 
     def split(match: re.Match[str]) -> str:
         word = match[0]
-        return _BREAK.join(word[i : i + every] for i in range(0, len(word), every))
+        return _BREAK.join(word[i : i + 6] for i in range(0, len(word), 6))
 
     return _ENDLESS.sub(split, _UNIT.sub("\u00a0", clean(text)))
 

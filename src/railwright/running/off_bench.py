@@ -76,15 +76,15 @@ def _missed(text: str, found: Sequence[BenchSupply]) -> list[BenchSupply]:
     return missed
 
 
-def places_of(addresses: Sequence[str], patience: float = 0.3) -> dict[str, str]:
-    """Address -> its one spelling. A name service that gives no answer in time [s] holds nobody up."""
+def places_of(addresses: Sequence[str]) -> dict[str, str]:
+    """Address -> its one spelling. A name service that gives no answer in 0.3 s holds nobody up."""
     found = {address: address.upper() for address in addresses}
 
     def look_up(address: str) -> None:
         found[address] = normalised(address)
 
     threads = [threading.Thread(target=look_up, args=(address,), daemon=True) for address in found]
-    last = time.monotonic() + patience
+    last = time.monotonic() + 0.3
     for thread in threads:
         thread.start()
     for thread in threads:

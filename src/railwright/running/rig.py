@@ -181,7 +181,7 @@ class Rig:
         if name in self._ruled:
             return
         self._ruled[name] = 0.0, float(listing.points.voltages[-1])
-        self.settings.ruled(name for name in self._outputs_of(listing.input))
+        self.settings.ruled(self.set_points[name].names)
         for supply, outputs in self.outputs_by_supply(name).items():
             for own in outputs:
                 lists.arm(self.supplies[supply], own)
@@ -271,9 +271,6 @@ class Rig:
                 if failed is None:
                     raise
                 failed(error)
-
-    def _outputs_of(self, name: str) -> tuple[OutputName, ...]:
-        return tuple(output.output for output in self.set_points[name].outputs)
 
     def _middle(self, answers: Sequence[Answer]) -> float:
         """The instant a command took hold: the middle of its first exchange. Keeps how exactly that is known:
