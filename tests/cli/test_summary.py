@@ -109,9 +109,9 @@ def test_findings_that_differ_in_figures_are_one_row_with_count_range_and_the_wo
     edit(PROCEDURE, "        - {step_to: 12 V}\n", levels + "        - {step_to: 12 V}\n")
     table = cli("check", "--static", "--all", PROCEDURE).stdout.partition("Findings")[2]
     said = " ".join(table.split())
-    assert said.count("reversed:") == 1
-    assert "reversed: 3 times; level -19 V to -17 V" in said
-    assert "the worst: -19 V reverses the input" in said
+    assert said.count("reversed (") == 1
+    assert "reversed (3, the worst): -19 V reverses the input" in said
+    assert "all 3: level -19 V to -17 V" in said
     data = json.loads(cli("check", "--static", "--json", PROCEDURE).stdout)["findings"]
     assert len([each for each in data if each["rule"] == "reversed"]) == 3
     places = {each["where"]["line"] for each in data if each["rule"] == "reversed"}

@@ -29,7 +29,7 @@ def given(folder: Path, text: str | bytes, name: str = "drop.csv") -> Path:
 
 
 def read_recording(path: Path, given: RecordingParts | None = None) -> tuple[Any, tuple[str, ...]]:
-    return recorded_waveform(path, given)[:2]
+    return recorded_waveform(path, given or RecordingParts())[:2]
 
 
 def keys(**more: Any) -> RecordingParts:

@@ -81,6 +81,21 @@ def test_current_limit_takes_charge_within_its_response_time():
     assert samples.current[-1] == pytest.approx(1.0, abs=1e-4)
 
 
+@pytest.mark.parametrize("ohms", [5.0, 0.5, 0.05])
+def test_nine_tenths_of_an_excess_are_gone_after_the_response_time(ohms):
+    """From twice the limit to a short: e^(-ln 10), of an output whose own capacitor gives nothing."""
+    stage, _ = derive_output_stage(dataclasses.replace(FIGURES, output_capacitance=1e-6))
+    sim = Simulation(Circuit((single(resistor(100.0), stage=stage, resistance=0.05),)))
+    sim.set("left.1", voltage=10.0, current_limit=1.0, on=True)
+    sim.advance(0.1)
+    sim.change_load("main", 0, resistance=ohms)
+    samples = sim.advance(0.2).samples["main"]
+    after = 0.1 + 0.2 * FIGURES.limit_response
+    first, second = np.interp([after, after + FIGURES.limit_response], samples.time, samples.current) - 1.0
+    assert first > 0.3
+    assert second / first == pytest.approx(0.1, rel=0.01)
+
+
 def test_a_fall_that_no_load_explains_needs_a_sink_and_says_so():
     stage, assumptions = derive_output_stage(dataclasses.replace(FIGURES, fall_loaded=2e-3))
     assert stage.sink > 0.0

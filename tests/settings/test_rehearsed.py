@@ -253,7 +253,7 @@ def test_what_the_check_asks_of_a_recording_is_what_the_evaluation_asks(tmp_path
     assert inrush.outcome == "inconclusive"
     for said in (static.remedy, rehearsed.remedy, inrush.reason):
         assert "12 000 samples/s" in said
-    assert says(static.why, "inconclusive", "readings")
+    assert says(static.why, "readings", "inconclusive")
 
 
 LIGHT: tuple[Edit, ...] = (

@@ -814,7 +814,7 @@ CASES = [
         ),
         "ripple: sine",
         "plays 8 V to 8.805 V (8 voltages), outside from 7.212 s to 8.212 s of the procedure (1 s); "
-        "the input must work from 9 V",  # sines of 32nds of a turn
+        "the operating range is 9 V",  # sines of 32nds of a turn
         silent=(("procedure", "{line_to: 6 V", "{line_to: 10 V"),),
     ),
     Case(
@@ -912,7 +912,7 @@ CASES = [
         "main",
         (),
         "lead: silicone pair",
-        "rises until its OVP trips, by 18.26 V; main withstands 20 V for any time; open, it falls",
+        "rises until its OVP trips, at 18.26 V at most; main withstands 20 V for any time; with them open",
         silent=(UNSENSED,),
     ),
     Case(
@@ -920,7 +920,7 @@ CASES = [
         "main",
         (("bench", "sense: {compensates: 1 V}", "sense: {compensates: 1 V, open: falls back}"),),
         "lead: silicone pair",
-        "open, it falls back on its terminals, and no reading tells",
+        "open it falls back on its terminals, and no reading shows it",
         silent=(UNSENSED,),
     ),
     Case(
@@ -972,7 +972,7 @@ CASES = [
         "transducer",
         (("procedure", TRANSDUCER, TRANSDUCER.replace("thin pair", "silicone pair")),),
         "lead: silicone pair",
-        "lead 'silicone pair' feeds transducer and main; one pair of conductors feeds one input",
+        "lead 'silicone pair' is named for transducer and main; a pair of conductors feeds one input",
     ),
     Case(
         "lead-too-thick",
@@ -1042,7 +1042,7 @@ CASES = [
         "main",
         (),
         "rise: 2 V/ms",
-        "asks for 2.84 A beside the load; the limit is 1 A, less its error 0.995 A",
+        "takes 2.84 A beside the load; the limit is 1 A, 0.995 A less its error",
         silent=(power_up("order: [main, transducer], gap: 150 ms, rise: 0.1 V/ms, settle: 150 ms"),),
     ),
     Case("ovp-range", "main", (("procedure", "ovp: 18 V", "ovp: 39 V"),), "ovp: 39 V", "1 V to 38 V"),
@@ -1163,7 +1163,7 @@ CASES = [
         "main",
         (("procedure", "{line_to: 6 V, over: 2 s}", "{line_to: 6 V, over: 20 ms}"),),
         "over: 20 ms",
-        "300 V/s downwards is asked for; left.1 falls at 60 V/s",
+        "a fall at 300 V/s is asked for; left.1 falls at 60 V/s",
     ),
     Case(
         "dwell-too-short",
@@ -1239,7 +1239,7 @@ CASES = [
         "transducer",
         (),
         "measure: peak_current",
-        "shorter than 18 ms, which is averaged away or falls between readings; it comes out inconclusive",
+        "shorter than 18 ms, which the supply's readings average away or miss; by the readings",
         silent=(("procedure", "measure: peak_current", "measure: mean_current"),),
     ),
     Case(
@@ -1524,7 +1524,7 @@ CASES = [
             ("procedure", "{line_to: 6 V, over: 2 s}", "{line_to: 6 V, over: 60 ms}"),
         ),
         "over: 60 ms",
-        "100 V/s downwards is asked for; left.1, left.2 fall at 60 V/s",
+        "a fall at 100 V/s is asked for; left.1, left.2 fall at 60 V/s",
         silent=(SERIES, ("procedure", "{line_to: 6 V, over: 2 s}", "{line_to: 6 V, over: 60 ms}")),
     ),
     Case(  # with the programming error of the limit, as rule lead-current has it
@@ -1547,7 +1547,7 @@ CASES = [
         "main",
         (),
         "1:",
-        "fall from 16 V to 1 V in up to 2.9",
+        "discharge from 16 V to 1 V in up to 2.9",
         silent=(("bench", "bleeder: 1 kohm", "bleeder: 100 ohm"),),
     ),
 ]

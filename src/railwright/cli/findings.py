@@ -44,10 +44,10 @@ def rankings(findings: Iterable[Finding]) -> dict[str, Ranking | None]:
 
 
 def _finding_row(merged: MergedFindings) -> tuple[str, str, str]:
-    finding, count = merged.worst, merged.count
-    lines = [f"{finding.rule}: {finding.why}"]
-    if count > 1:
-        lines = [f"{finding.rule}: {count} times{_between(merged)}", f"{_which(merged)}: {finding.why}"]
+    finding = merged.worst
+    lines = [f"{finding.rule}{_which(merged)}: {finding.why}"]
+    if between := _between(merged):
+        lines.append(f"all {merged.count}: {between}")
     lines += [f"→ {remedy}" for remedy in dict.fromkeys(each.remedy for each in (finding, *merged.others))]
     if finding.overridden is not None:
         lines.append(f"accepted in the procedure, because: {finding.overridden}")
@@ -57,14 +57,30 @@ def _finding_row(merged: MergedFindings) -> tuple[str, str, str]:
 
 
 def _which(merged: MergedFindings) -> str:
-    return "the worst" if merged.ranked else "the first"
+    """Of how many findings the sentence of a row is one, and which; nothing of a single one."""
+    if merged.count == 1:
+        return ""
+    if len({each.why for each in merged.findings}) == 1:
+        return f" ({merged.count})"
+    whose = f" for {merged.worst.about}" if len(merged.about) > 1 else ""
+    return f" ({merged.count}, {'the worst' if merged.ranked else 'the first'}{whose})"
 
 
 def _between(merged: MergedFindings) -> str:
-    """In what the findings of one row differ: each text that there is, and from where to where figures go."""
-    said = [f"{_words(name)} {', '.join(texts)}" for name, texts in merged.texts]
-    said += [f"{_words(each.name)} {_from_to(each)}" for each in merged.ranges]
-    return f"; {'; '.join(said)}" if said else ""
+    """In what the findings of one row differ: texts other than what they are about, and from where to where
+    figures go; where they are ranked, those by which they are.
+    """
+    ranking = rankings(merged.findings).get(merged.worst.rule)
+    ranked_by = (ranking.figure, ranking.over) if ranking is not None and merged.ranked else None
+    said = [
+        f"{_words(name)} {', '.join(texts)}" for name, texts in merged.texts if set(texts) != {*merged.about}
+    ]
+    said += [
+        f"{_words(each.name)} {_from_to(each)}"
+        for each in merged.ranges
+        if ranked_by is None or each.name in ranked_by
+    ]
+    return "; ".join(said)
 
 
 def _words(name: str) -> str:

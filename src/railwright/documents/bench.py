@@ -240,7 +240,10 @@ class Output(Model):
     slew: VoltPerSecondRange | None = Field(None, description="programmable rise and fall")
     recovery: Recovery | None = Field(None, description="load-transient recovery")
     limit_response: ResponseSeconds | None = Field(
-        None, description="time in which the current limit takes charge"
+        None,
+        description="time in which the current limit takes charge of an overload, from a short down to a "
+        "load that asks for some 25 % of the rated current more than the limit: nine tenths of what the "
+        "output gives beyond its limit are gone by then; a slighter overload takes longer",
     )
     takes: Conductor | None = Field(
         None, description="thickest conductor that its terminals take; left out: unknown, 16 mm² is taken"

@@ -248,7 +248,9 @@ def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str,
 
     The voltage loop is a PI controller on the output capacitor with the declared damping: k_p = 2 ζ ω C,
     k_i = ω² C, and ω such that the load step recovers in 95 % of the stated time. The current loop settles so
-    that nine tenths of an excess are gone after the limit's response time: k_c = ln 10 / t.
+    that nine tenths of an excess are gone after the limit's response time: k_c = ln 10 / t. That is so for
+    overloads that ask for more than the limit and the overshoot; a slighter one leaves the loop, which
+    begins at the overshoot, further to go.
     """
     assumptions: list[str] = []
 

@@ -213,7 +213,12 @@ class FedInput(Group):
         if declared is not None:
             found.append(Draw(declared, "the declared steady current", True))
         if drawn is not None:
-            words = state("the load model's draw at {drawn_at:.3g} V", drawn_at=(drawn[1], "V"))
+            full = self.rows and drawn[1] >= self.full_voltage
+            words = state(
+                "the load model's draw at {drawn_at}{which}",
+                drawn_at=(drawn[1], "V"),
+                which=f" (the full voltage of {self.words})" if full else "",
+            )
             found.append(Draw(drawn[0].high, words, False))
         fed = self.fed_current
         if fed is not None and (not found or max(found).current > fed):

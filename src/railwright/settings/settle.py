@@ -69,7 +69,7 @@ def findings_of(rules: Iterable[Rule[Seen]], seen: Seen, documents: Documents) -
     wanted = grouped(((each.about, each.path, each.figure), each.check) for each in unknown)
     for (about, path, figure), checks in wanted.items():
         why = state(
-            "{figure} is not given, so this could not be checked: {wanted}",
+            "not checked, as {figure} is not given: {wanted}",
             figure=figure,
             wanted=joined("; ", dict.fromkeys(checks)),
         )

@@ -68,7 +68,7 @@ def _carries(
                 words=words,
                 needed=(need, "A"),
             ),
-            "raise the current limit, or play no voltage at which so much is drawn",
+            "raise the current limit, or play no voltage at which the input draws that much",
         ),
     )
 

@@ -119,7 +119,7 @@ def fast_output(source: FedInput) -> Facts:
                 outputs=names,
                 fastest=(able, "V/s"),
             ),
-            "rise more slowly, or mind that the edge will be slower than asked",
+            "rise more slowly, or expect an edge slower than asked",
         ),
     )
 
@@ -180,8 +180,8 @@ def falling(source: FedInput) -> Facts:
         (*source.at_output, "fall"),
         rule="fall-too-fast",
         breach=lambda rate: (
-            state("{rate} downwards is asked for; {why}", rate=(rate, "V/s"), why=why),
-            "mind that the edge may be slower than asked",
+            state("a fall at {rate} is asked for; {why}", rate=(rate, "V/s"), why=why),
+            "expect an edge slower than asked",
         ),
     )
 

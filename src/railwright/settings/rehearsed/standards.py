@@ -154,7 +154,7 @@ def _edges_missed(
     got = [state("at the input {durations}", durations=_durations(at_input, "input"))]
     if into_load:
         got.insert(0, state("{at_load}{durations}", at_load=at_load, durations=_durations(into_load, "load")))
-    return state("edges of {asked} are missed: {got}", asked=asked, got=joined(", ", got))
+    return state("edges are to take {asked}: {got}", asked=asked, got=joined(", ", got))
 
 
 def _durations(edges: Sequence[Edge], place: str) -> Statement:

@@ -172,7 +172,8 @@ def stop_conditions(rehearsed: Rehearsed) -> Outcome:
                 condition.input,
                 ("procedure", "stop_when", index, condition.kind),
                 state(
-                    "rehearsed, it holds for {held} from {time} on, in {step}: the run would end there",
+                    "rehearsed, the condition holds for {held} from {time} on, in {step}: the run would end "
+                    "there",
                     held=(held[1], "s"),
                     time=(held[0], "s"),
                     step=rehearsed.step_words(held[0]),

@@ -155,8 +155,8 @@ def ramp_in_limit(context: Context) -> Outcome:
             source.name,
             charging.move.path,
             state(
-                "{rise} into {capacitance} (the output's own with it) asks for {needed} beside the load; the "
-                "limit is {limit}, less its error {limit_less_error}: it takes {takes}",
+                "charging {capacitance} (with the output's own) at {rise} takes {needed} beside the load; "
+                "the limit is {limit}, {limit_less_error} less its error, so the rise takes {takes}",
                 rise=(charging.move.rate, "V/s"),
                 capacitance=(charging.capacitance, "F"),
                 needed=(needed, "A"),
@@ -179,7 +179,7 @@ def _slower(context: Context, source: FedInput, path: Path, limit: float) -> str
         return f"rise more slowly {meant}"
     if low.value <= high.value:
         within = f"{show(low.value, 'V/s', 5)} to {show(high.value, 'V/s', 5)}"
-        return f"rise within its window, {within}, {meant}"
+        return f"set a rise of {within} (its window) {meant}"
     if math.isinf(low.value):
         return f"no rise will do, as {low.why}"
     return (

@@ -62,13 +62,13 @@ def slow_discharge(source: FedInput) -> Outcome:
             source.name,
             source.at_output,
             state(
-                "{capacitance} fall from {highest} to {discharged} in {emptied}",
+                "{capacitance} discharge from {highest} to {discharged} in {emptied}",
                 capacitance=(found.farads, "F"),
                 highest=(highest.voltage, "V"),
                 discharged=(FALLEN, "V"),
                 emptied=found.emptied,
             ),
-            "wait so long after switching off before touching or unplugging anything",
+            "after switching off, wait that long before touching or unplugging anything",
         )
 
 

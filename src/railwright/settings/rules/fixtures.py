@@ -64,7 +64,7 @@ def switch_open(source: FedInput) -> Outcome:
                 fixture=source.fixture_name or "",
                 input=source.name,
             ),
-            "write 'starts: closed', or make sure that this is meant",
+            "write 'starts: closed', or check that this is intended",
         )
 
 

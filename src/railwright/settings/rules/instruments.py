@@ -70,7 +70,7 @@ def calibration_unknown(context: Context) -> Outcome:
             yield Hit(
                 name,
                 path,
-                "no calibration is given: its figures of accuracy are not vouched for",
+                "no calibration is given, so nothing vouches for its accuracy figures",
                 "give 'calibrated' in the bench document",
             )
 

@@ -317,12 +317,12 @@ def lead_shared(context: Context) -> Outcome:
                 source.name,
                 (*source.at_hook_up, "lead"),
                 state(
-                    "lead '{lead}' feeds {input} and {first}; one pair of conductors feeds one input",
+                    "lead '{lead}' is named for {input} and {first}; a pair of conductors feeds one input",
                     lead=name,
                     input=source.name,
                     first=inputs[0].name,
                 ),
-                f"make sure that there are {len(inputs)} of it, or describe another lead and take that",
+                f"check that there are {len(inputs)} such leads, or describe another one and use it",
             )
 
 
@@ -381,10 +381,12 @@ def sense_used_up(source: FedInput) -> Outcome:
 
 
 SENSE_OPEN: dict[frozenset[str | None], str] = {
-    frozenset({"falls back"}): "open, it falls back on its terminals, and no reading tells",
-    frozenset({"rises"}): "open, the same",
+    frozenset({"falls back"}): "with them open it falls back on its terminals, and no reading shows it",
+    frozenset({"rises"}): "with them open, too",
 }
 """What all outputs of an input do with an open sense lead -> what comes of it."""
+
+OPEN_UNKNOWN = "with them open it falls back on its terminals or rises: the bench does not say which"
 
 
 @rule("sense-faults", Severity.NOTE)
@@ -394,10 +396,10 @@ def sense_faults(context: Context) -> Outcome:
         if not source.senses:
             continue
         opens = frozenset(output.sense.open if output.sense else None for output in source.rows)
-        told = SENSE_OPEN.get(opens, "open, it falls back or rises: the bench does not say")
+        told = SENSE_OPEN.get(opens, OPEN_UNKNOWN)
         watched = all(output.ovp is not None and output.ovp.at == "terminals" for output in source.rows)
         ends = (
-            state("until its OVP trips, by {ovp}", ovp=(source.ovp_at_most(feed), "V"))
+            state("until its OVP trips, at {ovp} at most", ovp=(source.ovp_at_most(feed), "V"))
             if watched
             else state("as far as it can, {reach}: its OVP watches what it senses", reach=(source.reach, "V"))
         )
@@ -410,11 +412,11 @@ def sense_faults(context: Context) -> Outcome:
             source.name,
             (*source.at_hook_up, "sense"),
             state(
-                "with sense leads reversed or shorted {outputs} rises {ends}{borne}; {told}",
+                "with its sense leads reversed or shorted, {outputs} rises {ends}{borne}; {told}",
                 outputs=" and ".join(source.outputs),
                 ends=ends,
                 borne=borne,
                 told=told,
             ),
-            "check them before the first power-up: railwright first-power does so at little energy",
+            "check the sense leads before the first power-up: railwright first-power does so at low energy",
         )

@@ -219,8 +219,8 @@ def linked_trip_by_program(context: Context) -> Outcome:
             name,
             (*source.at_limits, "trips_when") if other != name else ("procedure", "hook_up", name),
             state(
-                "{pair} {because}: the program sees a trip when it looks, {interval} apart, and switches "
-                "{input} off {delay} after it at the latest",
+                "{pair} {because}: the program reads the status every {interval}, and switches {input} off "
+                "within {delay} of the trip",
                 pair=state("{input} and {other}", input=name, other=other)
                 if other != name
                 else state("the outputs of {input}", input=name),
@@ -229,5 +229,5 @@ def linked_trip_by_program(context: Context) -> Outcome:
                 input=name,
                 delay=(delay, "s"),
             ),
-            "feed both from one supply that links trips if it must be faster",
+            "if that is too slow, feed both from one supply that links trips",
         )

@@ -219,11 +219,11 @@ def _averaged_away(required: Requirement, blind: float) -> Statement:
             required=(low, required.unit),
         )
         if high is None and low is not None
-        else "it comes out inconclusive from the supply's readings, unless they lie above it themselves"
+        else "by the readings alone it is inconclusive, unless one of them exceeds the limit itself"
     )
     return state(
-        "a reading is a mean: '{requirement}' may hang on a peak shorter than {blind_time}, which is "
-        "averaged away or falls between readings; {says}",
+        "'{requirement}' may depend on a peak shorter than {blind_time}, which the supply's readings average "
+        "away or miss; {says}",
         requirement=required.name,
         blind_time=(blind, "s"),
         says=says,

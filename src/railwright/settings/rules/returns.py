@@ -112,5 +112,5 @@ def floating_device(context: Context) -> Outcome:
         ", ".join(source.name for source in floating),
         floating[0].at_output,
         "no 0 V of the hook-up is tied to earth: outputs and device float",
-        "tie 0 V to earth at one point where nothing forbids it",
+        "tie 0 V to earth at one point, unless something forbids it",
     )

@@ -230,7 +230,7 @@ def recording_recognised(context: Context) -> Outcome:
                     recording=waveform.recording or "",
                     recognised="; ".join(waveform.recognised),
                 ),
-                "make sure that this is meant; 'column', 'time', 'unit' and their kin say otherwise",
+                "check that this is intended; 'column', 'time', 'unit' and the like change it",
             )
 
 

@@ -106,7 +106,7 @@ def outside_operating(source: FedInput) -> Outcome:
             source.name,
             levels[0].path,
             state(
-                "'{step}' plays {levels}{when}; the input must work from {low} to {high}",
+                "'{step}' plays {levels}{when}; the operating range is {low} to {high}",
                 step=levels[0].step,
                 levels=joined(
                     " and ",
@@ -123,7 +123,7 @@ def outside_operating(source: FedInput) -> Outcome:
                 low=(operating.low, "V"),
                 high=(operating.high, "V"),
             ),
-            "make sure that this is meant",
+            "check that this is intended",
         )
 
 

@@ -95,8 +95,8 @@ def _choice(source: FedInput, found: Window) -> tuple[float, str]:
         ""
         if wanted == room
         else state(
-            ", would be {room}; kept as low as the need lets it: {more}; no limit that carries the need "
-            "prevents that, and the upper end holds once the limit has responded",
+            ", would be {room}; it is kept low instead, as {more}, which no limit that carries the need "
+            "prevents (the upper end holds once the limit has responded)",
             room=(room, "A"),
             more=gives_way[0].why,
         )
