@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from railwright.cli.assumptions import ASSUMED
 from railwright.cli.console import SEVERITY_MARKS, table
+from railwright.grouping import grouped
 from railwright.quantities import show
 from railwright.settings.all_rules import known_of
 from railwright.settings.findings import Finding, Ranking, Reason
@@ -48,7 +49,10 @@ def _finding_row(merged: MergedFindings) -> tuple[str, str, str]:
     lines = [f"{finding.rule}{_which(merged)}: {finding.why}"]
     if between := _between(merged):
         lines.append(f"all {merged.count}: {between}")
-    lines += [f"→ {remedy}" for remedy in dict.fromkeys(each.remedy for each in (finding, *merged.others))]
+    remedies = grouped((each.remedy, each.about) for each in (finding, *merged.others))
+    for remedy, about in remedies.items():
+        whose = f"{', '.join(dict.fromkeys(about))}: " if len(remedies) > 1 and len(merged.about) > 1 else ""
+        lines.append(f"→ {whose}{remedy}")
     if finding.overridden is not None:
         lines.append(f"accepted in the procedure, because: {finding.overridden}")
     places = dict.fromkeys(each.where for each in (finding, *merged.others) if each.where is not None)

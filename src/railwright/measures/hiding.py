@@ -40,7 +40,8 @@ def hidden(view: View, bound: HidingBound | None, unit: str, hides: str) -> tupl
         return math.inf, f"{unseen}, and {when} what lead and output capacitor let through (unknown)"
     return (
         max(highest, surge.current),
-        f"{unseen}, and {when} up to {amount(surge.current, unit)}, which {surge.words}",
+        f"{unseen}, and {when} up to {amount(surge.current, unit)}, which {surge.words}; the load's model "
+        "is no bound, as the load is what is tested",
     )
 
 

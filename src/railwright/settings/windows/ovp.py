@@ -44,7 +44,7 @@ def recommend(found: Window) -> Window:
     middle = (least + high.value) / 2
     value = figures.two_digits(middle, least, high.value, found.step)
     room = (
-        state("from {margin:.0%} above the lower end on", margin=(OVP_MARGIN, "1"))
+        state("counted from {margin:.0%} above the lower end", margin=(OVP_MARGIN, "1"))
         if least < high.value
         else state("there is no room for {margin:.0%} above the lower end", margin=(OVP_MARGIN, "1"))
     )

@@ -230,7 +230,7 @@ class _Study:
                 least, most = (least, middle) if self._comes_up(window, case, middle) else (middle, most)
             value = round(most * window.step, 12)
             why = state(
-                "rehearsed, {case} does not come up, or in time, at {limit}, one step lower",
+                "rehearsed, {case} does not come up in time, or at all, at {limit}, one step lower",
                 case=replay.words,
                 limit=(round(least * window.step, 12), "A", 5),
             )
