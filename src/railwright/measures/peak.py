@@ -68,8 +68,8 @@ def peak_current(view: View) -> Measured:
     Blom's approximation), 'between samples' (a recording's top between a round and a sharp one). What hides
     from readings that are means is no uncertainty but stated beside it, with its bound: the current limit
     once it has responded, before that what lead and output capacitor let through. The load's model is no
-    bound, though the current of a coil, for one, cannot jump: the load is what is tested, and need not be what
-    its model says.
+    bound, though the current of a coil, for one, cannot jump: the load is what is tested, and need not be
+    what its model says.
     Standard: none; common practice.
     """
     return _peak(view, view.current(), view.model.current_bound, "A", "current")
