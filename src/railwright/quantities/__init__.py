@@ -55,7 +55,7 @@ from railwright.quantities.fields import (
     Watts,
 )
 from railwright.quantities.parsing import parse_interval, parse_uncertain, parse_value, quoted
-from railwright.quantities.printing import show
+from railwright.quantities.printing import prefix_of, show
 from railwright.quantities.statement import (
     Stated,
     StatedFigure,
@@ -134,6 +134,7 @@ __all__ = [
     "parse_interval",
     "parse_uncertain",
     "parse_value",
+    "prefix_of",
     "quoted",
     "show",
     "state",

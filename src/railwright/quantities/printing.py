@@ -47,15 +47,17 @@ def show(value: float, unit: str, digits: int = 4, *, resolution: float = 0.0) -
     )
     if plain:
         return f"{_digits(value, digits)} {symbol}"
-    power, prefix = next(
-        (
-            (power, prefix)
-            for power, prefix in _PREFIXES
-            if power <= _LARGE.get(unit, 3) and abs(rounded) >= 10.0**power * (1 - 1e-12)
-        ),
-        _PREFIXES[-1],
-    )
-    return f"{_digits(value / 10.0**power, digits)} {prefix}{symbol}"
+    factor, prefix = prefix_of(abs(rounded), most=_LARGE.get(unit, 3))
+    return f"{_digits(value / factor, digits)} {prefix}{symbol}"
+
+
+def prefix_of(magnitude: float, *, most: int = 9, least: int = -12) -> tuple[float, str]:
+    """Factor and letter of the largest prefix that is not above a magnitude; of the least one where all are.
+
+    most, least: powers of ten of the prefixes to choose from.
+    """
+    known = [(10.0**power, prefix) for power, prefix in _PREFIXES if least <= power <= most]
+    return next((each for each in known if magnitude >= each[0] * (1 - 1e-12)), known[-1])
 
 
 def _digits(value: float, digits: int) -> str:

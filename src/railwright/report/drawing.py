@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from railwright.quantities import show
+from railwright.quantities import prefix_of, show
 from railwright.records.manifest import write_atomically
 from railwright.records.names import EVENTS
 from railwright.report import overlay as lay
@@ -34,7 +34,6 @@ LEFT, RIGHT, ABOVE, BELOW = 0.6, 0.08, 0.45, 0.36
 """Margins round the panels [inches]."""
 ROW, BETWEEN = 1.92, 0.46
 """Height of an input's panels, and the distance to the next input's [inches]."""
-PREFIXES = ((1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"))
 STEPS = (1, 2, 2.5, 5, 10)
 """Distances of an axis' ticks, of any power of ten."""
 _PLACES = {"voltage": "at the connector", "terminal_voltage": "at the supply's terminals"}
@@ -259,7 +258,7 @@ def _scale(axes: Axes, quantity: str, unit: str) -> None:
     found = MaxNLocator(5, steps=STEPS).tick_values(low, high)
     ticks = [float(tick) for tick in found if low <= tick <= high]
     largest = max(abs(tick) for tick in ticks) if ticks else 1.0
-    factor, prefix = next((f, p) for f, p in PREFIXES if largest >= f * (1 - 1e-9) or f == PREFIXES[-1][0])
+    factor, prefix = prefix_of(largest, most=3, least=-6)
     decimals = next((d for d in range(6) if all(_whole(t / factor, d) for t in ticks)), 6)
     axes.yaxis.set_major_locator(FixedLocator(ticks))
     axes.yaxis.set_major_formatter(

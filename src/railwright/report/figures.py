@@ -4,18 +4,7 @@ from __future__ import annotations
 
 import math
 
-from railwright.quantities import show
-
-_PREFIXES = (
-    (1e9, "G"),
-    (1e6, "M"),
-    (1e3, "k"),
-    (1.0, ""),
-    (1e-3, "m"),
-    (1e-6, "µ"),
-    (1e-9, "n"),
-    (1e-12, "p"),
-)
+from railwright.quantities import prefix_of, show
 
 
 def show_limit(lower: float | None, upper: float | None, unit: str) -> str:
@@ -41,13 +30,8 @@ def _scale(largest: float, unit: str) -> tuple[float, str]:
         return 1.0, ""
     if (unit in ("V", "A") and 0.1 <= largest < 1000) or largest == 0 or not math.isfinite(largest):
         return 1.0, unit
-    factor, prefix = _prefix(largest)
+    factor, prefix = prefix_of(largest)
     return factor, prefix + unit
-
-
-def _prefix(value: float) -> tuple[float, str]:
-    """The largest prefix that is not above a value, or the smallest there is."""
-    return next(((f, p) for f, p in _PREFIXES if value >= f * (1 - 1e-12)), _PREFIXES[-1])
 
 
 def show_measured(
@@ -90,7 +74,7 @@ def show_standard(value: float, unit: str) -> str:
         return "unbounded"
     if value == 0 or unit == "1":
         return f"{_two_digits(value)} {'' if unit == '1' else unit}".rstrip()
-    factor, prefix = _prefix(abs(value))
+    factor, prefix = prefix_of(abs(value))
     return f"{_two_digits(value / factor)} {prefix}{'Ω' if unit == 'ohm' else unit}"
 
 

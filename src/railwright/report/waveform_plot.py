@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from railwright.quantities import prefix_of
 from railwright.report.decimate import decimate
-from railwright.report.drawing import PREFIXES, STEPS, drawing, name_scale, save, time_axis
+from railwright.report.drawing import STEPS, drawing, name_scale, save, time_axis
 from railwright.report.style import FAINT, INK, PALE, colours, tint
 from railwright.report.text import shortened
 
@@ -155,7 +156,7 @@ def _prepare(axes: Axes, window: tuple[float, float], quantity: str) -> None:
     axes.margins(y=0.12)
     axes.yaxis.set_major_locator(MaxNLocator(5 if quantity == "voltage" else 3, steps=STEPS))
     largest = max(abs(bound) for bound in axes.get_ylim())
-    factor, prefix = next((f, p) for f, p in PREFIXES if largest >= f or f == PREFIXES[-1][0])
+    factor, prefix = prefix_of(largest, most=3, least=-6)
     axes.yaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v / factor:z.4g}".replace("-", "−")))
     name_scale(axes, f"{quantity} ({prefix}V)")
 
