@@ -115,13 +115,13 @@ def diameter_of_area(area: float) -> float:
     return math.sqrt(4.0 * area / math.pi)
 
 
-def onderdonk_fusing_time(area: float, current: float, ambient: float = 23.0) -> float:
-    """Time in which a current [A] melts a copper wire of section `area` [m²] without losing heat [s] [5]_.
+def onderdonk_fusing_i2t(area: float, ambient: float) -> float:
+    """I²t that melts a copper wire of section `area` [m²] without losing heat [A²·s] [5]_.
 
     33 (I/A)² t = log₁₀((T_melt - T_a) / (234 + T_a) + 1), A in circular mils.
     """
     mils = area / _CIRCULAR_MIL
-    return math.log10((COPPER_MELTS_AT - ambient) / (234.0 + ambient) + 1.0) / 33.0 * (mils / current) ** 2
+    return math.log10((COPPER_MELTS_AT - ambient) / (234.0 + ambient) + 1.0) / 33.0 * mils**2
 
 
 def adiabatic_limit(area: float, k: float = K_PVC_COPPER) -> float:

@@ -67,7 +67,8 @@ def parse_value(text: object, unit: str) -> float:
         raise ValueError(f"{expected} without a unit; add it" if bare else expected)
     match = _QUANTITY.fullmatch(text) if len(text) <= LONGEST else None
     if match is None:
-        raise ValueError(expected + _instead_of_range(text, "one value, not a range"))
+        hint = "; write one value, not a range" if _RANGE.search(text) else ""
+        raise ValueError(f"{expected}{hint}")
     mantissa, exponent, unit_text = match[1].replace("−", "-"), match[2], match[3]
     if comma := _COMMA.fullmatch(text):
         raise ValueError(f"{expected}; write a decimal point: '{comma[1]}.{comma[2]}{comma[3].rstrip()}'")
@@ -99,10 +100,6 @@ def _scaled(mantissa: str, power: int, unit_text: str, unit: str, expected: str)
         return float(f"{mantissa}e{power}") * factor(unit_text, unit)
     except ValueError as error:
         raise ValueError(f"{expected}: {error}") from None
-
-
-def _instead_of_range(text: str, wanted: str) -> str:
-    return f"; write {wanted}" if _RANGE.search(text) else ""
 
 
 def parse_interval(text: object, unit: str) -> Interval:

@@ -96,24 +96,13 @@ def _finished(folder: Path, about: Mapping[str, Any]) -> tuple[Record, list[str]
     """What the run wrote at its end; the log stands in for what it could not write."""
     paths = {name: readings_file(folder, name) for name in about["sensed"]}
     absent = [path.name for path in (*paths.values(), folder / EVENTS) if not path.exists()]
+    spans = spans_of(about["steps"], Ended(about["ended"]) is Ended.COMPLETED)
     if absent:
-        record, recovered = _logged(folder, ended_told=True)
+        record, story = read_record(folder / LOG)
         told = f"{', '.join(absent)}: not there; everything was read from {LOG}"
-        return replace(record, spans=spans_of(about["steps"], Ended(about["ended"]) is Ended.COMPLETED)), [
-            told,
-            *recovered,
-        ]
+        return replace(record, spans=spans), [told, *_recovered(story, ended_told=True)]
     traces = {name: read_parquet(path, name) for name, path in paths.items()}
-    events = events_of(_json(folder / EVENTS, list))
-    return Record(
-        ORIGIN, traces, events, spans_of(about["steps"], Ended(about["ended"]) is Ended.COMPLETED)
-    ), []
-
-
-def _logged(folder: Path, *, ended_told: bool) -> tuple[Record, list[str]]:
-    """What the log tells, and what of it was recovered. ended_told: `run.json` says how the run ended."""
-    record, story = read_record(folder / LOG)
-    return record, _recovered(story, ended_told)
+    return Record(ORIGIN, traces, events_of(_json(folder / EVENTS, list)), spans), []
 
 
 def _recovered(story: Story, ended_told: bool) -> list[str]:

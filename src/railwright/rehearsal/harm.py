@@ -169,7 +169,7 @@ def lead_stress(
     """
     area = lead.conductor.section
     limit, permitted = conductors.adiabatic_limit(area), lead.permitted_current
-    melts = conductors.onderdonk_fusing_time(area, 1.0, ambient)
+    melts = conductors.onderdonk_fusing_i2t(area, ambient)
     borne: bool | None = True
     heat = f"{i2t:.3g} A²s against the {limit:.3g} A²s that its insulation bears"
     if i2t > limit:
