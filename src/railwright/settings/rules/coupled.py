@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import chain
 
 from railwright.documents.output_name import OutputName
 from railwright.grouping import grouped
@@ -121,15 +120,19 @@ def coupled_limits(context: Context) -> Outcome:
         path: Path = ("bench", "supplies", apart.supply, "coupled", apart.number)
         unit = "A" if apart.by == "step" else "1"
         words = "less the" if apart.by == "step" else "over the"
+        reach = (
+            state("be {low} to {high}", low=(apart.low, unit), high=(apart.high, unit))
+            if apart.high - apart.low > EXACT
+            else state("only be {low}", low=(apart.low, unit))
+        )
         why = state(
             "the limit of {second} {words} one of {first} is to be {wanted}; they move together, and from "
-            "the lowest that they can be set to it can be made {low} to {high}",
+            "the lowest that they can be set to it can {reach}",
             second=second,
             words=words,
             first=first,
             wanted=(apart.wanted, unit),
-            low=(apart.low, unit),
-            high=(apart.high, unit),
+            reach=reach,
         )
         yield Hit(fed[first], path, why, f"write limits that are so far apart, or {_REMEDY}")
     yield from _not_as_told(context)
@@ -280,7 +283,7 @@ def coupled_limit_moves(context: Context) -> Outcome:
             continue
         least = min(moves, key=lambda each: each.after)
         source, more = least.source, ""
-        short = broken(chain(current_limit.enough(source), current_limit.charged(source)), least.after)
+        short = broken(current_limit.enough(source), least.after)
         if short is not None:
             more = f"; {short.breach(least.after)[0]}"
         elif len(moves) > 1:
