@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from tests.truth.small import fed_by, supply, write
+from tests.truth.small import OUTPUT, fed_by, supply, write
 from tests.truth.table import TruthTable
 
 from railwright.archive.stored import open_stored
@@ -40,7 +40,7 @@ HOLD = 0.3
 class Case:
     """inputs: what feeds each, its load [ohm] and its limit as it is settled [A]. told: which input is told
     which limit [A], one after the other, 300 ms each. limits: of every input after each of them [A]. ranges:
-    of the outputs' limits [A]. table: whether the limits stand in a table.
+    of the outputs' limits [A]; grids: of what they can be set to. table: whether the limits stand in a table.
     """
 
     inputs: Mapping[str, tuple[Any, float, float]]
@@ -50,6 +50,7 @@ class Case:
     coupled: tuple[int, ...] = (1, 2)
     ranges: tuple[str, ...] = ("0 A .. 3 A", "0 A .. 2.4 A", "0 A .. 2.1 A")
     order: tuple[str, ...] = ("a", "b")
+    grids: tuple[str, ...] = ("1 mA", "1 mA", "1 mA")
     every: str = "10 ms"
     dialect: str = "channel-list"
     table: bool = False
@@ -103,6 +104,14 @@ CASES = {
         coupled=(1, 3),
         ranges=("0 A .. 3 A",) * 3,
     ),
+    # a in steps of 10 mA, told 1.207 A: it takes 1.21 A, 0.99 A less, and so does b, in steps of 1 mA.
+    "unequal grids": Case(
+        {"a": ("s.1", 5.0, 2.2), "b": ("s.2", 6.0, 1.603)},
+        [("a", 1.207), ("b", 0.9)],
+        [{"a": 1.207, "b": 0.613}, {"a": 1.5, "b": 0.9}],
+        grids=("10 mA", "1 mA", "1 mA"),
+        every="20 ms",
+    ),
     # a is told 1.5 A less, b gets to 0 A; a is told 0.7 A more.
     "to the end of a range": Case(
         {"a": ("s.1", 4.0, 2.4), "b": ("s.2", 8.0, 1.2)},
@@ -116,6 +125,12 @@ CASES = {
 @pytest.fixture(params=CASES, ids=list(CASES))
 def case(request: pytest.FixtureRequest) -> Case:
     return CASES[request.param]
+
+
+def output(reach: str, grid: str) -> dict[str, Any]:
+    """What differs of an output with limits in this range and of this grid."""
+    current = {"of_value": "0 %", "offset": "0 mA", "resolution": grid}
+    return {"current": reach, "programming": {**OUTPUT["programming"], "current": current}}
 
 
 def documents(case: Case, folder: Path) -> Path:
@@ -168,7 +183,7 @@ def documents(case: Case, folder: Path) -> Path:
         },
         {
             "s": supply(
-                *({"current": each} for each in case.ranges),
+                *map(output, case.ranges, case.grids),
                 isolation="300 V",
                 dialect=case.dialect,
                 coupled=[{"outputs": list(case.coupled), "by": case.by, "of": "current_limit"}],
@@ -270,8 +285,8 @@ def test_a_supply_that_does_not_move_them_as_its_bench_says_is_never_energised(
         bench = given.bench.model_copy(update={"supplies": {"s": one}})
         outcome, network = played(job, check, folder, replace(given, bench=bench))
         assert outcome.ended is Ended.INSTRUMENT
-        # From nothing, by ratio, each is told its own: it shows with the first change.
-        if not (case is CASES["by ratio"] and not coupled):
+        # Where each is told its own, it shows with the first change.
+        if case is not CASES["unequal grids"] and (coupled or case is not CASES["by ratio"]):
             assert not any(network.energised(output) for output in told)
         assert not any(network.on(output) for output in told)
 

@@ -152,11 +152,12 @@ def taken_along(
     for other, group in followers(bench, output, of):
         if other not in stands:
             continue
-        document = bench.output(other)
+        document, there = bench.output(other), stands[other]
         reach = document.voltage if of == "voltage" else document.current
-        goal = min(max(moved(before, after, stands[other], group.by), reach.low), reach.high)
+        there = on_grid(bench, other, there) if of == "current_limit" else there
+        goal = min(max(moved(before, after, there, group.by), reach.low), reach.high)
         goal = on_grid(bench, other, goal) if of == "current_limit" else goal
-        if goal != stands[other]:
+        if goal != there:
             yield other, goal
 
 

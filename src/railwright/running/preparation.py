@@ -106,11 +106,19 @@ def _found(rig: Rig, recorder: RunRecorder, ways: Ways) -> list[str]:
             if not supply.state(own):
                 continue
             told = "feeds an input of this run" if own in used else "is not used by this run"
+            if own not in used and (movers := _movers(rig, name, own)):
+                told += f", which will move its set points with those of {' and '.join(movers)}"
             recorder.event(EventKind.FOUND_ON, f"{name}.{own}", told)
             found.append(f"{name}.{own} is on, and {told}")
     if found and not ways.consent:
         raise FoundOn("; ".join(found) + ". Switch off what should not be on, or agree with --consent")
     return [f"before the run {each}: agreed to by the operator." for each in found]
+
+
+def _movers(rig: Rig, supply: str, own: str) -> list[str]:
+    """The outputs in use with whose set points one that is not in use moves."""
+    groups = [group.outputs for group in rig.bench.supplies[supply].coupled if own in group.outputs]
+    return [f"{supply}.{each}" for each in rig.used(supply) if any(each in group for group in groups)]
 
 
 def _minimum(rig: Rig, look: Callable[[], None]) -> None:

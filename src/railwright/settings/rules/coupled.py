@@ -282,13 +282,13 @@ def coupled_limit_moves(context: Context) -> Outcome:
         if any(each.above for each in moves):
             continue
         least = min(moves, key=lambda each: each.after)
-        source, more = least.source, ""
-        short = broken(current_limit.enough(source), least.after)
+        short = broken(current_limit.enough(least.source), least.after)
+        more: str = ""
         if short is not None:
-            more = f"; {short.breach(least.after)[0]}"
+            more, _ = short.breach(least.after)
         elif len(moves) > 1:
-            more = state(", the lowest of {moves} such moves", moves=len(moves))
-        yield Hit(name, least.path, joined("", (least.words, more)), _REMEDY)
+            more = state("the lowest of {moves} such moves", moves=len(moves))
+        yield Hit(name, least.path, joined("; ", filter(None, (least.words, more))), _REMEDY)
 
 
 EXACT = 1e-9
