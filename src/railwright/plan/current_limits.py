@@ -17,6 +17,9 @@ from railwright.plan.coupling import limit_step, on_grid, taken_along, tied_limi
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.timeline import Timeline
 
+DIGITS = 12
+"""Decimals of an output's part of a limit [A]: what is written comes out of its parts as it is written."""
+
 ROUNDING = 1e-9
 """Part by which two limits may differ and still be the same; of distances in A, or in logarithms, so much."""
 
@@ -72,7 +75,7 @@ def told_limits(feed: Feed, current: float | None) -> dict[OutputName, float]:
     that was settled.
     """
     part = 1.0 if current is None else current / feed.limit
-    return {each.output: each.current_limit * part for each in feed.outputs}
+    return {each.output: round(each.current_limit * part, DIGITS) for each in feed.outputs}
 
 
 def whole_limit(feed: Feed, stands: Mapping[OutputName, float]) -> float:
@@ -192,7 +195,8 @@ class _Group:
         """
         for narrow, wide in pairwise(self.order):
             goal, spare = self.target(wide) - self.target(narrow), self.spare(narrow, wide)
-            if not -ROUNDING <= goal <= spare + ROUNDING:
+            slack = ROUNDING + self._half_step(narrow) + self._half_step(wide)
+            if not -slack <= goal <= spare + slack:
                 return self._apart(narrow, wide, 0.0, spare)
         _, stands = self.told
         off = [each for each in self.order if not self._there(each, stands)]
@@ -201,6 +205,11 @@ class _Group:
         other = next(each for each in self.order if each != off[0])
         got = self.distance(off[0], stands[off[0]]) - self.distance(other, stands[other])
         return self._apart(other, off[0], got, got)
+
+    def _half_step(self, output: OutputName) -> float:
+        """By how far an output may be off for its grid, as a distance."""
+        half = limit_step(self.bench, output) / 2.0
+        return half if self.by == "step" else half / self.low(output)
 
     def _apart(self, first: OutputName, second: OutputName, least: float, most: float) -> Apart:
         one, other = self.low(first), self.low(second)

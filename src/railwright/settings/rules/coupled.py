@@ -141,6 +141,7 @@ def coupled_limits(context: Context) -> Outcome:
 def _not_as_told(context: Context) -> Outcome:
     """An input of several coupled outputs, told a limit in a step: what is told to one moves another."""
     limits, feeds = context.timeline.limits, context.plan.set_points
+    known = {source.name for source, _ in context.having("current_limit")}
     stands = {each.output: each.current_limit for feed in feeds.values() for each in feed.outputs}
     told = grouped((each.cause, each) for each in context.plan.limits)
     said = set[str]()
@@ -148,7 +149,9 @@ def _not_as_told(context: Context) -> Outcome:
         stands.update({each.output: each.current for each in actions})
         feed, change = feeds[limits[cause].input], limits[cause]
         for output, limit in told_limits(feed, change.current).items():
-            if abs(stands[output] - limit) <= _slack(context, [output]) or feed.input in said:
+            if feed.input in said or feed.input not in known:
+                continue
+            if not abs(stands[output] - limit) > _slack(context, [output]):
                 continue
             said.add(feed.input)
             why = state(
