@@ -8,6 +8,7 @@ more than its limit I stands at v = I·R (Ohm's law).
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -20,6 +21,7 @@ from tests.truth.table import TruthTable
 
 from railwright.archive.stored import open_stored
 from railwright.documents.loader import Documents
+from railwright.evaluation.supply_status import supply_status
 from railwright.guard.local_link import LocalLink
 from railwright.job import Check, Job
 from railwright.records.ended import Ended
@@ -255,6 +257,67 @@ def test_what_waveform_writes_of_a_shape_s_limits(tmp_path: Path) -> None:
         wave = limit_waveform(check.plan, 1, name)
         assert wave.at(np.array([0.15, 0.45, 0.75])) == pytest.approx(limits)
     assert limit_waveform(check.plan, 1, "b").value[0] == pytest.approx(1.6)
+
+
+def test_what_a_record_may_hide_counts_the_lowest_limit_of_all(tmp_path: Path) -> None:
+    """b, told nothing: 1.6 A and 1.3 A less at the lowest, by the end of the shape; 1.6 A before it."""
+    job = Job.open(documents(CASES["by step, down and up"], tmp_path))
+    check = job.check()
+    record = check.rehearse().record
+    for step, least in ((0, 1.6), (1, 0.3)):
+        found = supply_status(
+            job.documents,
+            check.plan.timeline,
+            check.plan.set_points,
+            "b",
+            record.spans[step],
+            record,
+            exact=True,
+        )
+        assert found.least_limit == pytest.approx(least)
+
+
+def trips(folder: Path, delay: str, led: float) -> Path:
+    """a is told `led` [A] for 250 ms; b draws 1.2 A below a limit of 1.6 A that trips."""
+    case = replace(CASES["by step, down and up"], told=[("a", led)])
+    path = documents(case, folder)
+    data = json.loads(path.read_text("utf-8"))
+    data["limits"]["b"] = {"current_limit": "1.6 A", "at_limit": "trip", "trip_delay": delay, "ovp": "36 V"}
+    lower = {"hold": "250 ms", "current_limit": f"{led} A"}
+    segments = [lower, {"hold": "200 ms", "current_limit": "2.2 A"}]
+    data["steps"][1] = {"shape": {"input": "a", "segments": segments}, "name": "moved"}
+    path.write_text(json.dumps(data), "utf-8")
+    device = folder / "small.device.yaml"
+    inputs = json.loads(device.read_text("utf-8"))
+    inputs["inputs"]["b"]["nominal"] = "7.2 V"
+    device.write_text(json.dumps(inputs), "utf-8")
+    return path
+
+
+@pytest.mark.parametrize(("delay", "led", "acts"), [(100, 1.7, True), (200, 1.5, True), (300, 1.5, False)])
+def test_a_limit_that_is_moved_below_what_is_drawn_trips_after_its_delay(
+    delay: int, led: float, acts: bool, tmp_path: Path
+) -> None:
+    """1.6 A less what a is told less, below 1.2 A, for 250 ms: rehearsed, and on twins."""
+    job = Job.open(trips(tmp_path, f"{delay} ms", led))
+    check = job.check()
+    outcome, _ = played(job, check, tmp_path)
+    begins = check.plan.spans[1].start
+    rehearsed = [event for event in check.rehearse().record.events if event.kind.trip]
+    assert [event.subject for event in rehearsed] == (["s.2"] if acts else [])
+    assert outcome.ended is (Ended.TRIPPED if acts else Ended.COMPLETED)
+    if acts:
+        assert rehearsed[0].time == pytest.approx(begins + delay * 1e-3, abs=3e-3)
+        assert [each for each in check.findings if each.about == "b" and each.blocks]
+
+
+@pytest.mark.parametrize("led", [1.5, 1.2])
+def test_a_trip_delay_that_is_worked_out_outlasts_it(led: float, tmp_path: Path) -> None:
+    check = Job.open(trips(tmp_path, "auto", led)).check()
+    (window,) = [w for w in check.settings.windows if (w.about, w.setting) == ("b", "trip_delay")]
+    assert window.low is not None
+    assert window.low.value == pytest.approx(0.25, abs=5e-3)
+    assert check.settings.set_points["b"].outputs[0].trip_delay > 0.25
 
 
 def test_a_run_says_what_it_moved(case: Case, tmp_path: Path) -> None:

@@ -140,6 +140,8 @@ def coupled_limits(context: Context) -> Outcome:
 
 def _not_as_told(context: Context) -> Outcome:
     """An input of several coupled outputs, told a limit in a step: what is told to one moves another."""
+    if not _couples_limits(context):
+        return
     limits, feeds = context.timeline.limits, context.plan.set_points
     known = {source.name for source, _ in context.having("current_limit")}
     stands = {each.output: each.current_limit for feed in feeds.values() for each in feed.outputs}
@@ -200,6 +202,11 @@ class _LimitMoved:
         )
 
 
+def _couples_limits(context: Context) -> bool:
+    groups = (group for supply in context.used_supplies.values() for group in supply.coupled)
+    return any(group.of == "current_limit" for group in groups)
+
+
 def _slack(context: Context, outputs: Iterable[OutputName]) -> float:
     """By how much the limit of outputs together may be off what it is told for their grids [A]."""
     return sum(limit_step(context.bench, each) for each in outputs) + EXACT
@@ -209,9 +216,7 @@ def _limits_moved(context: Context) -> Iterator[_LimitMoved]:
     """Every current limit that another input's takes along while its input is on, or that it is switched on
     with.
     """
-    if not any(
-        group.of == "current_limit" for each in context.used_supplies.values() for group in each.coupled
-    ):
+    if not _couples_limits(context):
         return
     timeline, feeds = context.timeline, context.plan.set_points
     known = {source.name for source, _ in context.having("current_limit")}
