@@ -986,8 +986,8 @@ MORE = (
         "by: ratio}",
         "by: ratio}, {outputs: [2, 1], by: step}",
         (
-            "quay.bench.yaml:15:56: expected each output once, got '2' again (first in line 15); an output moves with one group; remove it from the other",
-            "quay.bench.yaml:15:59: expected each output once, got '1' again (first in line 15); an output moves with one group; remove it from the other",
+            "quay.bench.yaml:15:56: expected each output once, got '2' again (first in line 15); a set point moves with one group; remove it from the other",
+            "quay.bench.yaml:15:59: expected each output once, got '1' again (first in line 15); a set point moves with one group; remove it from the other",
         ),
     ),
     Case(

@@ -283,6 +283,98 @@ def test_coupled_set_points_move_by_equal_steps_from_unequal_levels(tmp_path: Pa
                 assert at(record, name, begins + time) == pytest.approx(level, abs=8e-3)
 
 
+UNEQUAL = "{current_limit: %s A, at_limit: regulate, ovp: 37 V}"
+
+
+def coupled_limits(
+    folder: Path, limits: tuple[float, float], told: tuple[float, ...], also: str = "", ends: str = "stay"
+) -> Played:
+    """12 V into 4 ohm and 6 V into 3 ohm, each in its limit below 3 A and 2 A, on outputs of 2.5 A and 2 A
+    whose limits are coupled by step; in1 is told these limits, 200 ms each. also: what in2 plays beside.
+    """
+    segments = ", ".join(f"{{step_to: 12 V, current_limit: {each} A}}, {{hold: 200 ms}}" for each in told)
+    inputs = f"in1: {{segments: [{segments}]}}{also}"
+    steps = f"  - shape: {{inputs: {{{inputs}}}, at_end: {ends}}}\n    name: moved"
+    given: Given = {
+        "volts": (12.0, 6.0),
+        "limits": tuple(UNEQUAL % each for each in limits),
+        "coupled": "[{outputs: [1, 2], by: step, of: current_limit}]",
+        "down": ends != "off",
+    }
+    own = files((resistor(4.0), resistor(3.0)), steps, **given)
+    own["bench.yaml"] = own["bench.yaml"].replace(b"2: {same_as: 1}", b"2: {same_as: 1, current: 0 A .. 2 A}")
+    return play(Draw("fact", own, 3, {}), folder)
+
+
+def mode_at(record: Record, name: str, time: float) -> Mode:
+    """The mode that holds at a time [s]: that of the last row by then."""
+    traces = record.traces[name]
+    row = int(np.searchsorted(traces.time, time, side="right")) - 1
+    return Mode(round(float(traces.columns["mode"][row])))
+
+
+@pytest.mark.parametrize(
+    ("limits", "told", "expected"),
+    [
+        # Down by 0.5 A and by 0.4 A more, and up by 0.6 A.
+        ((2.0, 1.5), (1.5, 1.1, 1.7), ((1.5, 1.0), (1.1, 0.6), (1.7, 1.2))),
+        ((1.6, 1.4), (0.9, 1.3), ((0.9, 0.7), (1.3, 1.1))),
+        ((2.3, 1.8), (1.1, 0.7, 2.3), ((1.1, 0.6), (0.7, 0.2), (2.3, 1.8))),
+    ],
+)
+def test_coupled_limits_move_by_equal_steps_from_unequal_levels(
+    limits: tuple[float, float],
+    told: tuple[float, ...],
+    expected: tuple[tuple[float, float], ...],
+    tmp_path: Path,
+) -> None:
+    """v = I R of both, also before the first change and after the last, which is back to what was settled."""
+    found = coupled_limits(tmp_path, limits, told)
+    begins, ends = found.check.plan.spans[1].start, found.check.plan.spans[1].end
+    stood = {-0.02: limits, **{0.2 * n + 0.18: pair for n, pair in enumerate(expected)}}
+    for record in (*both(found), found.outcome.record):
+        for time, pair in stood.items():
+            for name, ohms, limit in zip(("in1", "in2"), (4.0, 3.0), pair, strict=True):
+                assert at(record, name, begins + time) == pytest.approx(limit * ohms, abs=0.01)
+                assert mode_at(record, name, begins + time) is Mode.CC
+    # Over SCPI: every change of either is in the log, with the limit that was read back.
+    sets = [e for e in found.outcome.record.events if e.kind is EventKind.CURRENT_LIMIT_SET]
+    expected_sets = [*expected, limits]
+    if told[-1] == limits[0]:  # told again: the other one stays
+        assert [e.subject for e in sets[-1:]] == ["in1"]
+        sets.pop()
+        expected_sets.pop()
+    assert [e.facts.limit for e in sets if e.subject == "in2"] == [pytest.approx(b) for _, b in expected_sets]
+    assert [e.facts.limit for e in sets if e.subject == "in1"][: len(told)] == list(told)
+    assert ends - begins == pytest.approx(0.2 * len(told))
+
+
+def test_a_coupled_limit_stops_at_the_end_of_its_range(tmp_path: Path) -> None:
+    """From 2.3 A and 1.8 A down by 1.9 A: the other one gets to 0 A, and up by 0.5 A from there. Both are
+    switched off before the first one is back at 2.3 A, and the other one 0.1 A above what was settled.
+    """
+    beside = ", in2: {segments: [{hold: 400 ms}]}"
+    found = coupled_limits(tmp_path, (2.3, 1.8), (0.4, 0.9), beside, "off")
+    begins = found.check.plan.spans[1].start
+    for record in (*both(found), found.outcome.record):
+        for time, pair in ((-0.02, (2.3, 1.8)), (0.18, (0.4, 0.0)), (0.38, (0.9, 0.5))):
+            for name, ohms, limit in zip(("in1", "in2"), (4.0, 3.0), pair, strict=True):
+                assert at(record, name, begins + time) == pytest.approx(limit * ohms, abs=0.01)
+    assert "coupled-limit-above" not in {each.rule for each in found.check.findings}
+
+
+def test_a_coupled_limit_that_ends_above_its_own_is_a_stop(tmp_path: Path) -> None:
+    """The same with both on: 1.8 A - 1.8 A + 0.5 A + 1.4 A."""
+    found = coupled_limits(tmp_path, (2.3, 1.8), (0.4, 0.9))
+    (above,) = [each for each in found.check.findings if each.rule == "coupled-limit-above"]
+    assert above.blocks
+    assert "to 1.9 A" in above.why
+    # It is what would happen.
+    sets = [e for e in found.outcome.record.events if e.kind is EventKind.CURRENT_LIMIT_SET]
+    assert sets[-1].subject == "in2"
+    assert sets[-1].facts.limit == pytest.approx(1.9)
+
+
 PROTECTED = "{current_limit: 2.5 A, at_limit: regulate, ovp: %s V, opp: %s W, ocp: %s A, ocp_delay: 10 ms}"
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.bench import BENCH, EXAMPLE
+from tests.bench import BENCH, EXAMPLE, PROCEDURE, copy_demo
 from tests.report.hook_ups import PARALLEL, SERIES, changed
 
 from railwright.documents.loader import Documents, load_documents
@@ -72,6 +72,27 @@ def test_outputs_in_series_carry_their_shares_and_parallel_ones_their_part_of_th
     assert [cell.replace("\u00a0", " ") for cell in series["rise"]] == ["2 V/ms", "1 V/ms", "1 V/ms"]
     parallel = {row[0]: row[1:] for row in data_of(changed(tmp_path / "p", PARALLEL))["dial"]["rows"]}
     assert [cell.replace("\u00a0", " ") for cell in parallel["current limit"]] == ["0.5 A", "0.5 A", "0.1 A"]
+
+
+def test_limits_that_move_together_are_dialled_in_an_order_that_takes_them_there(tmp_path: Path) -> None:
+    """1 A of 2.5 A and 0.4 A of 1.5 A, by step: up until the narrower one stands at 1.5 A and the other one
+    0.6 A higher, and down by 1.1 A.
+    """
+    path = copy_demo(
+        tmp_path,
+        (PROCEDURE, "transducer: {from: right.1", "transducer: {from: left.2"),
+        (PROCEDURE, "current_limit: 100 mA", "current_limit: 400 mA"),
+        (BENCH, "      2: {same_as: 1}", "      2: {same_as: 1, current: 0 A .. 1.5 A}"),
+        (
+            BENCH,
+            "    isolation: 150 V",
+            "    coupled: [{outputs: [1, 2], by: step, of: current_limit}]\n    isolation: 150 V",
+        ),
+    )
+    _, (line,) = data_of(load_documents(path))["order"][1]
+    assert (
+        line.replace("\u00a0", " ").replace("\u200b", "").endswith("in this order, left.1 2.1 A, left.1 1 A.")
+    )
 
 
 @pytest.mark.parametrize("changes", [{}, SERIES, PARALLEL])

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ from tests.running.small import PROCEDURE, Small, small
 from tests.said import figures, says
 
 from railwright.dialects.dialect import load_dialect
+from railwright.documents.bench import Coupling
 from railwright.guard.process_link import ProcessLink
 from railwright.quantities import show
 from railwright.records.ended import Ended
@@ -355,6 +357,17 @@ def test_a_used_output_found_on_stops_it_and_is_told_nothing(bench: Small) -> No
     )
     assert not outcome.energised
     assert bench.run(consent=True, folder=bench.folder / "again").ended is Ended.COMPLETED
+
+
+def test_what_is_on_and_moves_with_an_output_in_use_is_told(bench: Small) -> None:
+    """Whoever agrees to it must know that its set points will not stay."""
+    left = bench.documents.bench.supplies["left"]
+    group = Coupling(outputs=("1", "2"), by="step", of="current_limit")
+    supplies = {**bench.documents.bench.supplies, "left": left.model_copy(update={"coupled": (group,)})}
+    changed = bench.documents.bench.model_copy(update={"supplies": supplies})
+    bench.documents = replace(bench.documents, bench=changed)
+    bench.left.outputs[2].switch(True)
+    assert says(bench.run().cause, "left.2 is on", "will move its set points with those of left.1")
 
 
 def test_an_output_that_feeds_nothing_is_told_nothing(bench: Small) -> None:

@@ -575,8 +575,54 @@ CASES = [
         "main",
         coupled("step", "current_limit"),
         "coupled:",
-        "the current limits of left.1 and left.2 move together",
+        "the limit of left.2 less the one of left.1 is to be -0.9 A; they move together, and from the lowest "
+        "that they can be set to it can only be 0 A",
+        silent=coupled("ratio", "current_limit"),
+    ),
+    Case(
+        "coupled-limits",
+        "main",
+        (
+            (
+                "procedure",
+                "from: left.1, lead: silicone pair",
+                "from: {parallel: [left.1, left.2]}, lead: silicone pair",
+            ),
+            coupled("step", "current_limit")[1],
+            ("bench", "      2: {same_as: 1}", "      2: {same_as: 1, current: 0 A .. 1.5 A}"),
+            *shape("input: main, segments: [{step_to: 12 V, current_limit: 0.8 A}, {hold: 20 ms}]"),
+        ),
+        "current_limit: 0.8 A",
+        "and what is told to the others that feed main takes it to",
         silent=(coupled("step", "current_limit")[1],),
+    ),
+    Case(
+        "coupled-limit-above",
+        "transducer",
+        (
+            *coupled("ratio", "current_limit"),
+            ("bench", "      2: {same_as: 1}", "      2: {same_as: 1, current: 60 mA .. 2.5 A}"),
+            *shape("input: main, segments: [{step_to: 12 V, current_limit: 0.5 A}, {hold: 20 ms}]"),
+        ),
+        "coupled:",
+        "'own shape' sets the current limit of left.1, which takes that of transducer from 0.1 A to 0.12 A "
+        "(coupled by ratio): more than the 0.1 A of 'limits'",
+        silent=(
+            *coupled("ratio", "current_limit"),
+            *shape("input: main, segments: [{step_to: 12 V, current_limit: 0.5 A}, {hold: 20 ms}]"),
+        ),
+    ),
+    Case(
+        "coupled-limit-moves",
+        "transducer",
+        (
+            *coupled("ratio", "current_limit"),
+            *shape("input: main, segments: [{step_to: 12 V, current_limit: 0.2 A}, {hold: 20 ms}]"),
+        ),
+        "coupled:",
+        "'own shape' sets the current limit of left.1, which takes that of transducer from 0.1 A to 20 mA "
+        "(coupled by ratio); the limit may be as low as",
+        silent=coupled("ratio", "current_limit"),
     ),
     Case(
         "off-after-order",

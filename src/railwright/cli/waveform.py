@@ -152,8 +152,7 @@ def _table(plan: Plan, played: list[PlayedShape], record: Record, to: Path, rehe
     waves: dict[str, Waveform] = {}
     for each in played:
         waves[f"{each.input}_voltage_V"] = each.asked
-        feed = plan.set_points[each.input]
-        waves[f"{each.input}_limit_A"] = limit_waveform(plan.timeline, each.step, feed)
+        waves[f"{each.input}_limit_A"] = limit_waveform(plan, each.step, each.input)
         if rehearsed:
             part = record.traces[each.input].closed(each.span.start, each.span.end)
             time = np.maximum.accumulate(part.time - part.time[0])

@@ -286,8 +286,7 @@ class Coupling(Model):
         description="step: the others move by as many volts or amperes; ratio: in the same proportion"
     )
     of: Literal["voltage", "current_limit"] = Field(
-        "voltage",
-        description="which set point moves; outputs with coupled current limits cannot be used together",
+        "voltage", description="which set point moves; an output may be in one group of each"
     )
 
 

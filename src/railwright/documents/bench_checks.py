@@ -8,7 +8,7 @@ from itertools import count
 from railwright.documents.channel_name import channel_named
 from railwright.documents.files import DocumentSource
 from railwright.documents.hook_up import AUTO
-from railwright.documents.references import items, keys, names, text, texts, twice, unknown
+from railwright.documents.references import Path, items, keys, names, text, texts, twice, unknown
 from railwright.documents.sources import Problem
 from railwright.quantities import quoted
 
@@ -30,14 +30,15 @@ def check_bench(bench: DocumentSource) -> Iterator[Problem]:
         for path, _ in texts(bench, *place, "common_negative"):
             yield from unknown(bench, path, f"outputs of '{supply}'", outputs)
         yield from twice(bench, texts(bench, *place, "common_negative"), "output", "remove one of them")
-        coupled = [
-            found
-            for number in range(len(items(bench.root.get(*place, "coupled"))))
-            for found in texts(bench, *place, "coupled", number, "outputs")
-        ]
-        for path, _ in coupled:
-            yield from unknown(bench, path, f"outputs of '{supply}'", outputs)
-        yield from twice(bench, coupled, "output", "an output moves with one group; remove it from the other")
+        groups: dict[str | None, list[tuple[Path, str]]] = {}
+        for number in range(len(items(bench.root.get(*place, "coupled")))):
+            of = text(bench.root.get(*place, "coupled", number, "of")) or "voltage"
+            groups.setdefault(of, []).extend(texts(bench, *place, "coupled", number, "outputs"))
+        for coupled in groups.values():
+            for path, _ in coupled:
+                yield from unknown(bench, path, f"outputs of '{supply}'", outputs)
+            remedy = "a set point moves with one group; remove it from the other"
+            yield from twice(bench, coupled, "output", remedy)
         yield from _channels(bench, supply)
     addresses = [
         (("supplies", supply, "address"), address)

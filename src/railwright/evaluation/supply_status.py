@@ -12,8 +12,9 @@ from railwright.documents.loader import Documents
 from railwright.evaluation.hiding_bounds import limits_of
 from railwright.evaluation.played import ROUNDING
 from railwright.measures.status import ModeChange, SupplyStatus, Trip
+from railwright.plan.current_limits import limit_actions
 from railwright.plan.required_trip import own_trips
-from railwright.plan.set_points import Feed
+from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.timeline import Timeline
 from railwright.traces import EventKind, Mode, Record, Span, Traces, span_named
 
@@ -21,14 +22,22 @@ SWITCHED_OFF = (EventKind.OFF, EventKind.OFF_SENT, EventKind.TRIPS_LINKED)
 """Events after which an input's outputs are off without a trip of their own."""
 
 
+# Many: the documents and their timeline, a record and its set points, and where in it to look.
 def supply_status(
-    documents: Documents, timeline: Timeline, feed: Feed, span: Span, record: Record, *, exact: bool
+    documents: Documents,
+    timeline: Timeline,
+    set_points: SetPoints,
+    name: str,
+    span: Span,
+    record: Record,
+    *,
+    exact: bool,
 ) -> SupplyStatus:
     """The status of the outputs that feed an input, over the whole record, and what bounds it in a step.
 
     exact: the record is a rehearsal's, or the truth.
     """
-    name, traces = feed.input, record.traces.get(feed.input)
+    feed, traces = set_points[name], record.traces.get(name)
     trips = []
     for event in (each.event for each in own_trips(documents.procedure, record.events) if each.input == name):
         # A record that does not tell the bounds: it was found with a reading, whenever it happened.
@@ -36,7 +45,7 @@ def supply_status(
         within = (event.time, event.time) if exact else event.facts.within or found
         trips.append(Trip(event.kind.trip, *within))
     went_off = [e.time for e in record.events if e.kind is EventKind.WENT_OFF and e.subject == name]
-    least_limit, power = _bounds(documents.bench, timeline, feed, span)
+    least_limit, power = _bounds(documents.bench, timeline, set_points, name, span)
     return SupplyStatus(
         tuple(sorted(trips, key=lambda trip: trip.latest)),
         tuple(went_off),
@@ -119,20 +128,23 @@ def _delays(bench: Bench, feed: Feed) -> dict[str, float]:
     }
 
 
-def _bounds(bench: Bench, timeline: Timeline, feed: Feed, span: Span) -> tuple[float | None, float | None]:
+def _bounds(
+    bench: Bench, timeline: Timeline, set_points: SetPoints, name: str, span: Span
+) -> tuple[float | None, float | None]:
     """The lowest current that a limit may hold up to the end of a step [A], and the least power that an
     output gives [W]; None: its error is unknown, or no power of its own is given. Of outputs in parallel
     one may carry the whole current, up to its own limit.
     """
+    feed = set_points[name]
     outputs = [bench.output(points.output) for points in feed.outputs]
     planned = span_named(timeline.spans, span.name)
-    changes = [
-        each.current / feed.limit
-        for each in timeline.limits
-        if each.input == feed.input and each.current is not None and planned and each.time < planned.end
-    ]
-    part = min([1.0, *changes])
+    end = planned.end if planned else -math.inf
+    least = {points.output: points.current_limit for points in feed.outputs}
+    for change in limit_actions(bench, set_points, timeline):
+        if change.input == name and change.time < end:
+            least[change.output] = min(least[change.output], change.current)
     power = min((output.power for output in outputs if output.power is not None), default=None)
     if any(output.programming is None for output in outputs):
         return None, power
-    return min(part * limit - error for limit, error in limits_of(feed, outputs)), power
+    errors = (error for _, error in limits_of(feed, outputs))
+    return min(limit - error for limit, error in zip(least.values(), errors, strict=True)), power

@@ -108,11 +108,11 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
 
 def _supply_status(case: Case, requirement: Requirement, span: Span) -> SupplyStatus | None:
     """What the run's own record tells of the outputs; None where nothing that is required hangs on it."""
-    known, feed = requirement.known, case.own.feeds.get(requirement.of)
-    if feed is None or not (known.trip or known.of_supply):
+    known, feeds, name = requirement.known, case.own.feeds, requirement.of
+    if name not in feeds or not (known.trip or known.of_supply):
         return None
     run, exact = case.own.record, case.own.record.origin in EXACT
-    status = supply_status(case.documents, case.timeline, feed, span, run, exact=exact)
+    status = supply_status(case.documents, case.timeline, feeds, name, span, run, exact=exact)
     return replace(status, by=requirement.by)
 
 

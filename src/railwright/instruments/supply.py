@@ -40,11 +40,16 @@ class Identity:
 
 @dataclass(frozen=True, slots=True)
 class OutputSetting:
-    """One setting of one output of this supply."""
+    """One setting of one output of this supply.
+
+    slack: how far its query may lie from the value beside what the output's own grid lets pass, in the
+    setting's SI unit: more than 0 where it is reckoned from what moves it.
+    """
 
     output: str
     setting: Setting
     value: Value
+    slack: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,12 +140,17 @@ class SupplyDriver(Conversation):
             self._compare(change, compose(units), answer)
 
     def put_together(
-        self, changes: Sequence[OutputSetting], at: float | None = None, first: Sequence[str] = ()
+        self,
+        changes: Sequence[OutputSetting],
+        at: float | None = None,
+        first: Sequence[str] = (),
+        moved: Sequence[OutputSetting] = (),
     ) -> Answer:
         """Set several at once, in order, and verify them, in one message where the dialect allows it.
 
         at: when the message is to leave [s, monotonic clock]; None: now. first: commands without an answer
-        that take effect right before the settings.
+        that take effect right before the settings. moved: what the settings move along in the supply, to be
+        verified with them.
 
         Gives the exchange, whose times say when it was done. After an error the outputs' state is unknown.
         """
@@ -151,9 +161,9 @@ class SupplyDriver(Conversation):
             own = [change for change in changes if change.output == output]
             units += self.dialect.select(channel) + [self._set(change) for change in own]
         asked: list[OutputSetting] = []
-        for output in dict.fromkeys(change.output for change in changes):
+        for output in dict.fromkeys(change.output for change in (*changes, *moved)):
             channel = self._channels[output]
-            own = [change for change in changes if change.output == output]
+            own = [change for change in (*changes, *moved) if change.output == output]
             units += self.dialect.select(channel)
             units += [self.dialect.query_unit(change.setting, channel) for change in own]
             asked += own
@@ -355,7 +365,8 @@ class SupplyDriver(Conversation):
             return got == change.value
         output = self.document.outputs[change.output]
         # A NaN is never within any bound.
-        return abs(float(got) - change.value) <= allowed_difference(output, change.setting, change.value)
+        allowed = allowed_difference(output, change.setting, change.value) + change.slack
+        return abs(float(got) - change.value) <= allowed
 
     def _understood(self, setting: Setting, command: str, answer: str) -> Value:
         try:

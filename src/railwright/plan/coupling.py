@@ -1,7 +1,8 @@
-"""Coupled set points: what a change of one output's voltage does to the others of its group."""
+"""Coupled set points: what a change of one output's set point does to the others of its group."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -32,22 +33,29 @@ class OutputAction:
     slew: float = 0.0
 
 
-def moved(before: float, after: float, other: float, by: Literal["step", "ratio"]) -> float:
-    """Where a set point's change from `before` to `after` takes a coupled one that stands at `other` [V].
+SetPoint = Literal["voltage", "current_limit"]
+"""What may be coupled."""
 
-    step: by as many volts. ratio: in the same proportion; from 0 V there is none, and it stays.
+
+def moved(before: float, after: float, other: float, by: Literal["step", "ratio"]) -> float:
+    """Where a set point's change from `before` to `after` takes a coupled one that stands at `other`, all in
+    V, or all in A.
+
+    step: by as much. ratio: in the same proportion; from 0 there is none, and it stays.
     """
     if by == "step":
         return other + (after - before)
     return other * (after / before) if before else other
 
 
-def followers(bench: Bench, output: OutputName) -> list[tuple[OutputName, Coupling]]:
-    """The outputs whose voltage moves with that of one, and how."""
+def followers(
+    bench: Bench, output: OutputName, of: SetPoint = "voltage"
+) -> list[tuple[OutputName, Coupling]]:
+    """The outputs whose voltage, or current limit, moves with that of one, and how."""
     return [
         (OutputName.of(output.supply, other), group)
         for group in bench.supplies[output.supply].coupled
-        if group.of == "voltage" and output.output in group.outputs
+        if group.of == of and output.output in group.outputs
         for other in group.outputs
         if other != output.output
     ]
@@ -55,7 +63,7 @@ def followers(bench: Bench, output: OutputName) -> list[tuple[OutputName, Coupli
 
 def tied_limits(bench: Bench, outputs: Collection[OutputName]) -> Iterator[tuple[str, int, list[OutputName]]]:
     """Coupled current limits of which more than one output is among these: supply, number of the group, and
-    those outputs. Setting the limit of one moves those of the others, so that none can be relied upon.
+    those outputs, in the order in which they are given.
     """
     for supply, document in bench.supplies.items():
         for number, group in enumerate(document.coupled):
@@ -105,7 +113,7 @@ def changes_of(
             changes.append(
                 OutputAction(action.time, action.kind, output, voltage, action.over, None, number, slew)
             )
-            for other, goal in _taken_along(bench, stands, output, before):
+            for other, goal in taken_along(bench, stands, output, before):
                 # Outputs that feed one input together are each told their own part anyway.
                 if other not in own:
                     stands[other] = goal
@@ -126,13 +134,42 @@ def _set_with_it(timeline: Timeline, number: int) -> bool:
     return False
 
 
-def _taken_along(
-    bench: Bench, stands: Mapping[OutputName, float], output: OutputName, before: float
+def taken_along(
+    bench: Bench,
+    stands: Mapping[OutputName, float],
+    output: OutputName,
+    before: float,
+    of: SetPoint = "voltage",
 ) -> Iterator[tuple[OutputName, float]]:
-    for other, group in followers(bench, output):
+    """The outputs whose set point moves with that of one, which stood at `before` and now stands where
+    `stands` says; each with where it goes, within its range: all in V, or all in A.
+
+    stands: the outputs whose set point is known. A current limit goes from one value of its grid to another.
+    """
+    after = stands[output]
+    if of == "current_limit":
+        before, after = on_grid(bench, output, before), on_grid(bench, output, after)
+    for other, group in followers(bench, output, of):
         if other not in stands:
             continue
-        reach = bench.output(other).voltage
-        goal = min(max(moved(before, stands[output], stands[other], group.by), reach.low), reach.high)
-        if goal != stands[other]:
+        document, there = bench.output(other), stands[other]
+        reach = document.voltage if of == "voltage" else document.current
+        there = on_grid(bench, other, there) if of == "current_limit" else there
+        goal = min(max(moved(before, after, there, group.by), reach.low), reach.high)
+        goal = on_grid(bench, other, goal) if of == "current_limit" else goal
+        if goal != there:
             yield other, goal
+
+
+def on_grid(bench: Bench, output: OutputName, limit: float) -> float:
+    """The current limit that an output takes over when it is told this one [A]: the nearest of its grid, or
+    just that where the bench gives no resolution.
+    """
+    step = limit_step(bench, output)
+    return limit if not step or not math.isfinite(limit) else round(limit / step) * step
+
+
+def limit_step(bench: Bench, output: OutputName) -> float:
+    """Step of an output's current limit [A]; 0: the bench gives none."""
+    programming = bench.output(output).programming
+    return (programming.current.resolution or 0.0) if programming else 0.0

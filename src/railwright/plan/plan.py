@@ -8,6 +8,7 @@ from functools import cached_property
 
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
+from railwright.plan.current_limits import LimitAction, limit_actions
 from railwright.plan.delivery import Delivery, deliveries
 from railwright.plan.listing import Listing, as_played, with_actions
 from railwright.plan.moves import Move, Moves, moves_of
@@ -48,6 +49,11 @@ class Plan:
     def listings(self) -> tuple[Listing, ...]:
         """What is played by the outputs' own point lists."""
         return tuple(each.listing for each in self.deliveries if each.listing is not None)
+
+    @cached_property
+    def limits(self) -> tuple[LimitAction, ...]:
+        """Every change of a current limit, those that come by coupling with them."""
+        return tuple(limit_actions(self.bench, self.set_points, self.timeline))
 
     @cached_property
     def played(self) -> Timeline:

@@ -10,7 +10,7 @@ from railwright.documents.bench import Bench
 from railwright.plan.delivery import Delivery, voltage_step
 from railwright.plan.plan import Plan
 from railwright.plan.set_point import waveform
-from railwright.plan.set_points import Feed, SetPoints
+from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Record, Span
 from railwright.waveforms.deviation import Asked, Deviation, Edge, deviation, edge
@@ -45,19 +45,26 @@ class PlayedShape:
     left_out: int
 
 
-def limit_waveform(timeline: Timeline, step: int, feed: Feed) -> Waveform:
-    """The current limit of an input during a shape, on the step's own clock [s], [A]."""
+def limit_waveform(plan: Plan, step: int, name: str) -> Waveform:
+    """The current limit of an input during a shape, on the step's own clock [s], [A]: also where that of
+    another input moves it.
+    """
     import numpy as np
 
-    span, settled = timeline.spans[step], feed.limit
-    time, value = [0.0], [settled]
-    for change in timeline.limits:
-        if change.input == feed.input and change.step == step and change.time < span.end:
-            at = change.time - span.start
-            time += [at, at]
-            value += [value[-1], settled if change.current is None else change.current]
-    time.append(span.end - span.start)
-    value.append(value[-1])
+    span, level = plan.timeline.spans[step], plan.set_points[name].limit
+    time: list[float] = []
+    value: list[float] = []
+    for change in plan.limits:
+        if change.input != name or change.time >= span.end:
+            continue
+        at = change.time - span.start
+        if at < 0.0 or (at == 0.0 and plan.timeline.limits[change.cause].step < step):
+            level = change.whole
+            continue
+        time += [at, at]
+        value += [value[-1] if value else level, change.whole]
+    time = [0.0, *time, span.end - span.start]
+    value = [level, *value, value[-1] if value else level]
     return Waveform(np.maximum.accumulate(np.array(time)), np.array(value))
 
 

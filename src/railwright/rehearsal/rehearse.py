@@ -16,6 +16,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.frozen import freeze
 from railwright.plan.coupling import OutputAction, all_changes
+from railwright.plan.current_limits import limit_actions
 from railwright.plan.linking import program_takes
 from railwright.plan.required_trip import ends
 from railwright.plan.set_points import Feed, SetPoints
@@ -155,9 +156,9 @@ def tell(
 ) -> None:
     """Tell every output its limits and what it will do when, each with its own errors.
 
-    Outputs whose set points the bench couples move with each other, whatever they feed. Jumps are played at
-    the highest slew that the outputs can be programmed to, as a run tells them to, and lines at the slew that
-    takes them from where the procedure has the set point before, wherever it is.
+    Set points and limits that the bench couples move with each other, whatever their outputs feed. Jumps are
+    played at the highest slew that the outputs can be programmed to, as a run tells them to, and lines at the
+    slew that takes them from where the procedure has the set point before, wherever it is.
     """
     slewest: dict[str, float] = {}
     for feed in set_points.values():
@@ -177,14 +178,9 @@ def tell(
                 ocp=points.ocp,
                 ocp_delay=points.ocp_delay,
             )
-    for limit in timeline.limits:
-        if limit.input not in set_points:
-            continue
-        own_feed = set_points[limit.input]
-        for points in own_feed.outputs:
-            part = 1.0 if limit.current is None else limit.current / own_feed.limit
-            asked = errors[points.output].limit(points.current_limit * part)
-            simulation.set(points.output, at=limit.time, current_limit=asked)
+    for limit in limit_actions(bench, set_points, timeline):
+        asked = errors[limit.output].limit(limit.current)
+        simulation.set(limit.output, at=limit.time, current_limit=asked)
     for change in all_changes(bench, set_points, timeline):
         _act(simulation, change, errors, slewest[change.output])
 

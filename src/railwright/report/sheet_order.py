@@ -11,6 +11,8 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, PowerUp
 from railwright.grouping import grouped
 from railwright.guard.off_plan import OFF_BELOW
+from railwright.plan.coupling import tied_limits
+from railwright.plan.current_limits import limits_in_order
 from railwright.plan.off_order import held_voltage, off_order, off_threshold
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range
@@ -38,7 +40,8 @@ def in_order(
         Task(
             "On each output dial in, from the top of the table down: protections, sense, current limit; the "
             "voltage stays at its minimum. Read every setting back; a second person compares them with the "
-            "table."
+            "table.",
+            tuple(_coupled_limits(documents.bench, set_points)),
         ),
     ]
     if power_up is None:
@@ -66,6 +69,18 @@ def in_order(
             for task in (Task(f"{wait}{on}"), check)
         ]
     return [*before, Task(_trips(set_points, off)), *rising, *_down(documents, set_points)]
+
+
+def _coupled_limits(bench: Bench, set_points: SetPoints) -> Iterator[str]:
+    """In which order limits are dialled in that move each other, a line for each group."""
+    in_order = limits_in_order(bench, set_points)
+    for _, _, used in tied_limits(bench, list(in_order)):
+        told = [each for output in used for each in in_order[output]]
+        steps = ", ".join(f"{output} {show(limit, 'A')}" for output, limit in told)
+        yield (
+            f"The current limits of {' and '.join(used)} move together: each to its lowest first, then, in "
+            f"this order, {steps}."
+        )
 
 
 def _outputs(feed: Feed) -> str:

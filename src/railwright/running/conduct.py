@@ -332,7 +332,7 @@ class Conduct:
         """One move at its instant [s, the link's clock]; its step begins with it where it is the step's
         first.
         """
-        recorder = self.recorder
+        recorder, limits = self.recorder, dict[str, float]()
         if move.kind == "load" and move.listing is not None:
             load_list(self.rig, self.recorder, self.plan.spans, move.listing)
             return
@@ -345,6 +345,7 @@ class Conduct:
         if move.kind == "play" and move.listing is not None:
             done = recorder.at(self.rig.play(move.listing, at))
         elif move.kind == "limit":
+            limits = self.rig.limits()
             done = recorder.at(self.rig.limit(move.input, move.current, at))
         elif move.kind == "off":
             self.watch.switches(move.input)
@@ -376,6 +377,10 @@ class Conduct:
         elif move.kind == "limit":
             facts = Facts(limit=move.current)
             recorder.event(EventKind.CURRENT_LIMIT_SET, move.input, time=done, facts=facts)
+            for name, limit in self.rig.limits().items():
+                if name != move.input and limit != limits.get(name):
+                    told, facts = f"with that of {move.input}", Facts(limit=limit)
+                    recorder.event(EventKind.CURRENT_LIMIT_SET, name, told, done, facts)
         elif move.kind == "on":
             recorder.event(EventKind.ON, move.input, time=done)
         elif move.kind == "off":

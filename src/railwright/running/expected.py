@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
+from railwright.instruments.comparison import allowed_difference
 from railwright.instruments.supply import OutputSetting
-from railwright.plan.coupling import followers, moved
+from railwright.plan.coupling import SetPoint, followers, taken_along
+from railwright.plan.current_limits import whole_limit
+from railwright.plan.set_points import SetPoints
 
 
 class Expected:
@@ -29,8 +32,14 @@ class Expected:
             self._since[name, change.setting] = when
             if change.setting == "voltage":
                 self._moving.discard(name)
-                if before is not None:
-                    self._take_along(supply, change, float(before.value), when)
+            if before is None or change.setting not in ("voltage", "current_limit"):
+                continue
+            of: SetPoint = "voltage" if change.setting == "voltage" else "current_limit"
+            if followers(self._bench, name, of):
+                for moved in self._taken_along(name, self._standing(of), float(before.value), of):
+                    other = OutputName.of(supply, moved.output)
+                    self._values[other][of] = moved
+                    self._since[other, of] = when
 
     def ruled(self, outputs: Iterable[OutputName]) -> None:
         """Lists rule the voltages of these outputs until their set points are told again."""
@@ -45,14 +54,50 @@ class Expected:
         """Whether a setting was changed for the last time before an instant [s]."""
         return self._since.get((output, setting), 0.0) < since
 
-    def _take_along(self, supply: str, change: OutputSetting, before: float, when: float) -> None:
-        """Coupled set points move together: by the same step, or in ratio."""
-        for coupled, group in followers(self._bench, OutputName.of(supply, change.output)):
-            own = self._values.get(coupled, {})
-            if (there := own.get("voltage")) is None:
-                continue
-            goal = moved(before, float(change.value), float(there.value), group.by)
-            bounds = self._bench.output(coupled).voltage
-            goal = min(max(goal, bounds.low), bounds.high)
-            own["voltage"] = OutputSetting(coupled.output, "voltage", goal)
-            self._since[coupled, "voltage"] = when
+    def limits_moved_by(self, supply: str, changes: Sequence[OutputSetting]) -> tuple[OutputSetting, ...]:
+        """The current limits of other outputs that these changes will move by coupling, and where to."""
+        told = [change for change in changes if change.setting == "current_limit"]
+        if not told:
+            return ()
+        stands, found = self._standing("current_limit"), dict[OutputName, OutputSetting]()
+        for change in told:
+            name = OutputName.of(supply, change.output)
+            before, stands[name] = stands.get(name), float(change.value)
+            for moved in self._taken_along(name, stands, before, "current_limit"):
+                other = OutputName.of(supply, moved.output)
+                stands[other] = float(moved.value)
+                found[other] = moved
+        own = {change.output for change in told}
+        return tuple(moved for moved in found.values() if moved.output not in own)
+
+    def limits_of(self, set_points: SetPoints) -> dict[str, float]:
+        """The current limit that each input has by what its outputs were last set to [A]; without those of
+        which one was not set.
+        """
+        stands = self._standing("current_limit")
+        return {
+            name: whole_limit(feed, stands)
+            for name, feed in set_points.items()
+            if all(output in stands for output in feed.names)
+        }
+
+    def _standing(self, of: SetPoint) -> dict[OutputName, float]:
+        return {name: float(own[of].value) for name, own in self._values.items() if of in own}
+
+    def _taken_along(
+        self, name: OutputName, stands: Mapping[OutputName, float], before: float | None, of: SetPoint
+    ) -> list[OutputSetting]:
+        """Coupled set points move together: by the same step, or in ratio.
+
+        A limit may read a step of the grid of the output that moved it beside where it is reckoned to be: the
+        instrument rounds in its own way.
+        """
+        if before is None:
+            return []
+        slack = 0.0
+        if of == "current_limit":
+            slack = allowed_difference(self._bench.output(name), of, stands[name])
+        return [
+            OutputSetting(other.output, of, goal, slack)
+            for other, goal in taken_along(self._bench, stands, name, before, of)
+        ]

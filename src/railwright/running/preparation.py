@@ -12,6 +12,7 @@ from railwright.documents.bench import Output
 from railwright.documents.device import Device
 from railwright.instruments.errors import InstrumentError, NotReached
 from railwright.instruments.supply import OutputSetting
+from railwright.plan.current_limits import limits_in_order
 from railwright.plan.linking import own_links
 from railwright.plan.off_order import held_voltage, off_threshold
 from railwright.plan.set_points import Feed, OutputSetPoints
@@ -72,7 +73,7 @@ def prepare(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list
     tell("protections")
     _put(rig, ways.look, protections)
     tell("set points")
-    _put(rig, ways.look, limits)
+    _limit(rig, ways.look)
     tell("linked trips")
     _link(rig, ways.look)
     tell("query every setting back")
@@ -105,11 +106,19 @@ def _found(rig: Rig, recorder: RunRecorder, ways: Ways) -> list[str]:
             if not supply.state(own):
                 continue
             told = "feeds an input of this run" if own in used else "is not used by this run"
+            if own not in used and (movers := _movers(rig, name, own)):
+                told += f", which will move its set points with those of {' and '.join(movers)}"
             recorder.event(EventKind.FOUND_ON, f"{name}.{own}", told)
             found.append(f"{name}.{own} is on, and {told}")
     if found and not ways.consent:
         raise FoundOn("; ".join(found) + ". Switch off what should not be on, or agree with --consent")
     return [f"before the run {each}: agreed to by the operator." for each in found]
+
+
+def _movers(rig: Rig, supply: str, own: str) -> list[str]:
+    """The outputs in use with whose set points one that is not in use moves."""
+    groups = [group.outputs for group in rig.bench.supplies[supply].coupled if own in group.outputs]
+    return [f"{supply}.{each}" for each in rig.used(supply) if any(each in group for group in groups)]
 
 
 def _minimum(rig: Rig, look: Callable[[], None]) -> None:
@@ -207,11 +216,25 @@ def protections(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[OutputSet
 def limits(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[OutputSetting]:
     """Current limit, and the slew at its fastest; the voltage stays at its minimum until switched on."""
     own = output.output.output
-    changes = [OutputSetting(own, "current_limit", output.current_limit)]
+    return [OutputSetting(own, "current_limit", output.current_limit), *_slews(rig, feed, output)]
+
+
+def _slews(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[OutputSetting]:
     slews = slew_range(feed, rig.bench)
-    if slews is not None:
-        changes += rig.slew_changes(output, slews[1])
-    return changes
+    return [] if slews is None else rig.slew_changes(output, slews[1])
+
+
+def _limit(rig: Rig, look: Callable[[], None]) -> None:
+    """Limits and slews. Limits that the supply couples move each other: they are told in an order, and as
+    often as needed, that takes all of a group from their lowest to what was settled; that they are there is
+    asked back with every other setting, once all are told.
+    """
+    in_order = limits_in_order(rig.bench, rig.set_points)
+    for _, feed, output in rig.feeds():
+        look()
+        for told, limit in in_order[output.output]:
+            rig.put(told.supply, [OutputSetting(told.output, "current_limit", limit)])
+        rig.put(output.output.supply, _slews(rig, feed, output))
 
 
 def _put(

@@ -12,6 +12,7 @@ from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
 from railwright.instruments.supply import OutputReading, OutputSetting, SupplyDriver
+from railwright.plan.current_limits import told_limits
 from railwright.plan.listing import Listing
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.plan.stairs import slew_range
@@ -102,7 +103,8 @@ class Rig:
         for supply, own in changes.items():
             driver = self.supplies[supply]
             first = lists.stop_units(driver) if stop_lists else ()
-            answers.append(driver.put_together(own, at, first))
+            moved = self.settings.limits_moved_by(supply, own)
+            answers.append(driver.put_together(own, at, first, moved))
             self.settings.told(supply, own, self.now())
         return answers
 
@@ -149,15 +151,19 @@ class Rig:
         return done
 
     def limit(self, name: str, current: float | None, at: float | None = None) -> float:
-        """Set an input's current limit [A], None: the one that was settled. Gives when that was done."""
-        feed = self.set_points[name]
-        part = 1.0 if current is None else current / feed.limit
-        limits = {each.output: each.current_limit * part for each in feed.outputs}
+        """Set an input's current limit [A], None: the one that was settled; others that the supply couples
+        move with it, and are verified with it. Gives when that was done.
+        """
+        limits = told_limits(self.set_points[name], current)
         changes = grouped(
             (name.supply, OutputSetting(name.output, "current_limit", limit))
             for name, limit in limits.items()
         )
         return self._middle(self._put_together(changes, at))
+
+    def limits(self) -> dict[str, float]:
+        """The current limit of each input as it was set, or moved by coupling [A]."""
+        return self.settings.limits_of(self.set_points)
 
     # Point lists
 

@@ -13,7 +13,7 @@ from railwright.documents.device import Device
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
 from railwright.grouping import grouped
-from railwright.plan.coupling import changes_of, followers
+from railwright.plan.coupling import SetPoint, changes_of, followers
 from railwright.plan.set_point import Piece, pieces
 from railwright.plan.timeline import Action, Timeline, timeline_of
 from railwright.quantities import Interval, Statement, state
@@ -325,10 +325,10 @@ def with_coupling(
     return {name: _added_to(each, added[name], timeline) for name, each in played.items()}
 
 
-def coupling_path(bench: Bench, output: OutputName) -> Path:
-    """Where it is written with what the voltage of an output moves."""
+def coupling_path(bench: Bench, output: OutputName, of: SetPoint = "voltage") -> Path:
+    """Where it is written with what the voltage, or the current limit, of an output moves."""
     groups = enumerate(bench.supplies[output.supply].coupled)
-    own = (number for number, group in groups if group.of == "voltage" and output.output in group.outputs)
+    own = (number for number, group in groups if group.of == of and output.output in group.outputs)
     return ("bench", "supplies", output.supply, "coupled", next(own))
 
 

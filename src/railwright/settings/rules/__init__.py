@@ -82,6 +82,8 @@ RULES: tuple[Rule[Context], ...] = (
     protection.never_after_trip,
     protection.linked_trip_by_program,
     coupled.coupled_limits,
+    coupled.coupled_limit_above,
+    coupled.coupled_limit_moves,
     coupled.coupled_withstand,
     coupled.coupled_moves,
     order.order_broken,

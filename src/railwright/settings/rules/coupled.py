@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import deque
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from railwright.documents.output_name import OutputName
 from railwright.grouping import grouped
-from railwright.plan.coupling import all_changes, followers, tied_limits
+from railwright.plan.coupling import all_changes, followers, limit_step
+from railwright.plan.current_limits import LimitAction, out_of_reach, told_limits
 from railwright.quantities import Statement, joined, state
+from railwright.settings.constraints import current_limit
+from railwright.settings.constraints.constraint import broken
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.played import coupling_path
@@ -107,19 +112,194 @@ def coupled_moves(context: Context) -> Outcome:
 
 @rule("coupled-limits", Severity.STOP)
 def coupled_limits(context: Context) -> Outcome:
-    """Current limits that move together: setting one moves the other, and neither stays as it was set."""
-    fed = {output: name for name, source in context.sources.items() for output in source.outputs}
-    for supply, number, used in tied_limits(context.bench, list(fed)):
-        yield Hit(
-            fed[used[0]],
-            ("bench", "supplies", supply, "coupled", number),
-            state(
-                "the current limits of {outputs} move together: setting one moves the other away from what "
-                "it was set to",
-                outputs=" and ".join(used),
-            ),
-            _REMEDY,
+    """Current limits that move together cannot be set to what they are to be, in whatever order."""
+    feeds = {name: draft.feed for name, draft in context.drafts.items()}
+    fed = {output: name for name, feed in feeds.items() for output in feed.names}
+    for apart in out_of_reach(context.bench, feeds):
+        first, second = apart.outputs
+        path: Path = ("bench", "supplies", apart.supply, "coupled", apart.number)
+        unit = "A" if apart.by == "step" else "1"
+        words = "less the" if apart.by == "step" else "over the"
+        reach = (
+            state("be {low} to {high}", low=(apart.low, unit), high=(apart.high, unit))
+            if apart.high - apart.low > EXACT
+            else state("only be {low}", low=(apart.low, unit))
+        )
+        why = state(
+            "the limit of {second} {words} one of {first} is to be {wanted}; they move together, and from "
+            "the lowest that they can be set to it can {reach}",
+            second=second,
+            words=words,
+            first=first,
+            wanted=(apart.wanted, unit),
+            reach=reach,
+        )
+        yield Hit(fed[first], path, why, f"write limits that are so far apart, or {_REMEDY}")
+    yield from _not_as_told(context)
+
+
+def _not_as_told(context: Context) -> Outcome:
+    """An input of several coupled outputs, told a limit in a step: what is told to one moves another."""
+    if not _couples_limits(context):
+        return
+    limits, feeds = context.timeline.limits, context.plan.set_points
+    known = {source.name for source, _ in context.having("current_limit")}
+    stands = {each.output: each.current_limit for feed in feeds.values() for each in feed.outputs}
+    told = grouped((each.cause, each) for each in context.plan.limits)
+    said = set[str]()
+    for cause, actions in told.items():
+        stands.update({each.output: each.current for each in actions})
+        feed, change = feeds[limits[cause].input], limits[cause]
+        for output, limit in told_limits(feed, change.current).items():
+            if feed.input in said or feed.input not in known:
+                continue
+            if not abs(stands[output] - limit) > _slack(context, [output]):
+                continue
+            said.add(feed.input)
+            why = state(
+                "{output} is told {told}, and what is told to the others that feed {input} takes it to "
+                "{current}",
+                output=output,
+                told=(limit, "A"),
+                input=feed.input,
+                current=(stands[output], "A"),
+            )
+            yield Hit(feed.input, ("procedure", *change.path), why, _REMEDY)
+
+
+@dataclass(frozen=True, slots=True)
+class _LimitMoved:
+    """The current limit of an input that is on, `after` [A], where the procedure has it at `asked` [A], as
+    `mover` was set in a step and took it along.
+    """
+
+    source: FedInput
+    settled: float
+    mover: OutputName
+    by: str
+    step: str
+    asked: float
+    after: float
+    path: Path
+    slack: float
+
+    @property
+    def above(self) -> bool:
+        """Whether it is higher than what was settled, and judged."""
+        return self.after > self.settled + self.slack
+
+    @property
+    def words(self) -> Statement:
+        return state(
+            "'{step}' sets the current limit of {mover}, which takes that of {input} from {limit_before} to "
+            "{limit_after} (coupled by {by})",
+            step=self.step,
+            mover=self.mover,
+            input=self.source.name,
+            limit_before=(self.asked, "A"),
+            limit_after=(self.after, "A"),
+            by=self.by,
         )
 
+
+def _couples_limits(context: Context) -> bool:
+    groups = (group for supply in context.used_supplies.values() for group in supply.coupled)
+    return any(group.of == "current_limit" for group in groups)
+
+
+def _slack(context: Context, outputs: Iterable[OutputName]) -> float:
+    """By how much the limit of outputs together may be off what it is told for their grids [A]."""
+    return sum(limit_step(context.bench, each) for each in outputs) + EXACT
+
+
+def _limits_moved(context: Context) -> Iterator[_LimitMoved]:
+    """Every current limit that another input's takes along while its input is on, or that it is switched on
+    with.
+    """
+    if not _couples_limits(context):
+        return
+    timeline, feeds = context.timeline, context.plan.set_points
+    known = {source.name for source, _ in context.having("current_limit")}
+    asked = {name: feed.limit for name, feed in feeds.items()}
+    stands, movers = dict(asked), dict[str, LimitAction]()
+    on = set[str]()
+
+    def seen(name: str) -> Iterator[_LimitMoved]:
+        slack = _slack(context, feeds[name].names)
+        change = movers.get(name)
+        if change is None or name not in on or name not in known:
+            return
+        if abs(stands[name] - asked[name]) > slack and change.moved_by is not None:
+            (group,) = {
+                g.by
+                for o, g in followers(context.bench, change.moved_by, "current_limit")
+                if o == change.output
+            }
+            yield _LimitMoved(
+                context.sources[name],
+                feeds[name].limit,
+                change.moved_by,
+                group,
+                timeline.spans[timeline.limits[change.cause].step].name,
+                asked[name],
+                stands[name],
+                coupling_path(context.bench, change.output, "current_limit"),
+                slack,
+            )
+
+    changes = deque(context.plan.limits)
+    for number in range(len(timeline.actions) + 1):
+        while changes and timeline.limits[changes[0].cause].before <= number:
+            change = changes.popleft()
+            name, stands[change.input] = change.input, change.whole
+            if change.moved_by is None or timeline.limits[change.cause].input == name:
+                asked[name] = change.whole
+                movers.pop(name, None)
+            else:
+                movers[name] = change
+                yield from seen(name)
+        if number == len(timeline.actions):
+            return
+        action = timeline.actions[number]
+        if action.kind == "off":
+            on.discard(action.input)
+        elif action.kind == "on":
+            on.add(action.input)
+            yield from seen(action.input)
+
+
+@rule("coupled-limit-above", Severity.STOP)
+def coupled_limit_above(context: Context) -> Outcome:
+    """Coupled current limits take that of an input above the one that was settled, and judged, for it."""
+    found = grouped((each.source.name, each) for each in _limits_moved(context) if each.above)
+    for name, moves in found.items():
+        worst = max(moves, key=lambda each: each.after)
+        why = state(
+            "{words}: more than the {limit} of 'limits', which was judged by what device and lead bear",
+            words=worst.words,
+            limit=(worst.settled, "A"),
+        )
+        yield Hit(name, worst.path, why, _REMEDY)
+
+
+@rule("coupled-limit-moves", Severity.CAUTION)
+def coupled_limit_moves(context: Context) -> Outcome:
+    """Coupled current limits move that of an input that the procedure does not mean to move."""
+    found = grouped((each.source.name, each) for each in _limits_moved(context))
+    for name, moves in found.items():
+        if any(each.above for each in moves):
+            continue
+        least = min(moves, key=lambda each: each.after)
+        short = broken(current_limit.enough(least.source), least.after)
+        more: str = ""
+        if short is not None:
+            more, _ = short.breach(least.after)
+        elif len(moves) > 1:
+            more = state("the lowest of {moves} such moves", moves=len(moves))
+        yield Hit(name, least.path, joined("; ", filter(None, (least.words, more))), _REMEDY)
+
+
+EXACT = 1e-9
+"""By how much two sums of limits may differ and still be the same [A]."""
 
 _REMEDY = "uncouple the outputs and remove 'coupled', or feed the input from an output that is not coupled"

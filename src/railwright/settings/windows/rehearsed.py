@@ -250,7 +250,7 @@ class _Study:
         told = tuple(
             replace(points, current_limit=value * window.parts[points.output]) for points in feed.outputs
         )
-        only = {window.about: replace(feed, outputs=told)}
+        only = {**self.coupled, window.about: replace(feed, outputs=told)}
         try:
             found, _ = needed(self.documents, only, case, self.timeline, self.parts)
         except SolverError:
