@@ -36,8 +36,8 @@ from benchmarks.disagreement_hunt.playing import NotPlayed, play
 
 @dataclass(frozen=True)
 class Hunted:
-    """What came of a draw: refused says why it was not played; matters: faults that, put back, would have made
-    a call come out otherwise in it.
+    """What came of a draw: refused says why it was not played; matters: faults that, put back, would have
+    made a call come out otherwise in it.
     """
 
     number: int

@@ -148,7 +148,7 @@ FAULTS["a voltage that was held before counts in a power-up's mean"] = Fault(int
 
 
 @fault("lines that are told in stairs are rehearsed as lines", plan, "in_stairs")
-def _no_stairs(_true: Any, timeline: Any, _feeds: Any, _bench: Any) -> Any:
+def _no_stairs(_true: Any, timeline: Any, *_given: Any) -> Any:
     return timeline
 
 

@@ -177,7 +177,7 @@ def insert(documents: Documents, dice: Random, steps: list[Data]) -> None:
 
 
 def slow_outputs(documents: Documents, dice: Random, name: str) -> None:
-    """Outputs that can only be programmed to a low slew, and lines that are steeper, as steep, and less so."""
+    """Outputs that can only be programmed to a low slew, and lines that are steeper and less steep."""
     volts = volts_of(documents.device["inputs"][name])
     slew = 10.0 ** dice.uniform(0.2, 1.8) * volts
     for supply in documents.bench["supplies"].values():

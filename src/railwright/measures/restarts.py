@@ -110,7 +110,7 @@ def restarts(view: View) -> Measured:
     elif len(lasting) < len(runs):
         hidden = _apart(len(runs) - len(lasting))
     else:
-        hidden = _hidden(view, time, volts, explained, gap)
+        hidden = _overloaded(view, time, explained, visible) or _hidden(view, time, volts, explained, gap)
     if view.model.averages and view.restart is not None and not hidden:
         how += f"; a restart, with its soft start of {amount(view.restart, 's')} or more, always shows"
     return budget.result(float(sure), how, **hidden)
@@ -125,9 +125,9 @@ def _open(count: int) -> dict[str, str]:
 
 
 def _apart(count: int) -> dict[str, str]:
-    """What is said of dips that readings of several outputs, which are of different times, can add up to."""
+    """What is said of dips that readings of several outputs at different times can add up to."""
     return {
-        "unseen": f"{count} more times the readings of its outputs, which are of different times, add up to less",
+        "unseen": f"{count} more times the readings of its outputs, at different times, add up to less",
         "would_decide": "a recording of the input's current",
     }
 
@@ -179,6 +179,38 @@ def _hidden(
     shortest = _shortest_seen(view, time)
     unseen = f"a drop-out shorter than {amount(shortest, 's')} can fall between the readings"
     return {"unseen": unseen, "would_decide": rate(shortest / 20.0)}
+
+
+def _overloaded(
+    view: View, time: Array, explained: Sequence[tuple[int, int]], visible: float
+) -> dict[str, str]:
+    """What is said where, beside a dip that the capacitor makes up for, the supply is in its limit while the
+    voltage does not rise: for less than an aperture it can fall to where the load stops, and the mean of a
+    reading does not show it. What charges a capacitor again is in the limit, too, and the voltage rises.
+    """
+    import numpy as np
+
+    from railwright.measures.status import LIMITS
+
+    voltage = view.voltage()
+    modes = view.traces.columns.get("mode")
+    if not (view.model.averages and explained) or modes is None or modes.size != voltage.time.size:
+        return {}
+    across = np.abs(voltage.values)
+    around = AROUND * max(view.interval, view.model.update or 0.0)
+    # The next reading that is another one, or the last one.
+    apart = max(1, round((view.model.update or 0.0) / max(view.interval, 1e-9)))
+    after = across[np.minimum(np.arange(across.size) + apart, across.size - 1)]
+    falls = np.isin(modes, LIMITS) & (after <= across + visible)
+    for first, stop in explained:
+        near = (voltage.time >= time[first] - around) & (voltage.time <= time[stop - 1] + around)
+        if np.any(falls & near):
+            return {
+                "unseen": "the supply is in its limit beside a dip that the capacitor makes up for: the "
+                "voltage may fall to where the load stops for less than a reading shows",
+                "would_decide": "a recording of the load's own output, or of the voltage at a higher rate,",
+            }
+    return {}
 
 
 def _reaches(time: Array, dip: tuple[int, int], begin: float, end: float, margin: float) -> bool:
@@ -242,7 +274,8 @@ def _drop_outs(
 
 
 def _threshold(volts: Array, usual: float) -> Array:
-    """Current below which a load does not run [A], shape (n,), at these voltages [V]; usual: its usual one [A].
+    """Current below which a load does not run [A], shape (n,), at these voltages [V]; usual: its usual
+    current [A].
 
     It may draw less at a lower voltage, in proportion at most, and at a higher one, where its power is
     constant, in inverse proportion.
@@ -378,7 +411,7 @@ def _load(amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float) 
 
 
 def _of_constant_power(amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float) -> Array:
-    """As `_load`; above the highest voltage that stays beside the dip, what a load of constant power draws."""
+    """As `_load`; above the highest voltage that stays beside the dip, as a load of constant power has it."""
     import numpy as np
 
     load = _load(amps, volts, inside, visible)

@@ -15,7 +15,7 @@ from railwright.measures.hiding import UNBROKEN, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured
-from railwright.measures.wording import rate
+from railwright.measures.wording import amount, rate
 
 if TYPE_CHECKING:
     from railwright.measures.signal import Signal, View
@@ -112,16 +112,27 @@ def _entries(view: View, voltage: Signal, final_voltage: float, current: Signal)
     final_current = _final(current, view)
     largest = float(np.max(np.abs(current.values)))
     band = max(CURRENT_BAND * abs(final_current), CURRENT_BAND_OF_LARGEST * largest, 6.0 * current.noise)
-    return (
-        _entry(
-            voltage,
-            final_voltage,
-            max(VOLTAGE_BAND * abs(final_voltage), 6.0 * voltage.noise),
-            view,
-            "voltage",
-        ),
-        _entry(current, final_current, band + current.step, view, "current"),
+    # What outputs drive into each other shows in readings of different times, and is none of the input's.
+    beside = current.step + view.model.circulating
+    of_voltage = _entry(
+        voltage,
+        final_voltage,
+        max(VOLTAGE_BAND * abs(final_voltage), 6.0 * voltage.noise),
+        view,
+        "voltage",
     )
+    of_current = _entry(current, final_current, band + beside, view, "current")
+    bound = view.model.current_bound if view.model.averages else None
+    if bound is not None and of_current.crossing > of_voltage.crossing:
+        widest = CURRENT_BAND_OF_LARGEST * (bound.value + bound.tolerance)
+        early = _entry(current, final_current, max(band, widest) + beside, view, "current")
+        if early.first_inside < of_current.first_inside:
+            raise CannotMeasure(
+                f"how wide the current's band is hangs on its peak, which readings do not show: at least "
+                f"{amount(band, 'A')}, and up to {amount(widest, 'A')} where it reaches its limit",
+                "a recording of the current",
+            )
+    return of_voltage, of_current
 
 
 def _of_step(view: View, signal: Signal) -> Signal:

@@ -61,7 +61,12 @@ def moves_of(
     """The moves that play a timeline on these outputs, of which point lists play these parts. Pure."""
     moves: list[Move] = []
     own = shape_actions(timeline) if listings else {}
-    by_list = {id(action) for each in listings for action in own[each.step, each.input].actions}
+    # What a list plays, and the level that it ends with, which need not be the one that was asked.
+    by_list = {
+        id(action): float(each.points.voltages[-1])
+        for each in listings
+        for action in own[each.step, each.input].actions
+    }
     notes: list[str] = []
     levels = dict.fromkeys(set_points, 0.0)
     switched_on: dict[str, float] = {}
@@ -71,6 +76,7 @@ def moves_of(
         name, step = action.input, action.step
         level, levels[name] = levels[name], action.voltage if action.kind != "off" else 0.0
         if id(action) in by_list:
+            levels[name] = by_list[id(action)]
             continue
         slews = slew_range(set_points[name], bench)
         if action.kind == "off":

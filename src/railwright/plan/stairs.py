@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from types import MappingProxyType
 
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
@@ -91,9 +92,14 @@ def too_steep(action: Action, level: float, slews: tuple[float, float] | None) -
     return slews is not None and abs(action.voltage - level) > slews[1] * action.over > 0.0
 
 
-def in_stairs(timeline: Timeline, feeds: SetPoints, bench: Bench) -> Timeline:
+def in_stairs(
+    timeline: Timeline,
+    feeds: SetPoints,
+    bench: Bench,
+    listed: Mapping[tuple[int, str], float] = MappingProxyType({}),
+) -> Timeline:
     """The timeline with stairs in place of the lines that the outputs cannot play by their own slew, and with
-    a jump in place of those that are steeper than it.
+    a jump in place of those that are steeper than it. listed: as of `after_jumps`.
     """
     slews = {name: slew_range(feed, bench) for name, feed in feeds.items()}
     apart = {name: exchange_of(feed.names, bench) for name, feed in feeds.items()}
@@ -102,6 +108,8 @@ def in_stairs(timeline: Timeline, feeds: SetPoints, bench: Bench) -> Timeline:
     for action in timeline.actions:
         name, level = action.input, levels.get(action.input, 0.0)
         levels[name] = 0.0 if action.kind == "off" else action.voltage
+        if (action.step, name) in listed and action.time < timeline.spans[action.step].end:
+            levels[name] = listed[action.step, name]
         if action.kind != "line" or name not in slews:
             actions.append(action)
             continue
@@ -142,14 +150,18 @@ def after_jumps(
             time, change = jumped.get(name, (action.time, 0.0))
             change = change if action.time - time < AT_ONCE else 0.0
             jumped[name] = action.time, change + action.voltage - stands
-        elif name in jumped and action.time - jumped[name][0] < AT_ONCE and (own := slews.get(name)):
-            takes = _jump_time(jumped[name][1], feeds[name], bench, own[1])
-            later = replace(action, time=action.time + takes, over=action.over - takes)
+        elif name in feeds and (own := slews[name]):
             exchange = exchange_of(feeds[name].names, bench)
-            if later.over > takes and not (
-                too_steep(later, stands, own) or stairs_of(later, stands, own, exchange)
-            ):
-                action = later
+            if stairs := stairs_of(action, stands, own, exchange):
+                # The last of them is a jump where the line ends.
+                jumped[name] = stairs[-1][0], (action.voltage - stands) / len(stairs)
+            elif name in jumped and action.time - jumped[name][0] < AT_ONCE:
+                takes = _jump_time(jumped[name][1], feeds[name], bench, own[1])
+                later = replace(action, time=action.time + takes, over=action.over - takes)
+                if later.over > takes and not (
+                    too_steep(later, stands, own) or stairs_of(later, stands, own, exchange)
+                ):
+                    action = later
         actions.append(action)
     return replace(timeline, actions=tuple(actions))
 
