@@ -260,7 +260,7 @@ def _no_jump(_true: Any, timeline: Any, _feeds: Any, _bench: Any, _listed: Any) 
 
 
 @fault("a set point is sent that stands for one exchange only", moves, "_superseded")
-def _superseded(_true: Any, _number: int, _told: Any, _ended: Any) -> bool:
+def _superseded(_true: Any, *_given: Any) -> bool:
     return False
 
 

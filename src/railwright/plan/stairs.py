@@ -61,6 +61,17 @@ def slew_range(feed: Feed, bench: Bench) -> tuple[float, float] | None:
     return (lowest, highest) if lowest <= highest else None
 
 
+def set_error(feed: Feed, bench: Bench, voltage: float) -> float:
+    """Bound of the error with which an input is set to a voltage [V]; 0: not known."""
+    errors = []
+    for points in feed.outputs:
+        if (programming := bench.output(points.output).programming) is None:
+            return 0.0
+        accuracy = programming.voltage
+        errors.append(accuracy.of_value * abs(voltage) + accuracy.offset / points.share)
+    return min(errors, default=0.0)
+
+
 def stair_count(change: float, over: float, slews: tuple[float, float] | None, apart: float = STAIR) -> int:
     """Stairs in which a line of `change` [V] in `over` [s] is played: as many as the host keeps, at most
     `LONGEST_STAIRS`; 0: by the outputs' own slew.
@@ -131,8 +142,9 @@ def after_jumps(
     a jump of its input, begun when the jump is over, so that it ends on time.
 
     What is told while a set point is still on its way takes the place of it: the jump would be left out, and
-    the line would begin where the input stood before. listed: step and input that point lists play, with the
-    voltage that they end with [V].
+    the line would begin where the input stood before. So it does where the jump is smaller than the error of
+    the set point: one exchange more would move the line by more. listed: step and input that point lists
+    play, with the voltage that they end with [V].
     """
     slews = {name: slew_range(feed, bench) for name, feed in feeds.items()}
     level: dict[str, float] = {}
@@ -155,7 +167,11 @@ def after_jumps(
             if stairs := stairs_of(action, stands, own, exchange):
                 # The last of them is a jump where the line ends.
                 jumped[name] = stairs[-1][0], (action.voltage - stands) / len(stairs)
-            elif name in jumped and action.time - jumped[name][0] < AT_ONCE:
+            elif (
+                name in jumped
+                and action.time - jumped[name][0] < AT_ONCE
+                and abs(jumped[name][1]) > set_error(feeds[name], bench, stands)
+            ):
                 takes = _jump_time(jumped[name][1], feeds[name], bench, own[1])
                 later = replace(action, time=action.time + takes, over=action.over - takes)
                 if later.over > takes and not (
