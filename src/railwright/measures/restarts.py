@@ -19,6 +19,7 @@ from railwright.measures.hiding import UNBROKEN, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
+from railwright.measures.swinging import SWINGS, swings, turns
 from railwright.measures.turning import low_stretches
 from railwright.measures.wording import amount, rate
 
@@ -194,6 +195,17 @@ def _overloaded(
 
     voltage = view.voltage()
     modes = view.traces.columns.get("mode")
+    if view.model.averages and modes is not None and modes.size == voltage.time.size:
+        own = (voltage.time >= view.begin) & (voltage.time <= view.end)
+        held = own & ~np.isin(modes, LIMITS)
+        levels = [float(np.median(voltage.values[each])) for each in (own, held) if each.any()]
+        count = max((swings(view, level) for level in levels), default=0)
+        if count >= SWINGS or turns(view) >= SWINGS:
+            return {
+                "unseen": "the supply goes into its limit again and again, or the voltage goes up and down "
+                "in it: the load may stop for less than a reading shows",
+                "would_decide": "a recording of the load's own output, or of the voltage at a higher rate,",
+            }
     if not (view.model.averages and explained) or modes is None or modes.size != voltage.time.size:
         return {}
     across = np.abs(voltage.values)

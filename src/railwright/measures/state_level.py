@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
+from railwright.measures.swinging import SWINGS, swings
 from railwright.measures.wording import amount
 
 if TYPE_CHECKING:
@@ -36,11 +37,6 @@ straight line through the half leaves in the level's three bins.
 STEADY = 0.5
 """Part of the values at a level that lie within noise and resolution of it, at least, where the voltage stays
 there and does not just pass slowly, as at the crest of a ripple (half of them: what the median goes by).
-"""
-
-SWINGS, NEAR = 3, 0.005
-"""So often is the supply seen to go into its limit, while readings stay within this part of the level, where
-the voltage swings within them (chosen).
 """
 
 BRIEF = 0.05
@@ -182,10 +178,10 @@ def _beside(view: View, inside: Signal, chosen: Flags, level: float) -> float:
     """
     import numpy as np
 
-    if (count := _swings(view, level)) >= SWINGS:
+    if (count := swings(view, level)) >= SWINGS:
         raise CannotMeasure(
-            f"the supply goes into its limit {count} times while the voltage is read at one level: a "
-            "reading is the mean of what it does then",
+            f"the supply goes into its limit or out of it {count} times while the voltage is read at one "
+            "level: a reading is the mean of what it does then",
             "a recording",
         )
     # Values on their way to or from the level lie in its bins as well, and pull the median.
@@ -195,25 +191,6 @@ def _beside(view: View, inside: Signal, chosen: Flags, level: float) -> float:
     if steady.size < STEADY * values.size:
         return float(np.ptp(values))
     return 2.0 * abs(level - float(np.median(steady)))
-
-
-def _swings(view: View, level: float) -> int:
-    """How often the supply goes into its limit between two readings that both show the level [V]: it does not
-    hold the voltage all the time then.
-    """
-    import numpy as np
-
-    from railwright.measures.status import LIMITS
-
-    voltage = view.voltage()
-    modes = view.traces.columns.get("mode")
-    if modes is None or modes.size != voltage.time.size:
-        return 0
-    own = (voltage.time >= view.begin) & (voltage.time <= view.end)
-    near = np.abs(voltage.values - level) <= 4.0 * voltage.noise + NEAR * abs(level)
-    limited = np.isin(modes, LIMITS)
-    entered = limited[1:] & ~limited[:-1]
-    return int(np.count_nonzero(entered & (own & near)[1:] & (own & near)[:-1]))
 
 
 def _windows(view: View, time: Array) -> int:
