@@ -18,13 +18,15 @@ MENDED = (
     (5, 135), (6, 228), (6, 264), (6, 416), (6, 458), (7, 42), (7, 126), (7, 174), (7, 400), (7, 469),
     (8, 18), (8, 326), (8, 361), (8, 481), (9, 97), (9, 230), (9, 443),
 )  # fmt: skip
-"""Seed and number of draws that said different things of one fact, before it was mended."""
+"""Seed and number of draws without arranged situations that said different things of one fact, before it was
+mended.
+"""
 
 
-def left(seed: int, number: int, folder: Path) -> list[str]:
+def left(seed: int, number: int, folder: Path, *, arranged: bool = False) -> list[str]:
     """What two places say differently of a draw."""
     folder.mkdir()
-    found = disagreements(play(draw(seed, number), folder))
+    found = disagreements(play(draw(seed, number, arranged=arranged), folder))
     return [str(each) for each in found if not each.explained]
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from random import Random
 
+from benchmarks.disagreement_hunt.situations import arrange, ask
 from benchmarks.same_outcomes.documents import Data, Documents
 from benchmarks.same_outcomes.invented import invented
 from benchmarks.same_outcomes.loads import figure
@@ -42,11 +43,17 @@ class Draw:
     true: dict[str, str]
 
 
-def draw(seed: int, number: int) -> Draw:
-    """The draw of this number; it is the same whatever the number of draws is."""
-    dice = Random(f"disagreement {seed} {number}")
+def draw(seed: int, number: int, *, arranged: bool = True) -> Draw:
+    """The draw of this number; it is the same whatever the number of draws is. arranged: with situations on
+    which much hangs (`situations.py`), by dice of their own; without them it is as chance has it.
+    """
+    dice, others = Random(f"disagreement {seed} {number}"), Random(f"situations {seed} {number}")
     documents = invented(dice)
+    if arranged:
+        arrange(documents, others)
     complete(documents, dice)
+    if arranged:
+        ask(documents, others)
     true = overload(documents, dice) if dice.random() < 0.35 else {}
     return Draw(f"{seed}/{number}", dict(documents.written(Random(0))), dice.randrange(10_000), true)
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from dataclasses import replace
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, replace
 from importlib import import_module
 from typing import Any
 from unittest.mock import patch
 
+import numpy as np
 from benchmarks.disagreement_hunt import playing
 
 from railwright.circuit.errors import SetErrors
@@ -23,16 +24,76 @@ from railwright.running import rig
 
 restarts = import_module("railwright.measures.restarts")  # the package has its measure by this name
 
-FAULTS: dict[str, Callable[[], Any]] = {}
-"""What is said of the fault -> what puts it back while it is entered."""
+
+@dataclass(frozen=True)
+class Fault:
+    """What puts a fault back: `owner.name` is replaced, by a value, or by a function that is given the true
+    one before its arguments.
+
+    matters: of the arguments of a call, whether it may come out otherwise. None: the replacement is pure, and
+    asked beside the true one.
+    """
+
+    owner: Any
+    name: str
+    instead: Any
+    matters: Callable[..., bool] | None = None
+
+    @contextmanager
+    def put_back(self) -> Iterator[None]:
+        """The program with this fault."""
+        with patch.object(self.owner, self.name, self._bound(getattr(self.owner, self.name))):
+            yield
+
+    def _bound(self, true: Any) -> Any:
+        if not callable(self.instead):
+            return self.instead
+        # A function, not a partial: it may stand for a method.
+        return lambda *given, **more: self.instead(true, *given, **more)
+
+    @contextmanager
+    def seen(self) -> Iterator[list[bool]]:
+        """The program as it is; what is yielded holds True once a call would have come out otherwise."""
+        found: list[bool] = []
+        if not callable(self.instead):
+            found.append(True)  # a figure: who looks at it is not known
+            yield found
+            return
+        true = getattr(self.owner, self.name)
+
+        def watched(*given: Any, **more: Any) -> Any:
+            result = true(*given, **more)
+            if not found and self._differs(true, result, given, more):
+                found.append(True)
+            return result
+
+        with patch.object(self.owner, self.name, watched):
+            yield found
+
+    def _differs(self, true: Any, result: Any, given: Any, more: Any) -> bool:
+        if self.matters is not None:
+            return self.matters(*given, **more)
+        other = self.instead(true, *given, **more)
+        if isinstance(result, np.ndarray):
+            return not np.array_equal(other, result)
+        try:
+            return not bool(other == result)
+        except ValueError:  # of what holds arrays
+            return True
 
 
-def fault(words: str) -> Callable[[Callable[[], Any]], Callable[[], Any]]:
-    """Register what puts a fault back."""
+FAULTS: dict[str, Fault] = {}
+"""What is said of the fault -> what puts it back."""
 
-    def keep(make: Callable[[], Any]) -> Callable[[], Any]:
-        FAULTS[words] = make
-        return make
+
+def fault(
+    words: str, owner: Any, name: str, matters: Callable[..., bool] | None = None
+) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Register a function that puts a fault back."""
+
+    def keep(instead: Callable[..., Any]) -> Callable[..., Any]:
+        FAULTS[words] = Fault(owner, name, instead, matters)
+        return instead
 
     return keep
 
@@ -40,194 +101,168 @@ def fault(words: str) -> Callable[[Callable[[], Any]], Callable[[], Any]]:
 @contextmanager
 def put_back(words: str) -> Iterator[None]:
     """The program with this fault."""
-    with FAULTS[words]():
+    with FAULTS[words].put_back():
         yield
 
 
-@fault("a jump is rehearsed faster than the slew that is programmed")
-def _no_slew() -> Any:
-    return patch.object(rehearse, "slew_range", lambda feed, bench: None)
+@contextmanager
+def watched() -> Iterator[dict[str, list[bool]]]:
+    """The program as it is, and for each fault whether it would have come out otherwise at any call."""
+    with ExitStack() as stack:
+        yield {words: stack.enter_context(each.seen()) for words, each in FAULTS.items()}
 
 
-@fault("a point list starts when its message is handed over")
-def _early_list() -> Any:
-    play = rig.Rig.play
-    return patch.object(rig.Rig, "play", lambda self, listing, at=None: play(self, listing))
+def always(*_given: Any, **_more: Any) -> bool:
+    """Whenever it is called."""
+    return True
 
 
-@fault("a peak is what the next step does")
-def _foreign_peak() -> Any:
-    return patch.object(peak, "_surely_reached", lambda view, near, reach: float(near.values.max()))
+def _trips(_simulation: Any, _bench: Any, set_points: Any, *_given: Any) -> bool:
+    return any(each.at_limit == "trip" for feed in set_points.values() for each in feed.outputs)
 
 
-@fault("a voltage that was held before counts in a power-up's mean")
-def _held() -> Any:
-    return patch.object(integral, "HELD", math.inf)
+def _has_limits(_simulation: Any, _bench: Any, _set_points: Any, timeline: Any, _errors: Any) -> bool:
+    return bool(timeline.limits)
 
 
-@fault("lines that are told in stairs are rehearsed as lines")
-def _no_stairs() -> Any:
-    return patch.object(plan, "in_stairs", lambda timeline, feeds, bench: timeline)
+def _has_battery(documents: Any, *_given: Any) -> bool:
+    return any(part.kind == "battery" for own in documents.device.inputs.values() for part in own.load)
 
 
-@fault("a point list is rehearsed as what was asked")
-def _no_lists() -> Any:
-    return patch.object(plan, "as_played", lambda timeline, listings: timeline)
+@fault("a jump is rehearsed faster than the slew that is programmed", rehearse, "slew_range")
+def _no_slew(_true: Any, _feed: Any, _bench: Any) -> None:
+    return None
 
 
-@fault("a line steeper than the slew is rehearsed as steep")
-def _too_steep() -> Any:
-    return patch.object(stairs, "too_steep", lambda action, level, slews: False)
+@fault("a point list starts when its message is handed over", rig.Rig, "play", always)
+def _early_list(true: Any, self: Any, listing: Any, at: Any = None) -> Any:
+    return true(self, listing)
 
 
-@fault("a limit that a shape changes is not rehearsed")
-def _no_limits() -> Any:
-    tell = rehearse.tell
-
-    def told(simulation: Any, bench: Any, set_points: Any, timeline: Any, errors: Any) -> None:
-        tell(simulation, bench, set_points, replace(timeline, limits=()), errors)
-
-    return patch.object(rehearse, "tell", told)
+@fault("a peak is what the next step does", peak, "_surely_reached")
+def _foreign_peak(_true: Any, _view: Any, near: Any, _reach: float) -> float:
+    return float(near.values.max())
 
 
-@fault("the voltage is rehearsed at the terminals where it is sensed at the load")
-def _at_terminals() -> Any:
-    branch = circuit._branch
-
-    def built(documents: Any, feed: Any, parts: Any) -> Any:
-        return replace(branch(documents, feed, parts), sense="terminals")
-
-    return patch.object(circuit, "_branch", built)
+FAULTS["a voltage that was held before counts in a power-up's mean"] = Fault(integral, "HELD", math.inf)
 
 
-@fault("a lead is rehearsed without its fixture")
-def _no_fixture() -> Any:
-    branch = circuit._branch
-    return patch.object(
-        circuit,
-        "_branch",
-        lambda documents, feed, parts: branch(documents, replace(feed, fixture=None), parts),
-    )
+@fault("lines that are told in stairs are rehearsed as lines", plan, "in_stairs")
+def _no_stairs(_true: Any, timeline: Any, *_given: Any) -> Any:
+    return timeline
 
 
-@fault("a trip is rehearsed after half its delay")
-def _no_delay() -> Any:
-    tell = rehearse.tell
+@fault("a point list is rehearsed as what was asked", plan, "as_played")
+def _no_lists(_true: Any, timeline: Any, _listings: Any) -> Any:
+    return timeline
 
-    def told(simulation: Any, bench: Any, set_points: Any, timeline: Any, errors: Any) -> None:
-        true = simulation.set
-        simulation.set = lambda output, **given: true(output, **{**given, **_halved(given)})
-        tell(simulation, bench, set_points, timeline, errors)
 
-    return patch.object(rehearse, "tell", told)
+@fault("a line steeper than the slew is rehearsed as steep", stairs, "too_steep")
+def _too_steep(_true: Any, _action: Any, _level: float, _slews: Any) -> bool:
+    return False
+
+
+@fault("a limit that a shape changes is not rehearsed", rehearse, "tell", _has_limits)
+def _no_limits(true: Any, simulation: Any, bench: Any, set_points: Any, timeline: Any, errors: Any) -> None:
+    true(simulation, bench, set_points, replace(timeline, limits=()), errors)
+
+
+@fault("the voltage is rehearsed at the terminals where it is sensed at the load", circuit, "_branch")
+def _at_terminals(true: Any, documents: Any, feed: Any, parts: Any) -> Any:
+    return replace(true(documents, feed, parts), sense="terminals")
+
+
+@fault("a lead is rehearsed without its fixture", circuit, "_branch")
+def _no_fixture(true: Any, documents: Any, feed: Any, parts: Any) -> Any:
+    return true(documents, replace(feed, fixture=None), parts)
+
+
+@fault("a trip is rehearsed after half its delay", rehearse, "tell", _trips)
+def _no_delay(true: Any, simulation: Any, *given: Any) -> None:
+    tell = simulation.set
+    simulation.set = lambda output, **given: tell(output, **{**given, **_halved(given)})
+    true(simulation, *given)
 
 
 def _halved(given: dict[str, Any]) -> dict[str, Any]:
     return {"trip_delay": 0.5 * given["trip_delay"]} if "trip_delay" in given else {}
 
 
-@fault("an output that trips at its limit is rehearsed as regulating")
-def _regulates() -> Any:
-    tell = rehearse.tell
-
-    def told(simulation: Any, bench: Any, set_points: Any, timeline: Any, errors: Any) -> None:
-        regulating = {
-            name: replace(feed, outputs=tuple(replace(each, at_limit="regulate") for each in feed.outputs))
-            for name, feed in set_points.items()
-        }
-        tell(simulation, bench, regulating, timeline, errors)
-
-    return patch.object(rehearse, "tell", told)
+@fault("an output that trips at its limit is rehearsed as regulating", rehearse, "tell", _trips)
+def _regulates(true: Any, simulation: Any, bench: Any, set_points: Any, *given: Any) -> None:
+    regulating = {
+        name: replace(feed, outputs=tuple(replace(each, at_limit="regulate") for each in feed.outputs))
+        for name, feed in set_points.items()
+    }
+    true(simulation, bench, regulating, *given)
 
 
-@fault("set points are rehearsed as exact")
-def _exact() -> Any:
-    return patch.object(SetErrors, "voltage", lambda self, told: told)
+@fault("set points are rehearsed as exact", SetErrors, "voltage")
+def _exact(_true: Any, _self: Any, told: float) -> float:
+    return told
 
 
-@fault("readings are taken to be of the instant at which they were asked for")
-def _no_shift() -> Any:
-    return patch.object(View, "shift", lambda self: (0.0, 0.0))
+@fault("readings are taken to be of the instant at which they were asked for", View, "shift")
+def _no_shift(_true: Any, _self: Any) -> tuple[float, float]:
+    return 0.0, 0.0
 
 
-@fault("outputs are rehearsed with four times the slew that they can be programmed to")
-def _wrong_slew() -> Any:
-    share = stairs.slew_range
-
-    def whole(feed: Any, bench: Any) -> Any:
-        found = share(feed, bench)
-        return None if found is None else (found[0], 4.0 * found[1])
-
-    return patch.object(rehearse, "slew_range", whole)
+@fault(
+    "outputs are rehearsed with four times the slew that they can be programmed to", rehearse, "slew_range"
+)
+def _wrong_slew(true: Any, feed: Any, bench: Any) -> Any:
+    found = true(feed, bench)
+    return None if found is None else (found[0], 4.0 * found[1])
 
 
-@fault("a battery is rehearsed as if it were connected with the power-up")
-def _connected() -> Any:
-    true = rehearse.rehearse
-
-    def rehearsed(*given: Any) -> Any:
-        with patch.object(Player, "rest", lambda self: None):
-            return true(*given)
-
-    return patch.object(playing, "rehearse", rehearsed)
+@fault("a battery is rehearsed as if it were connected with the power-up", playing, "rehearse", _has_battery)
+def _connected(true: Any, *given: Any) -> Any:
+    with patch.object(Player, "rest", lambda self: None):
+        return true(*given)
 
 
-@fault("the low stage of a load that varies is a drop-out")
-def _low_stage() -> Any:
-    return patch.object(restarts, "_may_run", lambda *given: False)
+@fault("the low stage of a load that varies is a drop-out", restarts, "_surely_away")
+def _low_stage(_true: Any, _view: Any, amps: Any, _volts: Any, _error: float) -> Any:
+    return np.ones(amps.size, dtype=bool)
 
 
-@fault("a dip that the input's capacitor makes up for is a drop-out")
-def _counted_dip() -> Any:
-    return patch.object(restarts, "_explained", lambda *given: False)
+@fault("a dip that the input's capacitor makes up for is a drop-out", restarts, "_explained")
+def _counted_dip(_true: Any, *_given: Any) -> bool:
+    return False
 
 
-@fault("a drop-out that reaches over an edge of its step is counted in neither step")
-def _straddles() -> Any:
-    def reaches(time: Any, dip: tuple[int, int], begin: float, end: float, margin: float) -> bool:
-        return bool(begin < time[dip[0]] and time[dip[1] - 1] < end)
-
-    return patch.object(restarts, "_reaches", reaches)
+@fault("a drop-out that reaches over an edge of its step is counted in neither step", restarts, "_reaches")
+def _straddles(_true: Any, time: Any, dip: tuple[int, int], begin: float, end: float, _margin: float) -> bool:
+    return bool(begin < time[dip[0]] and time[dip[1] - 1] < end)
 
 
-@fault("the sum of several outputs' readings of different times is a peak")
-def _sum() -> Any:
-    return patch.object(peak, "_stood", lambda view, near, what: near)
+@fault("the sum of several outputs' readings of different times is a peak", peak, "_stood")
+def _sum(_true: Any, _view: Any, near: Any, _what: str) -> Any:
+    return near
 
 
-@fault("a state level is where the voltage only passes")
-def _passes() -> Any:
-    return patch.object(state_level, "_stays", lambda *given, **more: 0.0)
+@fault("a state level is where the voltage only passes", state_level, "_stays")
+def _passes(_true: Any, *_given: Any, **_more: Any) -> float:
+    return 0.0
 
 
-@fault("a point list is ended when the set point after it is handed over")
-def _ended_early() -> Any:
-    may_play = rig.Rig._may_play
-
-    def ended(self: Any, name: str) -> bool:
-        if may_play(self, name):
-            for supply in self.outputs_by_supply(name):
-                lists.stop(self.supplies[supply])
-        return False
-
-    return patch.object(rig.Rig, "_may_play", ended)
+@fault("a point list is ended when the set point after it is handed over", rig.Rig, "_may_play", always)
+def _ended_early(true: Any, self: Any, name: str) -> bool:
+    if true(self, name):
+        for supply in self.outputs_by_supply(name):
+            lists.stop(self.supplies[supply])
+    return False
 
 
-@fault("a line that follows a jump begins where the input stood before it")
-def _no_jump() -> Any:
-    return patch.object(plan, "after_jumps", lambda timeline, feeds, bench, listed: timeline)
+@fault("a line that follows a jump begins where the input stood before it", plan, "after_jumps")
+def _no_jump(_true: Any, timeline: Any, _feeds: Any, _bench: Any, _listed: Any) -> Any:
+    return timeline
 
 
-@fault("a set point is sent that stands for one exchange only")
-def _superseded() -> Any:
-    return patch.object(moves, "_superseded", lambda number, told, ended: False)
+@fault("a set point is sent that stands for one exchange only", moves, "_superseded")
+def _superseded(_true: Any, *_given: Any) -> bool:
+    return False
 
 
-@fault("one reading that is asked often is a level")
-def _one_reading() -> Any:
-    return patch.object(state_level, "LEAST_VALUES", 1)
-
-
-@fault("a level on a crest is known as if the voltage stayed there")
-def _crest() -> Any:
-    return patch.object(state_level, "STEADY", 0.0)
+FAULTS["one reading that is asked often is a level"] = Fault(state_level, "LEAST_VALUES", 1)
+FAULTS["a level on a crest is known as if the voltage stayed there"] = Fault(state_level, "STEADY", 0.0)

@@ -67,7 +67,8 @@ class Played:
     """What each place says of one draw. truth, readings: on the timeline's clock, as the rehearsal is.
 
     rehearsed: at exactly what is true behind the supplies; case: those values. judged: its requirements.
-    energised: output -> (from, to) [s]. ended: when the run ended [s].
+    energised: output -> (from, to) [s]. ended: when the run ended [s]. overloads: what is true beyond the
+    documents.
     """
 
     check: Check
@@ -81,6 +82,7 @@ class Played:
     evaluated: Evaluation
     reported: dict[str, Any]
     ended: float
+    overloads: Mapping[str, str]
 
     def again(self, factors: Mapping[str, float], skew: Mapping[str, float]) -> Prediction:
         """Rehearsed once more with the case's values multiplied, and the outputs' offsets moved [V]."""
@@ -156,6 +158,7 @@ def play(draw: Draw, folder: Path) -> Played:
         evaluated,
         _reported(folder / "run", rehearsed),
         end_of(outcome),
+        draw.true,
     )
 
 

@@ -53,6 +53,9 @@ anywhere in the aperture, at τ = a / 2 in the mean; of one that may lie between
 a).
 """
 
+LAST = 4
+"""Readings at the end of a step that tell how much its current varies there (chosen)."""
+
 MOST_PHASES = 0.95
 """Part of the phases that readings can have, for which a bound on what lies between them holds: that of the
 interval.
@@ -215,6 +218,7 @@ def integral(
     part = _of_step(view, signal.time, signal.values, view.shift()[1])
     near = signal.part(part.first, part.last, part.off_at)
     covered(view, near)
+    _holds_a_reading(view, signal)
     scale = 1.0 / (end - start) if mean else 1.0
     budget = Budget(view)
     weights = trapezoid_weights(near.time, start - part.early, end)
@@ -233,6 +237,21 @@ def integral(
     budget.bounded("missing samples", most_missing(view, near.time, channels) * scale)
     budget.bounded("time base of the recorder", view.model.time_base * abs(value) * scale)
     return budget.result(value * scale, how, would_decide=FASTER)
+
+
+def _holds_a_reading(view: View, signal: Signal) -> None:
+    """Raises where no reading surely lies wholly in the step, unless those around it are all the same."""
+    import numpy as np
+
+    update, least, _ = view.timing()
+    if not view.model.averages or view.end - view.begin >= update + least:
+        return
+    around = signal.between(view.begin - update - least, view.end + update + least)
+    if float(np.ptp(around.values)) > 8.0 * around.noise + 2.0 * around.step:
+        raise CannotMeasure(
+            "no reading surely lies wholly in this step, and those around it differ",
+            "a longer step, or faster readings,",
+        )
 
 
 def _left_open(budget: Budget, ways: Sequence[_Way], value: float, scale: float) -> None:
@@ -401,7 +420,19 @@ def _way(
     if part.early:
         moved += 2.0 * readings.circulating * view.timing()[0] / 2.0
     jumps, gained, unsure = (0, 0.0, 0.0) if back is None else (back.jumps, back.gained, back.doubt)
-    return _Way(float(shifted[0]) + gained, moved, jumps, unsure, *known[key], probability)
+    between, charging, product = known[key]
+    between = np.append(between, _up_to_the_end(time, columns[0], end - least / 2.0, readings.noise[0]))
+    return _Way(float(shifted[0]) + gained, moved, jumps, unsure, between, charging, product, probability)
+
+
+def _up_to_the_end(time: Array, values: Array, end: float, noise: float) -> float:
+    """Bound of what happens after the last reading of a step, which stands up to its end: as much as among
+    the LAST of them, over the time that is left [s]. end: the latest middle of a reading that reaches it [s].
+    """
+    import numpy as np
+
+    varies = float(np.ptp(values[-LAST:])) - 4.0 * noise
+    return max(0.0, varies) * max(0.0, end - float(time[-1]))
 
 
 def _way_of_several(view: View, time: Array, readings: _Readings) -> _Way:
@@ -419,18 +450,20 @@ def _way_of_several(view: View, time: Array, readings: _Readings) -> _Way:
     update, least, most = view.timing()
     doubt = view.model.clock + (most - least) / 4.0 + view.interval / 2.0
     part = _of_step(view, time, readings.columns[0], view.shift()[1])
-    time, columns = part.of(time, readings.columns)
     start, end = view.begin - part.early, view.end
+    # What stands around an edge of the step is of either side of it: of a jump at the edge, up to half an
+    # update's worth. What the next step does shows in rows that are left out of this one.
+    beside = [
+        readings.columns[0][(time >= instant - update) & (time <= instant + update)]
+        for instant in ([end] if part.early else [start, end])
+    ]
+    time, columns = part.of(time, readings.columns)
     shifts = doubt * np.array([0.0, -1.0, -0.5, 0.5, 1.0])
     shifted = integrals(time, columns[0], start + shifts, end + shifts)
-    # On a line, a midpoint's own part ends at most an eighth of an update times its rise too early or late.
-    cut = [end] if part.early else [start, end]
     moved = float(np.max(np.abs(shifted - shifted[0])))
     if part.early:
         moved += 2.0 * readings.circulating * doubt
-    for instant in cut:
-        around = np.interp([instant - update, instant, instant + update], time, columns[0])
-        moved += float(np.ptp(around)) * update / 8.0
+    moved += math.fsum(float(np.ptp(each)) * update / 2.0 for each in beside if each.size)
     pulled = _pulled_down(view, time, columns[0], readings)
     inside = (time[1:] > start) & (time[:-1] < end)
     # Where a row is new, it is so for one of them: an update after that one's last.
@@ -441,7 +474,9 @@ def _way_of_several(view: View, time: Array, readings: _Readings) -> _Way:
     hidden = _hidden(view, gaps, columns[:, rows], readings, inside[new], pulled[new], nowhere)
     # An edge is met by all outputs one after another: what load and capacitor hide is off together.
     together = hidden[0] + hidden[1]
-    return _Way(float(shifted[0]), moved, 0, 0.0, together, np.zeros_like(together), hidden[2], 1.0)
+    # Voltage and current of a row are of windows up to half an update apart: Δv Δi / 2 beside the Δv Δi / 6.
+    product = 4.0 * hidden[2]
+    return _Way(float(shifted[0]), moved, 0, 0.0, together, np.zeros_like(together), product, 1.0)
 
 
 def _hidden(

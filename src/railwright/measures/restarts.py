@@ -11,13 +11,15 @@ A rehearsal knows when its loads stopped; of readings it is told as unseen.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from railwright.measures.hiding import UNBROKEN, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
+from railwright.measures.swinging import SWINGS, swings, turns
 from railwright.measures.wording import amount, rate
 from railwright.traces import runs_of
 
@@ -98,11 +100,21 @@ def restarts(view: View) -> Measured:
         for dips in _drop_outs(view, time, amps, volts, usual, visible)
     )
     how = f"drop-outs of the current below {amount(usual * LONG_DIP, 'A')} among {time[step].size} values"
-    open_ones = sum(_may_run(view, amps, volts, dip, 4.0 * current.noise + current.step) for dip in runs)
-    hidden = _open(open_ones) if open_ones else _hidden(view, time, volts, explained, gap)
+    lasting = [dip for dip in runs if _lasts(view, time, amps, volts, dip, usual)]
+    away = _surely_away(view, amps, volts, 4.0 * current.noise + current.step)
+    sure = 0
+    for dip in lasting:
+        inside = np.flatnonzero(away[slice(*dip)]) + dip[0]
+        sure += bool(inside.size) and _reaches(time, (inside[0], inside[-1] + 1), begin, end, margin)
+    if sure < len(lasting):
+        hidden = _open(len(lasting) - sure)
+    elif len(lasting) < len(runs):
+        hidden = _apart(len(runs) - len(lasting))
+    else:
+        hidden = _overloaded(view, time, explained, visible) or _hidden(view, time, volts, explained, gap)
     if view.model.averages and view.restart is not None and not hidden:
         how += f"; a restart, with its soft start of {amount(view.restart, 's')} or more, always shows"
-    return budget.result(float(len(runs) - open_ones), how, **hidden)
+    return budget.result(float(sure), how, **hidden)
 
 
 def _open(count: int) -> dict[str, str]:
@@ -113,18 +125,41 @@ def _open(count: int) -> dict[str, str]:
     }
 
 
-def _may_run(view: View, amps: Array, volts: Array, dip: tuple[int, int], error: float) -> bool:
-    """Whether the load may run throughout a dip: it draws now more and now less, and never less there than it
-    does while it runs, less the error of a reading [A].
+def _apart(count: int) -> dict[str, str]:
+    """What is said of dips that readings of several outputs at different times can add up to."""
+    return {
+        "unseen": f"{count} more times the readings of its outputs, at different times, add up to less",
+        "would_decide": "a recording of the input's current",
+    }
+
+
+def _surely_away(view: View, amps: Array, volts: Array, error: float) -> NDArray[np.bool_]:
+    """At which values the load cannot run, shape (n,): of one that draws now more and now less those below
+    what it draws at least while it runs, less the error of a reading [A]; of others all.
     """
     import numpy as np
 
     if not view.least_running:
-        return False
+        return np.ones(amps.size, dtype=bool)
     at, least = np.array(view.least_running).T
-    inside = slice(*dip)
-    floor = np.interp(np.abs(volts[inside]), at, least, left=0.0)
-    return bool(np.all(amps[inside] >= floor - error))
+    away: NDArray[np.bool_] = amps < np.interp(np.abs(volts), at, least, left=0.0) - error
+    return away
+
+
+def _lasts(view: View, time: Array, amps: Array, volts: Array, dip: tuple[int, int], usual: float) -> bool:
+    """Whether a dip is one of the current, and not of the sum of several outputs' readings: while one output
+    takes over what another carries, means over times that differ can add up to less than ever flowed. A dip
+    of the current shows in the greatest of the sums within two updates, too.
+    """
+    import numpy as np
+
+    if view.model.summed != "current":
+        return True
+    around = (view.model.update or 0.0) + view.interval
+    first = np.searchsorted(time, time - around - 1e-9)
+    last = np.searchsorted(time, time + around + 1e-9)
+    greatest = np.array([amps[a:b].max() for a, b in zip(first, last, strict=True)])
+    return bool(_low(view, greatest, volts, usual, amps)[slice(*dip)].any())
 
 
 def _hidden(
@@ -145,6 +180,49 @@ def _hidden(
     shortest = _shortest_seen(view, time)
     unseen = f"a drop-out shorter than {amount(shortest, 's')} can fall between the readings"
     return {"unseen": unseen, "would_decide": rate(shortest / 20.0)}
+
+
+def _overloaded(
+    view: View, time: Array, explained: Sequence[tuple[int, int]], visible: float
+) -> dict[str, str]:
+    """What is said where, beside a dip that the capacitor makes up for, the supply is in its limit while the
+    voltage does not rise: for less than an aperture it can fall to where the load stops, and the mean of a
+    reading does not show it. What charges a capacitor again is in the limit, too, and the voltage rises.
+    """
+    import numpy as np
+
+    from railwright.measures.status import LIMITS
+
+    voltage = view.voltage()
+    modes = view.traces.columns.get("mode")
+    if view.model.averages and modes is not None and modes.size == voltage.time.size:
+        own = (voltage.time >= view.begin) & (voltage.time <= view.end)
+        held = own & ~np.isin(modes, LIMITS)
+        levels = [float(np.median(voltage.values[each])) for each in (own, held) if each.any()]
+        count = max((swings(view, level) for level in levels), default=0)
+        if count >= SWINGS or turns(view) >= SWINGS:
+            return {
+                "unseen": "the supply goes into its limit again and again, or the voltage goes up and down "
+                "in it: the load may stop for less than a reading shows",
+                "would_decide": "a recording of the load's own output, or of the voltage at a higher rate,",
+            }
+    if not (view.model.averages and explained) or modes is None or modes.size != voltage.time.size:
+        return {}
+    across = np.abs(voltage.values)
+    around = AROUND * max(view.interval, view.model.update or 0.0)
+    # The next reading that is another one, or the last one.
+    apart = max(1, round((view.model.update or 0.0) / max(view.interval, 1e-9)))
+    after = across[np.minimum(np.arange(across.size) + apart, across.size - 1)]
+    falls = np.isin(modes, LIMITS) & (after <= across + visible)
+    for first, stop in explained:
+        near = (voltage.time >= time[first] - around) & (voltage.time <= time[stop - 1] + around)
+        if np.any(falls & near):
+            return {
+                "unseen": "the supply is in its limit beside a dip that the capacitor makes up for: the "
+                "voltage may fall to where the load stops for less than a reading shows",
+                "would_decide": "a recording of the load's own output, or of the voltage at a higher rate,",
+            }
+    return {}
 
 
 def _reaches(time: Array, dip: tuple[int, int], begin: float, end: float, margin: float) -> bool:
@@ -196,13 +274,8 @@ def _drop_outs(
     """
     import numpy as np
 
-    # At a lower voltage a load may draw less, in proportion at most, and still run.
-    threshold = LONG_DIP * usual * np.minimum(1.0, np.abs(volts) / max(1e-9, float(np.median(np.abs(volts)))))
-    low = amps < threshold
-    if view.model.averages:
-        before, after = _medians_beside(amps)
-        low |= amps < (1.0 - SHORT_DIP) * np.minimum(before, after)
-    runs = amps >= np.maximum(threshold, 0.1 * usual)
+    low = _low(view, amps, volts, usual, amps)
+    runs = amps >= np.maximum(_threshold(volts, usual), 0.1 * usual)
     if view.stops_at is not None:
         # Below the lowest voltage at which it stops it has not run yet: what flows there charges the input.
         runs &= np.abs(volts) >= view.stops_at[0] - visible
@@ -210,6 +283,39 @@ def _drop_outs(
     dips = [(a, b) for a, b in runs_of(low) if a > 0 and has_run[a - 1]]
     explained = [dip for dip in dips if _explained(view, time, amps, volts, dip, visible)]
     return [dip for dip in dips if dip not in explained], explained
+
+
+def _threshold(volts: Array, usual: float) -> Array:
+    """Current below which a load does not run [A], shape (n,), at these voltages [V]; usual: its usual
+    current [A].
+
+    It may draw less at a lower voltage, in proportion at most, and at a higher one, where its power is
+    constant, in inverse proportion.
+    """
+    import numpy as np
+
+    across = np.abs(volts)
+    ratio = np.maximum(across, 1e-9) / max(1e-9, float(np.median(across)))
+    threshold: Array = LONG_DIP * usual * np.minimum(1.0, np.minimum(ratio, 1.0 / ratio))
+    return threshold
+
+
+def _low(view: View, amps: Array, volts: Array, usual: float, beside: Array) -> NDArray[np.bool_]:
+    """At which values the current is too low for a load that runs, shape (n,): below half of its usual one
+    [A], or, of readings, current and power in a dip of 15 % against both sides, where `beside` is the current
+    there [A].
+    """
+    import numpy as np
+
+    low: NDArray[np.bool_] = amps < _threshold(volts, usual)
+    if view.model.averages:
+        # A load of constant power draws less between two stretches of lower voltage; its power stays.
+        dips = [
+            values < (1.0 - SHORT_DIP) * np.minimum(*_medians_beside(others))
+            for values, others in ((amps, beside), (amps * np.abs(volts), beside * np.abs(volts)))
+        ]
+        low |= dips[0] & dips[1]
+    return low
 
 
 def _may_have_stopped(view: View, volts: Array, dips: Sequence[tuple[int, int]]) -> float | None:
@@ -246,23 +352,41 @@ def _explained(
     rows = np.arange(time.size)[near]
     inside = (rows >= start) & (rows < stop)
     return any(
-        _made_up(view, middle, amps[rows[first]], volts[rows[first]], inside[first], visible)
+        # A reading that was handed over twice lies in the dip with either of its rows.
+        _made_up(
+            view,
+            middle,
+            amps[rows[first]],
+            volts[rows[first]],
+            np.logical_or.reduceat(inside, first),
+            law,
+            visible,
+        )
         for middle, first in _readings(view, time[near], amps[near], volts[near])
+        for law in (partial(_load, visible=visible), partial(_of_constant_power, visible=visible))
     )
 
 
+# Six: the readings, which of them are in the dip, what the load draws, and what is known of the input.
 def _made_up(
-    view: View, time: Array, amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float
+    view: View,
+    time: Array,
+    amps: Array,
+    volts: Array,
+    inside: NDArray[np.bool_],
+    law: Callable[[Array, Array, NDArray[np.bool_]], Array],
+    visible: float,
 ) -> bool:
     """Whether the capacitor made up for a dip, where these are all the readings in it and beside it.
 
-    time: middle of each reading [s]; inside: whether it belongs to the dip; shape (n,) each.
+    time: middle of each reading [s]; inside: whether it belongs to the dip; shape (n,) each. law: what the
+    load draws, of current, voltage and `inside`.
     """
     import numpy as np
 
     dip = np.flatnonzero(inside)
     first, last = max(0, int(dip[0]) - 2), min(time.size - 1, int(dip[-1]) + 2)
-    missing = (_load(amps, volts, inside, visible) - amps) * _lengths(view, time, inside)
+    missing = (law(amps, volts, inside) - amps) * _lengths(view, time, inside)
     dip_misses = float(np.sum(missing[inside]))
     if view.capacitance[1] == 0.0 and volts[last] - volts[first] < -visible:
         # The device document gives no capacitor: a falling voltage may explain anything.
@@ -285,8 +409,7 @@ def _load(amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float) 
     import numpy as np
 
     across = np.abs(volts)
-    stays = (np.abs(np.diff(across)) <= visible) & ~inside[1:] & ~inside[:-1]
-    settled = np.concatenate((stays, [False])) | np.concatenate(([False], stays))
+    settled = _settled(volts, inside, visible)
     if not settled.any():
         return np.full(amps.shape, float(np.median(amps if inside.all() else amps[~inside])))
     middle = (float(np.min(across[settled])) + float(np.max(across[settled]))) / 2.0
@@ -297,6 +420,27 @@ def _load(amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float) 
         [float(np.median(amps[each])) for each in states],
     )
     return load
+
+
+def _of_constant_power(amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float) -> Array:
+    """As `_load`; above the highest voltage that stays beside the dip, as a load of constant power has it."""
+    import numpy as np
+
+    load = _load(amps, volts, inside, visible)
+    settled = _settled(volts, inside, visible)
+    across = np.maximum(np.abs(volts), 1e-9)
+    if settled.any():
+        load = load * np.minimum(1.0, float(np.max(across[settled])) / across)
+    return load
+
+
+def _settled(volts: Array, inside: NDArray[np.bool_], visible: float) -> NDArray[np.bool_]:
+    """Which readings beside the dip are of a voltage that stays, shape (n,)."""
+    import numpy as np
+
+    stays = (np.abs(np.diff(np.abs(volts))) <= visible) & ~inside[1:] & ~inside[:-1]
+    settled: NDArray[np.bool_] = np.concatenate((stays, [False])) | np.concatenate(([False], stays))
+    return settled
 
 
 def _readings(view: View, time: Array, amps: Array, volts: Array) -> Iterator[tuple[Array, NDArray[np.intp]]]:

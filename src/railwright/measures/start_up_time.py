@@ -15,7 +15,8 @@ from railwright.measures.hiding import UNBROKEN, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured
-from railwright.measures.wording import rate
+from railwright.measures.swinging import SWINGS, swings
+from railwright.measures.wording import amount, rate
 
 if TYPE_CHECKING:
     from railwright.measures.signal import Signal, View
@@ -57,8 +58,9 @@ def start_up_time(view: View) -> Measured:
     current into ±10 % of its own (or ±2 % of its largest value, where that is more), whichever is later.
     Final level: the median over the last third of the window.
     Window: from the switching-on, which must lie in the step, to the end of the step.
-    Uncertainty: 'aperture', 'between readings' (or 'between samples'), 'time of the readings', 'instant of
-    switching on' (±0.5 ms, declared).
+    Uncertainty: 'aperture', 'between readings' (or 'between samples'), 'time of the readings', 'current
+    between the outputs' (in parallel: what they drive into each other may have kept their sum out of its
+    band), 'instant of switching on' (±0.5 ms, declared).
     Standard: none; that the last entry into a band counts is as in the settling duration of IEEE 181.
     """
     from railwright.measures.budget import Budget
@@ -75,6 +77,12 @@ def start_up_time(view: View) -> Measured:
             view.end - view.switched_on,
             "above",
         )
+    if view.model.averages and (count := swings(view, final_voltage)) >= SWINGS:
+        raise CannotMeasure(
+            f"the supply goes into its limit or out of it {count} times at the level that it reaches: the "
+            "readings are means of what it does then",
+            "a recording",
+        )
     entries = _entries(view, voltage, final_voltage, current)
     latest = max(entries, key=lambda entry: entry.crossing)
     after = voltage.time[voltage.time >= latest.first_inside]
@@ -89,6 +97,14 @@ def start_up_time(view: View) -> Measured:
         # start (at once); inside on average: before that point of the next one.
         instant = (latest.last_outside + latest.first_inside) / 2.0 - aperture / 4.0
         budget.bounded("aperture", aperture / 4.0)
+        if latest is entries[1] and view.model.circulating:
+            # What outputs drive into each other shows in their sum, though it was steady.
+            apart = _entry(
+                current, _final(current, view), _band(view, current) + view.model.circulating, view, "current"
+            )
+            instant_at_once = max(apart.first_inside, entries[0].first_inside)
+            budget.bounded("current between the outputs", (latest.first_inside - instant_at_once) / 2.0)
+            instant -= (latest.first_inside - instant_at_once) / 2.0
         budget.bounded("between readings", (latest.first_inside - latest.last_outside) / 2.0)
     elif not view.model.exact:
         budget.bounded("between samples", (latest.first_inside - latest.last_outside) / 2.0)
@@ -107,21 +123,36 @@ def start_up_time(view: View) -> Measured:
 
 def _entries(view: View, voltage: Signal, final_voltage: float, current: Signal) -> tuple[_Entry, _Entry]:
     """When the voltage, and when the current, entered its band for the last time."""
+    final_current = _final(current, view)
+    band = _band(view, current)
+    of_voltage = _entry(
+        voltage,
+        final_voltage,
+        max(VOLTAGE_BAND * abs(final_voltage), 6.0 * voltage.noise),
+        view,
+        "voltage",
+    )
+    of_current = _entry(current, final_current, band, view, "current")
+    bound = view.model.current_bound if view.model.averages else None
+    if bound is not None and of_current.crossing > of_voltage.crossing:
+        widest = CURRENT_BAND_OF_LARGEST * (bound.value + bound.tolerance)
+        early = _entry(current, final_current, max(band, widest), view, "current")
+        if early.first_inside < of_current.first_inside:
+            raise CannotMeasure(
+                f"how wide the current's band is hangs on its peak, which readings do not show: at least "
+                f"{amount(band, 'A')}, and up to {amount(widest, 'A')} where it reaches its limit",
+                "a recording of the current",
+            )
+    return of_voltage, of_current
+
+
+def _band(view: View, current: Signal) -> float:
+    """Half width of the band about the final current [A]."""
     import numpy as np
 
-    final_current = _final(current, view)
-    largest = float(np.max(np.abs(current.values)))
-    band = max(CURRENT_BAND * abs(final_current), CURRENT_BAND_OF_LARGEST * largest, 6.0 * current.noise)
-    return (
-        _entry(
-            voltage,
-            final_voltage,
-            max(VOLTAGE_BAND * abs(final_voltage), 6.0 * voltage.noise),
-            view,
-            "voltage",
-        ),
-        _entry(current, final_current, band + current.step, view, "current"),
-    )
+    final, largest = _final(current, view), float(np.max(np.abs(current.values)))
+    band = max(CURRENT_BAND * abs(final), CURRENT_BAND_OF_LARGEST * largest, 6.0 * current.noise)
+    return band + current.step
 
 
 def _of_step(view: View, signal: Signal) -> Signal:

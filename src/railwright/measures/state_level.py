@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
+from railwright.measures.swinging import SWINGS, swings
+from railwright.measures.wording import amount
 
 if TYPE_CHECKING:
     import numpy as np
@@ -20,6 +23,9 @@ if TYPE_CHECKING:
 LEAST_VALUES = 3
 """Readings that lie wholly in a step, at least, for their levels to be those of the step."""
 
+LEFT_OUT = 1.5
+"""Readings that are farther apart than this many updates have one between them that was not handed over."""
+
 LEAST_AMPLITUDE = 0.02
 """A waveform that varies by less than this part of its largest value is in one state."""
 
@@ -31,11 +37,6 @@ straight line through the half leaves in the level's three bins.
 STEADY = 0.5
 """Part of the values at a level that lie within noise and resolution of it, at least, where the voltage stays
 there and does not just pass slowly, as at the crest of a ripple (half of them: what the median goes by).
-"""
-
-SWINGS, NEAR = 3, 0.005
-"""So often is the supply seen to go into its limit, while readings stay within this part of the level, where
-the voltage swings within them (chosen).
 """
 
 BRIEF = 0.05
@@ -102,6 +103,8 @@ def _level(view: View, *, high: bool) -> Measured:
         if stays is None:
             raise _passes(high=high)
         rivals = stays
+        if not view.model.exact:
+            _of_one_half(inside, levels, high=high)
     chosen = levels.high_values if high else levels.low_values
     weights = chosen / np.count_nonzero(chosen)
     budget = Budget(view)
@@ -113,6 +116,10 @@ def _level(view: View, *, high: bool) -> Measured:
         budget.bounded("levels about as frequent", rivals)
     states = "two states" if levels.two_states else "one state"
     how = f"histogram mode (IEEE 181) of {inside.time.size} values, {states}"
+    if not view.model.exact and view.interval > LEFT_OUT * (view.model.update or math.inf):
+        blind = amount(view.interval - (view.model.aperture or 0.0), "s")
+        unseen = f"a state shorter than {blind} can fall between the readings"
+        return budget.result(level, how, unseen=unseen, would_decide="a reading of every update")
     return budget.result(level, how, would_decide="an instrument with a smaller error")
 
 
@@ -134,16 +141,47 @@ def _of_the_step(view: View, inside: Signal) -> Signal:
     return inside.take(new) if again and new.size >= LEAST_VALUES else inside
 
 
+def _of_one_half(inside: Signal, levels: Levels, *, high: bool) -> None:
+    """Raises where it hangs on the extremes of the voltage, which means over an aperture do not show, of
+    which half of its range a level is that is about as frequent as the one sought.
+    """
+    import numpy as np
+
+    from railwright.measures.levels import places
+
+    values, visible = inside.values, 4.0 * inside.noise + 2.0 * inside.step
+    beyond = []
+    for place, extreme in (
+        (int(np.argmin(values)), np.min(values)),
+        (int(np.argmax(values)), np.max(values)),
+    ):
+        around = values[max(0, place - 1) : place + 2]
+        stays = np.count_nonzero(np.abs(values - extreme) <= visible) >= LEAST_VALUES
+        beyond.append(0.0 if stays else float(np.ptp(around)))
+    middle = (float(np.min(values)) + float(np.max(values))) / 2.0
+    lowest, highest = middle - beyond[0] / 2.0, middle + beyond[1] / 2.0
+    fullest = np.count_nonzero(levels.high_values if high else levels.low_values)
+    for upper in (True, False):
+        counts, levels_of = places(values, high=upper)
+        near = (levels_of >= lowest) & (levels_of <= highest) & (counts >= max(1, fullest - 2))
+        if near.any():
+            raise CannotMeasure(
+                f"the voltage stays at {amount(float(levels_of[near][0]), 'V')}, so near the middle of its "
+                "range that extremes which readings do not show decide of which state that is",
+                "a recording",
+            )
+
+
 def _beside(view: View, inside: Signal, chosen: Flags, level: float) -> float:
     """How far the level of readings may be off because some of those at it, `chosen` (n,), are on their way
     to or from it [V].
     """
     import numpy as np
 
-    if (count := _swings(view, level)) >= SWINGS:
+    if (count := swings(view, level)) >= SWINGS:
         raise CannotMeasure(
-            f"the supply goes into its limit {count} times while the voltage is read at one level: a "
-            "reading is the mean of what it does then",
+            f"the supply goes into its limit or out of it {count} times while the voltage is read at one "
+            "level: a reading is the mean of what it does then",
             "a recording",
         )
     # Values on their way to or from the level lie in its bins as well, and pull the median.
@@ -153,25 +191,6 @@ def _beside(view: View, inside: Signal, chosen: Flags, level: float) -> float:
     if steady.size < STEADY * values.size:
         return float(np.ptp(values))
     return 2.0 * abs(level - float(np.median(steady)))
-
-
-def _swings(view: View, level: float) -> int:
-    """How often the supply goes into its limit between two readings that both show the level [V]: it does not
-    hold the voltage all the time then.
-    """
-    import numpy as np
-
-    from railwright.measures.status import LIMITS
-
-    voltage = view.voltage()
-    modes = view.traces.columns.get("mode")
-    if modes is None or modes.size != voltage.time.size:
-        return 0
-    own = (voltage.time >= view.begin) & (voltage.time <= view.end)
-    near = np.abs(voltage.values - level) <= 4.0 * voltage.noise + NEAR * abs(level)
-    limited = np.isin(modes, LIMITS)
-    entered = limited[1:] & ~limited[:-1]
-    return int(np.count_nonzero(entered & (own & near)[1:] & (own & near)[:-1]))
 
 
 def _windows(view: View, time: Array) -> int:

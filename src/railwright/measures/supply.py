@@ -190,6 +190,8 @@ def time_out_of_cv(view: View) -> Measured:
     how = "longest time in the current or power limit" if longest else "no status shows a limit"
     unseen = 0.0 if view.model.exact else status.gap
     if longest > unseen or not unseen:
+        if unseen:
+            how += f", but for returns that are shorter than the {amount(unseen, 's')} between two answers"
         return budget.result(longest, how)
     how = f"{how}; the status is asked for every {amount(unseen, 's')} at the longest"
     return budget.at_least(longest, unseen, how, would_decide="a recording of the current")

@@ -140,11 +140,13 @@ def _turning(view: View, *, falling: bool) -> Measured:
     voltage = view.voltage()
     current, beside = same_instants(view.current().between(view.begin, view.end), voltage)
     covered(view, current)
-    place = _transition(view, current, voltage, falling=falling)
-    levels = _levels_beside(view, current, place, falling=falling)
+    first, stop = _transition(view, current, voltage, falling=falling)
+    place = first if falling else stop
+    levels = _levels_beside(view, current, (first, stop), falling=falling)
     ways = _ways(view, current, voltage if view.model.exact else beside, place, levels, falling=falling)
     probable = _probabilities(ways)
     best = ways[int(np.argmax(probable))]
+    _runs_that_way(best.known, falling=falling)
     at = math.fsum(share * way.volts for share, way in zip(probable, ways, strict=True))
     # Each way that is not improbable counts in full: it is one of them, not their mean.
     instant = max(
@@ -168,6 +170,20 @@ def _turning(view: View, *, falling: bool) -> Measured:
     where = "falls through the middle between" if falling else "begins to rise between"
     how = f"voltage where the current {where} {levels[0]:.4g} A and {levels[1]:.4g} A"
     return budget.result(at, how, would_decide="an instrument with a smaller error, or a slower ramp")
+
+
+def _runs_that_way(ramp: Signal, *, falling: bool) -> None:
+    """Raises where the voltage goes the other way: a load of constant power draws less while it rises."""
+    import numpy as np
+
+    across = np.abs(ramp.values)
+    change = float(across[-1] - across[0])
+    if (change if falling else -change) > 8.0 * ramp.noise + 2.0 * ramp.step:
+        what, way = ("falls", "rises") if falling else ("rises", "falls")
+        raise CannotMeasure(
+            f"the current {what} most while the voltage {way}, as that of a load of constant power does",
+            "a step in which only the voltage in question is passed",
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -284,8 +300,10 @@ def _probabilities(ways: Sequence[_Way]) -> list[float]:
     return [float(each) for each in together / float(np.sum(together))]
 
 
-def _transition(view: View, current: Signal, voltage: Signal, *, falling: bool) -> int:
-    """Index of the first low (falling) or first high (rising) value at the transition."""
+def _transition(view: View, current: Signal, voltage: Signal, *, falling: bool) -> tuple[int, int]:
+    """The stretch of low current that begins (falling) or ends (rising) with the transition: the first value
+    of it, and the first after it.
+    """
     import numpy as np
 
     from railwright.measures.levels import state_levels
@@ -311,7 +329,7 @@ def _transition(view: View, current: Signal, voltage: Signal, *, falling: bool) 
             )
         after = voltage.between(float(current.time[runs[-1][0]]), view.end)
         raise _never("rises", "above", float(np.max(after.values)))
-    return longest[0] if falling else longest[1]
+    return longest
 
 
 def _never(word: str, side: Literal["above", "below"], bound: float) -> Beyond:
@@ -323,23 +341,37 @@ def _even_points(view: View) -> int:
     return min(MOST_EVEN, max(2001, int((view.end - view.begin) / 1e-4)))
 
 
-def _levels_beside(view: View, current: Signal, place: int, *, falling: bool) -> tuple[float, float]:
-    """Medians of the current within LOCAL (at least three values) before and after the transition."""
+def _levels_beside(
+    view: View, current: Signal, low: tuple[int, int], *, falling: bool
+) -> tuple[float, float]:
+    """Medians of the current within LOCAL (at least three values) before and after the transition, at which
+    the stretch of low current begins or ends; what lies beyond its other end is of another transition.
+    """
     import numpy as np
 
-    instant = float(current.time[place])
+    first, stop = low
+    instant = float(current.time[first if falling else stop])
+    other = math.inf if falling else -math.inf
+    if falling and stop < current.time.size:
+        other = float(current.time[stop])
+    elif not falling and first > 0:
+        other = float(current.time[first])
     if view.model.exact:
         current = current.evenly(view, _even_points(view))
     time = current.time
     reach = max(LOCAL, 5.0 * (view.model.update or 0.0))
     margin = 1.5 * view.interval if view.model.averages else 0.0
-    before = current.values[(time < instant - margin) & (time >= instant - margin - reach)]
+    before = (time < instant - margin) & (time >= instant - margin - reach)
     # A soft start takes its time: the level after it is taken once it is over.
     settle = margin + (0.0 if falling else view.restart or 0.0)
-    after = current.values[(time > instant + settle) & (time <= instant + settle + reach)]
-    if before.size < 2 or after.size < 2:
+    after = (time > instant + settle) & (time <= instant + settle + reach)
+    if falling:
+        after &= time < other
+    else:
+        before &= time >= other
+    if np.count_nonzero(before) < 2 or np.count_nonzero(after) < 2:
         raise CannotMeasure("the transition lies at the edge of the step", "a longer hold around the ramp")
-    return float(np.median(before)), float(np.median(after))
+    return float(np.median(current.values[before])), float(np.median(current.values[after]))
 
 
 def _start(middle: float, began: float, soft: float | None) -> tuple[float, float]:

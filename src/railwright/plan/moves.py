@@ -12,7 +12,7 @@ from typing import Literal
 from railwright.documents.bench import Bench
 from railwright.plan.listing import Listing, shape_actions
 from railwright.plan.set_points import SetPoints
-from railwright.plan.stairs import AT_ONCE, exchange_of, slew_range, stairs_of
+from railwright.plan.stairs import AT_ONCE, exchange_of, set_error, slew_range, stairs_of
 from railwright.plan.timeline import Action, Timeline, Waiting
 from railwright.quantities import show
 
@@ -61,7 +61,12 @@ def moves_of(
     """The moves that play a timeline on these outputs, of which point lists play these parts. Pure."""
     moves: list[Move] = []
     own = shape_actions(timeline) if listings else {}
-    by_list = {id(action) for each in listings for action in own[each.step, each.input].actions}
+    # What a list plays, and the level that it ends with, which need not be the one that was asked.
+    by_list = {
+        id(action): float(each.points.voltages[-1])
+        for each in listings
+        for action in own[each.step, each.input].actions
+    }
     notes: list[str] = []
     levels = dict.fromkeys(set_points, 0.0)
     switched_on: dict[str, float] = {}
@@ -71,6 +76,7 @@ def moves_of(
         name, step = action.input, action.step
         level, levels[name] = levels[name], action.voltage if action.kind != "off" else 0.0
         if id(action) in by_list:
+            levels[name] = by_list[id(action)]
             continue
         slews = slew_range(set_points[name], bench)
         if action.kind == "off":
@@ -94,14 +100,25 @@ def moves_of(
     moves += _list_moves(timeline, listings, moves)
     moves.sort(key=lambda move: move.time)
     ended = {each.step for each in timeline.repeated}
-    told = (move for number, move in enumerate(moves) if not _superseded(number, moves, ended))
+    told: list[Move] = []
+    stands = dict.fromkeys(set_points, 0.0)
+    for number, move in enumerate(moves):
+        small = bool(move.input) and abs(move.voltage - stands[move.input]) <= set_error(
+            set_points[move.input], bench, move.voltage
+        )
+        if _superseded(number, moves, ended, small):
+            continue
+        told.append(move)
+        if move.kind in ("on", "set", "off", "play"):
+            stands[move.input] = move.voltage
     return Moves(tuple(told), tuple(dict.fromkeys(notes)))
 
 
-def _superseded(number: int, moves: Sequence[Move], ended: Container[int]) -> bool:
+def _superseded(number: int, moves: Sequence[Move], ended: Container[int], small: bool) -> bool:
     """Whether a set point would stand for one exchange only: its input jumps elsewhere, or goes off, at the
     same instant. A line begins where it led, a wait holds it, and what a turn ends with may be the last where
-    something may end its step (`ended`).
+    something may end its step (`ended`). But for a jump that is smaller than the error of the set point
+    (`small`) a line is not kept waiting: what an exchange moves it by is more.
     """
     move = moves[number]
     if move.kind != "set":
@@ -111,7 +128,7 @@ def _superseded(number: int, moves: Sequence[Move], ended: Container[int]) -> bo
             return False
         if other.input == move.input and other.kind != "limit":
             last = move.step in ended and other.step == move.step and other.turn != move.turn
-            jumps = other.kind == "set" and other.slew == move.slew
+            jumps = other.kind == "set" and (small or other.slew == move.slew)
             return other.kind == "off" or (jumps and not last)
     return False
 

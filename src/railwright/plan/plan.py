@@ -70,12 +70,16 @@ class Plan:
         return sending(self._in_stairs, self.set_points, self.bench, self.listings)
 
     def _after_jumps(self, timeline: Timeline) -> Timeline:
-        listed = {(each.step, each.input): float(each.points.voltages[-1]) for each in self.listings}
-        return after_jumps(timeline, self.set_points, self.bench, listed)
+        return after_jumps(timeline, self.set_points, self.bench, self._listed)
 
     @cached_property
     def _in_stairs(self) -> Timeline:
-        return in_stairs(self._by_host, self.set_points, self.bench)
+        return in_stairs(self._by_host, self.set_points, self.bench, self._listed)
+
+    @cached_property
+    def _listed(self) -> dict[tuple[int, str], float]:
+        """Step and input that point lists play, with the level that they end with [V]."""
+        return {(each.step, each.input): float(each.points.voltages[-1]) for each in self.listings}
 
     @cached_property
     def _by_host(self) -> Timeline:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from types import MappingProxyType
 
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
@@ -60,6 +61,17 @@ def slew_range(feed: Feed, bench: Bench) -> tuple[float, float] | None:
     return (lowest, highest) if lowest <= highest else None
 
 
+def set_error(feed: Feed, bench: Bench, voltage: float) -> float:
+    """Bound of the error with which an input is set to a voltage [V]; 0: not known."""
+    errors = []
+    for points in feed.outputs:
+        if (programming := bench.output(points.output).programming) is None:
+            return 0.0
+        accuracy = programming.voltage
+        errors.append(accuracy.of_value * abs(voltage) + accuracy.offset / points.share)
+    return min(errors, default=0.0)
+
+
 def stair_count(change: float, over: float, slews: tuple[float, float] | None, apart: float = STAIR) -> int:
     """Stairs in which a line of `change` [V] in `over` [s] is played: as many as the host keeps, at most
     `LONGEST_STAIRS`; 0: by the outputs' own slew.
@@ -91,9 +103,14 @@ def too_steep(action: Action, level: float, slews: tuple[float, float] | None) -
     return slews is not None and abs(action.voltage - level) > slews[1] * action.over > 0.0
 
 
-def in_stairs(timeline: Timeline, feeds: SetPoints, bench: Bench) -> Timeline:
+def in_stairs(
+    timeline: Timeline,
+    feeds: SetPoints,
+    bench: Bench,
+    listed: Mapping[tuple[int, str], float] = MappingProxyType({}),
+) -> Timeline:
     """The timeline with stairs in place of the lines that the outputs cannot play by their own slew, and with
-    a jump in place of those that are steeper than it.
+    a jump in place of those that are steeper than it. listed: as of `after_jumps`.
     """
     slews = {name: slew_range(feed, bench) for name, feed in feeds.items()}
     apart = {name: exchange_of(feed.names, bench) for name, feed in feeds.items()}
@@ -102,6 +119,8 @@ def in_stairs(timeline: Timeline, feeds: SetPoints, bench: Bench) -> Timeline:
     for action in timeline.actions:
         name, level = action.input, levels.get(action.input, 0.0)
         levels[name] = 0.0 if action.kind == "off" else action.voltage
+        if (action.step, name) in listed and action.time < timeline.spans[action.step].end:
+            levels[name] = listed[action.step, name]
         if action.kind != "line" or name not in slews:
             actions.append(action)
             continue
@@ -123,8 +142,9 @@ def after_jumps(
     a jump of its input, begun when the jump is over, so that it ends on time.
 
     What is told while a set point is still on its way takes the place of it: the jump would be left out, and
-    the line would begin where the input stood before. listed: step and input that point lists play, with the
-    voltage that they end with [V].
+    the line would begin where the input stood before. So it does where the jump is smaller than the error of
+    the set point: one exchange more would move the line by more. listed: step and input that point lists
+    play, with the voltage that they end with [V].
     """
     slews = {name: slew_range(feed, bench) for name, feed in feeds.items()}
     level: dict[str, float] = {}
@@ -142,14 +162,22 @@ def after_jumps(
             time, change = jumped.get(name, (action.time, 0.0))
             change = change if action.time - time < AT_ONCE else 0.0
             jumped[name] = action.time, change + action.voltage - stands
-        elif name in jumped and action.time - jumped[name][0] < AT_ONCE and (own := slews.get(name)):
-            takes = _jump_time(jumped[name][1], feeds[name], bench, own[1])
-            later = replace(action, time=action.time + takes, over=action.over - takes)
+        elif name in feeds and (own := slews[name]):
             exchange = exchange_of(feeds[name].names, bench)
-            if later.over > takes and not (
-                too_steep(later, stands, own) or stairs_of(later, stands, own, exchange)
+            if stairs := stairs_of(action, stands, own, exchange):
+                # The last of them is a jump where the line ends.
+                jumped[name] = stairs[-1][0], (action.voltage - stands) / len(stairs)
+            elif (
+                name in jumped
+                and action.time - jumped[name][0] < AT_ONCE
+                and abs(jumped[name][1]) > set_error(feeds[name], bench, stands)
             ):
-                action = later
+                takes = _jump_time(jumped[name][1], feeds[name], bench, own[1])
+                later = replace(action, time=action.time + takes, over=action.over - takes)
+                if later.over > takes and not (
+                    too_steep(later, stands, own) or stairs_of(later, stands, own, exchange)
+                ):
+                    action = later
         actions.append(action)
     return replace(timeline, actions=tuple(actions))
 
