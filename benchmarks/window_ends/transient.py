@@ -4,7 +4,8 @@ It shares nothing with the package: figures are floats of SI units, as a data sh
 equations are those of two error amplifiers of which whichever asks for less drives the pass element:
 
     i_cv = K_p (v_ref - v_o) + x            i_cc = i_limit + z            i_cp = P / v_o
-    i = min of the three;  dx/dt = K_i (v_ref - v_sensed) while i_cv is the least, else x follows i
+    i = min of the three, no less than what it sinks
+    dx/dt = K_i (v_ref - v_sensed) while i_cv is the least and no less than that, else x follows i
     dz/dt = K_c (i_limit - i_out), z at most the overshoot;  C_o dv_o/dt = i - v_o / R_bleeder - i_lead
 
 K_p = 2 ζ ω C, K_i = ω² C with the ω at which the data sheet's load step recovers in 95 % of its time, and
@@ -108,7 +109,8 @@ class Course:
     """What came of it. trips: (protection, output, instant [s]) in order.
 
     in_limit [s]: the longest stretch of each output in its limit; limited: all stretches of one together;
-    still: for how long one has been in it at the end. voltage, terminals, current: greatest at the connector,
+    still: for how long one has been in it at the end. asked: of the pass elements together, less what their
+    bleeders take, over time. voltage, terminals, current: greatest at the connector,
     at the terminals, and into the device; given: of the pass elements together. above [s]: time at the
     connector above `level`.
     """
@@ -126,6 +128,7 @@ class Course:
     at_load: NDArray[np.float64] = field(repr=False)
     at_terminals: NDArray[np.float64] = field(repr=False)
     into: NDArray[np.float64] = field(repr=False)
+    asked: NDArray[np.float64] = field(repr=False)
 
 
 def recovery_bandwidth(supply: Supply) -> float:
@@ -212,7 +215,7 @@ def play(bench: Bench, until: float, level: float = math.inf, dt: float = DT) ->
     moves = np.array([[m.at, m.volts, m.rate, m.blind, m.off] for m in bench.moves], dtype=float)
     steps = round(until / dt)
     every = max(1, steps // 20_000)
-    trace = np.zeros((steps // every + 1, 4))
+    trace = np.zeros((steps // every + 1, 5))
     stretch, trips = np.zeros((2, len(rows))), np.zeros((8, 3))
     most, count, still = _play(
         np.array(rows),
@@ -234,7 +237,7 @@ def play(bench: Bench, until: float, level: float = math.inf, dt: float = DT) ->
     told_trips = tuple((names[int(row[0])], int(row[1]), float(row[2])) for row in trips[:count])
     voltage, terminals, current, given, above = map(float, most)
     stretches, still_for = tuple(map(float, stretch[0])), float(still.max())
-    courses = trace[:, 0], trace[:, 1], trace[:, 2], trace[:, 3]
+    courses = (trace[:, column] for column in range(5))
     return Course(
         told_trips,
         stretches,
@@ -368,7 +371,8 @@ def _play(
     v, i, x, z = np.zeros(outputs), np.zeros(outputs), np.zeros(outputs), rows[:, 6].copy()
     on, blind = np.ones(outputs), np.zeros(outputs)
     ref, mode = np.zeros(outputs), np.zeros(outputs, dtype=np.int64)
-    ovp_for, opp_for, cc_for = np.zeros(outputs), np.zeros(outputs), np.zeros(outputs)
+    ovp_for, opp_for = np.zeros(outputs), np.zeros(outputs)
+    cc_for, left = np.zeros(outputs), np.zeros(outputs)
     states = np.zeros((loads.shape[0], 2))
     for m in range(loads.shape[0]):
         kind, p = int(loads[m, 0]), loads[m, 1:]
@@ -411,10 +415,11 @@ def _play(
                 asked, mode[k] = r[13] + z[k], CC
             if own > 0.0 and r[8] < asked * own:
                 asked, mode[k] = r[8] / own, CP
+            floor = asked < -r[7]  # it cannot pull its voltage down, and its integrator does not wind up
             asked = max(asked, -r[7])
             if on[k] == 0.0:
                 asked, mode[k] = 0.0, OFF
-            if mode[k] == CV:
+            if mode[k] == CV and not floor:
                 x[k] += dt * r[3] * slow
             else:
                 x[k] += min(1.0, dt * r[3] / r[2]) * (asked - x[k])
@@ -446,7 +451,10 @@ def _play(
             r = rows[k]
             if on[k] == 0.0:
                 continue
-            cc_for[k] = cc_for[k] + dt if mode[k] == CC else 0.0
+            # What leaves it for less than the lag of the pass element has not left it.
+            left[k] = 0.0 if mode[k] == CC else left[k] + dt
+            stays = mode[k] == CC or (cc_for[k] > 0.0 and left[k] <= r[4])
+            cc_for[k] = cc_for[k] + dt if stays else 0.0
             stretch[0, k] = max(stretch[0, k], cc_for[k])
             stretch[1, k] += dt if mode[k] == CC else 0.0
             ovp_for[k] = ovp_for[k] + dt if v[k] > r[14] else 0.0
@@ -472,4 +480,5 @@ def _play(
         if n % every == 0 and n // every < trace.shape[0]:
             at = n // every
             trace[at, 0], trace[at, 1], trace[at, 2], trace[at, 3] = t, v_c, source, into
+            trace[at, 4] = given
     return most, count, cc_for

@@ -22,7 +22,7 @@ from railwright.documents.sources import Location
 from railwright.physics.conductor_heat import HOTTEST, temperature_rise
 from railwright.physics.driven import Course, Driven, swing
 from railwright.physics.halving import least
-from railwright.physics.loads.law import Ascent
+from railwright.physics.loads.law import Ascent, Ramp
 from railwright.physics.output_stage import CEILING, LIMIT_RESPONSE
 from railwright.plan.delivery import Delivery
 from railwright.plan.plan import Plan, deliver
@@ -32,7 +32,7 @@ from railwright.quantities import state
 from railwright.settings import figures
 from railwright.settings.draw import Bounds, LoadModel
 from railwright.settings.group import Group, group_of
-from railwright.settings.played import Charging, Level, Played, what_is_played, with_coupling
+from railwright.settings.played import Charging, Level, Played, Slope, what_is_played, with_coupling
 from railwright.settings.rule import Path
 
 UNITS = {
@@ -58,6 +58,11 @@ HALVINGS = 14
 """Halvings of the range of an OVP's level."""
 LOOKS = 24
 """Parts of an output's range between which what is drawn counts as a straight line of the voltage."""
+PARTS, FINER = 48, 24
+"""Parts of a ramp between which it is looked how much is asked of the limit, and steps by which the greatest
+of it is then sought.
+"""
+GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 CLOSE = 2.0
 """Ratio of a rating to the greatest power found at some looks, from which on no level between them is looked
 at: what a load draws bends little between two looks.
@@ -438,6 +443,84 @@ class FedInput(Group):
         found = self.load.over(max(start, 1e-3), stop, start)
         return None if found is None else found[0]
 
+    def asks_for(self, move: Slope) -> float | None:
+        """The most that a move upwards asks of the current limit at any one time [A]: what charges the input
+        and its outputs' own capacitance, and what is drawn by then; inf: as much as it gets. None: unknown.
+        """
+        top = move.stop + (self.voltage_error(move.stop) or 0.0)
+        drawn, turning = self.drawn_rising(move.start, top), self.load.inertia
+        if drawn is None:
+            return None
+        if move.rate is None or math.isinf(turning):
+            return math.inf
+        slope = move.rate * (1.0 + self.voltage_gain)
+        if not move.from_off or move.start > 0.0:
+            return (self.capacitance + turning) * slope + drawn.high
+        key = top, slope
+        if key not in self._asked:
+            lead = self.resistance.high if self.senses else self.resistance.low
+            asked = self._asked_on(Ramp(slope, top, lead), 0.0)
+            if self.load.converters and not self.senses:  # at a lower voltage they draw more
+                ramp = Ramp(slope, top, self.resistance.high)
+                asked = max(asked, self._asked_on(ramp, self.fixture.drop.high if self.fixture else 0.0))
+            self._asked[key] = asked
+        return self._asked[key]
+
+    def stays_within(self, move: Slope, limit: float) -> bool | None:
+        """Whether a move upwards, and a slower one, asks for no more than a limit [A]; None: unknown."""
+        slower = [rate for rate in self.load.turns_at(move.stop) if move.rate is None or rate < move.rate]
+        asked = [self.asks_for(each) for each in (move, *(move._replace(rate=rate) for rate in slower))]
+        drawn = self.drawn_rising(move.start, move.stop)
+        if drawn is None or None in asked:
+            return None
+        return max(drawn.high, *(each for each in asked if each is not None)) <= limit
+
+    @cached_property
+    def _asked(self) -> dict[tuple[float, float], float]:
+        return {}
+
+    def _asked_on(self, ramp: Ramp, lost: float) -> float:
+        """The most that is asked of the limit [A] on a ramp, through a lead of the ramp's resistance along
+        which so much is lost besides [V]. Where the voltage is sensed at the load the ramp is there, and the
+        terminals rise faster by what the lead drops more and more; else the ramp is at the terminals.
+        """
+        own, held = self.charged or 0.0, self.load.capacitance.high
+        risen = self.load.rising(replace(ramp, ohms=0.0) if self.senses else ramp)
+        faster = ramp.ohms * (own if self.senses else -held)
+
+        again = 0 if self.senses or risen.winds else AGAIN
+
+        def drawn(time: float) -> float:
+            volts = ramp.at(time)
+            amperes = risen.current(volts, time)
+            for _ in range(again):
+                rest = lost + ramp.ohms * (amperes + (held * ramp.rate if time <= ramp.over else 0.0))
+                amperes = risen.current(max(0.0, volts - rest), time)
+            return amperes
+
+        grid = [ramp.over * n / PARTS for n in range(PARTS + 1)]
+        currents = dict(zip(grid, [0.0, *map(drawn, grid[1:])], strict=True))
+        before = dict(zip(grid[1:], grid, strict=False))
+        for time in risen.marks:
+            if time > 0.0 and time not in currents:
+                currents[time], before[time] = drawn(time), max(0.0, time - ramp.over / PARTS)
+                currents.setdefault(before[time], drawn(before[time]))
+
+        def charges(time: float) -> float:
+            return (own + held) * ramp.rate if time <= ramp.over else 0.0
+
+        most, when = 0.0, 0.0
+        for time, earlier in before.items():
+            grows = (currents[time] - currents[earlier]) / (time - earlier)
+            most, when = max((most, when), (currents[time] + charges(time) + faster * grows, time))
+        times = sorted(before)
+        place = times.index(when) if when else 0
+        if when == ramp.over or place in (0, len(times) - 1):
+            return most
+        end = ramp.over if times[place - 1] < ramp.over else math.inf
+        between = times[place - 1], min(times[place + 1], end)
+        return max(most, _greatest(drawn, *between) + charges(when))
+
     def longest_charging(self, limit: float) -> Charging | None:
         """The longest time that one of the moves upwards may spend at a current limit [A]; None: none does.
 
@@ -445,19 +528,18 @@ class FedInput(Group):
         capacitance is the input's largest and the output's own, which the same limit charges (left out where
         it is unknown).
         """
-        own, most = self.charged or 0.0, self.capacitance
+        own = self.charged or 0.0
         longest: Charging | None = None
         if self.fed_current is not None:
             return None  # it works in the limit, and is not charged by it on the way to a voltage
         for move in self.played.widest_rises:
-            drawn = self.drawn_rising(move.start, move.stop)
-            if drawn is None or (move.rate is not None and most * move.rate + drawn.high <= limit):
+            if self.stays_within(move, limit) is not False:
                 continue
             time = self.load.charging_time(
                 own, limit, max(move.start, 0.0), move.stop, from_off=move.from_off, ahead=self.ahead
             )
             if time is not None and (longest is None or time > longest.time):
-                longest = Charging(time, move, most)
+                longest = Charging(time, move, self.capacitance)
         return longest
 
     # where things are written
@@ -481,6 +563,22 @@ class FedInput(Group):
     @property
     def at_fixture(self) -> Path:
         return ("bench", "fixtures", str(self.fixture_name))
+
+
+def _greatest(of: Callable[[float], float], low: float, high: float) -> float:
+    """The greatest value between two places, of one that rises to it and then falls: by golden sections."""
+    places = [high - GOLDEN * (high - low), low + GOLDEN * (high - low)]
+    values = [of(place) for place in places]
+    for _ in range(FINER):
+        if values[0] < values[1]:
+            low = places[0]
+            places = [places[1], low + GOLDEN * (high - low)]
+            values = [values[1], of(places[1])]
+        else:
+            high = places[1]
+            places = [high - GOLDEN * (high - low), places[0]]
+            values = [of(places[0]), values[0]]
+    return max(values)
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from railwright.documents.fixture import AddedCapacitor, Fixture
 from railwright.physics.loads import KINDS, LoadKind, LoadParameters
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.loads.converter import Converter
-from railwright.physics.loads.law import Ascent
+from railwright.physics.loads.law import Ascent, Ramp, Rising
 from railwright.quantities import Uncertain
 
 GATE = ("starts_at", "stops_at")
@@ -58,7 +58,7 @@ class _Part:
     """One part of a load that draws a steady current, at every corner of its tolerances.
 
     starts, stops [V]: the lowest voltages at which it may start and stop; -inf: it draws at any voltage.
-    least: the corners of which one draws least at once.
+    least, most: the corners of which one draws least at once, and most on a ramp.
     """
 
     kind: LoadKind
@@ -66,6 +66,7 @@ class _Part:
     starts: float
     stops: float
     least: Sequence[list[float]]
+    most: Sequence[list[float]]
 
     def current(self, voltage: float) -> Bounds:
         """Current [A] once it has settled, where its module says so with `draws`; else as its law has it."""
@@ -84,6 +85,17 @@ class _Part:
         if least is None:
             return max(0.0, self.current(voltage).low)
         return max(0.0, min(float(least(voltage, risen, corner)) for corner in self.least))
+
+    def rising(self, ramp: Ramp) -> Rising:
+        """What it draws at most on a ramp: nothing before the lowest voltage at which it may start."""
+        rising = getattr(self.kind.equations, "rising", None)
+        if rising is None:
+            return Rising(lambda v, t: 0.0 if v < self.starts else self.current(v).high)
+        each: list[Rising] = [rising(ramp, corner) for corner in self.most]
+        marks = tuple(mark for found in each for mark in found.marks)
+        if len(each) == 1:
+            return each[0]
+        return Rising(lambda v, t: max(found.current(v, t) for found in each), marks, each[0].winds)
 
     @property
     def inertia(self) -> float:
@@ -129,7 +141,8 @@ class LoadModel:
             starts, stops = (given[name].low if name in given else -math.inf for name in GATE)
             corners = tuple(_corners(parameters))
             least = getattr(kind.equations, "drawing_least", tuple)(corners)
-            self._parts.append(_Part(kind, corners, starts, stops, least))
+            most = getattr(kind.equations, "rising_most", tuple)(corners)
+            self._parts.append(_Part(kind, corners, starts, stops, least, most))
             self._marks += [starts * (1 - 1e-9), starts] if starts > 0.0 else []
             self._marks += [mark for knee in parameters.knees() for mark in (knee, knee * (1 + 1e-9))]
             for name, value in given.items():
@@ -174,6 +187,23 @@ class LoadModel:
         voltage and its own.
         """
         return sum(part.at_least(voltage, risen) for part in self._parts)
+
+    def rising(self, ramp: Ramp) -> Rising:
+        """What it draws at most on a ramp beside what charges its capacitance, with the times that are worth
+        a look at what does not depend on the voltage alone.
+        """
+        each = [part.rising(ramp) for part in self._parts]
+        levels = tuple(mark / ramp.rate for mark in self._marks if 0.0 < mark < ramp.stop)
+        marks = (*levels, *(mark for found in each for mark in found.marks))
+        winds = all(found.winds for found in each)
+        return Rising(lambda v, t: sum(found.current(v, t) for found in each), marks, winds)
+
+    def turns_at(self, stop: float) -> list[float]:
+        """Rates of a rise to a voltage [V/s] at which a soft start is over just as it ends: what is drawn may
+        grow up to there as the rate does, and fall from there on.
+        """
+        found = [(each.starts_at, each.soft_start) for each in self.converters]
+        return [(stop - at.low) / soft.low for at, soft in found if soft and soft.low > 0.0 and at.low < stop]
 
     @property
     def inertia(self) -> float:

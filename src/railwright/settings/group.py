@@ -160,6 +160,11 @@ class Group:
         """Bound of the programming error at a set voltage [V]."""
         return self.whole(self._voltage_errors(voltage), self.series)
 
+    @property
+    def voltage_gain(self) -> float:
+        """Bound of the part by which a set voltage, and so the rate at which it is moved, is too high."""
+        return max((o.programming.voltage.of_value for o in self.rows if o.programming), default=0.0)
+
     def limit_error(self, limit: float) -> float | None:
         """Bound of the error of a current limit set for the input [A]."""
         each = zip(self.rows, self.parts, strict=True)

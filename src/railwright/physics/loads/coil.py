@@ -12,7 +12,7 @@ from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from railwright.physics.loads.law import Ascent, Examples, LoadKind, LoadParameters
+from railwright.physics.loads.law import Ascent, Examples, LoadKind, LoadParameters, Ramp, Rising
 from railwright.quantities import Dimension, Uncertain
 
 
@@ -73,6 +73,17 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
     """v / R, and what the diode takes from a reversed supply [A]."""
     settled = v / p[0] - diode(v, p)
     return settled, settled
+
+
+def rising(ramp: Ramp, p: Sequence[float]) -> Rising:
+    """Its current on a ramp, which lags behind by L / R."""
+    winding = ramp.through(p[0] + ramp.ohms, p[1])
+    return Rising(lambda v, t: winding(t), winds=True)
+
+
+def rising_most(corners: Sequence[Sequence[float]]) -> Sequence[Sequence[float]]:
+    """Of all corners of its tolerances the one that draws most on a ramp: least resistance and inductance."""
+    return [min(corners, key=lambda p: (p[0], p[1]))]
 
 
 def at_least(v: float, risen: Ascent, p: Sequence[float]) -> float:

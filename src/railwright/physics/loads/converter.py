@@ -19,7 +19,16 @@ from typing import Annotated, ClassVar, Self
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from railwright.physics.loads.law import Ascent, Choose, Examples, LoadKind, LoadParameters, fault
+from railwright.physics.loads.law import (
+    Ascent,
+    Choose,
+    Examples,
+    LoadKind,
+    LoadParameters,
+    Ramp,
+    Rising,
+    fault,
+)
 from railwright.quantities import Dimension, Uncertain, UncertainRatio, UncertainSeconds, UncertainWatts
 
 RESTART = 1e-3
@@ -168,6 +177,29 @@ def at_least(v: float, risen: Ascent, p: Sequence[float]) -> float:
     if v < p[2] and since < math.inf:
         return 0.0
     return limited(v, p[0] / p[1] * (min(1.0, since / p[4]) if p[4] > 0.0 else 1.0), p)
+
+
+def rising(ramp: Ramp, p: Sequence[float]) -> Rising:
+    """On a ramp it starts where that passes its starting voltage, and its power grows in its soft start."""
+    if ramp.stop < p[2]:
+        return Rising(lambda v, t: 0.0)
+    starts = p[2] / ramp.rate
+
+    def current(v: float, t: float) -> float:
+        if t < starts:
+            return 0.0
+        return limited(v, p[0] / p[1] * (min(1.0, (t - starts) / p[4]) if p[4] > 0.0 else 1.0), p)
+
+    return Rising(current, (starts, starts + p[4]))
+
+
+def rising_most(corners: Sequence[Sequence[float]]) -> Sequence[Sequence[float]]:
+    """Of all corners of its tolerances those that may draw most on a ramp: where no input current limit and
+    no drop-out bound it, the one of the greatest input power that starts first and soonest.
+    """
+    if any(p[5] < math.inf or p[6] > 0.0 for p in corners):
+        return corners
+    return [max(corners, key=lambda p: (p[0] / p[1], -p[2], -p[4], -p[3]))]
 
 
 def drawing_least(corners: Sequence[Sequence[float]]) -> Sequence[Sequence[float]]:

@@ -9,18 +9,25 @@ breaks away where k |i| exceeds both together, and stops where ω passes zero an
 
 from __future__ import annotations
 
+import cmath
 import math
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from railwright.physics.loads.law import Ascent, Examples, LoadKind, LoadParameters
+from railwright.physics.halving import least
+from railwright.physics.loads.law import Ascent, Examples, LoadKind, LoadParameters, Ramp, Rising
 from railwright.quantities import Dimension, Uncertain
 
 REST = 1e-4
 """Time constant with which what little speed is left when it sticks ends [s]."""
+SETTLED, HALVINGS = 30.0, 50
+"""Time constants of the winding after which its current has settled; halvings for when it breaks away."""
+LATER = (0.1, 0.2, 0.4, 0.7, 1.0, 1.5, 2.2, 3.0, 5.0)
+"""When the current is looked at after the voltage has risen, in time constants of the winding."""
 
 
 class Motor(LoadParameters):
@@ -132,6 +139,73 @@ def inertia(p: Sequence[float]) -> float:
     angle = math.atan2(slope, -0.5 * resonates**2 / omega)
     swings = (slope - fades) / omega * math.sin(angle) - math.cos(angle)
     return farads * (1.0 + math.exp(-fades * angle / omega) * swings)
+
+
+def rising(ramp: Ramp, p: Sequence[float]) -> Rising:
+    """Its current on a ramp: a winding until its torque exceeds the dry one, from then on a winding in series
+    with C = J / k², across which the viscous friction is a conductance B / k² (textbook).
+    """
+    ohms, henries, stands = p[0] + ramp.ohms, p[3], dry(p) / p[1]
+    lag, winding = henries / ohms, ramp.through(ohms, henries)
+    settled = ramp.over + SETTLED * lag
+    if winding(settled) <= stands:
+        return Rising(lambda v, t: winding(t), (settled,), winds=True)
+    breaks = least(lambda time: winding(time) > stands, 0.0, settled, HALVINGS) if stands > 0.0 else 0.0
+    turning = _Turning(ohms, henries, p[2] / p[1] ** 2, p[5] / p[1] ** 2, stands)
+    first = turning.course(0.0, ramp.at(breaks), ramp.rate if breaks < ramp.over else 0.0)
+    end = max(0.0, ramp.over - breaks)
+    after = turning.course(first(end)[1], ramp.stop, 0.0, first(end)[0]) if breaks < ramp.over else first
+
+    def current(v: float, t: float) -> float:
+        if t <= breaks:
+            return winding(t)
+        return first(t - breaks)[0] if t <= ramp.over else after(t - max(breaks, ramp.over))[0]
+
+    return Rising(current, (breaks, *(ramp.over + part * lag for part in LATER)), winds=True)
+
+
+@dataclass(frozen=True, slots=True)
+class _Turning:
+    """A rotor that turns: L di/dt = v - R i - e, i = I_dry + C de/dt + G e, e = k ω."""
+
+    ohms: float
+    henries: float
+    farads: float
+    siemens: float
+    stands: float
+
+    def course(
+        self, emf: float, volts: float, rate: float, amperes: float | None = None
+    ) -> Callable[[float], tuple[float, float]]:
+        """Time since [s] -> its current [A] and back-EMF [V], from these at first [V, A], on a voltage that
+        begins at `volts` [V] and changes at a rate [V/s]; amperes: None: what the dry torque needs.
+        """
+        inertia, damping = self.henries * self.farads, self.henries * self.siemens + self.ohms * self.farads
+        stiffness = 1.0 + self.ohms * self.siemens
+        slope = rate / stiffness
+        level = (volts - self.ohms * self.stands - damping * slope) / stiffness
+        begins = 0.0 if amperes is None else amperes - self.stands
+        away, changes = emf - level, (begins - self.siemens * emf) / self.farads - slope
+        root = cmath.sqrt((0.5 * damping / inertia) ** 2 - stiffness / inertia) or 1e-6 * damping / inertia
+        one, two = -0.5 * damping / inertia + root, -0.5 * damping / inertia - root
+        part = (changes - two * away) / (one - two)
+
+        def at(time: float) -> tuple[float, float]:
+            first, second = part * cmath.exp(one * time), (away - part) * cmath.exp(two * time)
+            now = level + slope * time + (first + second).real
+            speeds = slope + (one * first + two * second).real
+            return self.stands + self.farads * speeds + self.siemens * now, now
+
+        return at
+
+
+def rising_most(corners: Sequence[Sequence[float]]) -> Sequence[Sequence[float]]:
+    """Of all corners of its tolerances those that may draw most on a ramp: the most to turn by the least
+    torque constant; either end of what lets it swing.
+    """
+    least_constant = min(p[1] for p in corners)
+    most = [max(p[field] for p in corners) for field in (2, 4, 5, 6)]
+    return [p for p in corners if p[1] == least_constant and [p[2], p[4], p[5], p[6]] == most]
 
 
 def at_least(v: float, risen: Ascent, p: Sequence[float]) -> float:

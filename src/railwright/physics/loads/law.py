@@ -20,6 +20,8 @@ define is taken from here: no derivatives, one region, nothing happens. It may a
     heat(v, t, p, y, q) -> float        power that it turns into heat [W]
     draws(v, p) -> (float, float)       least and greatest current [A] at a steady voltage once everything
                                         has settled, for what is worked out without a rehearsal (plain Python)
+    rising(ramp, p) -> Rising           its current while a voltage rises from rest, where that is not what it
+                                        draws once settled (plain Python)
     examples(volts, amperes) -> Examples    loads that draw about so much at a nominal voltage, for tests and
                                         benchmarks; each load of this package has it (plain Python)
 
@@ -154,6 +156,55 @@ class Ascent:
     fed: float
     charge: float
     since: Callable[[float], float]
+
+
+@dataclass(frozen=True, slots=True)
+class Ramp:
+    """A voltage that rises from 0 V at a rate [V/s] to where it stays [V]; everything was at rest before.
+
+    ohms: of what lies between it and the load [Ω].
+    """
+
+    rate: float
+    stop: float
+    ohms: float = 0.0
+
+    @property
+    def over(self) -> float:
+        """When it has risen [s]."""
+        return self.stop / self.rate
+
+    def at(self, time: float) -> float:
+        """The voltage so long after it began [V]."""
+        return min(self.stop, self.rate * time)
+
+    def through(self, ohms: float, henries: float) -> Callable[[float], float]:
+        """Time since it began [s] -> current of a winding on it [A]: r / R (t - τ (1 - exp(-t / τ))) with
+        τ = L / R while it rises, which then settles (textbook).
+        """
+        lag = henries / ohms
+        risen = self.rate / ohms * (self.over + lag * math.expm1(-self.over / lag))
+        stays = self.stop / ohms
+
+        def current(time: float) -> float:
+            if time <= self.over:
+                return self.rate / ohms * (time + lag * math.expm1(-time / lag))
+            return stays + (risen - stays) * math.exp((self.over - time) / lag)
+
+        return current
+
+
+@dataclass(frozen=True, slots=True)
+class Rising:
+    """What a load draws on a ramp. current: (voltage at the load [V], time since the ramp began [s]) -> [A].
+
+    marks: times at which it may turn [s]. winds: a winding holds it: of the voltage it sees no more than is
+    in the ramp.
+    """
+
+    current: Callable[[float, float], float]
+    marks: tuple[float, ...] = ()
+    winds: bool = False
 
 
 @dataclass(frozen=True)

@@ -14,9 +14,12 @@ from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, threshold
 from railwright.settings.context import FedInput
 from railwright.settings.group import output_path
+from railwright.settings.played import Slope
 from railwright.settings.rule import Path
 
 EXACTLY = 1.0 + EXACT
+SLOWEST, FASTEST, NEARLY = 1e-3, 1e9, 1e-5
+"""Rates [V/s] within which one is looked for that stays within a limit, and to which part of that."""
 FASTER, HALVINGS = 1e3, 50
 """Rate, in parts of the one that is over just in time, above which none is looked for; and halvings of it."""
 
@@ -59,40 +62,63 @@ def within_limit(
     """Charging, beside the load, stays within the current limit, where that is not what feeds the input."""
     if source.fed_current is not None:
         return
-    top = rise.voltage + (source.voltage_error(rise.voltage) or 0.0)
-    drawn, turning = source.drawn_rising(0.0, top), source.load.inertia
-    if drawn is None or math.isinf(turning):
+    start = Slope(0.0, rise.voltage, 0.0, rise.name, ("procedure", "steps", rise.index, "power_up"))
+
+    def asks_for(rate: float) -> float:
+        return source.asks_for(start._replace(rate=rate)) or 0.0
+
+    least = source.surely(limit)
+    if source.asks_for(start._replace(rate=1.0)) in (None, math.inf):
         return
-    least, farads = source.surely(limit), source.capacitance + turning
-    steeper = farads * top / rise.voltage
-
-    def needs(rate: float) -> float:
-        return steeper * rate + drawn.high
-
+    fastest = _fastest_within(asks_for, least)
     without = [name for name, output in source.outputs.items() if output.slew is None]
     stairs = f", as a whole: {', '.join(without)} has no slew, and in a stair the limit may act for a while"
+    near = fastest if 0.0 < fastest < math.inf else 1.0
+    drawn = asks_for(near) - source.capacitance * near * (1.0 + source.voltage_gain)
     why = state(
-        "{capacitance}{turns} and the load's {drawn} stay within the current limit of {limit_less_error} "
-        "(less its error), by C·dV/dt{stairs}",
-        capacitance=(farads, "F"),
-        turns=state(" (of which {inertia} stand for a motor's inertia, J/k²)", inertia=(turning, "F"))
-        if turning > 0.0
-        else "",
-        drawn=(drawn.high, "A"),
+        "{capacitance} and what the load draws on the way up, up to {drawn}, stay within the current limit "
+        "of {limit_less_error} (less its error), by C·dV/dt{stairs}",
+        capacitance=(source.capacitance, "F"),
+        drawn=(drawn, "A"),
         limit_less_error=(least, "A"),
         stairs=stairs if without else "",
     )
     yield Constraint(
         "limit",
         "high",
-        max(0.0, least - drawn.high) / steeper if steeper > 0.0 else math.inf,
-        lambda rate: needs(rate) <= least * EXACTLY,
+        fastest,
+        lambda rate: source.stays_within(start._replace(rate=max(rate, SLOWEST)), least * EXACTLY) is True,
         why,
         (*source.at_limits, "current_limit"),
-        lambda low: limit_for(needs(low)) if math.isfinite(low) else "",
+        lambda low: limit_for(asks_for(low)) if 0.0 < low < math.inf else "",
         "ramp-in-limit",
         bracket=True,
     )
+
+
+def _fastest_within(asks_for: Callable[[float], float], limit: float) -> float:
+    """About the fastest rate [V/s] at which no more than a limit is asked for [A], by regula falsi (the
+    Illinois variant); 0: there is none, inf: any rate will do.
+    """
+    low, high = 0.0, 1.0
+    below, above = limit - asks_for(SLOWEST), limit - asks_for(high)
+    if below <= 0.0:
+        return 0.0
+    while above > 0.0:
+        if high > FASTEST:
+            return math.inf
+        low, high, below = high, 8.0 * high, above
+        above = limit - asks_for(high)
+    for _ in range(HALVINGS):
+        rate = (low * above - high * below) / (above - below)
+        left = limit - asks_for(rate)
+        if left > 0.0:
+            low, below, above = rate, left, above / 2.0
+        else:
+            high, above, below = rate, left, below / 2.0
+        if abs(left) < NEARLY * limit:
+            break
+    return rate
 
 
 def fast_output(source: FedInput) -> Facts:

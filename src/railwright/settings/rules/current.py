@@ -142,29 +142,41 @@ def ramp_in_limit(context: Context) -> Outcome:
     for source, feed in context.having("current_limit"):
         limit = feed.limit
         least = source.surely(limit)
-        charging = source.longest_charging(least)
-        if charging is None or charging.move.rate is None:
+        asking = [
+            (asked, move)
+            for move in source.played.widest_rises
+            if move.rate is not None
+            and source.fed_current is None
+            and source.stays_within(move, least) is False
+            and (asked := source.asks_for(move)) is not None
+            and math.isfinite(asked)
+        ]
+        if not asking:
             continue
-        needed = charging.capacitance * charging.move.rate
+        charging = source.longest_charging(least)
+        longest = [each for each in asking if charging is not None and each[1] == charging.move]
+        asked, move = max(longest or asking)
         takes = (
-            state("up to {charging_time}", charging_time=(charging.time, "s"))
-            if charging.time < float("inf")
+            ""
+            if charging is None or not longest
+            else state("up to {charging_time}", charging_time=(charging.time, "s"))
+            if math.isfinite(charging.time)
             else "for ever"
         )
         yield Hit(
             source.name,
-            charging.move.path,
+            move.path,
             state(
                 "charging {capacitance} (with the output's own) at {rise} takes {needed} beside the load; "
-                "the limit is {limit}, {limit_less_error} less its error, so the rise takes {takes}",
-                rise=(charging.move.rate, "V/s"),
-                capacitance=(charging.capacitance, "F"),
-                needed=(needed, "A"),
+                "the limit is {limit}, {limit_less_error} less its error{takes}",
+                rise=(move.rate or 0.0, "V/s"),
+                capacitance=(source.capacitance, "F"),
+                needed=(asked, "A"),
                 limit=(limit, "A"),
                 limit_less_error=(least, "A"),
-                takes=takes,
+                takes=state(", so the rise takes {takes}", takes=takes) if takes else "",
             ),
-            _slower(context, source, charging.move.path, limit),
+            _slower(context, source, move.path, limit),
         )
 
 
