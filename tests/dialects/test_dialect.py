@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import pytest
 
 from railwright.dialects.dialect import DialectError, load_dialect, read_dialect
 from railwright.dialects.files import dialect_names, dialect_text
+from railwright.dialects.operation import Setting
 from railwright.dialects.units import compose
 
 
@@ -18,7 +21,7 @@ def test_the_dialects_that_are_there(name: str) -> None:
     dialect = load_dialect(name)
     assert dialect.name == name
     assert dialect.instrument.identify == "*IDN?"
-    assert len(dialect.settings) == 16
+    assert {*dialect.settings, *dialect.impossible} == {*get_args(Setting)}
 
 
 def test_a_channel_list_goes_last() -> None:
@@ -43,8 +46,8 @@ def test_a_selected_output_is_selected_in_every_message() -> None:
         ('identify: "*IDN?"', 'identify: "*IDN"', "ending in '?'"),
         ('identify: "*IDN?"', 'identify: "*ID N?"', "expected"),
         ("compound: true", "compound: perhaps", "boolean"),
-        ("{CV: 8,", "{CV: 99,", "15"),
-        ("{CV: 8,", "{XV: 8,", "CV"),
+        ("{CV: 10,", "{CV: 99,", "15"),
+        ("{CV: 10,", "{XV: 10,", "CV"),
     ],
 )
 def test_a_wrong_entry_is_told_at_its_line(old: str, new: str, told: str) -> None:

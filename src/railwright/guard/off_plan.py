@@ -24,11 +24,12 @@ Place = tuple[int, int]
 @dataclass(frozen=True, slots=True)
 class OutputOff:
     """One output. off: messages that switch it off. set_voltage: messages that set its voltage, with `{}` for
-    that [V].
+    that.
 
     state, voltage, current: where the look says them. no_current: |current| that counts as none [A].
     share: of the input's voltage (series). bleeds: current [A] that it may take in while it is off, where the
-    device holds a voltage.
+    device holds a voltage. volt, ampere: what one of the look's voltage and current is [V, A]. set_volt: what
+    one of the set voltage is [V]; set_digits: digits after its point, None: six significant ones.
     """
 
     name: str
@@ -42,6 +43,16 @@ class OutputOff:
     set_voltage: tuple[str, ...] = ()
     share: float = 1.0
     bleeds: float = 0.0
+    volt: float = 1.0
+    ampere: float = 1.0
+    set_volt: float = 1.0
+    set_digits: int | None = None
+
+    def setting(self, voltage: float) -> list[str]:
+        """Messages that set its voltage [V]."""
+        number = voltage / self.set_volt
+        written = f"{number:.6g}" if self.set_digits is None else f"{number:.{self.set_digits}f}"
+        return [text.format(written) for text in self.set_voltage]
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +161,7 @@ def read_look(output: OutputOff, answers: list[str]) -> Look:
     voltage, current = float(parts[1]), float(parts[2])
     if not (abs(voltage) < NO_NUMBER and abs(current) < NO_NUMBER):
         raise ValueError(f"expected a voltage and a current, got '{parts[1]}' and '{parts[2]}'")
-    return Look(word in output.off_words, voltage, current)
+    return Look(word in output.off_words, voltage * output.volt, current * output.ampere)
 
 
 def _part(answers: list[str], place: Place) -> str:

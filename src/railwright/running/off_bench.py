@@ -12,10 +12,10 @@ import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Any
+from typing import Any, NamedTuple
 
 from railwright.dialects.files import dialect_names, dialect_text
-from railwright.dialects.units import compose, unit_of
+from railwright.dialects.units import CHANNEL, FACTORS, Spoken
 from railwright.dialects.words import off_answers
 from railwright.documents.channel_name import channel_named
 from railwright.documents.salvage import salvage
@@ -144,43 +144,57 @@ def _compile(
     name: str, address: str, dialect: Mapping[str, Any], channels: Sequence[tuple[str, int]]
 ) -> tuple[SupplyOff, dict[str, OutputOff]]:
     """How outputs are switched off and looked at, as the driver does it, without status registers."""
-    addressing, words = dialect["addressing"], dialect["words"]
-    together = dialect["compound"] == "true"
-    headers = [
-        dialect["settings"]["output"] + "?",
-        dialect["readings"]["voltage"],
-        dialect["readings"]["current"],
-    ]
-
-    def messages(units: Sequence[str]) -> tuple[str, ...]:
-        return (compose(units),) if together else tuple(units)
-
-    def select(channel: int) -> list[str]:
-        header = dialect["instrument"].get("select")
-        return [] if header is None else [f"{header} {channel}"]
-
-    groups = [channels] if dialect["list_readings"] == "true" else [[each] for each in channels]
+    spoken, switch = _spoken(dialect), _switch(dialect)
+    headers = [switch.query, dialect["readings"]["voltage"], dialect["readings"]["current"]]
+    groups = [channels] if dialect.get("list_readings") == "true" else [[each] for each in channels]
     asked: list[str] = []
     outputs: dict[str, OutputOff] = {}
     answer = 0
     for group in groups if channels else ():
         numbers = [channel for _, channel in group]
-        asked += select(numbers[0]) + [unit_of(addressing, header, numbers) for header in headers]
+        asked += spoken.selecting(numbers[0]) + [spoken.unit(header, numbers) for header in headers]
         for position, (own, channel) in enumerate(group):
-            switch = unit_of(addressing, dialect["settings"]["output"], [channel], words["off"])
+            off = spoken.unit(switch.command, [channel], switch.off)
             state, voltage, current = ((answer + number, position) for number in range(len(headers)))
             outputs[own] = OutputOff(
                 f"{name}.{own}",
                 name,
-                messages([*select(channel), switch]),
+                spoken.messages([*spoken.selecting(channel), off]),
                 state,
                 voltage,
                 current,
                 NO_CURRENT,
-                off_answers(words["off"]),
+                off_answers(switch.off),
+                volt=FACTORS[dialect["readings"].get("voltage_unit", "V")],
+                ampere=FACTORS[dialect["readings"].get("current_unit", "A")],
             )
         answer += len(headers)
-    return SupplyOff(name, address, dialect["instrument"]["identify"], "", messages(asked)), outputs
+    return SupplyOff(name, address, dialect["instrument"]["identify"], "", spoken.messages(asked)), outputs
+
+
+def _spoken(dialect: Mapping[str, Any]) -> Spoken:
+    """How its commands name their output, as `Dialect.spoken` has it."""
+    called = dialect.get("called", CHANNEL)
+    if isinstance(called, Mapping):
+        called = {int(channel): str(name) for channel, name in called.items()}
+    select, prefix = dialect["instrument"].get("select", ""), dialect.get("prefix", "")
+    return Spoken(dialect["addressing"], dialect["compound"] == "true", select, prefix, called)
+
+
+class _Switch(NamedTuple):
+    """The command and the query of an output's switch, and the word that switches it off."""
+
+    command: str
+    query: str
+    off: str
+
+
+def _switch(dialect: Mapping[str, Any]) -> _Switch:
+    """As `Operation` reads it: a header alone, or a command and a query with words of their own."""
+    written, off = dialect["settings"]["output"], dialect["words"]["off"]
+    if isinstance(written, str):
+        return _Switch(written, written + "?", off)
+    return _Switch(written["command"], written["query"], written.get("off", off))
 
 
 def plan_of(supplies: Sequence[BenchSupply], names: frozenset[str]) -> OffPlan:

@@ -7,7 +7,8 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 
-from railwright.dialects.dialect import Setting, Value
+from railwright.dialects.dialect import Value
+from railwright.dialects.operation import Setting
 from railwright.documents.bench import Output
 from railwright.documents.device import Device
 from railwright.instruments.errors import InstrumentError, NotReached
