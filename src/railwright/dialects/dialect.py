@@ -6,11 +6,13 @@ command, and both come from the one header in the file.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, ValidationError, field_validator, model_validator
+from pydantic import Field, PrivateAttr, ValidationError, field_validator, model_validator
 
 from railwright.dialects.files import dialect_names, dialect_text
 from railwright.dialects.operation import (
@@ -160,6 +162,12 @@ class Dialect(DialectPart):
     points: PointListCommands | None = None
     link: Command | None = None
     watchdog: WatchdogCommands | None = None
+    _digest: str = PrivateAttr("")
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of its file, in hexadecimal; '' where it was not read from one."""
+        return self._digest
 
     @model_validator(mode="before")
     @classmethod
@@ -421,18 +429,35 @@ class Dialect(DialectPart):
         return query.replace(CHANNEL, str(channel)) if CHANNEL in query else self._with(query, (channel,))
 
 
+@dataclass(frozen=True, slots=True)
+class DialectFault:
+    """What is wrong with a dialect's file, and the line where it stands."""
+
+    file: str
+    line: int
+    what: str
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}: {self.what}"
+
+
 class DialectError(Exception):
     """A dialect file that cannot be used: one line `file:line: what is wrong` for each fault."""
+
+    def __init__(self, told: str | Sequence[DialectFault]) -> None:
+        self.faults = () if isinstance(told, str) else tuple(told)
+        super().__init__(told if isinstance(told, str) else "\n".join(map(str, told)))
 
 
 @cache
 def load_dialect(name: str) -> Dialect:
-    """The dialect of that name. DialectError where there is none, or where its file is wrong."""
+    """The package's dialect of that name. DialectError where there is none, or where its file is wrong."""
     if name not in dialect_names():
         raise DialectError(f"expected one of the dialects {', '.join(dialect_names())}, got '{name}'")
     dialect = read_dialect(dialect_text(name), f"{name}.yaml")
     if dialect.name != name:
-        raise DialectError(f"{name}.yaml:1: expected 'dialect: {name}', got 'dialect: {dialect.name}'")
+        told = f"expected 'dialect: {name}', got 'dialect: {dialect.name}'"
+        raise DialectError([DialectFault(f"{name}.yaml", 1, told)])
     return dialect
 
 
@@ -443,9 +468,11 @@ def read_dialect(text: str, file: str) -> Dialect:
 
     try:
         # Without lines of its own: ten times as fast, and nearly always all that is wanted.
-        return Dialect.model_validate(YAML(typ="safe").load(text))
+        made = Dialect.model_validate(YAML(typ="safe").load(text))
     except (YAMLError, ValidationError):
-        return _with_lines(text, file)
+        made = _with_lines(text, file)
+    made._digest = hashlib.sha256(text.encode()).hexdigest()
+    return made
 
 
 def _with_lines(text: str, file: str) -> Dialect:
@@ -457,16 +484,17 @@ def _with_lines(text: str, file: str) -> Dialect:
         tree = YAML(typ="rt").load(text)
     except MarkedYAMLError as error:
         line = error.problem_mark.line + 1 if error.problem_mark else 1
-        raise DialectError(f"{file}:{line}: expected YAML: {error.problem}") from None
+        raise DialectError([DialectFault(file, line, f"expected YAML: {error.problem}")]) from None
     except YAMLError as error:
-        raise DialectError(f"{file}:1: expected YAML: {error}") from None
+        told = str(error).splitlines()[0]
+        raise DialectError([DialectFault(file, 1, f"expected YAML: {told}")]) from None
     if not isinstance(tree, Mapping):
-        raise DialectError(f"{file}:1: expected a dialect, got {type(tree).__name__}")
+        raise DialectError([DialectFault(file, 1, f"expected a dialect, got {type(tree).__name__}")])
     try:
         return Dialect.model_validate(_plain(tree))
     except ValidationError as error:
-        lines = [f"{file}:{_line(tree, fault['loc'])}: {_told(fault)}" for fault in error.errors()]
-        raise DialectError("\n".join(lines)) from None
+        faults = [DialectFault(file, _line(tree, each["loc"]), _told(each)) for each in error.errors()]
+        raise DialectError(faults) from None
 
 
 def _plain(node: Any) -> Any:

@@ -134,7 +134,7 @@ class SupplyDriver(Conversation):
         """Query settings and compare them with what was asked."""
         for change in changes:
             channel = self._channels[change.output]
-            if not self._tells(change.setting):
+            if not self.tells(change.setting):
                 continue
             units = [*self.dialect.select(channel), self.dialect.query_unit(change.setting, channel)]
             answer = self.one_answer(units)
@@ -160,7 +160,7 @@ class SupplyDriver(Conversation):
         asked: list[OutputSetting] = []
         for output in dict.fromkeys(change.output for change in changes):
             channel = self._channels[output]
-            own = [change for change in changes if change.output == output and self._tells(change.setting)]
+            own = [change for change in changes if change.output == output and self.tells(change.setting)]
             units += self.dialect.select(channel) if own else []
             units += [self.dialect.query_unit(change.setting, channel) for change in own]
             asked += own
@@ -265,7 +265,7 @@ class SupplyDriver(Conversation):
     def setting_queries(self, output: str, settings: Sequence[Setting]) -> tuple[str, ...]:
         """Messages that ask for settings of one output."""
         channel = self._channels[output]
-        asked = [setting for setting in settings if self._tells(setting)]
+        asked = [setting for setting in settings if self.tells(setting)]
         queries = [self.dialect.query_unit(setting, channel) for setting in asked]
         return self.messages([*self.dialect.select(channel), *queries])
 
@@ -277,7 +277,7 @@ class SupplyDriver(Conversation):
         ignored: settings that may be anything.
         """
         answers = split_answers(answer)
-        changes = [change for change in changes if self._tells(change.setting)]
+        changes = [change for change in changes if self.tells(change.setting)]
         asked = f"settings of output {changes[0].output}"
         if len(answers) != len(changes):
             told = f"expected {len(changes)} answers to the {asked}, got '{answer}'"
@@ -285,7 +285,7 @@ class SupplyDriver(Conversation):
         found = []
         for change, part in zip(changes, answers, strict=True):
             got = self._understood(change.setting, asked, part)
-            if change.setting not in ignored and not self._same(change, got):
+            if change.setting not in ignored and not self.same(change, got):
                 found.append(
                     f"{self.name}.{change.output}: {change.setting} was set to {_shown(change.value)} "
                     f"and now reads {_shown(got)}"
@@ -348,7 +348,7 @@ class SupplyDriver(Conversation):
             raise InstrumentError(self.name, "", told)
         return self.dialect.can_set(setting)
 
-    def _tells(self, setting: Setting) -> bool:
+    def tells(self, setting: Setting) -> bool:
         """Whether the supply can be asked how it stands."""
         return setting in self.dialect.settings and self.dialect.settings[setting].query is not None
 
@@ -357,14 +357,21 @@ class SupplyDriver(Conversation):
 
     def _compare(self, change: OutputSetting, command: str, answer: str) -> None:
         got = self._understood(change.setting, command, answer)
-        if not self._same(change, got):
+        if not self.same(change, got):
             raise InstrumentError(
                 self.name,
                 command,
                 f"output {change.output}: {change.setting} was set to {change.value} and reads back as {got}",
             )
 
-    def _same(self, change: OutputSetting, got: Value) -> bool:
+    def stands(self, change: OutputSetting) -> bool:
+        """Whether the supply says that a setting is as it should be, before anything sets it."""
+        channel = self._channels[change.output]
+        units = [*self.dialect.select(channel), self.dialect.query_unit(change.setting, channel)]
+        return self.same(change, self._understood(change.setting, compose(units), self.one_answer(units)))
+
+    def same(self, change: OutputSetting, got: Value) -> bool:
+        """Whether what was got is what was asked for, on the instrument's own grid."""
         if isinstance(change.value, bool | str):
             return got == change.value
         output = self.document.outputs[change.output]

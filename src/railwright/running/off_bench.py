@@ -12,9 +12,10 @@ import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from pathlib import Path
 from typing import Any, NamedTuple
 
-from railwright.dialects.files import dialect_names, dialect_text
+from railwright.dialects.files import dialect_names, find_dialect
 from railwright.dialects.units import CHANNEL, FACTORS, Spoken
 from railwright.dialects.words import off_answers
 from railwright.documents.channel_name import channel_named
@@ -49,8 +50,8 @@ class BenchSupply:
     plan: SupplyOff | None = None
 
 
-def read_bench(text: str) -> tuple[BenchSupply, ...]:
-    """The supplies of a bench document; ValueError where there are none in it."""
+def read_bench(text: str, folder: Path) -> tuple[BenchSupply, ...]:
+    """The supplies of a bench document that lies in a folder; ValueError where there are none in it."""
     tree = salvage(text)
     supplies = tree.get("supplies") if isinstance(tree, Mapping) else None
     if not isinstance(supplies, Mapping) or not supplies:
@@ -58,7 +59,10 @@ def read_bench(text: str) -> tuple[BenchSupply, ...]:
         named = isinstance(other, str) and other.endswith((".yaml", ".yml"))
         remedy = f"; it names {other[:100]!r}: give that one" if named and isinstance(other, str) else ""
         raise ValueError(f"expected a bench document with 'supplies', got none in it{remedy}")
-    found = [_supply(str(name), node if isinstance(node, Mapping) else {}) for name, node in supplies.items()]
+    found = [
+        _supply(str(name), node if isinstance(node, Mapping) else {}, folder)
+        for name, node in supplies.items()
+    ]
     missed = _missed(text, found)
     places = places_of([each.address for each in found])
     return (*(replace(each, place=places[each.address]) for each in found), *missed)
@@ -97,20 +101,27 @@ def concerns(supply: BenchSupply, names: frozenset[str] | None) -> bool:
     return names is None or any(output.name in names for output in supply.outputs)
 
 
-def _supply(name: str, node: Mapping[str, Any]) -> BenchSupply:
+def _supply(name: str, node: Mapping[str, Any], folder: Path) -> BenchSupply:
     given, wanted = node.get("address"), node.get("dialect")
     address = given.strip() if isinstance(given, str) else ""
     outputs = node.get("outputs")
     owns = {str(own): each for own, each in outputs.items()} if isinstance(outputs, Mapping) else {}
-    dialect = _dialect(wanted) if isinstance(wanted, str) else None
+    dialect = _dialect(wanted.strip(), folder) if isinstance(wanted, str) else None
     fault = ""
     if not address:
         fault = "the bench document gives no address of its supply"
     elif dialect is None:
-        fault = f"expected one of the dialects {', '.join(dialect_names())}, got {str(wanted)[:40]!r}"
+        known = ", ".join(dialect_names())
+        fault = f"expected one of the dialects {known}, or a file of one, got {str(wanted)[:40]!r}"
     channels = {own: _channel(own, each) for own, each in owns.items()}
-    known = [(own, channel) for own, channel in channels.items() if channel is not None]
-    plan, found = (None, {}) if fault or dialect is None else _compile(name, address, dialect, known)
+    numbered = [(own, channel) for own, channel in channels.items() if channel is not None]
+    plan: SupplyOff | None = None
+    found: dict[str, OutputOff] = {}
+    if not fault and dialect is not None:
+        try:
+            plan, found = _compile(name, address, dialect, numbered)
+        except (KeyError, TypeError, ValueError, AttributeError) as error:
+            fault = f"its dialect {str(wanted)[:40]!r} lacks what switches off: {error}"
     made = tuple(
         BenchOutput(f"{name}.{own}", name, found.get(own), fault or _why(own, owns[own], channels[own]))
         for own in owns
@@ -131,12 +142,13 @@ def _why(own: str, node: Any, channel: int | None) -> str:
 
 
 @cache
-def _dialect(name: str) -> Mapping[str, Any] | None:
-    """A dialect's file as it stands; the package's own tests have validated it."""
-    name = name.strip()
-    if name not in dialect_names():
+def _dialect(written: str, folder: Path) -> Mapping[str, Any] | None:
+    """A dialect's file as it stands; a run has validated it."""
+    try:
+        file = find_dialect(written, folder)
+    except Exception:  # noqa: BLE001 - another package's fault is no reason to leave the other supplies on
         return None
-    tree = salvage(dialect_text(name))
+    tree = None if file is None else salvage(file.content.decode("utf-8", "replace"))
     return tree if isinstance(tree, Mapping) else None
 
 

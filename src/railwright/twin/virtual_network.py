@@ -17,9 +17,11 @@ from typing import Any, Self
 
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
+from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
 from railwright.traces import Event, Record, Traces
 from railwright.twin.faults import TwinFault
+from railwright.twin.hands import set_at_panel
 from railwright.twin.mischief.layer import Act
 from railwright.twin.mischief.script import Mischief
 from railwright.twin.plant import KEEP, Plant
@@ -133,6 +135,12 @@ class VirtualNetwork:
         last = spans[-1][1]
         last = self.loop.now() if last is None else last
         return last if last > since else None
+
+    def set_by_hand(self, output: OutputName, setting: str, value: float | bool | str) -> bool:
+        """Turn a knob at a supply's panel, as a person would; whether it goes there."""
+        server = self.servers[output.supply]
+        server.catch_up()
+        return set_at_panel(server.supply, output.output, setting, value)
 
     def acts(self) -> tuple[Act, ...]:
         """What the faults by script have done so far, on the loop's time, in order of time."""

@@ -1,11 +1,11 @@
 """Over-voltage, over-power and over-current protection, tripping at the current limit, linked trips.
 
 Not in SCPI-1999: CURRent:PROTection:DELay, OUTPut:PROTection:LINK (the standard has OUTPut:PROTection:DELay
-for both protections, and no linked trips), OUTPut:PROTection:TEMPerature:TRIPped?. CURRent:PROTection:STATe is the
-standard's; here it says what happens at the current limit: ON trips after the delay, OFF regulates (IVI-4.4:
-current limit behavior trip or regulate). So CURRent:PROTection:LEVel, the standard's level of an over-current
-protection, has its switch and its delay below it, at LEVel:STATe and LEVel:DELay, which are not in the
-standard.
+for both protections, and no linked trips), OUTPut:PROTection:TEMPerature:TRIPped?. CURRent:PROTection:STATe
+is the standard's; here it says what happens at the current limit: ON trips after the delay, OFF regulates
+(IVI-4.4: current limit behavior trip or regulate). So CURRent:PROTection:LEVel, the standard's level of an
+over-current protection, has its switch and its delay below it, at LEVel:STATe and LEVel:DELay, which are not
+in the standard.
 """
 
 from __future__ import annotations
