@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from railwright.dialects.dialect import Dialect, DialectError, read_dialect
+from railwright.dialects.dialect import Dialect, DialectError, load_dialect, read_dialect
 from railwright.dialects.files import BESIDE, dialect_names, find_dialect, is_path
 from railwright.documents.files import DocumentSource, beside
 from railwright.documents.sources import Location, Problem
@@ -32,6 +32,8 @@ def read_own_dialects(bench: DocumentSource) -> tuple[OwnDialects, list[Problem]
             made = _read(bench, ("supplies", name, "dialect"), written)
         except _Wrong as wrong:
             problems += wrong.problems
+            # Stands in for it, so that it is not said again; the documents are refused in any case.
+            found[written] = load_dialect(dialect_names()[0])
         else:
             found |= {} if made is None else {written: made}
     return found, problems

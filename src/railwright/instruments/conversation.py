@@ -129,8 +129,11 @@ class Conversation:
 
     def _tell_missing(self, command: str, parts: Sequence[str], answer: Answer) -> NoReturn:
         """Raise what the instrument says of a message whose answers are not those that were asked for."""
-        entries = [part for part in parts if '"' in part and not part.startswith(("0", "+0"))]
-        told = [*entries, *self.errors()]
+        if self.dialect.instrument.next_error is None:
+            told = [event] if (event := self._event(parts[-1])) else []
+        else:
+            entries = [part for part in parts if '"' in part and not part.startswith(("0", "+0"))]
+            told = [*entries, *self.errors()]
         what = "reports " + "; ".join(told) if told else f"answered '{answer.text}' only"
         raise InstrumentError(self.name, command, what)
 
