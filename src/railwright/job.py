@@ -362,6 +362,7 @@ class Check:
             write_atomically(to, content)
         return to
 
+    # Many: each is a choice of whoever runs it.
     def run(
         self,
         *,

@@ -14,13 +14,13 @@ from railwright.examples import example
 from railwright.guard.local_link import LocalLink
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.guarded import open_guarded
-from railwright.instruments.trying import Trial, Tried
+from railwright.instruments.trying import DialectTrial, Tried
 from railwright.twin.virtual_network import VirtualNetwork
 from railwright.virtual_time import VirtualLoop
 
 
 @contextmanager
-def at_a_twin(dialect: Dialect, speaks: str | None = None) -> Iterator[tuple[Trial, VirtualNetwork]]:
+def at_a_twin(dialect: Dialect, speaks: str | None = None) -> Iterator[tuple[DialectTrial, VirtualNetwork]]:
     """A trial of a dialect on a twin of one of the package's (default: that of the same name)."""
     documents, loop = load_documents(example() / "power-input.procedure.yaml"), VirtualLoop()
     left = documents.bench.supplies["left"].model_copy(
@@ -29,7 +29,7 @@ def at_a_twin(dialect: Dialect, speaks: str | None = None) -> Iterator[tuple[Tri
     bench = documents.bench.model_copy(update={"supplies": {**documents.bench.supplies, "left": left}})
     with VirtualNetwork(loop, bench, documents.device, documents.procedure) as network:
         link = LocalLink(loop, network.connect)
-        trial = Trial(dialect, left.address, 1, open_guarded(link))
+        trial = DialectTrial(dialect, left.address, 1, open_guarded(link))
         trial.connect()
         yield trial, network
         trial.close()
@@ -86,7 +86,5 @@ def test_nothing_is_changed_where_an_output_is_on() -> None:
     with at_a_twin(load_dialect("channel-list")) as (trial, network):
         supply = network.servers["left"].supply
         supply.switch(0, True)
-        with pytest.raises(
-            InstrumentError, match="expected an output that is off, got '1'; nothing was changed"
-        ):
+        with pytest.raises(InstrumentError, match="got '1'"):
             next(trial.changes())

@@ -107,11 +107,11 @@ def _check(made: Dialect, json: bool, quiet: bool) -> Exit:
 def _try(made: Dialect, address: str, channel: int, change: bool, json: bool) -> Exit:
     from railwright.guard.process_link import ProcessLink
     from railwright.instruments.guarded import open_guarded
-    from railwright.instruments.trying import Trial
+    from railwright.instruments.trying import DialectTrial
 
     link = ProcessLink()
     try:
-        trial = Trial(made, address, channel, open_guarded(link))
+        trial = DialectTrial(made, address, channel, open_guarded(link))
         trial.connect()
         tried = [*trial.questions()]
         if change:

@@ -46,7 +46,7 @@ def _number(factor: float, answer: str) -> str:
     return f"{parse_response(answer) * factor:.6g}"
 
 
-class Trial:
+class DialectTrial:
     """Tries a dialect on one output of the instrument at an address."""
 
     def __init__(self, dialect: Dialect, address: str, channel: int, open_session: OpenSession) -> None:
@@ -164,8 +164,8 @@ class Trial:
             return Tried(name, query, answers[0], "", str(error))
 
     def _answers(self, units: list[str]) -> list[str]:
-        """The answers to a question. InstrumentError with what the instrument says of it; where it says nothing
-        the session is opened anew, for a late answer would be taken for that to the next question.
+        """The answers to a question. InstrumentError with what the instrument says of it; where it says
+        nothing the session is opened anew: a late answer would be taken for that to the next question.
         """
         ask_errors = self.dialect.compound and self.dialect.error_query is not None
         try:
