@@ -5,11 +5,14 @@ from __future__ import annotations
 from typing import get_args
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from railwright.dialects.dialect import DialectError, load_dialect, read_dialect
 from railwright.dialects.files import dialect_names, dialect_text
-from railwright.dialects.operation import Setting
+from railwright.dialects.operation import _PLAIN, Setting
 from railwright.dialects.units import compose
+from railwright.scpi.grammar import parse_message
 
 
 def text_of(name: str) -> str:
@@ -86,3 +89,9 @@ def test_the_word_for_off_comes_back_long_or_short(answer: str) -> None:
     assert dialect.understood("output", answer) is False
     assert answer.upper() in dialect.off_answers
     assert dialect.understood("output", "ENAB") is True
+
+
+@given(st.from_regex(_PLAIN, fullmatch=True))
+def test_a_header_that_is_taken_at_once_is_one_by_the_grammar(header: str) -> None:
+    (unit,) = parse_message(header.encode("ascii"))
+    assert (unit.query, unit.parameters) == (header.endswith("?"), ())

@@ -30,8 +30,6 @@ from railwright.dialects.status import ModeStatus, TripStatus
 from railwright.dialects.units import CHANNEL, FACTORS, Spoken
 from railwright.dialects.words import check_words, forms, off_answers
 from railwright.scpi.channels import format_channels
-from railwright.scpi.data import Expression, parse_channels
-from railwright.scpi.errors import ScpiError
 from railwright.scpi.numbers import parse_response
 
 Value = float | bool | str
@@ -307,6 +305,9 @@ class Dialect(DialectPart):
 
     def understood_link(self, answer: str) -> tuple[int, ...]:
         """Channels that an answer to `link_query` names, in rising order. ValueError where it is none."""
+        from railwright.scpi.data import Expression, parse_channels
+        from railwright.scpi.errors import ScpiError
+
         text = answer.strip()
         if text.upper() in forms(self.words.get("no link", "")):
             return ()

@@ -1,7 +1,7 @@
 """A dialect tried on an instrument: what each question is answered, and what that means.
 
-Questions come first: none of them energises anything. Settings follow only where somebody agrees, on an output
-that says it is off, at its lowest voltage and limit; nothing is ever switched on here.
+Questions come first: none of them energises anything. Settings follow only where somebody agrees, on an
+output that says it is off, at its lowest voltage and limit; nothing is ever switched on here.
 """
 
 from __future__ import annotations
