@@ -248,7 +248,7 @@ def hearing(text: str) -> SupplyDriver:
             "outputs": {"1": OUTPUT, "2": OUTPUT},
         }
     )
-    supply = SupplyDriver("left", document, lambda _name, _address: Says(text))
+    supply = SupplyDriver("left", document, lambda *_: Says(text))
     supply.connect()
     return supply
 

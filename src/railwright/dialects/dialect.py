@@ -29,6 +29,7 @@ from railwright.dialects.operation import (
 from railwright.dialects.status import ModeStatus, TripStatus
 from railwright.dialects.units import CHANNEL, FACTORS, Spoken
 from railwright.dialects.words import check_words, forms, off_answers
+from railwright.guard.manner import Manner
 from railwright.scpi.channels import format_channels
 from railwright.scpi.numbers import parse_response
 
@@ -84,6 +85,21 @@ class Identification(DialectPart):
                 "expected 'model' among the fields, got none: it tells one instrument from another"
             )
         return self
+
+
+LineEnd = Literal["\n", "\r\n", "\r"]
+
+
+class SessionManner(DialectPart):
+    """What ends a message and an answer; the time that the instrument wants between a message and the next,
+    and for an answer at most [s]; the query that it answers when everything before it is done.
+    """
+
+    sends: LineEnd = "\n"
+    answers: LineEnd = "\n"
+    pause: Annotated[float, Field(ge=0.0, le=10.0)] = 0.0
+    patience: Annotated[float, Field(ge=0.0, le=60.0)] = 0.0
+    completes: Query | None = None
 
 
 class Actions(DialectPart):
@@ -151,6 +167,7 @@ class Dialect(DialectPart):
     list_readings: bool = False
     words: dict[str, str]
     instrument: InstrumentCommands
+    session: SessionManner = SessionManner()
     identification: Identification = Identification()
     settings: dict[Setting, Operation]
     impossible: tuple[Setting, ...] = ()
@@ -238,6 +255,12 @@ class Dialect(DialectPart):
     def spoken(self) -> Spoken:
         """How commands name their output."""
         return Spoken(self.addressing, self.compound, self.instrument.select or "", self.prefix, self.called)
+
+    @property
+    def manner(self) -> Manner:
+        """How its lines end, and how much time it wants."""
+        session = self.session
+        return Manner(session.sends, session.answers, session.pause, session.patience)
 
     @property
     def error_query(self) -> str | None:

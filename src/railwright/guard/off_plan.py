@@ -11,6 +11,8 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from railwright.guard.manner import USUAL, Manner
+
 OFF_BELOW = 1.0
 """Voltage below which an output that was switched off counts as off [V], where nothing else is known."""
 
@@ -80,8 +82,8 @@ class InputOff:
 class SupplyOff:
     """One supply. identify: its question; identity: what it answered. look: queries that read its outputs.
 
-    watchdog: messages that switch its communication watchdog off, the last of them asking for its state, one
-    of `watchdog_off`; empty where none was armed.
+    manner: how its lines end and how much time it wants. watchdog: messages that switch its communication
+    watchdog off, the last of them asking for its state, one of `watchdog_off`; empty where none was armed.
     """
 
     name: str
@@ -91,6 +93,7 @@ class SupplyOff:
     look: tuple[str, ...]
     watchdog: tuple[str, ...] = ()
     watchdog_off: tuple[str, ...] = ("0", "OFF")
+    manner: Manner = USUAL
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +132,8 @@ def _plan(data: Mapping[str, Any]) -> OffPlan:
 
 def _supply(data: Mapping[str, Any]) -> SupplyOff:
     lists = {key: tuple(data[key]) for key in ("look", "watchdog", "watchdog_off") if key in data}
-    return SupplyOff(**{**data, **lists})
+    manner = Manner(**data["manner"]) if "manner" in data else USUAL
+    return SupplyOff(**{**data, **lists, "manner": manner})
 
 
 def _input(data: Mapping[str, Any]) -> InputOff:

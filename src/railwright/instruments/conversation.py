@@ -47,7 +47,8 @@ class Conversation:
     def connect(self) -> None:
         """Open the session, closing one that was there."""
         self.close()
-        self._session = self._open(self.name, self._address)
+        identify, manner = self.dialect.instrument.identify, self.dialect.manner
+        self._session = self._open(self.name, self._address, identify, manner)
         self.lost = False
 
     def close(self) -> None:
@@ -114,22 +115,23 @@ class Conversation:
         acknowledged, which takes 40 ms where nothing is answered. Where the instrument says nothing of
         errors, what is asked back has to show that it was done.
         """
-        asked = self.dialect.error_query
-        parts, answer = self.exchange([*units, *([] if asked is None else [asked])], at=at)
-        if asked is None:
+        asked, waits = self.dialect.error_query, self.dialect.session.completes
+        closing = [query for query in (waits, asked) if query is not None]
+        parts, answer = self.exchange([*units, *closing], at=at)
+        if not closing:
             return parts, answer
-        if not parts:
-            raise InstrumentError(self.name, compose(units), f"answered '{answer.text}' only")
-        wanted = sum(_asks(unit) for unit in units) + 1
-        command = compose(units)
-        if len(parts) != wanted:
+        command, wanted = compose(units), sum(_asks(unit) for unit in units)
+        if not parts or len(parts) != wanted + len(closing):
             self._tell_missing(command, parts, answer)
-        self.no_error(command, parts[-1])
-        return parts[:-1], answer
+        if asked is not None:
+            self.no_error(command, parts[-1])
+        return parts[:wanted], answer
 
     def _tell_missing(self, command: str, parts: Sequence[str], answer: Answer) -> NoReturn:
         """Raise what the instrument says of a message whose answers are not those that were asked for."""
-        if self.dialect.instrument.next_error is None:
+        if not parts or self.dialect.error_query is None:
+            told = []
+        elif self.dialect.instrument.next_error is None:
             told = [event] if (event := self._event(parts[-1])) else []
         else:
             entries = [part for part in parts if '"' in part and not part.startswith(("0", "+0"))]

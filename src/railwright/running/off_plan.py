@@ -63,6 +63,7 @@ def compile_off_plan(
                 supply.look(used),
                 off_messages(supply) if name in watchdogs else (),
                 supply.dialect.off_answers,
+                supply.dialect.manner,
             )
         )
         places = supply.places(used)

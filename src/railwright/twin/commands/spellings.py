@@ -14,6 +14,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 
+from railwright.dialects.dialect import Dialect
 from railwright.scpi.data import Datum, Number
 from railwright.scpi.headers import CommandTree
 from railwright.scpi.numbers import format_nr3, parse_response
@@ -25,12 +26,14 @@ from railwright.twin.supply import TwinSupply
 class Family:
     """spelled: a command's header as the other modules give it -> how the family spells it, and its query.
     lacks: headers that the family does not have. scaled: header -> what one of a number without a unit is, in
-    the unit that the other modules take.
+    the unit that the other modules take. takes, gives: what ends a message, and an answer.
     """
 
     spelled: Mapping[str, str] = field(default_factory=dict)
     lacks: frozenset[str] = frozenset()
     scaled: Mapping[str, float] = field(default_factory=dict)
+    takes: str = "\n"
+    gives: str = "\n"
 
 
 NO_QUEUE = frozenset({"SYSTem:ERRor[:NEXT]", "SYSTem:ERRor:COUNt"})
@@ -39,9 +42,21 @@ DELAYS = ("[SOURce]:CURRent:PROTection:DELay", "[SOURce]:CURRent:PROTection:LEVe
 FAMILIES: dict[str, Family] = {
     "named-output": Family(lacks=NO_QUEUE),
     "numbered-header": Family(scaled=dict.fromkeys(DELAYS, 1e-3)),
-    "single-output": Family(lacks=NO_QUEUE | {"OUTPut:PROTection:LINK", "OUTPut:PROTection:LINK:TRIPped"}),
+    "single-output": Family(
+        takes="\r",
+        gives="\r\n",
+        lacks=NO_QUEUE | {"OUTPut:PROTection:LINK", "OUTPut:PROTection:LINK:TRIPped"},
+    ),
 }
 """By the names of their dialects."""
+
+
+def line_ends(dialect: Dialect) -> tuple[bytes, bytes]:
+    """What ends a message to a twin of this dialect, and its answer; of a user's own, as the dialect says."""
+    family = FAMILIES.get(dialect.name)
+    ends = (family.takes, family.gives) if family else (dialect.session.sends, dialect.session.answers)
+    takes, gives = (end.encode("latin-1") for end in ends)
+    return takes, gives
 
 
 @cache
