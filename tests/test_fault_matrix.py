@@ -49,7 +49,7 @@ def test_every_command_of_both_dialects_is_in_it() -> None:
             "SOURce:CURRent:PROTection:LEVel:DELay",
         } <= of_supply
     assert ("right", "INSTrument:NSELect") in commands
-    assert ("left", "OUTPut:PROTection:COUPle") in commands
+    assert ("left", "OUTPut:PROTection:LINK") in commands
 
 
 def test_an_output_that_does_not_go_off_is_not_called_off(tmp_path: Path) -> None:

@@ -53,6 +53,7 @@ if TYPE_CHECKING:
     from railwright.rehearsal.faults import FaultStudy
     from railwright.rehearsal.playback import PlayedShape
     from railwright.rehearsal.rehearse import InputResult, Prediction
+    from railwright.running.by_hand import Hands
     from railwright.running.outcome import RunOutcome
     from railwright.running.waiting import Triggers
     from railwright.settings.check import Checked
@@ -361,6 +362,7 @@ class Check:
             write_atomically(to, content)
         return to
 
+    # Many: each is a choice of whoever runs it.
     def run(
         self,
         *,
@@ -371,14 +373,16 @@ class Check:
         seed: int = 1,
         consent: bool = False,
         triggers: Triggers | None = None,
+        hands: Hands | None = None,
     ) -> Run:
         """Play the procedure on the bench and record it in a folder (default: below `runs/`).
 
         twins: on simulated supplies, which share a simulated clock with the run; seed: of what is true behind
         them. consent: outputs that are found on, and voltages that stand there before, are agreed to.
         triggers: its `press` and `trigger`, called from another thread, are the key and the trigger that a
-        shape waits for or is ended by. Raises Blocked where a finding stops it, RunRefused where it may not
-        begin.
+        shape waits for or is ended by. hands: asks a person to make a setting that no command of a real
+        supply makes, and gives what was set (`railwright.running.by_hand`). Raises Blocked where a finding
+        stops it, RunRefused where it may not begin.
         """
         from railwright.running.folder import default_folder
         from railwright.running.runner import run
@@ -405,15 +409,17 @@ class Check:
         }
         documents, set_points = self.checked.documents, self.settings.set_points
         if not twins:
-            return Run.read(run(documents, set_points, **given).folder)
+            return Run.read(run(documents, set_points, hands=hands, **given).folder)
         from railwright.guard.local_link import LocalLink
+        from railwright.running.by_hand import hands_at
         from railwright.twin.virtual_network import VirtualNetwork
         from railwright.virtual_time import VirtualLoop
 
         loop = VirtualLoop()
         bench = documents.bench, documents.device, documents.procedure
         with VirtualNetwork(loop, *bench, seed=seed) as network:
-            outcome = run(documents, set_points, link=LocalLink(loop, network.connect), **given)
+            link, turn = LocalLink(loop, network.connect), hands_at(network.set_by_hand)
+            outcome = run(documents, set_points, link=link, hands=turn, **given)
         return replace(Run.read(outcome.folder), outcome=outcome)
 
     def __repr__(self) -> str:

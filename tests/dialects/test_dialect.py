@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from railwright.dialects.dialect import DialectError, load_dialect, read_dialect
 from railwright.dialects.files import dialect_names, dialect_text
+from railwright.dialects.operation import _PLAIN, Setting
 from railwright.dialects.units import compose
+from railwright.scpi.grammar import parse_message
 
 
 def text_of(name: str) -> str:
@@ -18,7 +24,7 @@ def test_the_dialects_that_are_there(name: str) -> None:
     dialect = load_dialect(name)
     assert dialect.name == name
     assert dialect.instrument.identify == "*IDN?"
-    assert len(dialect.settings) == 16
+    assert {*dialect.settings, *dialect.impossible} == {*get_args(Setting)}
 
 
 def test_a_channel_list_goes_last() -> None:
@@ -43,8 +49,8 @@ def test_a_selected_output_is_selected_in_every_message() -> None:
         ('identify: "*IDN?"', 'identify: "*IDN"', "ending in '?'"),
         ('identify: "*IDN?"', 'identify: "*ID N?"', "expected"),
         ("compound: true", "compound: perhaps", "boolean"),
-        ("{CV: 8,", "{CV: 99,", "15"),
-        ("{CV: 8,", "{XV: 8,", "CV"),
+        ("{CV: 10,", "{CV: 99,", "15"),
+        ("{CV: 10,", "{XV: 10,", "CV"),
     ],
 )
 def test_a_wrong_entry_is_told_at_its_line(old: str, new: str, told: str) -> None:
@@ -83,3 +89,9 @@ def test_the_word_for_off_comes_back_long_or_short(answer: str) -> None:
     assert dialect.understood("output", answer) is False
     assert answer.upper() in dialect.off_answers
     assert dialect.understood("output", "ENAB") is True
+
+
+@given(st.from_regex(_PLAIN, fullmatch=True))
+def test_a_header_that_is_taken_at_once_is_one_by_the_grammar(header: str) -> None:
+    (unit,) = parse_message(header.encode("ascii"))
+    assert (unit.query, unit.parameters) == (header.endswith("?"), ())

@@ -460,7 +460,7 @@ def test_a_tripped_output_refuses_on_until_it_is_cleared_and_each_linked_one_by_
             return [network.on(f"s.{number}") for number in (1, 2, 3)]
 
         await tell("VOLT 12,(@1:3)", "CURR 2,(@1:3)", "CURR:PROT:STAT ON,(@1)", "CURR:PROT:DEL 0.02,(@1)")
-        await tell("OUTP:PROT:COUP (@1),(@2)", "OUTP:PROT:COUP (@1),(@3)", "OUTP ON,(@2:3)")
+        await tell("OUTP:PROT:LINK (@1),(@2)", "OUTP:PROT:LINK (@1),(@3)", "OUTP ON,(@2:3)")
         assert await on() == [False, True, True]
         await tell("OUTP ON,(@1)")
         loop_time = loop.now()

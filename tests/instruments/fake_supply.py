@@ -145,10 +145,10 @@ class FakeSupply:
             case "OUTPUT:PROTECTION:CLEAR":
                 for output in outputs:
                     output.trip_bits = 0
-            case "OUTPUT:PROTECTION:COUPLE":
+            case "OUTPUT:PROTECTION:LINK":
                 for number in numbers:
                     self.links[number] = parameters.rpartition(",(")[0] or parameters
-            case "OUTPUT:PROTECTION:COUPLE?":
+            case "OUTPUT:PROTECTION:LINK?":
                 return self.links.get(numbers[0], "NONE")
             case "MEASURE:VOLT?":
                 return ",".join(f"{output.voltage():.4E}" for output in outputs)
@@ -156,13 +156,13 @@ class FakeSupply:
                 return ",".join(f"{output.current():.4E}" for output in outputs)
             case _ if found := re.fullmatch(r"STATUS:(\w+):INSTRUMENT:ISUMMARY(\d):CONDITION\?", header):
                 output = self.outputs[int(found[2])]
-                return str(output.trip_bits if found[1] == "QUESTIONABLE" else 256 * output.on)
+                return str(output.trip_bits if found[1] == "QUESTIONABLE" else 1024 * output.on)
             case "ABORT":
                 self.started.clear()
             case "INITIATE":
                 self.started.update(numbers)
             case _ if re.fullmatch(
-                r"LIST:(VOLT|DWELL|COUNT|INT)\??|VOLT:MODE\??|(VOLT|CURR|POWER)(:(PROTECTION|SLEW|SENSE)(:LEVEL)?(:STATE|:DELAY|:FALLING)?)?\??",
+                r"LIST:(VOLT|DWELL|COUNT|INT)\??|VOLT:MODE\??|(VOLT|CURR|POWER)(:(PROTECTION|SLEW|ALC:SOURCE)(:LEVEL)?(:STATE|:DELAY|:FALLING)?)?\??",
                 header,
             ):
                 if header.endswith("?"):
@@ -173,7 +173,7 @@ class FakeSupply:
                 self.errors.append(f'-113,"Undefined header;{header}"')
         return None
 
-    def trip(self, channel: int, bit: int = 10) -> None:
+    def trip(self, channel: int, bit: int = 9) -> None:
         """As a protection does: off, with the bit of its cause."""
         self.outputs[channel].trip_bits = 1 << bit
         self.outputs[channel].switch(False)

@@ -8,6 +8,7 @@ from functools import partial
 import pytest
 from tests.instruments.fake_supply import FakeSupply
 
+from railwright.dialects.operation import Operation
 from railwright.documents.bench import Supply as SupplyDocument
 from railwright.instruments.conversation import split_answers
 from railwright.instruments.errors import InstrumentError
@@ -58,7 +59,7 @@ def test_identifies_and_sets_and_reads(pair: tuple[FakeSupply, SupplyDriver]) ->
     assert readings["2"].voltage == 12.0
     assert readings["2"].current == pytest.approx(0.3)
     assert readings["2"].mode is Mode.CV
-    assert fake.outputs[2].settings["VOLT:SENSE"] == "EXT"
+    assert fake.outputs[2].settings["VOLT:ALC:SOURCE"] == "EXT"
     assert supply.state("2")
     supply.switch_off(["1", "2"])
     assert not fake.outputs[2].on
@@ -82,7 +83,7 @@ def test_an_output_is_spoken_to_by_its_channel_and_not_by_its_place(dialect: str
 
 def test_a_trip_is_told_with_its_cause(pair: tuple[FakeSupply, SupplyDriver]) -> None:
     fake, supply = pair
-    fake.trip(1, bit=9)
+    fake.trip(1, bit=12)
     reading = supply.read(["1"])["1"]
     assert (reading.mode, reading.trip) == (Mode.TRIPPED, "OVP")
     supply.clear_trips("1")
@@ -143,7 +144,9 @@ def test_an_error_in_the_queue_is_raised_with_the_command(pair: tuple[FakeSupply
 
 def test_an_unknown_header_is_told_as_the_instrument_words_it(pair: tuple[FakeSupply, SupplyDriver]) -> None:
     _, supply = pair
-    wrong = supply.dialect.model_copy(update={"settings": {**supply.dialect.settings, "voltage": "VOLR"}})
+    wrong = supply.dialect.model_copy(
+        update={"settings": {**supply.dialect.settings, "voltage": Operation(command="VOLR", query="VOLR?")}}
+    )
     supply.dialect = wrong
     with pytest.raises(InstrumentError, match=r"-113.*VOLR"):
         supply.put([OutputSetting("1", "voltage", 5.0)])
@@ -248,7 +251,7 @@ def hearing(text: str) -> SupplyDriver:
             "outputs": {"1": OUTPUT, "2": OUTPUT},
         }
     )
-    supply = SupplyDriver("left", document, lambda _name, _address: Says(text))
+    supply = SupplyDriver("left", document, lambda *_: Says(text))
     supply.connect()
     return supply
 

@@ -11,6 +11,7 @@ from railwright.dialects.files import dialect_names
 from railwright.documents.bench import Bench, OverCurrent, OverPower
 from railwright.documents.loader import load_bench
 from railwright.examples import example
+from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import VisaSession
 from railwright.instruments.supply import OutputSetting, SupplyDriver
 from railwright.traces import Mode
@@ -45,7 +46,18 @@ def _with_own_levels(bench: Bench) -> Bench:
 def _of_every_dialect(bench: Bench) -> Bench:
     """The bench, and for each further dialect a supply like 'left', under its name."""
     left = bench.supplies["left"]
-    more = {name: left.model_copy(update={"dialect": load_dialect(name)}) for name in OTHERS}
+    first = {"1": left.outputs["1"]}
+    more = {
+        name: left.model_copy(
+            update={"dialect": (dialect := load_dialect(name))}
+            | (
+                {"outputs": first, "coupled": (), "common_negative": ()}
+                if dialect.addressing == "none"
+                else {}
+            )
+        )
+        for name in OTHERS
+    }
     return bench.model_copy(update={"supplies": {**bench.supplies, **more}})
 
 
@@ -82,10 +94,17 @@ def test_every_setting_is_taken_and_read_back(supply: SupplyDriver) -> None:
         OutputSetting("1", "sense", "at load"),
         OutputSetting("1", "voltage_mode", "fixed"),
     ]
-    assert {change.setting for change in changes} == set(supply.dialect.settings)
+    dialect = supply.dialect
+    assert {change.setting for change in changes} == {*dialect.settings, *dialect.impossible}
     if supply.document.outputs["1"].points is None:
         changes.pop()
-    supply.put(changes)
+    # What a switch at the instrument sets stands as the twin of it has it.
+    told = [
+        each for each in changes if each.setting in dialect.settings and not dialect.can_set(each.setting)
+    ]
+    supply.put([each for each in changes if dialect.can_set(each.setting)])
+    for change in told:
+        assert dialect.by_hand(change.setting) or change.setting == "sense"
     supply.clear_trips("1")
     supply.put_together([OutputSetting("1", "output", True), OutputSetting("1", "voltage", 4.0)])
     assert supply.state("1")
@@ -107,5 +126,12 @@ def test_the_point_list_is_understood(bench: Bench) -> None:
 
 
 def test_what_the_twin_refuses_is_told(supply: SupplyDriver) -> None:
-    with pytest.raises(Exception, match=r"-222.*Data out of range"):
+    """By its error queue, by its event status register, or by what the query answers."""
+    if supply.dialect.instrument.next_error is not None:
+        told = r"-222.*Data out of range"
+    elif supply.dialect.instrument.event_status is not None:
+        told = "reports an execution error"
+    else:
+        told = "voltage was set to 400.0 and reads back as"
+    with pytest.raises(InstrumentError, match=told):
         supply.put([OutputSetting("1", "voltage", 400.0)])

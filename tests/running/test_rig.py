@@ -76,7 +76,7 @@ def test_a_pair_is_set_and_read_as_one(
 def test_one_that_tripped_speaks_for_the_pair(fake: FakeSupply) -> None:
     made = rig(fake, "series")
     made.set("main", 24.0, None, switch_on=True)
-    fake.trip(2, bit=9)
+    fake.trip(2, bit=12)
     (reading,) = made.read(["main"])
     assert (reading.mode, reading.trip) == (Mode.TRIPPED, "OVP")
     made.close()

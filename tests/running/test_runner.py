@@ -18,6 +18,7 @@ from tests.running.small import PROCEDURE, Small, small
 from tests.said import figures, says
 
 from railwright.dialects.dialect import load_dialect
+from railwright.dialects.operation import Operation
 from railwright.documents.bench import Coupling
 from railwright.guard.process_link import ProcessLink
 from railwright.quantities import show
@@ -189,9 +190,16 @@ def _changed(dialect: Any, part: str) -> list[tuple[str, Any]]:
     entries = dict(section) if isinstance(section, dict) else dict(section.__dict__)
     made = []
     for name, entry in entries.items():
-        if entry is None:
+        if entry is None or name.endswith("_unit"):
             continue
-        if part == "status":
+        if isinstance(entry, Operation):
+            wrong = {
+                key: text[:2] + "X" + text[3:]
+                for key in ("command", "query")
+                if (text := getattr(entry, key))
+            }
+            other = entry.model_copy(update=wrong)
+        elif part == "status":
             other = entry.model_copy(update={"query": entry.query.replace("CONDition", "CONDXtion")})
         else:
             other = entry[:2] + "X" + entry[3:]
@@ -266,7 +274,7 @@ def test_no_run_begins_without_a_guard(bench: Small) -> None:
     assert not bench.ever_on
 
 
-@pytest.mark.parametrize(("bit", "cause"), [(10, "main tripped: current limit"), (9, "main tripped: OVP")])
+@pytest.mark.parametrize(("bit", "cause"), [(9, "main tripped: current limit"), (12, "main tripped: OVP")])
 def test_a_trip_ends_it_and_what_is_linked_goes_off_first(bench: Small, bit: int, cause: str) -> None:
     bench.during_steady(lambda: bench.left.trip(1, bit))
     outcome = bench.run()

@@ -74,8 +74,8 @@ def test_channel_lists_speak_to_the_outputs_that_have_the_channels() -> None:
     odd.does("OUTP OFF,(@3);:OUTP ON,(@1:2)")
     assert odd.on() == ["left.3", "left.1"]
     assert odd.refuses("VOLT 5,(@4)") == -222
-    odd.does("OUTP:PROT:COUP (@2,1),(@3)")
-    assert odd.ask("OUTP:PROT:COUP? (@3)") == "(@2,1)"
+    odd.does("OUTP:PROT:LINK (@2,1),(@3)")
+    assert odd.ask("OUTP:PROT:LINK? (@3)") == "(@2,1)"
     assert odd.supply.panels[1].follows == (0, 2)
 
 
@@ -96,7 +96,7 @@ def test_registers_of_an_output_have_the_number_of_its_channel() -> None:
     odd.does("VOLT 5,(@3);CURR 1,(@3);:OUTP ON,(@3)")
     odd.wait(0.1)
     conditions = [odd.ask(f"STAT:OPER:INST:ISUM{channel}:COND?") for channel in (1, 2, 3)]
-    assert conditions == ["0", "0", "256"]
+    assert conditions == ["0", "0", "1024"]
     assert odd.refuses("STAT:OPER:INST:ISUM4:COND?") == -114
 
 

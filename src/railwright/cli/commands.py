@@ -27,6 +27,7 @@ COMMANDS = (
     "explain",
     "waveform",
     "warm-up",
+    "dialect",
 )
 """In the order in which the help lists them; each is a module and a function, `_` for `-`."""
 

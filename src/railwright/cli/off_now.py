@@ -129,7 +129,7 @@ def _read(bench: str) -> tuple[BenchSupply, ...]:
     # What stands in a wrong encoding is not needed here, as long as the addresses can be read.
     utf16 = raw.startswith((b"\xff\xfe", b"\xfe\xff"))
     try:
-        return read_bench(raw.decode("utf-16" if utf16 else "utf-8-sig", "replace"))
+        return read_bench(raw.decode("utf-16" if utf16 else "utf-8-sig", "replace"), Path(bench).parent)
     except ValueError as error:
         raise _bad(f"{bench}:1:1: {error}") from None
 

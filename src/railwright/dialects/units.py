@@ -1,20 +1,37 @@
-"""Commands as text: a header with its channels, and several commands as one message. Standard library only,
+"""Commands as text: a header with its output, and several commands as one message. Standard library only,
 so that what switches off need not wait for more.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from railwright.scpi.channels import format_channels
 
+CHANNEL, VALUE = "{channel}", "{value}"
+"""What a dialect's headers leave open: the output's number or name, and where a value stands if not last."""
 
-def unit_of(addressing: str, header: str, channels: Sequence[int], *parameters: str) -> str:
-    """One command of a header; it carries its channels where the dialect's addressing is 'channel-list'."""
-    given = [*parameters]
-    if addressing == "channel-list":
-        given.append(format_channels(tuple(channels)))
-    return f"{header} {','.join(given)}" if given else header
+FACTORS = {
+    "V": 1.0,
+    "mV": 1e-3,
+    "kV": 1e3,
+    "A": 1.0,
+    "mA": 1e-3,
+    "uA": 1e-6,
+    "W": 1.0,
+    "mW": 1e-3,
+    "kW": 1e3,
+    "s": 1.0,
+    "ms": 1e-3,
+    "us": 1e-6,
+    "V/s": 1.0,
+    "V/ms": 1e3,
+    "V/us": 1e6,
+    "kV/s": 1e3,
+    "mV/s": 1e-3,
+}
+"""Units that a dialect may name, and how many of the SI unit each is."""
 
 
 def compose(units: Sequence[str]) -> str:
@@ -23,3 +40,49 @@ def compose(units: Sequence[str]) -> str:
         unit if position == 0 else f";{unit}" if unit.startswith("*") else f";:{unit}"
         for position, unit in enumerate(units)
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Spoken:
+    """How commands name their output, and how many go into one message.
+
+    addressing: 'none', 'channel-list', 'selected-output', 'numbered-header' or 'prefixed'. select: header
+    that selects an output, '' where none does. prefix: what stands before every command of an output. called:
+    what the instrument calls its outputs: by channel, or a text with `{channel}` in it.
+    """
+
+    addressing: str
+    compound: bool
+    select: str = ""
+    prefix: str = ""
+    called: str | Mapping[int, str] = CHANNEL
+
+    def name(self, channel: int) -> str:
+        """What the instrument calls an output. ValueError where the dialect has no name for it."""
+        if isinstance(self.called, str):
+            return self.called.replace(CHANNEL, str(channel))
+        if channel not in self.called:
+            known = ", ".join(str(each) for each in sorted(self.called))
+            raise ValueError(f"expected a channel that the dialect has a name for ({known}), got {channel}")
+        return self.called[channel]
+
+    def selecting(self, channel: int) -> list[str]:
+        """What goes before commands to a channel: nothing where commands carry their channel themselves."""
+        return [f"{self.select} {self.name(channel)}"] if self.select else []
+
+    def unit(self, header: str, channels: Sequence[int], *parameters: str) -> str:
+        """One command of a header, for channels: more than one with a channel list only."""
+        text, given = header, [*parameters]
+        if CHANNEL in text:
+            text = text.replace(CHANNEL, str(channels[0]) if self.select else self.name(channels[0]))
+        if VALUE in text:
+            text, given = text.replace(VALUE, ",".join(given)), []
+        if self.addressing == "channel-list":
+            given.append(format_channels(tuple(channels)))
+        elif self.addressing == "prefixed":
+            text = self.prefix.replace(CHANNEL, self.name(channels[0])) + text
+        return f"{text} {','.join(given)}" if given else text
+
+    def messages(self, units: Sequence[str]) -> tuple[str, ...]:
+        """Units as messages: one where the dialect allows it, else one each."""
+        return (compose(units),) if self.compound else tuple(units)

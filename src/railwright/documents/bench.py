@@ -1,8 +1,17 @@
 """The bench document: the supplies, leads and recorders that are there, with data-sheet figures."""
 
+from collections.abc import Mapping
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import ConfigDict, Field, PlainValidator, WithJsonSchema, model_validator
+from pydantic import (
+    ConfigDict,
+    Field,
+    PlainValidator,
+    ValidationInfo,
+    WithJsonSchema,
+    field_validator,
+    model_validator,
+)
 
 from railwright.dialects.dialect import Dialect, load_dialect
 from railwright.dialects.files import dialect_names
@@ -294,13 +303,17 @@ SHORTEST_EXCHANGE, LONGEST_EXCHANGE = 1e-3, 10.0
 """Between these lies the time of one command with its verification [s]."""
 
 
-def _dialect(given: object) -> Dialect:
-    """The dialect of a name. ValueError where there is none."""
+def _dialect(given: object, info: ValidationInfo) -> Dialect:
+    """The dialect of a name, or of the path of a file that was read. ValueError where there is none."""
     if isinstance(given, Dialect):
         return given
     name = given.strip() if isinstance(given, str) else ""
     if not name:
         raise ValueError(f"expected the name of a dialect, got {quoted(given)}")
+    if isinstance(info.context, Mapping) and name in info.context:
+        own = info.context[name]
+        assert isinstance(own, Dialect)
+        return own
     if name not in dialect_names():
         raise ValueError(none_of("dialects", dialect_names(), name))
     return load_dialect(name)
@@ -311,8 +324,11 @@ class Supply(Model):
 
     address: Address = Field(description="VISA resource name, such as TCPIP::192.0.2.10::5025::SOCKET")
     dialect: Annotated[
-        Dialect, PlainValidator(_dialect), WithJsonSchema({"type": "string", "enum": [*dialect_names()]})
-    ] = Field(description=f"how it is spoken to: {' or '.join(dialect_names())}")
+        Dialect, PlainValidator(_dialect), WithJsonSchema({"type": "string", "examples": [*dialect_names()]})
+    ] = Field(
+        description="how it is spoken to: a name "
+        f"({', '.join(dialect_names())}, or one of your own) or the path of its file beside this document"
+    )
     model: Text | None = Field(None, description="model as *IDN? gives it")
     serial: Text | None = Field(None, description="serial number as *IDN? gives it")
     calibrated: Calibration | None = Field(None, description="its calibration; left out: unknown")
@@ -330,6 +346,15 @@ class Supply(Model):
     )
     coupled: tuple[Coupling, ...] = Field((), description="outputs whose set points move together")
     outputs: dict[Name, Output] = Field(min_length=1, description="its outputs, each under its name")
+
+    @field_validator("outputs", mode="after")
+    @classmethod
+    def _as_commanded(cls, outputs: dict[str, Output], info: ValidationInfo) -> dict[str, Output]:
+        """A slew that no command sets is none that can be chosen."""
+        dialect = info.data.get("dialect")
+        if dialect is None or dialect.can_set("slew_rising"):
+            return outputs
+        return {name: output.model_copy(update={"slew": None}) for name, output in outputs.items()}
 
     @model_validator(mode="after")
     def _exchange_fits(self) -> Self:

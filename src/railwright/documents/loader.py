@@ -17,6 +17,7 @@ from railwright.documents.device_checks import check_device
 from railwright.documents.files import DocumentSource, Kind, beside, read_source
 from railwright.documents.load_files import Held, read_load_files
 from railwright.documents.nodes import Unreadable
+from railwright.documents.own_dialects import OwnDialects, read_own_dialects
 from railwright.documents.procedure import Procedure, accept_announced_measures
 from railwright.documents.procedure_checks import check_procedure
 from railwright.documents.same_as import resolve_same_as
@@ -186,7 +187,10 @@ def _load(
     if kind == "bench":
         unresolved, incomplete = resolve_same_as(source)
         problems += unresolved
-    of_loads: Held = {}
+    of_loads: Held | OwnDialects = {}
+    if kind == "bench":
+        of_loads, wrong_files = read_own_dialects(source)
+        problems += wrong_files
     if kind == "device":
         of_loads, missing = read_load_files(source)
         problems += missing

@@ -15,6 +15,7 @@ from typing import Any
 
 from railwright.guard.link import QUEUE
 from railwright.guard.locks import Locked, Locks
+from railwright.guard.manner import Manner
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import OffPlan
 from railwright.guard.session import CONNECT_DEADLINE, LONGEST_ANSWER, Exchange, Session, SessionError
@@ -139,7 +140,8 @@ class Guard:
         if self.plan is not None:
             for supply in self.plan.supplies:
                 if supply.name not in self._sessions:
-                    self._sessions[supply.name] = Session(supply.name, supply.address, self._connect)
+                    made = Session(supply.name, supply.address, self._connect, supply.manner)
+                    self._sessions[supply.name] = made
             self._switching = SwitchOff(self.plan, self._sessions, self._tell_off)
             try:
                 await self._switching.go(orderly=orderly)
@@ -163,14 +165,15 @@ class Guard:
     # Sessions
 
     async def _open(self, message: dict[str, Any]) -> None:
-        """Connect, and lock the address; the answer to `identify` locks the instrument itself."""
+        """Connect, and lock the address; the answer to who it is locks the instrument itself."""
         name, address = message["name"], message["address"]
         if self.fenced:
             self._answer(message, error=self.fenced, fenced=True)
             return
+        manner = Manner(**message["manner"])
         session = self._sessions.get(name)
-        if session is None or session.address != address:
-            session = self._sessions[name] = Session(name, address, self._connect)
+        if session is None or (session.address, session.manner) != (address, manner):
+            session = self._sessions[name] = Session(name, address, self._connect, manner)
         try:
             async with asyncio.timeout(CONNECT_DEADLINE):
                 await self._locks.take_address(name, address)

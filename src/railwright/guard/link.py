@@ -10,9 +10,11 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections import deque
 from collections.abc import Callable, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from railwright.guard.manner import USUAL, Manner
 from railwright.guard.off_plan import OffPlan
 from railwright.guard.session import CONNECT_DEADLINE
 
@@ -102,17 +104,20 @@ class GuardLink(ABC):
             self.interrupted()
             self._pump(instant)
 
-    def open(self, name: str, address: str, identify: str, deadline: float) -> Message:
+    def open(
+        self, name: str, address: str, identify: str, deadline: float, manner: Manner = USUAL
+    ) -> Message:
         """Have a session opened and the instrument asked who it is; what it answers.
 
         Raises Answerless, GuardLost.
         """
         return self._ask(
             "open",
-            deadline + 2 * CONNECT_DEADLINE,
+            max(deadline, manner.patience) + 2 * CONNECT_DEADLINE,
             name=name,
             address=address,
             identify=identify,
+            manner=asdict(manner),
             deadline=deadline,
         )
 

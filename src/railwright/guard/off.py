@@ -166,8 +166,7 @@ class SwitchOff:
         steps = max(1, round(each.ramp_down / STAIR))
         for step in range(1, steps + 1):
             for output, voltage in zip(each.outputs, start, strict=True):
-                wanted = f"{voltage * (1 - step / steps):.6g}"
-                self._supplies[output.supply].send([text.format(wanted) for text in output.set_voltage])
+                self._supplies[output.supply].send(output.setting(voltage * (1 - step / steps)))
             await self._wait(asyncio.Event(), each.ramp_down / steps)
             if self._hurry.is_set() or self._standing(each) is None:
                 return

@@ -11,6 +11,8 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from railwright.guard.manner import USUAL, Manner
+
 OFF_BELOW = 1.0
 """Voltage below which an output that was switched off counts as off [V], where nothing else is known."""
 
@@ -24,11 +26,12 @@ Place = tuple[int, int]
 @dataclass(frozen=True, slots=True)
 class OutputOff:
     """One output. off: messages that switch it off. set_voltage: messages that set its voltage, with `{}` for
-    that [V].
+    that.
 
     state, voltage, current: where the look says them. no_current: |current| that counts as none [A].
     share: of the input's voltage (series). bleeds: current [A] that it may take in while it is off, where the
-    device holds a voltage.
+    device holds a voltage. volt, ampere: what one of the look's voltage and current is [V, A]. set_volt: what
+    one of the set voltage is [V]; set_digits: digits after its point, None: six significant ones.
     """
 
     name: str
@@ -42,6 +45,16 @@ class OutputOff:
     set_voltage: tuple[str, ...] = ()
     share: float = 1.0
     bleeds: float = 0.0
+    volt: float = 1.0
+    ampere: float = 1.0
+    set_volt: float = 1.0
+    set_digits: int | None = None
+
+    def setting(self, voltage: float) -> list[str]:
+        """Messages that set its voltage [V]."""
+        number = voltage / self.set_volt
+        written = f"{number:.6g}" if self.set_digits is None else f"{number:.{self.set_digits}f}"
+        return [text.format(written) for text in self.set_voltage]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +82,8 @@ class InputOff:
 class SupplyOff:
     """One supply. identify: its question; identity: what it answered. look: queries that read its outputs.
 
-    watchdog: messages that switch its communication watchdog off, the last of them asking for its state, one
-    of `watchdog_off`; empty where none was armed.
+    manner: how its lines end and how much time it wants. watchdog: messages that switch its communication
+    watchdog off, the last of them asking for its state, one of `watchdog_off`; empty where none was armed.
     """
 
     name: str
@@ -80,6 +93,7 @@ class SupplyOff:
     look: tuple[str, ...]
     watchdog: tuple[str, ...] = ()
     watchdog_off: tuple[str, ...] = ("0", "OFF")
+    manner: Manner = USUAL
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +132,8 @@ def _plan(data: Mapping[str, Any]) -> OffPlan:
 
 def _supply(data: Mapping[str, Any]) -> SupplyOff:
     lists = {key: tuple(data[key]) for key in ("look", "watchdog", "watchdog_off") if key in data}
-    return SupplyOff(**{**data, **lists})
+    manner = Manner(**data["manner"]) if "manner" in data else USUAL
+    return SupplyOff(**{**data, **lists, "manner": manner})
 
 
 def _input(data: Mapping[str, Any]) -> InputOff:
@@ -150,7 +165,7 @@ def read_look(output: OutputOff, answers: list[str]) -> Look:
     voltage, current = float(parts[1]), float(parts[2])
     if not (abs(voltage) < NO_NUMBER and abs(current) < NO_NUMBER):
         raise ValueError(f"expected a voltage and a current, got '{parts[1]}' and '{parts[2]}'")
-    return Look(word in output.off_words, voltage, current)
+    return Look(word in output.off_words, voltage * output.volt, current * output.ampere)
 
 
 def _part(answers: list[str], place: Place) -> str:

@@ -36,7 +36,9 @@ def switch_off_here(
     """Carry out an off plan in this process, over sessions of its own."""
 
     async def go() -> Message:
-        sessions = {each.name: Session(each.name, each.address, connect_to) for each in plan.supplies}
+        sessions = {
+            each.name: Session(each.name, each.address, connect_to, each.manner) for each in plan.supplies
+        }
         off = SwitchOff(plan, sessions, lambda what, fields: tell({"kind": "off", "what": what, **fields}))
 
         async def look() -> None:

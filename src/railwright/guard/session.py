@@ -8,6 +8,8 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
+from railwright.guard.address import socket_of
+from railwright.guard.manner import USUAL, Manner
 from railwright.guard.wire import CHUNK, Connect, Reader, Writer
 
 LONGEST_ANSWER = 1 << 20
@@ -45,8 +47,8 @@ class Session:
     after a failure may belong to anything, so it is opened anew before it is used again.
     """
 
-    def __init__(self, name: str, address: str, connect: Connect) -> None:
-        self.name, self.address = name, address
+    def __init__(self, name: str, address: str, connect: Connect, manner: Manner = USUAL) -> None:
+        self.name, self.address, self.manner = name, address, manner
         self.broken = ""
         self.lock = asyncio.Lock()
         self.duration = 0.0
@@ -58,6 +60,11 @@ class Session:
         self._writer: Writer | None = None
         self._rest = b""
         self._owing = 0
+        # A helper process takes lines that end in a newline, whatever the instrument wants.
+        lines = manner if socket_of(address) is not None else USUAL
+        self._sends, self._ends = lines.sends, lines.answers.encode("latin-1")
+        self._ready_at = 0.0
+        """Before then it wants no further message [s]."""
 
     @property
     def is_open(self) -> bool:
@@ -68,7 +75,7 @@ class Session:
         self.close()
         try:
             async with asyncio.timeout(deadline):
-                self._reader, self._writer = await self._connect(self.address)
+                self._reader, self._writer = await self._connect(self.address, self.manner)
         except TimeoutError:
             self.broken = f"no connection within {deadline:g} s"
             raise Unreachable(self.broken) from None
@@ -95,7 +102,8 @@ class Session:
         Raises SessionError. Cancelled, it leaves the answer owing.
         """
         loop = asyncio.get_running_loop()
-        began = loop.time()
+        await self._pause()
+        began, deadline = loop.time(), max(deadline, self.manner.patience)
         try:
             async with asyncio.timeout(deadline):
                 writer = self._ready()
@@ -103,7 +111,7 @@ class Session:
                     self._expect_silence()
                 self._owing += 1
                 sent = loop.time()
-                writer.write(message.encode("latin-1", "replace") + b"\n")
+                writer.write(self._line_of(message))
                 await writer.drain()
                 line = await self._answer(longest)
         except TimeoutError:
@@ -121,11 +129,12 @@ class Session:
 
     async def tell(self, message: str, deadline: float) -> Exchange:
         """Send a message that asks nothing. Raises SessionError."""
+        await self._pause()
         sent = asyncio.get_running_loop().time()
         try:
             async with asyncio.timeout(deadline):
                 writer = self._ready()
-                writer.write(message.encode("latin-1", "replace") + b"\n")
+                writer.write(self._line_of(message))
                 await writer.drain()
         except TimeoutError:
             raise self._fail(f"takes nothing for {deadline:g} s") from None
@@ -151,7 +160,20 @@ class Session:
         """Send a message at once, whatever is under way, and wait for nothing. For OFF alone."""
         if self._writer is not None:
             with suppress(OSError, RuntimeError):
-                self._writer.write(message.encode("latin-1", "replace") + b"\n")
+                self._writer.write(self._line_of(message))
+
+    def _line_of(self, message: str) -> bytes:
+        """A message as it leaves; the instrument's pause begins."""
+        if self.manner.pause:
+            self._ready_at = asyncio.get_running_loop().time() + self.manner.pause
+        return (message + self._sends).encode("latin-1", "replace")
+
+    async def _pause(self) -> None:
+        """Let the time pass that the instrument wants between messages."""
+        if self.manner.pause:
+            left = self._ready_at - asyncio.get_running_loop().time()
+            if left > 0.0:
+                await asyncio.sleep(left)
 
     def _ready(self) -> Writer:
         if self._writer is None or self.broken:
@@ -181,14 +203,15 @@ class Session:
 
     async def _line(self, longest: int) -> bytes:
         assert self._reader is not None
-        while b"\n" not in self._rest:
+        end = self._ends
+        while end not in self._rest:
             if len(self._rest) > longest:
                 raise SessionError(f"its answer does not end: {len(self._rest)} bytes so far")
             received = await self._reader.read(CHUNK)
             if not received:
                 raise SessionError("the connection was closed by the instrument")
             self._rest += received
-        line, _, self._rest = self._rest.partition(b"\n")
+        line, _, self._rest = self._rest.partition(end)
         return line
 
     def _expect_silence(self) -> None:

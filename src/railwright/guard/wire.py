@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import os
 import signal
 import socket
 import sys
 from collections.abc import Awaitable, Callable
+from dataclasses import asdict
 from typing import Protocol
 
 from railwright.guard.address import socket_of
+from railwright.guard.manner import USUAL, Manner
 
 CHUNK = 65536
 """Most bytes taken from a connection at once."""
@@ -37,15 +40,15 @@ class Writer(Protocol):
 
 
 Streams = tuple[Reader, Writer]
-Connect = Callable[[str], Awaitable[Streams]]
-"""VISA address -> an open connection. OSError where there is none."""
+Connect = Callable[[str, Manner], Awaitable[Streams]]
+"""VISA address, and how its instrument is spoken to -> an open connection. OSError where there is none."""
 
 
-async def connect(address: str) -> Streams:
+async def connect(address: str, manner: Manner = USUAL) -> Streams:
     """A connection to a VISA address. Raises OSError."""
     place = socket_of(address)
     if place is None:
-        return await _helper(address)
+        return await _helper(address, manner)
     reader, writer = await asyncio.open_connection(*place, limit=CHUNK)
     raw = writer.get_extra_info("socket")
     if raw is not None:
@@ -54,8 +57,9 @@ async def connect(address: str) -> Streams:
     return reader, writer
 
 
-async def _helper(address: str) -> Streams:
-    """A process that speaks VISA for this one address, line by line on its pipes; closing it kills it.
+async def _helper(address: str, manner: Manner) -> Streams:
+    """A process that speaks VISA for this one address, line by line on its pipes; closing it kills it. It
+    knows what ends the instrument's lines; on its pipes they end in a newline.
 
     No library call of it can be given a deadline that holds, so the process is what is given up.
     """
@@ -64,6 +68,7 @@ async def _helper(address: str) -> Streams:
         "-m",
         "railwright.instruments.visa_helper",
         address,
+        json.dumps(asdict(manner)),
         stdin=asyncio.subprocess.PIPE,
         stdout=asyncio.subprocess.PIPE,
         start_new_session=True,

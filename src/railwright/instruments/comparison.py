@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from railwright.dialects.dialect import Setting
+from railwright.dialects.operation import Setting
 from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
 
 UNKNOWN_RESOLUTION = 1e-3

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from typing import NoReturn
 
 from railwright.dialects.dialect import Dialect
 from railwright.dialects.units import compose
@@ -20,6 +21,11 @@ LONGEST_QUEUE = 100
 def split_answers(text: str) -> list[str]:
     """The answers of one line, parted by `;` outside quotes (IEEE 488.2, 8.4.1)."""
     return [part.strip() for part in _ANSWER.findall(text)]
+
+
+def _asks(unit: str) -> bool:
+    """Whether a unit is a query."""
+    return unit.partition(" ")[0].endswith("?")
 
 
 class Conversation:
@@ -41,7 +47,8 @@ class Conversation:
     def connect(self) -> None:
         """Open the session, closing one that was there."""
         self.close()
-        self._session = self._open(self.name, self._address)
+        identify, manner = self.dialect.instrument.identify, self.dialect.manner
+        self._session = self._open(self.name, self._address, identify, manner)
         self.lost = False
 
     def close(self) -> None:
@@ -50,15 +57,23 @@ class Conversation:
             self._session = None
 
     def errors(self) -> tuple[str, ...]:
-        """All entries of the error queue, taken out, oldest first, as the instrument words them."""
+        """What the instrument says of errors: all entries of its error queue, taken out, oldest first, as it
+        words them; else what its event status register tells. Nothing where it has neither.
+        """
+        dialect = self.dialect
+        if dialect.error_query is None:
+            return ()
+        if dialect.instrument.next_error is None:
+            told = self._event(self.ask(dialect.error_query).text)
+            return (told,) if told else ()
         entries: list[str] = []
         for _ in range(LONGEST_QUEUE):
-            answer = self.ask(self.dialect.instrument.next_error).text
+            answer = self.ask(dialect.instrument.next_error).text
             number, text = self._entry(answer)
             if number == 0:
                 return tuple(entries)
             entries.append(f"{number}, {text}")
-        raise InstrumentError(self.name, self.dialect.instrument.next_error, "its error queue never empties")
+        raise InstrumentError(self.name, dialect.instrument.next_error, "its error queue never empties")
 
     def check(self, command: str) -> None:
         """Raise what the error queue holds, as the doing of `command`."""
@@ -74,7 +89,8 @@ class Conversation:
         """
         messages = self.messages(units)
         answer = self._ask_or_explain(messages, at) if explain else self._ask_all(messages, at)
-        parts, took = split_answers(answer.text), answer.received - answer.sent
+        asks = any("?" in message for message in messages)
+        parts, took = split_answers(answer.text) if asks else [], answer.received - answer.sent
         self.took[len(parts)] = min(took, self.took.get(len(parts), took))
         return parts, answer
 
@@ -90,7 +106,38 @@ class Conversation:
 
     def messages(self, units: Sequence[str]) -> tuple[str, ...]:
         """Units as messages: one where the dialect allows it, else one each."""
-        return (compose(units),) if self.dialect.compound else tuple(units)
+        return self.dialect.spoken.messages(units)
+
+    def whether_done(self, units: Sequence[str], *, at: float | None = None) -> tuple[list[str], Answer]:
+        """Commands and queries, and what the instrument says of errors: the answers to the queries, exchange.
+
+        The question goes along in the same message: TCP would hold back a second one until the first is
+        acknowledged, which takes 40 ms where nothing is answered. Where the instrument says nothing of
+        errors, what is asked back has to show that it was done.
+        """
+        asked, waits = self.dialect.error_query, self.dialect.session.completes
+        closing = [query for query in (waits, asked) if query is not None]
+        parts, answer = self.exchange([*units, *closing], at=at)
+        if not closing:
+            return parts, answer
+        command, wanted = compose(units), sum(_asks(unit) for unit in units)
+        if not parts or len(parts) != wanted + len(closing):
+            self._tell_missing(command, parts, answer)
+        if asked is not None:
+            self.no_error(command, parts[-1])
+        return parts[:wanted], answer
+
+    def _tell_missing(self, command: str, parts: Sequence[str], answer: Answer) -> NoReturn:
+        """Raise what the instrument says of a message whose answers are not those that were asked for."""
+        if not parts or self.dialect.error_query is None:
+            told = []
+        elif self.dialect.instrument.next_error is None:
+            told = [event] if (event := self._event(parts[-1])) else []
+        else:
+            entries = [part for part in parts if '"' in part and not part.startswith(("0", "+0"))]
+            told = [*entries, *self.errors()]
+        what = "reports " + "; ".join(told) if told else f"answered '{answer.text}' only"
+        raise InstrumentError(self.name, command, what)
 
     def one_answer(self, units: Sequence[str]) -> str:
         """The answer to commands of which one is a query."""
@@ -107,20 +154,17 @@ class Conversation:
         """One message, or several with nothing in between: what was selected may not change."""
         session = self._ready(messages[0])
         try:
-            return session.ask(messages[0], at) if len(messages) == 1 else session.together(messages, at)
+            if len(messages) == 1 and "?" in messages[0]:
+                return session.ask(messages[0], at)
+            return session.together(messages, at)
         except InstrumentError as error:
             self.lost = self.lost or error.lost
             raise
 
     def do(self, units: Sequence[str]) -> None:
-        """Commands that answer nothing, and what the error queue says of them.
-
-        The query goes along in the same message: TCP would hold back a second one until the first is
-        acknowledged, which takes 40 ms where nothing is answered.
-        """
-        answers, answer = self.exchange([*units, self.dialect.instrument.next_error])
-        self.no_error(compose(units), answers[-1])
-        if len(answers) != 1:
+        """Commands that answer nothing, and what the instrument says of errors."""
+        answers, answer = self.whether_done(units)
+        if answers:
             raise InstrumentError(self.name, compose(units), f"expected no answer, got '{answer.text}'")
 
     def _ready(self, message: str) -> InstrumentSession:
@@ -146,7 +190,13 @@ class Conversation:
             raise InstrumentError(self.name, "; ".join(messages), told) from error
 
     def no_error(self, command: str, entry: str) -> None:
-        """Raise an entry of the error queue that is an error, with all that follow it."""
+        """Raise an entry of the error queue that is an error, with all that follow it; or what the event
+        status register tells.
+        """
+        if self.dialect.instrument.next_error is None:
+            if told := self._event(entry):
+                raise InstrumentError(self.name, command, f"reports {told}")
+            return
         number, text = self._entry(entry)
         if number != 0:
             rest = [f"{number}, {text}", *self.errors()]
@@ -156,4 +206,10 @@ class Conversation:
         try:
             return parse_entry(answer)
         except ValueError as error:
-            raise InstrumentError(self.name, self.dialect.instrument.next_error, str(error)) from None
+            raise InstrumentError(self.name, self.dialect.error_query or "", str(error)) from None
+
+    def _event(self, answer: str) -> str:
+        try:
+            return self.dialect.event_error(answer)
+        except ValueError as error:
+            raise InstrumentError(self.name, self.dialect.error_query or "", str(error)) from None

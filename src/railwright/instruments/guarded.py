@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from railwright.guard.link import Answerless, GuardLink
+from railwright.guard.manner import USUAL, Manner
 from railwright.instruments.errors import Fenced, InstrumentError, NotReached
 from railwright.instruments.session import TIMEOUT, Answer, InstrumentSession, OpenSession, Trace
 
@@ -12,12 +13,23 @@ from railwright.instruments.session import TIMEOUT, Answer, InstrumentSession, O
 class GuardedSession:
     """One session of the guard's, as the driver sees it."""
 
-    def __init__(self, link: GuardLink, name: str, address: str, timeout: float, trace: Trace | None) -> None:
+    # Many: what a session is opened with.
+    def __init__(
+        self,
+        link: GuardLink,
+        name: str,
+        address: str,
+        timeout: float,
+        trace: Trace | None,
+        identify: str = "*IDN?",
+        manner: Manner = USUAL,
+    ) -> None:
         self.name = name
-        self._link, self._timeout, self._trace = link, timeout, trace
-        self._identify = "*IDN?"
+        self._link, self._trace = link, trace
+        self._timeout = max(timeout, manner.patience)
+        self._identify = identify
         try:
-            answer = link.open(name, address, self._identify, timeout)
+            answer = link.open(name, address, self._identify, self._timeout, manner)
         except Answerless as error:
             if error.fenced:
                 raise Fenced(name, self._identify, str(error), lost=True) from None
@@ -69,7 +81,7 @@ def _silence(address: str, what: str) -> str:
 def open_guarded(link: GuardLink, trace: Trace | None = None, timeout: float = TIMEOUT) -> OpenSession:
     """An opener of sessions through this guard; lines go to `trace`."""
 
-    def open_session(name: str, address: str) -> InstrumentSession:
-        return GuardedSession(link, name, address, timeout, trace)
+    def open_session(name: str, address: str, identify: str, manner: Manner) -> InstrumentSession:
+        return GuardedSession(link, name, address, timeout, trace, identify, manner)
 
     return open_session

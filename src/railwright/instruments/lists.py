@@ -59,9 +59,7 @@ def start(supply: SupplyDriver, outputs: Sequence[str], at: float | None = None)
         units = [dialect.command_of(header.start, channels)]
     else:
         units = [u for c in channels for u in (*dialect.select(c), dialect.command_of(header.start, [c]))]
-    answers, answer = supply.exchange([*units, dialect.instrument.next_error], at=at)
-    supply.no_error(compose(units), answers[-1])
-    return answer
+    return supply.whether_done(units, at=at)[1]
 
 
 def stop(supply: SupplyDriver) -> None:
@@ -96,13 +94,12 @@ def _put_word(supply: SupplyDriver, output: str, header: str, word: str) -> None
         dialect.command_of(header, [channel], dialect.words[word]),
         dialect.query_of(header, channel),
     ]
-    answers, _ = supply.exchange([*units, dialect.instrument.next_error])
-    supply.no_error(compose(units), answers[-1])
+    answers, _ = supply.whether_done(units)
     try:
         got = dialect.word(answers[0])
     except ValueError as error:
         raise InstrumentError(supply.name, compose(units), str(error)) from None
-    if got != word or len(answers) != 2:
+    if got != word:
         told = f"output {output}: {header} was set to {word} and reads back as {answers[0]}"
         raise InstrumentError(supply.name, compose(units), told)
 

@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
+from railwright.guard.manner import USUAL, Manner
 from railwright.instruments.errors import InstrumentError, NotReached
 
 Trace = Callable[[float, str, Literal["sent", "received"], str], None]
@@ -55,15 +56,24 @@ class InstrumentSession(Protocol):
         """End the session; never fails."""
 
 
-OpenSession = Callable[[str, str], InstrumentSession]
-"""(instrument's name, VISA address) -> an open session. A guard that owns sessions can stand behind it."""
+OpenSession = Callable[[str, str, str, Manner], InstrumentSession]
+"""(instrument's name, VISA address, what asks who it is, its manner) -> an open session. A guard that owns
+sessions can stand behind it.
+"""
 
 
 class VisaSession:
     """A session through pyvisa with the pyvisa-py backend: no vendor library is needed."""
 
     def __init__(
-        self, name: str, address: str, *, timeout: float = TIMEOUT, trace: Trace | None = None
+        self,
+        name: str,
+        address: str,
+        _identify: str = "",
+        manner: Manner = USUAL,
+        *,
+        timeout: float = TIMEOUT,
+        trace: Trace | None = None,
     ) -> None:
         import pyvisa
 
@@ -78,9 +88,9 @@ class VisaSession:
             self._resource = manager.open_resource(
                 address,
                 open_timeout=int(OPEN_TIMEOUT * 1000),
-                timeout=int(timeout * 1000),
-                read_termination="\n",
-                write_termination="\n",
+                timeout=int(max(timeout, manner.patience) * 1000),
+                read_termination=manner.answers,
+                write_termination=manner.sends,
             )
         # The backend raises bare Exception where an address cannot be reached: whatever it is,
         # no session is open.

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from railwright.dialects.dialect import Setting, Value
+from railwright.dialects.dialect import Value
+from railwright.dialects.operation import Setting
 from railwright.dialects.units import compose
 from railwright.documents.bench import Supply as SupplyDocument
 from railwright.instruments.comparison import allowed_difference
@@ -89,6 +90,7 @@ class SupplyDriver(Conversation):
         return self._channels[output]
 
     def supports(self, setting: Setting) -> bool:
+        """Whether a command sets it, or at least the supply, or a person, says how it stands."""
         return setting in self.dialect.settings
 
     def identify(self) -> Identity:
@@ -98,15 +100,13 @@ class SupplyDriver(Conversation):
         if (before := self._ready(command).identity) not in ("", answer):
             told = f"answered '{before}', then '{answer}': two identifications of one instrument"
             raise InstrumentError(self.name, command, told)
-        fields = [field.strip() for field in answer.split(",")]
-        if len(fields) != 4 or not all(fields[:2]):
-            raise InstrumentError(
-                self.name,
-                command,
-                f"expected 'maker,model,serial,version', got '{answer}': an unknown instrument",
-            )
-        maker, model, serial, version = (printable(field, one_line=True) for field in fields)
-        identity = Identity(maker, model, serial, version, answer)
+        try:
+            fields = self.dialect.identified(answer)
+        except ValueError as error:
+            raise InstrumentError(self.name, command, f"{error}: an unknown instrument") from None
+        identity = Identity(
+            **{name: printable(text, one_line=True) for name, text in fields.items()}, answer=answer
+        )
         for what, wanted, got in (
             ("model", self.document.model, identity.model),
             ("serial number", self.document.serial, identity.serial),
@@ -120,7 +120,10 @@ class SupplyDriver(Conversation):
 
     def clear(self) -> None:
         """Empty the error queue and the event registers."""
-        self.do([self.dialect.instrument.clear])
+        if self.dialect.instrument.clear is not None:
+            self.do([self.dialect.instrument.clear])
+        else:
+            self.errors()
 
     # Setting
 
@@ -128,13 +131,16 @@ class SupplyDriver(Conversation):
         """Set one after the other, each verified: error queue empty, and the query answers what was asked."""
         for change in changes:
             channel = self._channels[change.output]
-            self.do([*self.dialect.select(channel), self._set(change)])
+            if self._sets(change.setting):
+                self.do([*self.dialect.select(channel), self._set(change)])
             self.verify([change])
 
     def verify(self, changes: Iterable[OutputSetting]) -> None:
         """Query settings and compare them with what was asked."""
         for change in changes:
             channel = self._channels[change.output]
+            if not self.tells(change.setting):
+                continue
             units = [*self.dialect.select(channel), self.dialect.query_unit(change.setting, channel)]
             answer = self.one_answer(units)
             self._compare(change, compose(units), answer)
@@ -159,26 +165,23 @@ class SupplyDriver(Conversation):
         for output in dict.fromkeys(change.output for change in changes):
             channel = self._channels[output]
             own = [change for change in changes if change.output == output]
-            units += self.dialect.select(channel) + [self._set(change) for change in own]
+            sent = [self._set(change) for change in own if self._sets(change.setting)]
+            units += self.dialect.select(channel) + sent if sent else []
         asked: list[OutputSetting] = []
         for output in dict.fromkeys(change.output for change in (*changes, *moved)):
             channel = self._channels[output]
-            own = [change for change in (*changes, *moved) if change.output == output]
-            units += self.dialect.select(channel)
+            own = [
+                change
+                for change in (*changes, *moved)
+                if change.output == output and self.tells(change.setting)
+            ]
+            units += self.dialect.select(channel) if own else []
             units += [self.dialect.query_unit(change.setting, channel) for change in own]
             asked += own
-        parts, answer = self.exchange([*units, self.dialect.instrument.next_error], at=at)
+        parts, answer = self.whether_done(units, at=at)
         command = compose(units)
-        if len(parts) != len(asked) + 1:
-            entries = [part for part in parts if '"' in part and not part.startswith(("0", "+0"))]
-            what = (
-                "reports " + "; ".join([*entries, *self.errors()])
-                if entries
-                else f"answered '{answer.text}' only"
-            )
-            raise InstrumentError(self.name, command, what)
-        *parts, entry = parts
-        self.no_error(command, entry)
+        if len(parts) != len(asked):
+            raise InstrumentError(self.name, command, f"answered '{answer.text}' only")
         for change, part in zip(asked, parts, strict=True):
             self._compare(change, command, part)
         return answer
@@ -191,11 +194,13 @@ class SupplyDriver(Conversation):
     def template(self, output: str, setting: Setting) -> tuple[str, ...]:
         """The messages that set a number of one output, with `{}` in its place."""
         channel = self._channels[output]
-        unit = self.dialect.command_of(self.dialect.settings[setting], [channel], "{}")
+        unit = self.dialect.template_unit(setting, channel)
         return self.messages([*self.dialect.select(channel), unit])
 
     def clear_trips(self, output: str) -> None:
         """Let go a protection that tripped; the output stays off."""
+        if self.dialect.actions.clear_trips is None:
+            return
         channel = self._channels[output]
         unit = self.dialect.action_unit(self.dialect.actions.clear_trips, channel)
         self.do([*self.dialect.select(channel), unit])
@@ -268,13 +273,14 @@ class SupplyDriver(Conversation):
                     what: (first + number, position)
                     for number, what in enumerate(("state", "voltage", "current"))
                 }
-            first += 3 + sum(len(self._status_units(self._channels[output])) for output in group)
+            first += 3 + sum(len(self.dialect.status_units(self._channels[output])) for output in group)
         return found
 
     def setting_queries(self, output: str, settings: Sequence[Setting]) -> tuple[str, ...]:
         """Messages that ask for settings of one output."""
         channel = self._channels[output]
-        queries = [self.dialect.query_unit(setting, channel) for setting in settings]
+        asked = [setting for setting in settings if self.tells(setting)]
+        queries = [self.dialect.query_unit(setting, channel) for setting in asked]
         return self.messages([*self.dialect.select(channel), *queries])
 
     def differences(
@@ -285,6 +291,7 @@ class SupplyDriver(Conversation):
         ignored: settings that may be anything.
         """
         answers = split_answers(answer)
+        changes = [change for change in changes if self.tells(change.setting)]
         asked = f"settings of output {changes[0].output}"
         if len(answers) != len(changes):
             told = f"expected {len(changes)} answers to the {asked}, got '{answer}'"
@@ -292,7 +299,7 @@ class SupplyDriver(Conversation):
         found = []
         for change, part in zip(changes, answers, strict=True):
             got = self._understood(change.setting, asked, part)
-            if change.setting not in ignored and not self._same(change, got):
+            if change.setting not in ignored and not self.same(change, got):
                 found.append(
                     f"{self.name}.{change.output}: {change.setting} was set to {_shown(change.value)} "
                     f"and now reads {_shown(got)}"
@@ -309,7 +316,7 @@ class SupplyDriver(Conversation):
         for group in self._groups(outputs):
             channels = [self._channels[output] for output in group]
             queries = self.dialect.state_units(channels) + self.dialect.reading_units(channels)
-            queries += [unit for channel in channels for unit in self._status_units(channel)]
+            queries += [unit for channel in channels for unit in self.dialect.status_units(channel)]
             units += self.dialect.select(channels[0]) + queries
             wanted += len(queries)
         return units, wanted
@@ -320,53 +327,71 @@ class SupplyDriver(Conversation):
         left, time = iter(answers), answer.middle
         exchange = answer.sent, answer.received
         readings = {}
-        status = self.dialect.status
         for group in self._groups(outputs):
             states = [self._understood("output", command, part) for part in next(left).split(",")]
             if len(states) != len(group):
                 raise InstrumentError(self.name, command, f"expected {len(group)} states, got {len(states)}")
-            voltages = self._numbers(next(left), len(group), command)
-            currents = self._numbers(next(left), len(group), command)
+            voltages, currents = (
+                self._numbers(next(left), len(group), command, factor)
+                for factor in self.dialect.readings.factors
+            )
             for output, on, voltage, current in zip(group, states, voltages, currents, strict=True):
-                mode: Mode | None = None
-                trip = ""
-                if status.mode is not None:
-                    names = status.mode.names(self._whole(next(left), command))
-                    mode = Mode[names[-1]] if names else Mode.OFF
-                if names := status.trips.names(self._whole(next(left), command)):
-                    mode, trip = Mode.TRIPPED, names[0]
+                told = [next(left) for _ in self.dialect.status_units(self._channels[output])]
+                mode, trip = self._status(told, command)
                 readings[output] = OutputReading(
                     output, time, voltage, current, mode, trip, bool(on), exchange
                 )
         return readings
 
-    def _status_units(self, channel: int) -> list[str]:
-        registers = (self.dialect.status.mode, self.dialect.status.trips)
-        return [register.query.format(channel=channel) for register in registers if register is not None]
+    def _status(self, answers: Sequence[str], command: str) -> tuple[Mode | None, str]:
+        """What regulates an output, and why it tripped."""
+        try:
+            regulates, tripped = self.dialect.understood_status(answers)
+        except (ValueError, OverflowError) as error:
+            raise InstrumentError(self.name, command, str(error)) from None
+        if tripped:
+            return Mode.TRIPPED, tripped[0]
+        if regulates is None:
+            return None, ""
+        return (Mode[regulates] if regulates else Mode.OFF), ""
+
+    def _sets(self, setting: Setting) -> bool:
+        """Whether a command sets it; InstrumentError where the dialect does not know it at all."""
+        if not self.supports(setting):
+            told = f"its dialect '{self.dialect.name}' cannot set {setting}"
+            raise InstrumentError(self.name, "", told)
+        return self.dialect.can_set(setting)
+
+    def tells(self, setting: Setting) -> bool:
+        """Whether the supply can be asked how it stands."""
+        return setting in self.dialect.settings and self.dialect.settings[setting].query is not None
 
     def _set(self, change: OutputSetting) -> str:
-        if not self.supports(change.setting):
-            raise InstrumentError(
-                self.name, "", f"its dialect '{self.dialect.name}' cannot set {change.setting}"
-            )
         return self.dialect.set_unit(change.setting, self._channels[change.output], change.value)
 
     def _compare(self, change: OutputSetting, command: str, answer: str) -> None:
         got = self._understood(change.setting, command, answer)
-        if not self._same(change, got):
+        if not self.same(change, got):
             raise InstrumentError(
                 self.name,
                 command,
                 f"output {change.output}: {change.setting} was set to {change.value} and reads back as {got}",
             )
 
-    def _same(self, change: OutputSetting, got: Value) -> bool:
+    def stands(self, change: OutputSetting) -> bool:
+        """Whether the supply says that a setting is as it should be, before anything sets it."""
+        channel = self._channels[change.output]
+        units = [*self.dialect.select(channel), self.dialect.query_unit(change.setting, channel)]
+        return self.same(change, self._understood(change.setting, compose(units), self.one_answer(units)))
+
+    def same(self, change: OutputSetting, got: Value) -> bool:
+        """Whether what was got is what was asked for, on the instrument's own grid."""
         if isinstance(change.value, bool | str):
             return got == change.value
         output = self.document.outputs[change.output]
         # A NaN is never within any bound.
         allowed = allowed_difference(output, change.setting, change.value) + change.slack
-        return abs(float(got) - change.value) <= allowed
+        return abs(float(got) - change.value) <= allowed + self.dialect.settings[change.setting].grid
 
     def _understood(self, setting: Setting, command: str, answer: str) -> Value:
         try:
@@ -374,9 +399,9 @@ class SupplyDriver(Conversation):
         except ValueError as error:
             raise InstrumentError(self.name, command, f"{setting}: {error}") from None
 
-    def _numbers(self, answer: str, count: int, command: str) -> list[float]:
+    def _numbers(self, answer: str, count: int, command: str, factor: float) -> list[float]:
         try:
-            numbers = [parse_response(part) for part in answer.split(",")]
+            numbers = [parse_response(part) * factor for part in answer.split(",")]
         except ValueError as error:
             raise InstrumentError(self.name, command, str(error)) from None
         if len(numbers) != count or any(
@@ -384,14 +409,6 @@ class SupplyDriver(Conversation):
         ):
             raise InstrumentError(self.name, command, f"expected {count} finite numbers, got '{answer}'")
         return numbers
-
-    def _whole(self, answer: str, command: str) -> int:
-        try:
-            return int(parse_response(answer))
-        except (ValueError, OverflowError):
-            raise InstrumentError(
-                self.name, command, f"expected a register's value, got '{answer}'"
-            ) from None
 
 
 def _shown(value: Value) -> str:

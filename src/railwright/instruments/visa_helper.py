@@ -1,4 +1,4 @@
-"""A process that speaks VISA for one address: `python -m railwright.instruments.visa_helper ADDRESS`.
+"""A process that speaks VISA for one address: `… -m railwright.instruments.visa_helper ADDRESS [MANNER]`.
 
 Standard input: messages, one a line. Standard output: `open`, or why not; then the answer to each message
 that asks something, one a line. It may hang in its library: whoever started it kills it then. The session is
@@ -7,17 +7,19 @@ cleared first (IEEE 488.1 device clear), so that nothing of an earlier message i
 
 from __future__ import annotations
 
+import json
 import sys
 from contextlib import suppress
 
 
-def main(address: str) -> int:
-    """Serve until standard input ends. Returns the exit code."""
+def main(address: str, manner: str = "{}") -> int:
+    """Serve until standard input ends. manner: fields of a `Manner`, as JSON. Returns the exit code."""
+    from railwright.guard.manner import Manner
     from railwright.instruments.errors import InstrumentError
     from railwright.instruments.session import VisaSession
 
     try:
-        session = VisaSession("instrument", address, timeout=60.0)
+        session = VisaSession("instrument", address, timeout=60.0, manner=Manner(**json.loads(manner)))
     except InstrumentError as error:
         print(error.what, flush=True)
         return 1
@@ -44,4 +46,4 @@ def asks(message: str) -> bool:
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1]))
+    sys.exit(main(*sys.argv[1:]))

@@ -101,10 +101,10 @@ def restarts(view: View) -> Measured:
     )
     how = f"drop-outs of the current below {amount(usual * LONG_DIP, 'A')} among {time[step].size} values"
     lasting = [dip for dip in runs if _lasts(view, time, amps, volts, dip, usual)]
-    away = _surely_away(view, amps, volts, 4.0 * current.noise + current.step)
+    certain = _surely_away(view, amps, volts, 4.0 * current.noise + current.step)
     sure = 0
     for dip in lasting:
-        inside = np.flatnonzero(away[slice(*dip)]) + dip[0]
+        inside = np.flatnonzero(certain[slice(*dip)]) + dip[0]
         sure += bool(inside.size) and _reaches(time, (inside[0], inside[-1] + 1), begin, end, margin)
     if sure < len(lasting):
         hidden = _open(len(lasting) - sure)

@@ -150,11 +150,9 @@ def _of_one_half(inside: Signal, levels: Levels, *, high: bool) -> None:
     from railwright.measures.levels import places
 
     values, visible = inside.values, 4.0 * inside.noise + 2.0 * inside.step
-    beyond = []
-    for place, extreme in (
-        (int(np.argmin(values)), np.min(values)),
-        (int(np.argmax(values)), np.max(values)),
-    ):
+    beyond: list[float] = []
+    for place in (int(np.argmin(values)), int(np.argmax(values))):
+        extreme = values[place]
         around = values[max(0, place - 1) : place + 2]
         stays = np.count_nonzero(np.abs(values - extreme) <= visible) >= LEAST_VALUES
         beyond.append(0.0 if stays else float(np.ptp(around)))

@@ -20,6 +20,7 @@ from railwright.plan.stairs import looks_per_reading
 from railwright.plan.timeline import Waiting
 from railwright.quantities import show
 from railwright.records.ended import AS_REQUIRED, Ended, SwitchedOff
+from railwright.running.by_hand import Hands, NotSetByHand
 from railwright.running.clocks import Clocks
 from railwright.running.deviations import deviations_of
 from railwright.running.end_run import EndRun
@@ -78,10 +79,12 @@ class Conduct:
         triggers: Triggers | None = None,
         trace: Trace | None = None,
         consent: bool = False,
+        hands: Hands | None = None,
     ) -> None:
         self.procedure, self.device, self.plan = documents.procedure, documents.device, plan
         self.rig, self.recorder, self.link, self.stop = rig, recorder, link, stop
-        self.decay_limit, self.wait_for_lost, self.consent = decay_limit, wait_for_lost, consent
+        self.decay_limit, self.wait_for_lost = decay_limit, wait_for_lost
+        self.consent, self.hands = consent, hands
         below = {name: off_threshold(documents.device, name) for name in rig.set_points}
         self.watch = Watch(self.procedure.stop_when, below)
         self.every = max(self.procedure.record.every, SHORTEST)
@@ -140,7 +143,9 @@ class Conduct:
     def _guarded(self) -> tuple[Ended, str]:
         """How it ended, and why. Nothing is said or written of that before OFF has gone out."""
         try:
-            ways = Ways(self._look, lambda: self._arm(energising=False), self.link.sleep, self.consent)
+            ways = Ways(
+                self._look, lambda: self._arm(energising=False), self.link.sleep, self.consent, self.hands
+            )
             self.cautions += prepare(self.rig, self.recorder, self.device, ways)
             self._load_first()
             self._arm(energising=True)
@@ -148,7 +153,7 @@ class Conduct:
             self._play()
         except EndRun as over:
             ended, cause = over.ended, over.cause
-        except FoundOn as found:
+        except (FoundOn, NotSetByHand) as found:
             ended, cause = Ended.STOPPED, str(found)
         except Fenced as fenced:
             ended, cause = Ended.STOPPED, fenced.what

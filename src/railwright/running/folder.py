@@ -17,7 +17,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from railwright.dialects.files import dialect_hash
 from railwright.documents.bench import Bench, Calibration
 from railwright.documents.files import write_beside
 from railwright.documents.loader import Documents
@@ -182,7 +181,7 @@ def describe_run(
         "nominal_duration": plan.duration,
         "sensed": {name: feed.sense for name, feed in set_points.items()},
         "instruments": [_instrument(bench, name) for name in supplies],
-        "dialects": {name: dialect_hash(name) for name in (bench.supplies[s].dialect.name for s in supplies)},
+        "dialects": {each.name: each.digest for each in (bench.supplies[name].dialect for name in supplies)},
         "ended": None,
     }
 

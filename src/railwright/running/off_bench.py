@@ -12,14 +12,16 @@ import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Any
+from pathlib import Path
+from typing import Any, NamedTuple
 
-from railwright.dialects.files import dialect_names, dialect_text
-from railwright.dialects.units import compose, unit_of
+from railwright.dialects.files import dialect_names, find_dialect
+from railwright.dialects.units import CHANNEL, FACTORS, Spoken
 from railwright.dialects.words import off_answers
 from railwright.documents.channel_name import channel_named
 from railwright.documents.salvage import salvage
 from railwright.guard.locks import normalised
+from railwright.guard.manner import Manner
 from railwright.guard.off_plan import OFF_BELOW, InputOff, OffPlan, OutputOff, Place, SupplyOff
 
 _ADDRESS = re.compile(r"""^[^#\n]*?\baddress:\s*["']?([^\s"',}#]+::[^\s"',}]+)""", re.MULTILINE)
@@ -49,8 +51,8 @@ class BenchSupply:
     plan: SupplyOff | None = None
 
 
-def read_bench(text: str) -> tuple[BenchSupply, ...]:
-    """The supplies of a bench document; ValueError where there are none in it."""
+def read_bench(text: str, folder: Path) -> tuple[BenchSupply, ...]:
+    """The supplies of a bench document that lies in a folder; ValueError where there are none in it."""
     tree = salvage(text)
     supplies = tree.get("supplies") if isinstance(tree, Mapping) else None
     if not isinstance(supplies, Mapping) or not supplies:
@@ -58,7 +60,10 @@ def read_bench(text: str) -> tuple[BenchSupply, ...]:
         named = isinstance(other, str) and other.endswith((".yaml", ".yml"))
         remedy = f"; it names {other[:100]!r}: give that one" if named and isinstance(other, str) else ""
         raise ValueError(f"expected a bench document with 'supplies', got none in it{remedy}")
-    found = [_supply(str(name), node if isinstance(node, Mapping) else {}) for name, node in supplies.items()]
+    found = [
+        _supply(str(name), node if isinstance(node, Mapping) else {}, folder)
+        for name, node in supplies.items()
+    ]
     missed = _missed(text, found)
     places = places_of([each.address for each in found])
     return (*(replace(each, place=places[each.address]) for each in found), *missed)
@@ -97,20 +102,27 @@ def concerns(supply: BenchSupply, names: frozenset[str] | None) -> bool:
     return names is None or any(output.name in names for output in supply.outputs)
 
 
-def _supply(name: str, node: Mapping[str, Any]) -> BenchSupply:
+def _supply(name: str, node: Mapping[str, Any], folder: Path) -> BenchSupply:
     given, wanted = node.get("address"), node.get("dialect")
     address = given.strip() if isinstance(given, str) else ""
     outputs = node.get("outputs")
     owns = {str(own): each for own, each in outputs.items()} if isinstance(outputs, Mapping) else {}
-    dialect = _dialect(wanted) if isinstance(wanted, str) else None
+    dialect = _dialect(wanted.strip(), folder) if isinstance(wanted, str) else None
     fault = ""
     if not address:
         fault = "the bench document gives no address of its supply"
     elif dialect is None:
-        fault = f"expected one of the dialects {', '.join(dialect_names())}, got {str(wanted)[:40]!r}"
+        known = ", ".join(dialect_names())
+        fault = f"expected one of the dialects {known}, or a file of one, got {str(wanted)[:40]!r}"
     channels = {own: _channel(own, each) for own, each in owns.items()}
-    known = [(own, channel) for own, channel in channels.items() if channel is not None]
-    plan, found = (None, {}) if fault or dialect is None else _compile(name, address, dialect, known)
+    numbered = [(own, channel) for own, channel in channels.items() if channel is not None]
+    plan: SupplyOff | None = None
+    found: dict[str, OutputOff] = {}
+    if not fault and dialect is not None:
+        try:
+            plan, found = _compile(name, address, dialect, numbered)
+        except (KeyError, TypeError, ValueError, AttributeError) as error:
+            fault = f"its dialect {str(wanted)[:40]!r} lacks what switches off: {error}"
     made = tuple(
         BenchOutput(f"{name}.{own}", name, found.get(own), fault or _why(own, owns[own], channels[own]))
         for own in owns
@@ -131,12 +143,13 @@ def _why(own: str, node: Any, channel: int | None) -> str:
 
 
 @cache
-def _dialect(name: str) -> Mapping[str, Any] | None:
-    """A dialect's file as it stands; the package's own tests have validated it."""
-    name = name.strip()
-    if name not in dialect_names():
+def _dialect(written: str, folder: Path) -> Mapping[str, Any] | None:
+    """A dialect's file as it stands; a run has validated it."""
+    try:
+        file = find_dialect(written, folder)
+    except Exception:  # noqa: BLE001 - another package's fault is no reason to leave the other supplies on
         return None
-    tree = salvage(dialect_text(name))
+    tree = None if file is None else salvage(file.content.decode("utf-8", "replace"))
     return tree if isinstance(tree, Mapping) else None
 
 
@@ -144,43 +157,66 @@ def _compile(
     name: str, address: str, dialect: Mapping[str, Any], channels: Sequence[tuple[str, int]]
 ) -> tuple[SupplyOff, dict[str, OutputOff]]:
     """How outputs are switched off and looked at, as the driver does it, without status registers."""
-    addressing, words = dialect["addressing"], dialect["words"]
-    together = dialect["compound"] == "true"
-    headers = [
-        dialect["settings"]["output"] + "?",
-        dialect["readings"]["voltage"],
-        dialect["readings"]["current"],
-    ]
-
-    def messages(units: Sequence[str]) -> tuple[str, ...]:
-        return (compose(units),) if together else tuple(units)
-
-    def select(channel: int) -> list[str]:
-        header = dialect["instrument"].get("select")
-        return [] if header is None else [f"{header} {channel}"]
-
-    groups = [channels] if dialect["list_readings"] == "true" else [[each] for each in channels]
+    spoken, switch = _spoken(dialect), _switch(dialect)
+    headers = [switch.query, dialect["readings"]["voltage"], dialect["readings"]["current"]]
+    groups = [channels] if dialect.get("list_readings") == "true" else [[each] for each in channels]
     asked: list[str] = []
     outputs: dict[str, OutputOff] = {}
     answer = 0
     for group in groups if channels else ():
         numbers = [channel for _, channel in group]
-        asked += select(numbers[0]) + [unit_of(addressing, header, numbers) for header in headers]
+        asked += spoken.selecting(numbers[0]) + [spoken.unit(header, numbers) for header in headers]
         for position, (own, channel) in enumerate(group):
-            switch = unit_of(addressing, dialect["settings"]["output"], [channel], words["off"])
+            off = spoken.unit(switch.command, [channel], switch.off)
             state, voltage, current = ((answer + number, position) for number in range(len(headers)))
             outputs[own] = OutputOff(
                 f"{name}.{own}",
                 name,
-                messages([*select(channel), switch]),
+                spoken.messages([*spoken.selecting(channel), off]),
                 state,
                 voltage,
                 current,
                 NO_CURRENT,
-                off_answers(words["off"]),
+                off_answers(switch.off),
+                volt=FACTORS[dialect["readings"].get("voltage_unit", "V")],
+                ampere=FACTORS[dialect["readings"].get("current_unit", "A")],
             )
         answer += len(headers)
-    return SupplyOff(name, address, dialect["instrument"]["identify"], "", messages(asked)), outputs
+    identify = dialect["instrument"]["identify"]
+    return SupplyOff(name, address, identify, "", spoken.messages(asked), manner=_manner(dialect)), outputs
+
+
+def _manner(dialect: Mapping[str, Any]) -> Manner:
+    """How its lines end, and how much time it wants, as `Dialect.manner` has it."""
+    session = dialect.get("session", {})
+    sends, answers = (str(session.get(key, "\n")) for key in ("sends", "answers"))
+    pause, patience = (float(session.get(key, 0.0)) for key in ("pause", "patience"))
+    return Manner(sends, answers, pause, patience)
+
+
+def _spoken(dialect: Mapping[str, Any]) -> Spoken:
+    """How its commands name their output, as `Dialect.spoken` has it."""
+    called = dialect.get("called", CHANNEL)
+    if isinstance(called, Mapping):
+        called = {int(channel): str(name) for channel, name in called.items()}
+    select, prefix = dialect["instrument"].get("select", ""), dialect.get("prefix", "")
+    return Spoken(dialect["addressing"], dialect["compound"] == "true", select, prefix, called)
+
+
+class _Switch(NamedTuple):
+    """The command and the query of an output's switch, and the word that switches it off."""
+
+    command: str
+    query: str
+    off: str
+
+
+def _switch(dialect: Mapping[str, Any]) -> _Switch:
+    """As `Operation` reads it: a header alone, or a command and a query with words of their own."""
+    written, off = dialect["settings"]["output"], dialect["words"]["off"]
+    if isinstance(written, str):
+        return _Switch(written, written + "?", off)
+    return _Switch(written["command"], written["query"], written.get("off", off))
 
 
 def plan_of(supplies: Sequence[BenchSupply], names: frozenset[str]) -> OffPlan:

@@ -233,7 +233,9 @@ class OffNow:
         if not plan.inputs:
             return True
         plan = replace(plan, lost=LOST_WAIT)
-        sessions = {each.name: Session(each.name, each.address, connect) for each in plan.supplies}
+        sessions = {
+            each.name: Session(each.name, each.address, connect, each.manner) for each in plan.supplies
+        }
         said: set[str] = set()
 
         def happened(what: str, fields: dict[str, Any]) -> None:

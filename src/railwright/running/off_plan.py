@@ -63,6 +63,7 @@ def compile_off_plan(
                 supply.look(used),
                 off_messages(supply) if name in watchdogs else (),
                 supply.dialect.off_answers,
+                supply.dialect.manner,
             )
         )
         places = supply.places(used)
@@ -78,6 +79,10 @@ def compile_off_plan(
                 set_voltage=supply.template(own, "voltage"),
                 share=rig.share(output),
                 bleeds=bleeds(document, *fed[output]),
+                volt=supply.dialect.readings.factors[0],
+                ampere=supply.dialect.readings.factors[1],
+                set_volt=supply.dialect.settings["voltage"].factor,
+                set_digits=supply.dialect.settings["voltage"].digits,
             )
     inputs = []
     for name, feed in rig.set_points.items():

@@ -7,7 +7,8 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 
-from railwright.dialects.dialect import Setting, Value
+from railwright.dialects.dialect import Value
+from railwright.dialects.operation import Setting
 from railwright.documents.bench import Output
 from railwright.documents.device import Device
 from railwright.instruments.errors import InstrumentError, NotReached
@@ -18,6 +19,7 @@ from railwright.plan.off_order import held_voltage, off_threshold
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.stairs import slew_range
 from railwright.records import lines
+from railwright.running.by_hand import Hands, settings_by_hand
 from railwright.running.recorder import RunRecorder
 from railwright.running.rig import Rig
 from railwright.traces import Event, EventKind, Facts
@@ -35,13 +37,15 @@ class Ways:
 
     look: called between the stages, may raise to end it. arm: called when it is known who is there and that
     nothing is on: from then on somebody else can switch off. consent: the person at the bench agrees to what
-    was found on. wait: lets time pass [s].
+    was found on. wait: lets time pass [s]. hands: asks a person to make what no command sets; None: nobody
+    can.
     """
 
     look: Callable[[], None]
     arm: Callable[[], None]
     wait: Callable[[float], None]
     consent: bool = False
+    hands: Hands | None = None
 
 
 class FoundOn(Exception):
@@ -70,6 +74,8 @@ def prepare(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list
             supply.clear_trips(own)
         supply.clear()
         supply.check("after clearing")
+    tell("what is set by hand")
+    cautions += _by_hand(rig, recorder, ways)
     tell("protections")
     _put(rig, ways.look, protections)
     tell("set points")
@@ -92,6 +98,19 @@ def prepare(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list
         recorder.write("settings", input=name, output=output.output, settings=_as_data(everything))
     tell("read every output")
     return cautions + _standing(rig, recorder, device, ways)
+
+
+def _by_hand(rig: Rig, recorder: RunRecorder, ways: Ways) -> list[str]:
+    """Have a person make what no command sets, and note what was entered."""
+    cautions = []
+    for _, feed, output in rig.feeds():
+        ways.look()
+        supply = rig.supplies[output.output.supply]
+        wanted = [*protections(rig, feed, output), *limits(rig, feed, output)]
+        for entered in settings_by_hand(supply, wanted, ways.hands):
+            recorder.write("by hand", output=entered.output, setting=entered.setting, entered=entered.value)
+            cautions.append(f"{entered}, as it was entered by the operator: the supply cannot be asked.")
+    return cautions
 
 
 def _found(rig: Rig, recorder: RunRecorder, ways: Ways) -> list[str]:

@@ -23,6 +23,7 @@ from railwright.records import lines
 from railwright.records.ended import AS_REQUIRED, Ended
 from railwright.records.log import Log
 from railwright.records.names import GUARD_LOG
+from railwright.running.by_hand import Hands
 from railwright.running.conduct import Conduct
 from railwright.running.folder import RunFolder, describe_run
 from railwright.running.interruption import StopRequest, signals_ask
@@ -56,6 +57,7 @@ def run(
     wait_for_lost: float = WAIT_FOR_LOST,
     triggers: Triggers | None = None,
     consent: bool = False,
+    hands: Hands | None = None,
 ) -> RunOutcome:
     """Play the procedure on the bench's supplies, and record it in `folder`, which must hold nothing yet.
 
@@ -65,8 +67,9 @@ def run(
     [s]. stop: asks the run to end, as Ctrl-C and SIGTERM do. wait_for_lost: how long a supply that was lost
     with outputs on is waited for [s]. triggers: says when what a shape waits for has come (default: Enter,
     SIGUSR1). consent: the person at the bench agrees to outputs that are found on, and to voltages that stand
-    there before. Raises RunRefused where the run may not begin; from the first question on, whatever happens
-    comes back as an outcome, which says what was read to be off and what was not.
+    there before. hands: asks a person to make the settings that no command makes, before anything is on; left
+    out: a run that needs one is ended. Raises RunRefused where the run may not begin; from the first question
+    on, whatever happens comes back as an outcome, which says what was read to be off and what was not.
     """
     _refuse(documents, set_points, findings, folder)
     plan = plan_of(documents, set_points)
@@ -106,6 +109,7 @@ def run(
         triggers=triggers,
         trace=trace,
         consent=consent,
+        hands=hands,
     )
     spans = [span.name for span in plan.spans]
     # With the clock, what the guard tells of the end of a run that was killed finds its place in the record.

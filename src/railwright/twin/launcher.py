@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Any, Literal, Self
 from railwright.assumptions import Assumption
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
+from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
 from railwright.traces import Event, Record, Traces
 from railwright.twin.faults import TwinFault
@@ -244,6 +245,11 @@ class TwinBench:
             code = child.process.poll()
             if code is not None:
                 raise TwinError(f"the twin of supply '{name}' has ended (exit code {code})")
+
+    def set_by_hand(self, output: OutputName, setting: str, value: float | bool | str) -> bool:
+        """Turn a knob at a supply's panel, as a person would; whether it goes there."""
+        request = {"what": "by hand", "output": output.output, "setting": setting, "value": value}
+        return bool(self._children[output.supply].ask(request)["done"])
 
     def acts(self) -> tuple[Act, ...]:
         """What the faults by script have done so far, on `time.monotonic()`, in order of time."""

@@ -23,6 +23,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
 from railwright.twin.faults import TwinFault
+from railwright.twin.hands import set_at_panel
 from railwright.twin.mischief.script import Mischief
 from railwright.twin.server import ReplyTime, SupplyServer
 
@@ -139,6 +140,10 @@ async def _requests(server: SupplyServer, plant: Plant) -> None:
             _say(_write_traces(server, plant, request))
         if request["what"] == "mischief":
             _say({"acts": [asdict(act) for act in server.mischief.acts]})
+        if request["what"] == "by hand":
+            server.catch_up()
+            place = request["output"], request["setting"], request["value"]
+            _say({"done": set_at_panel(server.supply, *place)})
         if request["what"] == "energised":
             server.catch_up()
             _say({"energised": server.energised()})

@@ -19,6 +19,7 @@ from railwright.scpi.errors import ScpiError
 from railwright.scpi.framing import MessageFramer
 from railwright.scpi.grammar import Unit, parse_message
 from railwright.twin.commands import execute
+from railwright.twin.commands.spellings import line_ends
 from railwright.twin.listening import Listening, reset
 from railwright.twin.mischief.layer import Layer, Manner
 from railwright.twin.mischief.script import Mischief
@@ -93,6 +94,7 @@ class SupplyServer:
     ) -> None:
         self.supply = supply
         self.one_client = False
+        self._takes, self._gives = line_ends(supply.document.dialect)
         self.reply_time = reply_time if reply_time is not None else ReplyTime()
         self._clock = clock
         self._longest_lag = longest_lag
@@ -235,6 +237,8 @@ class SupplyServer:
         framer = MessageFramer(LONGEST_MESSAGE)
         count = 0
         while received := await client.reader.read(LONGEST_MESSAGE):
+            if self._takes == b"\r":
+                received = received.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
             for message in framer.feed(received):
                 if isinstance(message, ScpiError):
                     self.supply.status.report(message)
@@ -253,7 +257,7 @@ class SupplyServer:
         await self._take_time(client, message, manner)
         answer = await self.answer(message) if manner.done else ""
         if answer and manner.answered:
-            sent = self._layer.answered(message, answer.encode("latin-1", "replace") + b"\n")
+            sent = self._layer.answered(message, answer.encode("latin-1", "replace") + self._gives)
             client.writer.write(sent.data)
             if sent.endless and not client.endless:
                 client.endless.append(asyncio.get_running_loop().create_task(_go_on(client.writer)))

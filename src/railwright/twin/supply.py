@@ -60,6 +60,7 @@ class TwinSupply:
         self.plant = plant
         self.token = token_hex(4) if token is None else token
         self.selects = document.dialect.addressing == "selected-output"
+        self.numbered = document.dialect.addressing in ("numbered-header", "prefixed")
         self.channels = tuple(channel_numbers(document).values())
         self.selected = self.lowest
         self.panels = [

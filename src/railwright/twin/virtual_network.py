@@ -17,9 +17,12 @@ from typing import Any, Self
 
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
+from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
+from railwright.guard.manner import USUAL, Manner
 from railwright.traces import Event, Record, Traces
 from railwright.twin.faults import TwinFault
+from railwright.twin.hands import set_at_panel
 from railwright.twin.mischief.layer import Act
 from railwright.twin.mischief.script import Mischief
 from railwright.twin.plant import KEEP, Plant
@@ -87,7 +90,7 @@ class VirtualNetwork:
     ) -> None:
         self.close()
 
-    async def connect(self, address: str) -> Streams:
+    async def connect(self, address: str, _manner: Manner = USUAL) -> Streams:
         """A connection to the supply at this VISA address, after one way there and back. Raises
         ConnectionRefusedError while it takes none, or where there is no supply.
         """
@@ -122,6 +125,12 @@ class VirtualNetwork:
         server = self._server_of[output]
         server.catch_up()
         return tuple(server.energised()[output])
+
+    def set_by_hand(self, output: OutputName, setting: str, value: float | bool | str) -> bool:
+        """Turn a knob at a supply's panel, as a person would; whether it goes there."""
+        server = self.servers[output.supply]
+        server.catch_up()
+        return set_at_panel(server.supply, output.output, setting, value)
 
     def acts(self) -> tuple[Act, ...]:
         """What the faults by script have done so far, on the loop's time, in order of time."""

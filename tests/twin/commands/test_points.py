@@ -29,7 +29,7 @@ def test_a_stepping_list_plays_in_its_time(ready: AtHand) -> None:
         ready.wait(0.05)
     assert seen == [2.0, 4.0, 6.0, 6.0]
     assert ready.number("VOLT? (@2)") == 6.0
-    assert int(ready.ask("STAT:OPER:COND?")) & ~(1 << 13) == 1 << 8  # in CV, nothing plays
+    assert int(ready.ask("STAT:OPER:COND?")) & ~(1 << 13) == 1 << 10  # in CV, nothing plays
 
 
 def test_lines_between_points(ready: AtHand) -> None:

@@ -35,13 +35,13 @@ def test_the_current_limit_regulates_or_trips_after_its_delay(left: AtHand) -> N
 
 
 def test_a_linked_output_goes_off_with_its_source_and_not_the_other_way(left: AtHand) -> None:
-    left.does("OUTP:PROT:COUP (@1),(@2)")
-    assert left.ask("OUTP:PROT:COUP? (@1,2)") == "NONE,(@1)"
+    left.does("OUTP:PROT:LINK (@1),(@2)")
+    assert left.ask("OUTP:PROT:LINK? (@1,2)") == "NONE,(@1)"
     left.does("VOLT 5,(@1,2);:CURR 1,(@1,2);:OUTP ON,(@1,2)")
     left.wait(0.1)
     left.does("VOLT:PROT 4,(@1)")
     left.wait(0.05)
-    assert left.ask("OUTP? (@1,2);:OUTP:PROT:COUP:TRIP? (@1,2)") == "0,0;0,1"
+    assert left.ask("OUTP? (@1,2);:OUTP:PROT:LINK:TRIP? (@1,2)") == "0,0;0,1"
     assert left.refuses("OUTP ON,(@2)") == -221
     left.does("OUTP:PROT:CLE (@1,2);:VOLT:PROT MAX,(@1);PROT 4,(@2);:OUTP ON,(@1,2)")
     left.wait(0.1)
@@ -58,7 +58,7 @@ def test_an_over_current_protection_of_its_own_trips_below_the_limit_after_its_d
     )
     left.wait(0.15)
     assert left.ask("CURR:PROT:LEV:TRIP? (@1);:CURR:PROT:TRIP? (@1);:OUTP? (@1)") == "1;0;0"
-    assert int(left.ask("STAT:QUES:INST:ISUM1:COND?")) & 1 << 12
+    assert int(left.ask("STAT:QUES:INST:ISUM1:COND?")) & 1 << 11
 
 
 def test_an_over_power_protection_trips_when_it_is_on(left: AtHand) -> None:
@@ -74,9 +74,9 @@ def test_an_over_power_protection_trips_when_it_is_on(left: AtHand) -> None:
 @pytest.mark.parametrize(
     ("message", "number"),
     [
-        ("OUTP:PROT:COUP (@2),(@2)", -221),
-        ("OUTP:PROT:COUP 1,(@2)", -104),
-        ("OUTP:PROT:COUP (@5),(@2)", -222),
+        ("OUTP:PROT:LINK (@2),(@2)", -221),
+        ("OUTP:PROT:LINK 1,(@2)", -104),
+        ("OUTP:PROT:LINK (@5),(@2)", -222),
         ("VOLT:PROT 38.5,(@1)", -222),
         ("CURR:PROT:DEL 1 US,(@1)", -222),
         ("CURR:PROT:LEV 3,(@1)", -222),

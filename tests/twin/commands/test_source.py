@@ -45,7 +45,7 @@ def test_bounds_and_special_words(left: AtHand) -> None:
         ("VOLT2 5,(@1)", -114),
         ("INST:NSEL 1", -113),
         ("OUTP 1 V,(@1)", -138),
-        ("VOLT:SENS MAYBE,(@1)", -224),
+        ("VOLT:ALC:SOUR MAYBE,(@1)", -224),
     ],
 )
 def test_refusals(left: AtHand, message: str, number: int) -> None:
@@ -88,13 +88,13 @@ def test_slew(left: AtHand) -> None:
 
 
 def test_sensing_moves_the_regulated_point_and_only_while_off(left: AtHand) -> None:
-    left.does("VOLT:SENS EXT,(@1);:VOLT 12,(@1);:CURR 2,(@1);:OUTP ON,(@1)")
+    left.does("VOLT:ALC:SOUR EXT,(@1);:VOLT 12,(@1);:CURR 2,(@1);:OUTP ON,(@1)")
     left.wait(0.3)
-    assert left.ask("VOLT:SENS? (@1)") == "EXT"
+    assert left.ask("VOLT:ALC:SOUR? (@1)") == "EXT"
     rows = left.plant.input_history["main"].since(left.plant.time - 0.01)
     assert rows[2][-1] - rows[1][-1] > 0.05  # terminals above the connector by the lead's drop
     assert rows[1][-1] == pytest.approx(12.0, abs=0.02)
-    assert left.refuses("VOLT:SENS INT,(@1)") == -221
+    assert left.refuses("VOLT:ALC:SOUR INT,(@1)") == -221
 
 
 def test_a_selected_output_takes_the_commands(right: AtHand) -> None:
@@ -113,7 +113,7 @@ def test_a_selected_output_takes_the_commands(right: AtHand) -> None:
         ("VOLT:SLEW 5", -241),
         ("VOLT:PROT 5", -241),
         ("CURR:PROT:STAT ON", -241),
-        ("VOLT:SENS EXT", -241),
+        ("VOLT:ALC:SOUR EXT", -241),
         ("LIST:VOLT 1,2", -241),
     ],
 )
@@ -122,9 +122,9 @@ def test_refusals_of_a_plain_supply_with_selected_output(right: AtHand, message:
 
 
 def test_reset(left: AtHand) -> None:
-    left.does("VOLT 12,(@1);CURR 2,(@1);:VOLT:SENS EXT,(@1);:OUTP ON,(@1)")
+    left.does("VOLT 12,(@1);CURR 2,(@1);:VOLT:ALC:SOUR EXT,(@1);:OUTP ON,(@1)")
     left.wait(0.1)
     left.does("*RST")
-    assert left.ask("OUTP? (@1);:VOLT? (@1);:CURR? (@1);:VOLT:SENS? (@1);:VOLT:PROT? (@1)") == (
+    assert left.ask("OUTP? (@1);:VOLT? (@1);:CURR? (@1);:VOLT:ALC:SOUR? (@1);:VOLT:PROT? (@1)") == (
         "0;0.0000000E+00;0.0000000E+00;INT;3.8000000E+01"
     )

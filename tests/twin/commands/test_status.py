@@ -45,9 +45,9 @@ def test_an_answer_that_waits_shows_in_the_status_byte(left: AtHand) -> None:
 
 
 def test_questionable_and_operation_registers(left: AtHand) -> None:
-    left.does("VOLT 12,(@1);CURR 0.1,(@1);:STAT:QUES:ENAB 1;:STAT:OPER:ENAB 512;:OUTP ON,(@1)")
+    left.does("VOLT 12,(@1);CURR 0.1,(@1);:STAT:QUES:ENAB 1;:STAT:OPER:ENAB 2048;:OUTP ON,(@1)")
     left.wait(0.1)
-    assert left.ask("STAT:QUES:INST:ISUM1:COND?;:STAT:OPER:INST:ISUM1:COND?") == "1;512"
+    assert left.ask("STAT:QUES:INST:ISUM1:COND?;:STAT:OPER:INST:ISUM1:COND?") == "1;2048"
     assert left.ask("STAT:OPER:INST:ISUM2:COND?") == "0"
     assert int(left.ask("*STB?")) == 8 | 128
     assert int(left.ask("STAT:QUES?")) & 1
@@ -58,19 +58,19 @@ def test_questionable_and_operation_registers(left: AtHand) -> None:
 def test_a_short_spell_in_current_limit_is_kept_as_an_event(left: AtHand) -> None:
     left.does("VOLT 12,(@1);CURR 1,(@1);:OUTP ON,(@1)")
     left.wait(0.5)
-    assert left.ask("STAT:OPER:INST:ISUM:COND?") == str(1 << 8)
-    assert int(left.ask("STAT:OPER:INST:ISUM:EVEN?")) & (1 << 9)
+    assert left.ask("STAT:OPER:INST:ISUM:COND?") == str(1 << 10)
+    assert int(left.ask("STAT:OPER:INST:ISUM:EVEN?")) & (1 << 11)
 
 
 def test_transition_filters(left: AtHand) -> None:
-    left.does("STAT:OPER:INST:ISUM1:PTR 0;NTR 256")
+    left.does("STAT:OPER:INST:ISUM1:PTR 0;NTR 1024")
     left.does("CURR 2,(@1);:VOLT 5,(@1);:OUTP ON,(@1)")
     left.wait(0.2)
     left.ask("STAT:OPER:INST:ISUM1?")  # charging the capacitor it went in and out of CV
     assert left.ask("STAT:OPER:INST:ISUM1?") == "0"
     left.does("OUTP OFF,(@1)")
     left.wait(0.01)
-    assert left.ask("STAT:OPER:INST:ISUM1?") == "256"
+    assert left.ask("STAT:OPER:INST:ISUM1?") == "1024"
     left.does("STAT:PRES")
     assert left.ask("STAT:OPER:INST:ISUM1:PTR?;NTR?;ENAB?;:STAT:OPER:ENAB?") == "32767;0;32767;0"
 

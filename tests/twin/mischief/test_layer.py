@@ -323,9 +323,9 @@ def test_it_comes_back_when_it_has_cooled_unless_it_was_told_to_go_off(told_off:
 def test_a_linked_output_follows_over_temperature() -> None:
     async def run(network: Network) -> str:
         client = await switched_on(network)
-        await client.tell("OUTP:PROT:COUP (@1),(@2);:VOLT 5,(@2);CURR 1,(@2);:OUTP ON,(@2)")
+        await client.tell("OUTP:PROT:LINK (@1),(@2);:VOLT 5,(@2);CURR 1,(@2);:OUTP ON,(@2)")
         await asyncio.sleep(0.5)
-        return await client.ask("OUTP? (@2);:OUTP:PROT:COUP:TRIP? (@2)")
+        return await client.ask("OUTP? (@2);:OUTP:PROT:LINK:TRIP? (@2)")
 
     assert Network("left.1: overheats at 0.2 s").play(run) == "0;1"
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from railwright.dialects.dialect import Setting
+from railwright.dialects.operation import Setting
 from railwright.documents.bench import Calibration, Output
 from railwright.documents.output_name import OutputName
 from railwright.quantities import state

@@ -17,10 +17,11 @@ __all__ = ["TREE", "common", "execute", "measure", "points", "protection", "sour
 
 def execute(supply: TwinSupply, unit: Unit) -> str | None:
     """Carry out one unit and give its answer, if it asks. Raises ScpiError; nothing has changed then."""
-    command, numbers = tree_of(supply.document.dialect.name).find(unit.nodes, unit.query)
+    dialect = supply.document.dialect
+    command, numbers = tree_of(dialect.name, dialect.addressing).find(unit.nodes, unit.query)
     if command.selecting and not supply.selects:
         raise ScpiError(-113, unit.header)
-    parameters, outputs = _address(supply, command, unit.parameters)
+    parameters, outputs = _address(supply, command, unit.parameters, numbers)
     if len(parameters) < command.least:
         raise ScpiError(-109, unit.header)
     if len(parameters) > command.most:
@@ -29,11 +30,17 @@ def execute(supply: TwinSupply, unit: Unit) -> str | None:
 
 
 def _address(
-    supply: TwinSupply, command: Command, parameters: tuple[Datum, ...]
+    supply: TwinSupply, command: Command, parameters: tuple[Datum, ...], numbers: tuple[int, ...]
 ) -> tuple[tuple[Datum, ...], tuple[int, ...]]:
     """Parameters without the channel list, and the outputs that are meant."""
     if not command.per_output:
         return parameters, ()
+    if supply.numbered:
+        # A header without a number means the first (SCPI-1999 vol. 1, 6.2.5.2).
+        number = numbers[0] if numbers else 1
+        if number not in supply.channels:
+            raise ScpiError(-114, f"{number} of {', '.join(str(each) for each in sorted(supply.channels))}")
+        return parameters, (supply.channels.index(number),)
     if supply.selects:
         if any(isinstance(datum, Expression) for datum in parameters) and not command.takes_list:
             raise ScpiError(-108, "this supply is addressed by INSTrument:NSELect")

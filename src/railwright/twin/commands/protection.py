@@ -1,10 +1,11 @@
 """Over-voltage, over-power and over-current protection, tripping at the current limit, linked trips.
 
-Not in SCPI-1999: CURRent:PROTection:DELay, OUTPut:PROTection:COUPle (the standard has OUTPut:PROTection:DELay
-for both protections, and no linked trips). CURRent:PROTection:STATe is the standard's; here it says what
-happens at the current limit: ON trips after the delay, OFF regulates (IVI-4.4: current limit behavior trip or
-regulate). So CURRent:PROTection:LEVel, the standard's level of an over-current protection, has its switch and
-its delay below it, at LEVel:STATe and LEVel:DELay, which are not in the standard.
+Not in SCPI-1999: CURRent:PROTection:DELay, OUTPut:PROTection:LINK (the standard has OUTPut:PROTection:DELay
+for both protections, and no linked trips), OUTPut:PROTection:TEMPerature:TRIPped?. CURRent:PROTection:STATe
+is the standard's; here it says what happens at the current limit: ON trips after the delay, OFF regulates
+(IVI-4.4: current limit behavior trip or regulate). So CURRent:PROTection:LEVel, the standard's level of an
+over-current protection, has its switch and its delay below it, at LEVel:STATe and LEVel:DELay, which are not
+in the standard.
 """
 
 from __future__ import annotations
@@ -147,7 +148,8 @@ number(
     has=_HAS_OCP_DELAY,
 )
 of_outputs("[SOURce]:CURRent:PROTection:LEVel:TRIPped?", _tripped_by("OCP"))
+of_outputs("OUTPut:PROTection:TEMPerature:TRIPped?", _tripped_by("OTP"))
 on_outputs("OUTPut:PROTection:CLEar", _clear)
-on_outputs("OUTPut:PROTection:COUPle", _couple, least=1, most=1, takes_list=True)
-of_outputs("OUTPut:PROTection:COUPle?", _coupled)
-of_outputs("OUTPut:PROTection:COUPle:TRIPped?", _tripped_by("linked"))
+on_outputs("OUTPut:PROTection:LINK", _couple, least=1, most=1, takes_list=True)
+of_outputs("OUTPut:PROTection:LINK?", _coupled)
+of_outputs("OUTPut:PROTection:LINK:TRIPped?", _tripped_by("linked"))

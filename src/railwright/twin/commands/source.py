@@ -1,7 +1,8 @@
 """Set points, slew, sensing and the output switch.
 
 Not in SCPI-1999: VOLTage:SLEW[:RISing] and :SLEW:FALLing (the standard has one SLEW without a direction),
-VOLTage:SENSe (the standard leaves remote sensing to the device).
+OUTPut:REGulation? (what regulates an output: CV, CC, CP or OFF). VOLTage:ALC:SOURce is the standard's:
+INTernal regulates at the terminals, EXTernal at the sense leads.
 """
 
 from __future__ import annotations
@@ -71,6 +72,11 @@ def _sense(supply: TwinSupply, channel: int, call: Call) -> str:
     return "EXT" if supply.panels[channel].external_sense else "INT"
 
 
+def _regulates(supply: TwinSupply, channel: int, call: Call) -> str:
+    mode = supply.plant.mode(supply.panels[channel].name)
+    return mode.name if mode.name in ("CV", "CC", "CP") else "OFF"
+
+
 def _may_switch(supply: TwinSupply, channel: int, on: bool) -> None:
     """-221 while a trip has not been cleared."""
     name = supply.panels[channel].name
@@ -122,5 +128,6 @@ switch(
     lambda supply, channel, on: supply.switch(channel, on),
     may_change=_may_switch,
 )
-on_outputs("[SOURce]:VOLTage:SENSe[:SOURce]", _change_sense, least=1, most=1)
-of_outputs("[SOURce]:VOLTage:SENSe[:SOURce]?", _sense)
+of_outputs("OUTPut:REGulation?", _regulates)
+on_outputs("[SOURce]:VOLTage:ALC[:SOURce]", _change_sense, least=1, most=1)
+of_outputs("[SOURce]:VOLTage:ALC[:SOURce]?", _sense)

@@ -14,6 +14,7 @@ from functools import partial
 from random import Random
 from typing import Literal, Protocol
 
+from railwright.dialects.dialect import Dialect
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.grammar import parse_message
 from railwright.twin.commands import execute
@@ -67,7 +68,7 @@ class MischiefHost(Protocol):
 class _Fault:
     """One line of the script as it goes."""
 
-    def __init__(self, script: Mischief, seed: int, number: int, dialect: str) -> None:
+    def __init__(self, script: Mischief, seed: int, number: int, dialect: Dialect) -> None:
         self.script = script
         self.draw = Random(f"{seed}/{script.supply}/{number}/{script.line}")
         self.dialect = dialect
@@ -101,7 +102,7 @@ class Layer:
     def __init__(self, script: Sequence[Mischief], seed: int, host: MischiefHost) -> None:
         self.acts: list[Act] = []
         self._host = host
-        dialect = host.supply.document.dialect.name
+        dialect = host.supply.document.dialect
         self._faults = [_Fault(each, seed, number, dialect) for number, each in enumerate(script)]
         self._previous: bytes | None = None
         self._begun = False

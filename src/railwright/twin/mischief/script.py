@@ -15,6 +15,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from railwright.dialects.dialect import Dialect
 from railwright.documents.bench import Supply
 from railwright.quantities import parse_value
 from railwright.scpi.errors import ScpiError
@@ -65,7 +66,7 @@ def parse_mischief(lines: Iterable[str], supplies: Mapping[str, Supply]) -> tupl
     return tuple(_parse(line, supplies) for line in lines)
 
 
-def commands_of(message: bytes | str, dialect: str = "") -> list[object]:
+def commands_of(message: bytes | str, dialect: Dialect | None = None) -> list[object]:
     """What a message's headers mean to a twin of this dialect, short or long; one that is no command is left
     out, and what stands after a syntax error.
     """
@@ -80,11 +81,12 @@ def commands_of(message: bytes | str, dialect: str = "") -> list[object]:
     return found
 
 
-def _meaning(unit: Unit, dialect: str) -> object | None:
+def _meaning(unit: Unit, dialect: Dialect | None) -> object | None:
     from railwright.twin.commands.spellings import tree_of
 
     try:
-        return tree_of(dialect).find(unit.nodes, unit.query)
+        tree = tree_of("") if dialect is None else tree_of(dialect.name, dialect.addressing)
+        return tree.find(unit.nodes, unit.query)
     except ScpiError:
         return None
 
@@ -105,7 +107,7 @@ def _parse(line: str, supplies: Mapping[str, Supply]) -> Mischief:
     seconds, times = (
         _extent(words[last + 1 :], kind, text) if last < len(words) else (kind.seconds, kind.times)
     )
-    dialect = supplies[supply].dialect.name
+    dialect = supplies[supply].dialect
     when = _when(words[first + 1 : last], words[first] == "after", dialect, text) if first < last else When()
     return Mischief(text, supply, name, outputs, _value(given, kind, name, text), when, seconds, times)
 
@@ -176,7 +178,7 @@ def _extent(words: list[str], kind: Kind, text: str) -> tuple[float, float]:
     return _time(given, "or '3 times' or 'ever' behind 'for'", text), math.inf
 
 
-def _when(words: list[str], after: bool, dialect: str, text: str) -> When:
+def _when(words: list[str], after: bool, dialect: Dialect, text: str) -> When:
     if not words:
         raise MischiefError(f"expected a message, a command or a time behind 'at' or 'after', got '{text}'")
     head, rest = words[0], words[1:]

@@ -1,0 +1,104 @@
+"""What an output says of itself: what regulates it, and which of its protections tripped.
+
+mode:  {query: "STATus:OPERation:INSTrument:ISUMmary{channel}:CONDition?", bits: {CV: 8, CC: 9}}
+mode:  {query: "SOURce{channel}:MODE?", words: {CV: CV, CC: CC, "OFF": "OFF"}}
+trips: {query: "STATus:QUEStionable:INSTrument:ISUMmary{channel}:CONDition?", bits: {OVP: 9}}
+trips: {each: {OVP: "VOLTage:PROTection:TRIPped?", OCP: "CURRent:PROTection:TRIPped?"}}
+trips: {told: false}                        # an output that is found off is all that shows a trip
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, model_validator
+
+from railwright.dialects.operation import DialectPart, Query
+from railwright.dialects.words import forms, means_on
+from railwright.scpi.numbers import parse_response
+
+Mode = Literal["CV", "CC", "CP"]
+Protection = Literal["OVP", "current limit", "linked", "OPP", "OCP", "OTP"]
+Bit = Annotated[int, Field(ge=0, le=15)]
+
+MODES: tuple[str, ...] = ("CV", "CC", "CP")
+
+
+def _set_bits(bits: Mapping[Any, int], answer: str) -> tuple[str, ...]:
+    """Names of the bits that are set in a register's value, lowest bit first. ValueError where it is none."""
+    value = parse_response(answer)
+    if value != int(value):
+        raise ValueError(f"expected a register's value, got '{answer}'")
+    return tuple(
+        name for name, bit in sorted(bits.items(), key=lambda item: item[1]) if int(value) >> bit & 1
+    )
+
+
+class ModeStatus(DialectPart):
+    """Where an output says what regulates it: by bits of a condition register, or by a word."""
+
+    query: Query
+    bits: dict[Mode, Bit] | None = None
+    words: dict[Mode, str] | None = None
+
+    @model_validator(mode="after")
+    def _one(self) -> ModeStatus:
+        if (self.bits is None) == (self.words is None):
+            raise ValueError(
+                "expected either 'bits' or 'words', got " + ("none" if self.bits is None else "both")
+            )
+        return self
+
+    def named(self, answer: str) -> str:
+        """'CV', 'CC', 'CP', or '' where nothing regulates. ValueError where the answer is none."""
+        if self.bits is not None:
+            names = _set_bits(self.bits, answer)
+            return names[-1] if names else ""
+        text = answer.strip().strip('"').upper()
+        assert self.words is not None
+        return next((mode for mode, written in self.words.items() if text in forms(written)), "")
+
+
+class TripStatus(DialectPart):
+    """Where an output says which of its protections tripped: by bits of a condition register, by a query for
+    each, or not at all.
+    """
+
+    query: Query | None = None
+    bits: dict[Protection, Bit] | None = None
+    each: dict[Protection, Query] | None = None
+    told: Literal[False] | None = None
+
+    @model_validator(mode="after")
+    def _one(self) -> TripStatus:
+        ways = [self.bits is not None, self.each is not None, self.told is not None]
+        if sum(ways) != 1:
+            raise ValueError("expected one of 'query' with 'bits', 'each', or 'told: false'")
+        if (self.bits is None) != (self.query is None):
+            raise ValueError("expected 'query' with 'bits', and only there")
+        return self
+
+    @property
+    def queries(self) -> tuple[str, ...]:
+        """What is asked of an output, in this order."""
+        if self.query is not None:
+            return (self.query,)
+        return tuple(self.each.values()) if self.each else ()
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The protections that it can name."""
+        return tuple(self.bits or self.each or ())
+
+    def tripped(self, answers: Sequence[str]) -> tuple[str, ...]:
+        """Protections that tripped, by the answers to `queries`. ValueError where one is none."""
+        if self.bits is not None:
+            return _set_bits(self.bits, answers[0])
+        found = []
+        for name, answer in zip(self.each or (), answers, strict=True):
+            on = means_on(answer)
+            if on is None:
+                raise ValueError(f"expected 1 or 0, got {answer!r}")
+            found += [name] if on else []
+        return tuple(found)

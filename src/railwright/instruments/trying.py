@@ -1,0 +1,179 @@
+"""A dialect tried on an instrument: what each question is answered, and what that means.
+
+Questions come first: none of them energises anything. Settings follow only where somebody agrees, on an
+output that says it is off, at its lowest voltage and limit; nothing is ever switched on here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import partial
+
+from railwright.dialects.dialect import Dialect, Value
+from railwright.dialects.operation import CHOICES, SWITCHES, Setting
+from railwright.instruments.conversation import Conversation
+from railwright.instruments.errors import InstrumentError
+from railwright.instruments.session import OpenSession
+from railwright.scpi.errors import parse_entry
+from railwright.scpi.numbers import parse_response
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """One operation that was tried: what was sent, what came back, and what it means; wrong: why it is not
+    understood, '' where it is.
+    """
+
+    operation: str
+    sent: str
+    answer: str
+    means: str
+    wrong: str = ""
+
+
+def _named_fields(dialect: Dialect) -> Callable[[str], str]:
+    """What says the fields of an identification, for people."""
+
+    def told(answer: str) -> str:
+        return ", ".join(f"{name} {text}" for name, text in dialect.identified(answer).items() if text)
+
+    return told
+
+
+def _number(factor: float, answer: str) -> str:
+    """A reading in SI units, for people. ValueError where it is none."""
+    return f"{parse_response(answer) * factor:.6g}"
+
+
+class DialectTrial:
+    """Tries a dialect on one output of the instrument at an address."""
+
+    def __init__(self, dialect: Dialect, address: str, channel: int, open_session: OpenSession) -> None:
+        self.dialect, self.channel = dialect, channel
+        self._talk = Conversation("instrument", address, dialect, open_session)
+
+    def connect(self) -> None:
+        """Open the session. InstrumentError where nobody answers."""
+        self._talk.connect()
+
+    def close(self) -> None:
+        self._talk.close()
+
+    def questions(self) -> Iterator[Tried]:
+        """Everything that is only asked, in turn. InstrumentError where the instrument is lost."""
+        dialect, channel = self.dialect, self.channel
+        yield self._ask("identify", [], dialect.instrument.identify, _named_fields(dialect))
+        if dialect.error_query is not None:
+            way = self._queue if dialect.instrument.next_error is not None else dialect.event_error
+            yield self._ask("errors", [], dialect.error_query, lambda answer: way(answer) or "no error")
+        for setting, operation in dialect.settings.items():
+            if operation.query is not None:
+                yield self._ask_setting(setting)
+        readings = zip(dialect.reading_units([channel]), dialect.readings.factors, strict=True)
+        for name, (query, factor) in zip(("read voltage", "read current"), readings, strict=True):
+            yield self._ask(name, self._select, query, partial(_number, factor))
+        queries = dialect.status_units(channel)
+        if dialect.status.mode is not None:
+            named = dialect.status.mode.named
+            yield self._ask(
+                "what regulates", self._select, queries.pop(0), lambda answer: named(answer) or "nothing"
+            )
+        if queries:
+            yield self._ask_trips(queries)
+        if dialect.link is not None:
+            yield self._ask("linked trips", self._select, dialect.link_query(channel), self._links)
+
+    def changes(self) -> Iterator[Tried]:
+        """Settings that are changed and asked back, on an output that is off; at the end it is at its lowest.
+
+        InstrumentError where the output does not say that it is off: then nothing is changed.
+        """
+        state = self._ask_setting("output")
+        if state.wrong or state.means != "off":
+            told = f"expected an output that is off, got '{state.answer}'; nothing was changed"
+            raise InstrumentError("instrument", state.sent, told)
+        values: list[tuple[Setting, Value]] = [("voltage", 0.0), ("current_limit", 0.0), ("output", False)]
+        switches: tuple[Setting, ...] = ("ovp_on", "trip_at_limit")
+        both = [name for name in switches if self.dialect.can_set(name)]
+        values += [(name, value) for name in both for value in (False, True)]
+        senses: tuple[Value, ...] = ("at load", "at terminals")
+        values += [("sense", value) for value in senses if self.dialect.can_set("sense")]
+        for setting, value in values:
+            yield self._change(setting, value)
+
+    @property
+    def _select(self) -> list[str]:
+        return self.dialect.select(self.channel)
+
+    def _ask_setting(self, setting: Setting) -> Tried:
+        def means(answer: str) -> str:
+            value = self.dialect.understood(setting, answer)
+            return ("on" if value else "off") if isinstance(value, bool) else str(value)
+
+        return self._ask(setting, self._select, self.dialect.query_unit(setting, self.channel), means)
+
+    def _change(self, setting: Setting, value: Value) -> Tried:
+        unit = self.dialect.set_unit(setting, self.channel, value)
+        try:
+            self._talk.do([*self._select, unit])
+        except InstrumentError as error:
+            if error.lost:
+                raise
+            return Tried(f"set {setting}", unit, "", "", error.what)
+        back = self._ask_setting(setting)
+        wrong = back.wrong
+        if not wrong:
+            got = self.dialect.understood(setting, back.answer)
+            near = setting in SWITCHES or setting in CHOICES or abs(float(got) - float(value)) < 0.1
+            wrong = (
+                ""
+                if near and (got == value or not isinstance(value, bool | str))
+                else f"reads back as {back.means}"
+            )
+        return Tried(f"set {setting}", unit, back.answer, back.means, wrong)
+
+    def _ask_trips(self, queries: list[str]) -> Tried:
+        answers = [self._ask("", self._select, query, str) for query in queries]
+        wrong = next((each.wrong for each in answers if each.wrong), "")
+        means = ""
+        if not wrong:
+            try:
+                means = ", ".join(self.dialect.status.trips.tripped([a.answer for a in answers])) or "nothing"
+            except ValueError as error:
+                wrong = str(error)
+        return Tried("what tripped", "; ".join(queries), "; ".join(a.answer for a in answers), means, wrong)
+
+    def _links(self, answer: str) -> str:
+        return str(self.dialect.understood_link(answer)) if self.dialect.understood_link(answer) else "none"
+
+    def _queue(self, answer: str) -> str:
+        number, text = parse_entry(answer)
+        return f"{number}, {text}" if number else ""
+
+    def _ask(self, name: str, select: list[str], query: str, means: Callable[[str], str]) -> Tried:
+        try:
+            answers = self._answers([*select, query])
+        except InstrumentError as error:
+            return Tried(name, query, "", "", error.what)
+        if len(answers) != 1:
+            return Tried(name, query, ";".join(answers), "", f"expected one answer, got {len(answers)}")
+        try:
+            return Tried(name, query, answers[0], means(answers[0]))
+        except ValueError as error:
+            return Tried(name, query, answers[0], "", str(error))
+
+    def _answers(self, units: list[str]) -> list[str]:
+        """The answers to a question. InstrumentError with what the instrument says of it; where it says
+        nothing the session is opened anew: a late answer would be taken for that to the next question.
+        """
+        ask_errors = self.dialect.compound and self.dialect.error_query is not None
+        try:
+            return (self._talk.whether_done if ask_errors else self._talk.exchange)(units)[0]
+        except InstrumentError as error:
+            if not error.lost:
+                raise
+            self._talk.connect()
+            told = "; ".join(self._talk.errors())
+            what = f"reports {told}" if told else error.what
+            raise InstrumentError("instrument", units[-1], what) from None

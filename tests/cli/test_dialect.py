@@ -1,0 +1,92 @@
+"""`railwright dialect`: what is listed, checked and refused; trying is in `instruments/test_trying.py`."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from typer.testing import Result
+
+from railwright.dialects.files import USER_FOLDER, dialect_names, dialect_text
+
+
+def test_the_list_has_the_package_s_and_your_own(
+    cli: Callable[..., Result], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "dialects").mkdir()
+    (tmp_path / "dialects" / "mine.yaml").write_text("", "utf-8")
+    monkeypatch.setenv(USER_FOLDER, str(tmp_path))
+    result = cli("dialect", "list", "--json")
+    assert result.exit_code == 0
+    names = [each["name"] for each in json.loads(result.stdout)["dialects"]]
+    assert names == [*dialect_names(), "mine"]
+
+
+@pytest.mark.parametrize("name", dialect_names())
+def test_every_operation_is_given_missing_impossible_told_or_by_hand(
+    cli: Callable[..., Result], name: str
+) -> None:
+    result = cli("dialect", "check", name, "--json")
+    assert result.exit_code == 0
+    rows = {row["operation"]: row for row in json.loads(result.stdout)["operations"]}
+    assert {row["state"] for row in rows.values()} <= {"given", "missing", "impossible", "told", "by hand"}
+    assert rows["voltage"]["state"] == rows["output"]["state"] == "given"
+    assert all(bool(row["command"] or row["query"]) for row in rows.values() if row["state"] == "given")
+    assert not any(
+        row["command"] or row["query"] for row in rows.values() if row["state"] in ("missing", "impossible")
+    )
+
+
+def test_states_of_an_instrument_with_knobs(cli: Callable[..., Result]) -> None:
+    rows = {
+        row["operation"]: row
+        for row in json.loads(cli("dialect", "check", "single-output", "--json").stdout)["operations"]
+    }
+    assert rows["ovp"]["state"] == "by hand"
+    assert rows["opp"]["state"] == "impossible"
+    assert rows["errors"]["state"] == "missing"
+    rows = {
+        row["operation"]: row
+        for row in json.loads(cli("dialect", "check", "prefixed", "--json").stdout)["operations"]
+    }
+    assert rows["sense"]["state"] == "told"
+    assert rows["sense"]["query"] == "INSTrument1:SOURce:VOLTage:ALC:SOURce?"
+
+
+def test_the_schema_is_that_of_the_model(cli: Callable[..., Result]) -> None:
+    schema = json.loads(cli("dialect", "schema").stdout)
+    assert {"dialect", "addressing", "settings", "readings", "status"} <= set(schema["properties"])
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        (["teach"], "WHAT: expected list, check, try or schema, got 'teach'"),
+        (["check"], "FILE: expected the file of a dialect with 'check'"),
+        (["list", "x.yaml"], "FILE: expected none with 'list'"),
+        (["try", "channel-list"], "ADDRESS: expected that of an instrument with 'try'"),
+        (["check", "channel-list", "TCPIP::127.0.0.1::1::SOCKET"], "ADDRESS: expected none with 'check'"),
+        (
+            ["check", "chanel-list"],
+            "FILE: expected the file of a dialect, or the name of one, got 'chanel-list'",
+        ),
+    ],
+)
+def test_what_makes_no_sense_is_told_in_one_line(
+    cli: Callable[..., Result], given: list[str], told: str
+) -> None:
+    result = cli("dialect", *given)
+    assert result.exit_code == 2
+    assert told in result.stderr
+    assert len(result.stderr.strip().splitlines()) == 1
+
+
+def test_a_wrong_file_is_told_at_its_line(cli: Callable[..., Result], tmp_path: Path) -> None:
+    path = tmp_path / "mine.yaml"
+    path.write_text(dialect_text("prefixed").replace("digits: 3", "digits: many", 1), "utf-8")
+    result = cli("dialect", "check", str(path))
+    assert result.exit_code == 2
+    line = path.read_text("utf-8").split("digits: many")[0].count("\n") + 1
+    assert result.stderr.startswith(f"{path}:{line}: settings.voltage.digits: ")

@@ -1,0 +1,75 @@
+"""One procedure in every dialect: the same outcomes, and the same values within the readings' uncertainty."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from tests.truth.saying import station
+
+from railwright.dialects.dialect import load_dialect
+from railwright.dialects.files import dialect_names, dialect_text
+from railwright.examples import example
+from railwright.job import Job, Run
+from railwright.records.ended import Ended
+
+PROCEDURE = (example() / "power-input.procedure.yaml").read_text("utf-8")
+LEFT, RIGHT = "dialect: channel-list", "dialect: selected-output"
+
+
+def run_in(dialect: str, folder: Path) -> Run:
+    """The demo's procedure on simulated supplies that both speak one dialect."""
+    edits = [(each, f"dialect: {dialect}") for each in (LEFT, RIGHT) if each != f"dialect: {dialect}"]
+    if load_dialect(dialect).addressing == "none":
+        edits.append(("      2: {same_as: 1}\n", ""))
+    path = station(folder, PROCEDURE, {"quay.bench.yaml": edits})
+    check = Job.open(path).check(static=True)
+    return check.run(unit="S-1", operator="O", folder=folder / "run", twins=True, seed=3)
+
+
+@pytest.fixture(scope="module")
+def usual(tmp_path_factory: pytest.TempPathFactory) -> Run:
+    return run_in("channel-list", tmp_path_factory.mktemp("usual"))
+
+
+@pytest.mark.parametrize("dialect", [name for name in dialect_names() if name != "channel-list"])
+def test_a_procedure_comes_to_the_same_in_every_dialect(dialect: str, usual: Run, tmp_path: Path) -> None:
+    made = run_in(dialect, tmp_path)
+    assert made.outcome is not None
+    assert made.outcome.ended is Ended.COMPLETED, made.outcome.cause
+    assert made.outcome.off_confirmed
+    here, there = made.evaluate(), usual.evaluate()
+    assert [each.outcome for each in here.results] == [each.outcome for each in there.results]
+    assert len(here.results) == 9
+    for one, other in zip(here.results, there.results, strict=True):
+        assert one.requirement == other.requirement
+        assert one.measured is not None
+        assert other.measured is not None
+        # Both intervals hold the one true value: what is true behind the supplies is the same.
+        assert one.measured.low <= other.measured.high, one.requirement
+        assert other.measured.low <= one.measured.high, one.requirement
+
+
+def test_what_is_set_by_hand_is_asked_for_before_anything_is_on(tmp_path: Path) -> None:
+    made = run_in("single-output", tmp_path)
+    assert made.outcome is not None
+    told = [each for each in made.outcome.cautions if "entered by the operator" in each]
+    assert len(told) == 2
+    assert told[0].startswith("OVP level of left.1: 18 V")
+
+
+def test_a_slew_that_no_command_sets_is_none_that_a_ramp_can_use(tmp_path: Path) -> None:
+    """The run recorded a slew that nobody had set, and a turn-off voltage was read from it."""
+    own = dialect_text("channel-list").replace("dialect: channel-list", "dialect: no-slew", 1)
+    lines = [line for line in own.splitlines() if not line.startswith("  slew_")]
+    for text, slew in ((own, True), ("\n".join(lines), False)):
+        folder = tmp_path / str(slew)
+        folder.mkdir()
+        (folder / "no-slew.dialect.yaml").write_text(text, "utf-8")
+        path = station(folder, PROCEDURE, {"quay.bench.yaml": [(LEFT, "dialect: no-slew")]})
+        job = Job.open(path)
+        assert (job.documents.bench.supplies["left"].outputs["1"].slew is not None) is slew
+        moves = job.check(static=True).settings
+        assert moves
+        stairs = [each.rule for each in job.check(static=True).findings if each.rule == "ramp-in-stairs"]
+        assert bool(stairs) is not slew
