@@ -158,7 +158,7 @@ def _of_one_half(inside: Signal, levels: Levels, *, high: bool) -> None:
         beyond.append(0.0 if stays else float(np.ptp(around)))
     middle = (float(np.min(values)) + float(np.max(values))) / 2.0
     lowest, highest = middle - beyond[0] / 2.0, middle + beyond[1] / 2.0
-    fullest = np.count_nonzero(levels.high_values if high else levels.low_values)
+    fullest = int(np.count_nonzero(levels.high_values if high else levels.low_values))
     for upper in (True, False):
         counts, levels_of = places(values, high=upper)
         near = (levels_of >= lowest) & (levels_of <= highest) & (counts >= max(1, fullest - 2))
