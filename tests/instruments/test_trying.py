@@ -20,7 +20,9 @@ from railwright.virtual_time import VirtualLoop
 
 
 @contextmanager
-def at_a_twin(dialect: Dialect, speaks: str | None = None) -> Iterator[tuple[DialectTrial, VirtualNetwork]]:
+def at_a_twin(
+    dialect: Dialect, speaks: str | None = None, sent: list[str] | None = None
+) -> Iterator[tuple[DialectTrial, VirtualNetwork]]:
     """A trial of a dialect on a twin of one of the package's (default: that of the same name)."""
     documents, loop = load_documents(example() / "power-input.procedure.yaml"), VirtualLoop()
     left = documents.bench.supplies["left"].model_copy(
@@ -29,7 +31,9 @@ def at_a_twin(dialect: Dialect, speaks: str | None = None) -> Iterator[tuple[Dia
     bench = documents.bench.model_copy(update={"supplies": {**documents.bench.supplies, "left": left}})
     with VirtualNetwork(loop, bench, documents.device, documents.procedure) as network:
         link = LocalLink(loop, network.connect)
-        trial = DialectTrial(dialect, left.address, 1, open_guarded(link))
+        lines: list[str] = [] if sent is None else sent
+        trace = lambda _time, _name, way, line: lines.append(line) if way == "sent" else None  # noqa: E731
+        trial = DialectTrial(dialect, left.address, 1, open_guarded(link, trace))
         trial.connect()
         yield trial, network
         trial.close()
@@ -88,3 +92,20 @@ def test_nothing_is_changed_where_an_output_is_on() -> None:
         supply.switch(0, True)
         with pytest.raises(InstrumentError, match="got '1'"):
             next(trial.changes())
+
+
+@pytest.mark.parametrize(
+    "name", [name for name in dialect_names() if load_dialect(name).addressing != "none"]
+)
+def test_settings_are_only_asked(name: str) -> None:
+    """What `railwright probe` sends: a selection where outputs are selected, and queries; no measurement."""
+    sent: list[str] = []
+    dialect = load_dialect(name)
+    with at_a_twin(dialect, sent=sent) as (trial, _):
+        asked = len([*trial.settings()])
+    assert asked == len([each for each in dialect.settings.values() if each.query is not None])
+    units = [unit.removeprefix(":") for line in sent for unit in line.split(";")]
+    assert units
+    others = {unit for unit in units if not unit.partition(" ")[0].endswith("?")}
+    assert others <= set(dialect.select(1))
+    assert not any("MEAS" in unit or "FETC" in unit for unit in units)

@@ -65,7 +65,7 @@ def dialect(
         print_json(Dialect.model_json_schema())
         return Exit.DONE
     assert file is not None
-    made = _read(file)
+    made = read_named(file)
     return _check(made, json, quiet) if address is None else _try(made, address, channel, change, json)
 
 
@@ -139,7 +139,8 @@ def _try(made: Dialect, address: str, channel: int, change: bool, json: bool) ->
     return Exit.INSTRUMENT if wrong else Exit.DONE
 
 
-def _read(file: str) -> Dialect:
+def read_named(file: str) -> Dialect:
+    """The dialect of a file or a name. BadInput, or DialectError with its lines."""
     from railwright.dialects.dialect import load_dialect, read_dialect
     from railwright.dialects.files import dialect_names, find_dialect
 

@@ -51,6 +51,11 @@ class Conversation:
         self._session = self._open(self.name, self._address, identify, manner)
         self.lost = False
 
+    @property
+    def answered(self) -> str:
+        """What the instrument answered when the session was opened; '' where it was not asked."""
+        return "" if self._session is None else self._session.identity
+
     def close(self) -> None:
         if self._session is not None:
             self._session.close()

@@ -60,6 +60,17 @@ class DialectTrial:
     def close(self) -> None:
         self._talk.close()
 
+    @property
+    def identity(self) -> str:
+        """What it answered when the session was opened."""
+        return self._talk.answered
+
+    def settings(self) -> Iterator[Tried]:
+        """How the settings of the output stand: queries of settings alone, no measurement."""
+        for setting, operation in self.dialect.settings.items():
+            if operation.query is not None:
+                yield self._ask_setting(setting)
+
     def questions(self) -> Iterator[Tried]:
         """Everything that is only asked, in turn. InstrumentError where the instrument is lost."""
         dialect, channel = self.dialect, self.channel
@@ -67,9 +78,7 @@ class DialectTrial:
         if dialect.error_query is not None:
             way = self._queue if dialect.instrument.next_error is not None else dialect.event_error
             yield self._ask("errors", [], dialect.error_query, lambda answer: way(answer) or "no error")
-        for setting, operation in dialect.settings.items():
-            if operation.query is not None:
-                yield self._ask_setting(setting)
+        yield from self.settings()
         readings = zip(dialect.reading_units([channel]), dialect.readings.factors, strict=True)
         for name, (query, factor) in zip(("read voltage", "read current"), readings, strict=True):
             yield self._ask(name, self._select, query, partial(_number, factor))
