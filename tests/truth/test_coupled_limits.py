@@ -106,6 +106,15 @@ CASES = {
         coupled=(1, 3),
         ranges=("0 A .. 3 A",) * 3,
     ),
+    # Both halves are told the same: the first takes the second along, which then stands where it is told to.
+    "both of a parallel": Case(
+        {"a": ({"parallel": ["s.1", "s.2"]}, 4.0, 2.8)},
+        [("a", 1.4), ("a", 2.2)],
+        [{"a": 1.4}, {"a": 2.2}],
+        ranges=("0 A .. 3 A",) * 3,
+        order=("a",),
+        every="20 ms",
+    ),
     # a in steps of 10 mA, told 1.207 A: it takes 1.21 A, 0.99 A less, and so does b, in steps of 1 mA.
     "unequal grids": Case(
         {"a": ("s.1", 5.0, 2.2), "b": ("s.2", 6.0, 1.603)},
