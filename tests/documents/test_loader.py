@@ -97,6 +97,17 @@ def test_fixtures_protections_and_couplings_in_si_units(tmp_path):
     assert (group.outputs, group.by) == (("1", "2"), "ratio")
 
 
+def test_an_output_may_be_in_one_group_of_voltages_and_in_one_of_limits(tmp_path):
+    path = copy_demo(tmp_path)
+    groups = "[{outputs: [1, 2], by: step}, {outputs: [2, 1], by: ratio, of: current_limit}]"
+    edit(tmp_path / BENCH, "    isolation:", f"    coupled: {groups}\n    isolation:")
+    voltages, limits = load_documents(path).bench.supplies["left"].coupled
+    assert [(each.of, each.by) for each in (voltages, limits)] == [
+        ("voltage", "step"),
+        ("current_limit", "ratio"),
+    ]
+
+
 @pytest.mark.parametrize(
     ("current", "seconds"),
     [(0.5, math.inf), (1.0, math.inf), (2.0, 1.0), (4.0, 0.1), (40.0, 0.1 * 10.0 ** -(1 / math.log10(2)))],

@@ -42,7 +42,8 @@ HOLD = 0.3
 class Case:
     """inputs: what feeds each, its load [ohm] and its limit as it is settled [A]. told: which input is told
     which limit [A], one after the other, 300 ms each. limits: of every input after each of them [A]. ranges:
-    of the outputs' limits [A]; grids: of what they can be set to. table: whether the limits stand in a table.
+    of the outputs' limits [A]; grids: of what they can be set to. table: whether the limits stand in a
+    table. more: what else is coupled.
     """
 
     inputs: Mapping[str, tuple[Any, float, float]]
@@ -56,6 +57,7 @@ class Case:
     every: str = "10 ms"
     dialect: str = "channel-list"
     table: bool = False
+    more: tuple[Mapping[str, Any], ...] = ()
 
 
 CASES = {
@@ -105,6 +107,23 @@ CASES = {
         [{"a": 1.6, "b": 0.6}, {"a": 1.8, "b": 0.8}],
         coupled=(1, 3),
         ranges=("0 A .. 3 A",) * 3,
+    ),
+    # The voltages of the same outputs as well: both come up to 24 V.
+    "voltages too": Case(
+        {"a": ("s.1", 5.0, 2.5), "b": ("s.2", 6.0, 1.9)},
+        [("a", 1.9), ("b", 0.8), ("a", 2.1)],
+        [{"a": 1.9, "b": 1.3}, {"a": 1.4, "b": 0.8}, {"a": 2.1, "b": 1.5}],
+        more=({"outputs": [1, 2], "by": "step"},),
+        order=("b", "a"),
+    ),
+    # Both halves are told the same: the first takes the second along, which then stands where it is told to.
+    "both of a parallel": Case(
+        {"a": ({"parallel": ["s.1", "s.2"]}, 4.0, 2.8)},
+        [("a", 1.4), ("a", 2.2)],
+        [{"a": 1.4}, {"a": 2.2}],
+        ranges=("0 A .. 3 A",) * 3,
+        order=("a",),
+        every="20 ms",
     ),
     # a in steps of 10 mA, told 1.207 A: it takes 1.21 A, 0.99 A less, and so does b, in steps of 1 mA.
     "unequal grids": Case(
@@ -188,7 +207,10 @@ def documents(case: Case, folder: Path) -> Path:
                 *map(output, case.ranges, case.grids),
                 isolation="300 V",
                 dialect=case.dialect,
-                coupled=[{"outputs": list(case.coupled), "by": case.by, "of": "current_limit"}],
+                coupled=[
+                    {"outputs": list(case.coupled), "by": case.by, "of": "current_limit"},
+                    *case.more,
+                ],
             )
         },
     )
@@ -338,7 +360,7 @@ def test_a_supply_that_does_not_move_them_as_its_bench_says_is_never_energised(
 ) -> None:
     job = Job.open(documents(case, tmp_path))
     check, given = job.check(static=True), job.documents
-    (group,) = given.bench.supplies["s"].coupled
+    group, *_ = given.bench.supplies["s"].coupled
     otherwise = group.model_copy(update={"by": "ratio" if case.by == "step" else "step"})
     told = [output for each in check.plan.set_points.values() for output in each.names]
     for coupled in ((), (otherwise,)):

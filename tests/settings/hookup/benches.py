@@ -187,7 +187,22 @@ def coupled() -> Bench:
 
 
 def coupled_limits() -> Bench:
-    """Two outputs whose current limits move together are not joined."""
+    """Two outputs whose current limits move together over unequal ranges are not joined."""
+    together = [{"outputs": ["1", "2"], "by": "step", "of": "current_limit"}]
+    one, two = output(20, 3, may_join=["series"]), output(20, 2.5, may_join=["series"])
+    pair = output(20, 0.7, may_join=["series"])
+    return Bench(
+        scene(
+            {"a": supply(one, two, coupled=together), "b": supply(pair, pair)},
+            {"one": needs(30, 0.5)},
+        ),
+        {"one": "b.1 and b.2 in series"},
+        "a.1 and a.2 have more to spare, and each limit that is told may move the other one away",
+    )
+
+
+def coupled_alike() -> Bench:
+    """Two outputs of the same range whose current limits move together are told the same limit."""
     together = [{"outputs": ["1", "2"], "by": "step", "of": "current_limit"}]
     pair = output(20, 3, may_join=["series"])
     return Bench(
@@ -195,8 +210,8 @@ def coupled_limits() -> Bench:
             {"a": supply(pair, pair, coupled=together), "b": supply(pair, pair)},
             {"one": needs(30, 0.5)},
         ),
-        {"one": "b.1 and b.2 in series"},
-        "no limit of a.1 and a.2 stays as it was set",
+        {"one": "a.1 and a.2 in series"},
+        "a is as good as b, and stands before it",
     )
 
 
@@ -430,6 +445,7 @@ BENCHES = (
     negative_rail,
     coupled,
     coupled_limits,
+    coupled_alike,
     point_list,
     compensation,
     less_drop,

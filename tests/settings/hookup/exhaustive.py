@@ -18,6 +18,7 @@ from railwright.circuit import terminals as wiring
 from railwright.documents.bench import Output
 from railwright.documents.hook_up import HookUp, Source
 from railwright.documents.loader import Documents
+from railwright.documents.output_name import OutputName
 from railwright.settings.context import sources_of
 from railwright.settings.findings import Severity
 from railwright.settings.settle import settle
@@ -267,7 +268,9 @@ def sound(documents: Documents) -> bool:
         for coupling in each_supply.coupled:
             coupled = {f"{supply}.{own}" for own in coupling.outputs}
             used = [coupled & set(each.outputs) for each in procedure.hook_up.values()]
-            if sum(map(bool, used)) > 1 or (coupling.of == "current_limit" and sum(map(len, used)) > 1):
+            currents = [bench.output(OutputName(name)).current for own in used for name in own]
+            unlike = {(each.low, each.high) for each in currents}
+            if sum(map(bool, used)) > 1 or (coupling.of == "current_limit" and len(unlike) > 1):
                 return False
     return True
 

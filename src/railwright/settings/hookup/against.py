@@ -181,14 +181,18 @@ def joining(demand: Demand, source: FedInput) -> Found:
 
 
 def coupled_limits(demand: Demand, source: FedInput) -> Found:
-    """Outputs of one input whose current limits move together: setting one moves the other."""
+    """Outputs of one input whose current limits move together over unequal ranges: with the same range all
+    are told the same limit, which moves none of them away.
+    """
     for supply, number, used in tied_limits(demand.bench, source.names):
-        yield Obstacle(
-            f"the current limits of {' and '.join(used)} move together",
-            f"uncouple {' and '.join(used)} and remove them from 'coupled'",
-            UNCOUPLE,
-            ("bench", "supplies", supply, "coupled", number),
-        )
+        ranges = {(reach.low, reach.high) for each in used for reach in (demand.bench.output(each).current,)}
+        if len(ranges) > 1:
+            yield Obstacle(
+                f"the current limits of {' and '.join(used)} move together over unequal ranges",
+                f"uncouple {' and '.join(used)} and remove them from 'coupled'",
+                UNCOUPLE,
+                ("bench", "supplies", supply, "coupled", number),
+            )
 
 
 def parallel_trip(demand: Demand, source: FedInput) -> Found:
