@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from railwright.documents.bench import Bench
 from railwright.plan.delivery import Delivery, voltage_step
 from railwright.plan.plan import Plan
@@ -47,8 +49,6 @@ class PlayedShape:
 
 def limit_waveform(timeline: Timeline, step: int, feed: Feed) -> Waveform:
     """The current limit of an input during a shape, on the step's own clock [s], [A]."""
-    import numpy as np
-
     span, settled = timeline.spans[step], feed.limit
     time, value = [0.0], [settled]
     for change in timeline.limits:
