@@ -347,11 +347,11 @@ def not_rehearsed(rehearsed: Rehearsed) -> Outcome:
                 source.at_limits,
                 state(
                     "{input} has no set points: the rehearsal left it out, and played {others} without it; "
-                    "what hangs on both was not looked at",
+                    "interactions were not checked",
                     input=name,
                     others=", ".join(rehearsed.context.feeds),
                 ),
-                "mend what stops its set points, and check again",
+                "resolve the stop findings about it, and check again",
             )
 
 

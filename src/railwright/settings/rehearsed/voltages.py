@@ -137,7 +137,7 @@ def requirement_close(rehearsed: Rehearsed) -> Outcome:
                     room=_amount("room", room, required.unit),
                     permitted=_permitted(required),
                 ),
-                "mind the tolerances of the device, and the errors of the readings",
+                "allow for the tolerances of the device and the errors of the readings",
             )
 
 
