@@ -336,7 +336,7 @@ CASES = [
         "main",
         shape("input: main, segments: [{step_to: 9 V}, {hold: 5 ms}, {step_to: 12 V}, {hold: 1 s}]"),
         "input: main, segments",
-        "'own shape' is played off by up to 1.5 V, 70 mV is accepted: set points 5 ms apart",
+        "'own shape' is played up to 1.5 V off what is asked; 70 mV is accepted: set points 5 ms apart",
         silent=shape("input: main, segments: [{step_to: 9 V}, {hold: 50 ms}, {step_to: 12 V}, {hold: 1 s}]"),
     ),
     Case(

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from railwright.traces import rows_at
 
 if TYPE_CHECKING:
@@ -16,8 +18,6 @@ UNITS = {"voltage": "_V", "terminal_voltage": "_V", "current": "_A", "mode": ""}
 
 def write_traces(path: Path, traces: Mapping[str, Traces]) -> None:
     """All channels on the union of the inputs' instants, linear between them (a mode holds its value)."""
-    import numpy as np
-
     time = np.unique(np.concatenate([each.time for each in traces.values()]))
     columns, formats = {"time_s": time}, ["%.9f"]
     for name, each in traces.items():

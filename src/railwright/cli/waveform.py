@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
+import numpy as np
 import typer
 
 from railwright.cli.arguments import Json, Procedure, Quiet, Verbose
@@ -143,8 +144,6 @@ def _sequence(documents: Documents, played: list[PlayedShape], to: Path) -> None
 
 
 def _table(plan: Plan, played: list[PlayedShape], record: Record, to: Path, rehearsed: bool) -> None:
-    import numpy as np
-
     from railwright.rehearsal.playback import limit_waveform
     from railwright.waveforms.columns import on_one_time_base
     from railwright.waveforms.waveform import Waveform

@@ -7,6 +7,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+import numpy as np
+
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.evaluation.hiding_bounds import limits_of
@@ -78,8 +80,6 @@ def _modes(name: str, record: Record, traces: Traces | None, *, exact: bool) -> 
 
 def _changes(traces: Traces) -> Iterator[ModeChange]:
     """The changes of mode of a computed trace."""
-    import numpy as np
-
     modes = traces.columns["mode"]
     firsts = np.flatnonzero(np.diff(modes, prepend=-1.0))
     for row in firsts.tolist():
@@ -91,8 +91,6 @@ def _gap(span: Span, traces: Traces | None) -> float:
     """Longest time in a step for which the status was not known [s]: as the run recorded it, else between two
     readings.
     """
-    import numpy as np
-
     if span.status_gap or traces is None:
         return span.status_gap or math.inf
     inside = traces.between(span.start, span.end).time

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from railwright.recordings.csv_layout import (
     CLOCK,
     DAY_FIRST,
@@ -23,7 +25,6 @@ from railwright.recordings.file import RecordedFile
 from railwright.recordings.table import Table
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
 LOOKED_AT = 200_000
@@ -241,8 +242,6 @@ class _Days:
 
 def _instants(path: Any, line: int, cells: NDArray[Any], days: _Days) -> NDArray[np.datetime64]:
     """Times of day or dates with times as instants, to the nanosecond; past midnight it is the next day."""
-    import numpy as np
-
     texts = [str(cell).strip().strip('"').replace(",", ".").rstrip("Z") for cell in cells]
     if match := DAY_FIRST.fullmatch(texts[0]):
         found = [DAY_FIRST.fullmatch(text) for text in texts]
@@ -270,8 +269,6 @@ def _instants(path: Any, line: int, cells: NDArray[Any], days: _Days) -> NDArray
 
 def _moments(texts: Sequence[str]) -> NDArray[np.datetime64]:
     """Texts as instants. ValueError where one is none, or has a time zone (which would be dropped)."""
-    import numpy as np
-
     with warnings.catch_warnings():
         warnings.simplefilter("error", UserWarning)
         try:

@@ -7,6 +7,8 @@ from collections.abc import Iterator, Sequence
 from itertools import accumulate
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from railwright.recordings.columns import Column, Kind, split_header
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.file import RecordedFile
@@ -88,7 +90,6 @@ def _kind_of(kind: Any) -> Kind:
 
 def _values(column: Any) -> NDArray[Any]:
     """Its values; a gap among whole numbers makes them fractions, with NaN in it."""
-    import numpy as np
     import pyarrow as pa
 
     values: NDArray[Any]

@@ -8,6 +8,8 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
+import numpy as np
+
 from railwright.quantities.parsing import LARGEST
 from railwright.recordings.columns import Column, is_unit, unit_factor
 from railwright.recordings.errors import RecordingError
@@ -18,7 +20,6 @@ from railwright.recordings.thinning import Thinned
 from railwright.regular import MOST_SAMPLES
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
 MOST_SHOWN = 1_000_000
@@ -141,8 +142,6 @@ class OpenRecording:
         for a gap. Values outside of the part are not looked at. RecordingError where the file changes
         meanwhile.
         """
-        import numpy as np
-
         row, started, last = self._start(channels, begin), False, None
         for arrays in self._table.blocks(self._places(channels), row):
             if not arrays[0].size:
@@ -266,8 +265,6 @@ class OpenRecording:
 
     def _seconds(self, arrays: Sequence[NDArray[Any]], row: int) -> NDArray[np.float64]:
         """Times of the samples [s], of which the first stands in a row."""
-        import numpy as np
-
         if self.time.place is None:
             even: NDArray[np.float64] = np.arange(row, row + arrays[0].size, dtype=np.float64)
             return even * self.time.interval
@@ -279,8 +276,6 @@ class OpenRecording:
 
     def _numbers(self, array: NDArray[Any], channel: Channel) -> NDArray[np.float64]:
         """A column in SI units. RecordingError where it holds times, or texts."""
-        import numpy as np
-
         if array.dtype.kind not in "iuf":
             name = self.columns[channel.place].name
             told = f"expected numbers in '{name}', got times or texts; name another column"
@@ -296,8 +291,6 @@ class OpenRecording:
             self._check_finite(row, array, self.columns[channel.place].header)
 
     def _check_finite(self, row: int, array: NDArray[np.float64], header: str) -> None:
-        import numpy as np
-
         if not (array.max() <= LARGEST and array.min() >= -LARGEST):  # NaN is neither
             bad = np.flatnonzero(~(np.abs(array) <= LARGEST))
             value = float(array[bad[0]])
@@ -309,8 +302,6 @@ class OpenRecording:
         self, row: int, time: NDArray[np.float64], last: Sequence[NDArray[np.float64]] | None
     ) -> None:
         """Refuse a time that is none, or one before the last."""
-        import numpy as np
-
         if self.time.place is None:
             return
         self._check_finite(row, time, self.columns[self.time.place].header)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
 
@@ -21,8 +22,6 @@ def extremes(
 
     values: shape (n,). starts: where each stretch begins, rising from 0, shape (m,). Both of shape (m,).
     """
-    import numpy as np
-
     if values.size < LONG * starts.size:
         return _first(np.minimum, values, starts), _first(np.maximum, values, starts)
     stops = [*starts[1:].tolist(), values.size]
@@ -34,8 +33,6 @@ def extremes(
 
 def _first(extreme: np.ufunc, values: NDArray[np.float64], starts: NDArray[np.intp]) -> NDArray[np.intp]:
     """Where each stretch has its extreme, of equal ones the first, or its first NaN: all at once."""
-    import numpy as np
-
     sizes = np.diff(starts, append=values.size)
     found = np.flatnonzero((values == np.repeat(extreme.reduceat(values, starts), sizes)) | np.isnan(values))
     return found[np.searchsorted(found, starts)]
@@ -58,8 +55,6 @@ class Thinned:
 
     def add(self, row: int, time: NDArray[np.float64], values: Sequence[NDArray[np.float64]]) -> None:
         """The next samples: row of the first, times (n,) [s], and one array (n,) a channel, finite."""
-        import numpy as np
-
         rows = np.arange(row, row + time.size)
         self._append(rows, (time, *values))
         while self._kept > self._most:
@@ -72,13 +67,9 @@ class Thinned:
 
     def result(self) -> tuple[NDArray[np.float64], ...]:
         """Times, and one array a channel, all of shape (m,), in order of time."""
-        import numpy as np
-
         return tuple(np.concatenate(each) for each in zip(*self._columns, strict=True))
 
     def _append(self, rows: NDArray[np.int64], columns: tuple[NDArray[np.float64], ...]) -> None:
-        import numpy as np
-
         if self._stretch > 1 and rows.size:
             stretch = rows // self._stretch
             starts = np.flatnonzero(np.diff(stretch, prepend=-1))

@@ -17,12 +17,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from railwright.recordings.columns import Column
 from railwright.recordings.file import RecordedFile
 from railwright.recordings.table import BLOCK, Table, readable
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
 WHAT = "a WAV file"
@@ -155,8 +156,6 @@ def _form(raw: bytes, order: str) -> _Form:
 
 def _samples(raw: bytes, form: _Form) -> NDArray[np.float64]:
     """Samples (n, channels); whole numbers as parts of full scale."""
-    import numpy as np
-
     if not form.whole:
         with np.errstate(invalid="ignore"):  # a NaN is told with its row, when the samples are looked at
             values = np.frombuffer(raw, f"{form.order}f{form.width}").astype(np.float64)

@@ -11,6 +11,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from railwright.circuit.case import fixed
 from railwright.circuit.errors import QUANTITIES
 from railwright.circuit.parts import FIXTURE, load_labels
@@ -24,7 +26,6 @@ from railwright.rehearsal.rehearse import TAIL, InputResult, rehearse, told_simu
 from railwright.rehearsal.summary import Spread
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
     from railwright.physics.cases import Template
@@ -100,8 +101,6 @@ def plan_ensemble(
 
 def play_chunk(plan: EnsemblePlan, chunk: int) -> Ensemble:
     """Play one chunk of an ensemble and sum it up."""
-    import numpy as np
-
     from railwright.physics.layout import TRIP_CAUSES
 
     values = plan.design.values(chunk)
@@ -173,8 +172,6 @@ def play_values(
     cases that differ in those of others are one to it, and are played once. run: plays the blocks. each: is
     told after each block how many cases of branches are played, and of how many.
     """
-    import numpy as np
-
     from railwright.physics.cases import COUNT, FAILED, MEASURES, TRIPPED
 
     failed = np.zeros(values.shape[0], dtype=bool)
@@ -219,8 +216,6 @@ def play_values(
 
 def _different(rows: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """The different rows in the order in which each comes first, and which of them every row is."""
-    import numpy as np
-
     if rows.shape[1] == 0:
         return np.ascontiguousarray(rows[:1]), np.zeros(rows.shape[0], dtype=np.int64)
     _, first, same = np.unique(rows, axis=0, return_index=True, return_inverse=True)
@@ -244,8 +239,6 @@ def _as_row(result: InputResult) -> list[float]:
 
 def _templates(plan: EnsemblePlan) -> list[tuple[Branch, Template, NDArray[np.int64], list[int]]]:
     """For each branch: its template, what its quantities are, and their columns in the design."""
-    import numpy as np
-
     from railwright.physics.cases import make_template
 
     documents, set_points = plan.documents, plan.set_points

@@ -12,6 +12,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from railwright.assumptions import Assumption
 from railwright.circuit.case import NOMINAL, Case
 from railwright.circuit.errors import SetErrors
@@ -40,7 +42,6 @@ from railwright.rehearsal.rehearse import tell
 from railwright.traces import Event, EventKind, integral_of_product
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
     from railwright.physics.player import PlayedSamples
@@ -209,8 +210,6 @@ class _Study:
         return _Played(begins, pins, events)
 
     def _pins(self, name: str, trial: Trial, found: list[Advance]) -> _Pins:
-        import numpy as np
-
         samples: list[PlayedSamples] = [advance.samples[name] for advance in found]
         sign = -1.0 if trial.fault == "reversed" and name in trial.inputs else 1.0
         drawn = []
@@ -230,8 +229,6 @@ class _Study:
         return [self._result(trial, played, name) for name in trial.inputs]
 
     def _result(self, trial: Trial, played: _Played, name: str) -> FaultResult:
-        import numpy as np
-
         scene, pins, healthy = self.scene, played.pins[name], self.healthy.pins[name]
         wanted = scene.documents.device.inputs[name]
         zero = scene.switched_on(name) if trial.at_power_up else played.begins
@@ -283,8 +280,6 @@ class _Study:
 
     def _energy(self, trial: Trial, pins: _Pins, healthy: _Pins) -> float:
         """Energy into the fault [J]."""
-        import numpy as np
-
         if trial.energy_in == "the short":
             return integral_of_product(pins.time, pins.voltage, pins.voltage) / trial.part
         if trial.energy_in == "the sense lead":
@@ -326,8 +321,6 @@ def _extremes(
     pins: Mapping[str, _Pins], pair: tuple[str, str], signs: tuple[float, float]
 ) -> tuple[float, float]:
     """Least and greatest difference of two inputs' voltages, each with the sign of its rail [V]."""
-    import numpy as np
-
     one, other = pins[pair[0]], pins[pair[1]]
     time = np.union1d(one.time, other.time)
     first = signs[0] * np.interp(time, one.time, one.voltage)

@@ -7,6 +7,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from railwright.documents.bench import Lead
 from railwright.documents.device import Input
 from railwright.physics import conductors
@@ -14,7 +16,6 @@ from railwright.physics.loads import KINDS
 from railwright.quantities import show
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
 EXACT = 2e-3
@@ -108,8 +109,6 @@ class LeadStress:
 
 def time_above(time: NDArray[np.float64], values: NDArray[np.float64], level: float) -> float:
     """Time for which a trace of straight lines lies above a level [s]; inf: it does so at its end."""
-    import numpy as np
-
     if values[-1] > level:
         return math.inf
     over = values - level

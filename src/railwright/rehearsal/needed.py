@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from railwright.circuit.case import Case
 from railwright.circuit.errors import SetErrors
 from railwright.documents.bench import Output
@@ -27,7 +29,6 @@ NEAR = 0.02
 """Largest distance below the set voltage, in parts of it, at which an input counts as up."""
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
     from railwright.physics.player import PlayedSamples
@@ -156,8 +157,6 @@ def _needed(
 
 def _up_to(samples: PlayedSamples, until: float) -> PlayedSamples:
     """The part of samples up to a time [s]; at least their first row."""
-    import numpy as np
-
     if until > samples.time[-1]:
         return samples
     kept = slice(0, int(np.searchsorted(samples.time, until, side="left")) + 1)
@@ -180,8 +179,6 @@ def _in_limit(feed: Feed, samples: PlayedSamples) -> list[NDArray[np.bool_]]:
     """When each output is in its limit, as each trips by itself; of outputs in parallel that regulate, when
     all are: the one that sets most stays in its own for as long as the others carry the rest.
     """
-    import numpy as np
-
     limited = [samples.output(points.output)[2] == Mode.CC for points in feed.outputs]
     regulate = all(points.at_limit == "regulate" for points in feed.outputs)
     return [np.logical_and.reduce(limited)] if feed.arrangement == "parallel" and regulate else limited
@@ -195,8 +192,6 @@ def _short(
     A limit that trips is left by then, and the set voltage is there; one that regulates may hold the input
     lower, within its operating range.
     """
-    import numpy as np
-
     wanted = documents.device.inputs[feed.input].operating
     column = samples.voltage if feed.sense == "at load" else samples.terminal_voltage
     trips = any(points.at_limit == "trip" for points in feed.outputs)
@@ -240,8 +235,6 @@ def _longest(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> LeastLevel:
 
 def held_level(time: NDArray[np.float64], values: NDArray[np.float64], hold: float) -> LeastLevel:
     """The highest level that a trace of straight lines exceeds for `hold` seconds on end, by bisection."""
-    import numpy as np
-
     top = int(np.argmax(values))
     low, high = 0.0, float(values[top])
     if hold <= 0.0 or high <= 0.0:

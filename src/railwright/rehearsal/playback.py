@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from railwright.documents.bench import Bench
 from railwright.plan.delivery import Delivery, voltage_step
 from railwright.plan.plan import Plan
@@ -49,8 +51,6 @@ def limit_waveform(plan: Plan, step: int, name: str) -> Waveform:
     """The current limit of an input during a shape, on the step's own clock [s], [A]: also where that of
     another input moves it.
     """
-    import numpy as np
-
     span, level = plan.timeline.spans[step], plan.set_points[name].limit
     time: list[float] = []
     value: list[float] = []

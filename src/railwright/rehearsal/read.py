@@ -11,7 +11,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from railwright.documents.bench import Bench
+from railwright.measures.signal import integrals
 from railwright.plan.linking import look_interval
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import exchange_of
@@ -19,7 +22,6 @@ from railwright.plan.timeline import Timeline
 from railwright.traces import Event, EventKind, Facts, Mode, Record, Traces, enters, rows_at
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
     Array = NDArray[np.float64]
@@ -59,8 +61,6 @@ def _status_events(record: Record, feed: Feed, look: float, answer: float) -> It
     """Trips and changes of mode of an input as its status shows them that is asked for every `look` seconds
     and answered in `answer`.
     """
-    import numpy as np
-
     traces = record.traces[feed.input]
     first, last = float(traces.time[0]), float(traces.time[-1])
     step = max(look, (last - first) / MOST_READINGS)
@@ -93,8 +93,6 @@ def _events(timeline: Timeline) -> Iterator[Event]:
 
 
 def _read(traces: Traces, bench: Bench, feed: Feed, every: float) -> Traces:
-    import numpy as np
-
     readings = [bench.output(points.output).reading for points in feed.outputs]
     update = max((each.update or 0.0 for each in readings if each is not None), default=0.0)
     aperture = max((each.aperture or 0.0 for each in readings if each is not None), default=0.0)
@@ -115,10 +113,6 @@ def _means(time: Array, values: Array, ends: Array, aperture: float) -> Array:
     """Means over an aperture before each end, shape (n,), of a trace of straight lines; its value where the
     aperture is 0. What lies before the trace counts as its first value.
     """
-    import numpy as np
-
-    from railwright.measures.signal import integrals
-
     if aperture <= 0.0:
         return np.asarray(np.interp(ends, time, values))
     return integrals(time, values, ends - aperture, ends) / aperture

@@ -6,6 +6,8 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from railwright.circuit.case import NOMINAL, Case
 from railwright.documents.loader import Documents
 from railwright.plan.plan import Plan, deliver, plan_of
@@ -72,8 +74,6 @@ def _turns(repeated: Repeated, record: Record, at_terminals: bool) -> int:
 
 def met_at(time: Array, beyond: Array, duration: float) -> float:
     """When a piecewise linear course, shape (n,), has been above zero for so long [s]; infinite: never."""
-    import numpy as np
-
     for first, last in runs_of(beyond > 0.0):
         begin, end = float(time[first]), float(time[last - 1])
         if first > 0:

@@ -12,11 +12,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from railwright.rehearsal.design import spread
 from railwright.rehearsal.ensemble import EnsemblePlan, Run, play_values
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
 
@@ -66,8 +67,6 @@ def sensitivities(
     base: points of the base design, a power of two; base · (own quantities + 2) cases of each branch are
     played. run, each: as `play_values` has them. Measures that do not vary are left out.
     """
-    import numpy as np
-
     from railwright.physics.cases import MEASURES
 
     first, second = base_design(len(plan.design.names), base, plan.design.seed)
@@ -96,7 +95,6 @@ def base_design(quantities: int, base: int, seed: int) -> tuple[NDArray[np.float
     """Two independent sets of shares, (base, quantities) each in 0 to 1: the columns of one scrambled Sobol
     sequence (A. Saltelli et al., Computer Physics Communications 181 (2010), section 5).
     """
-    import numpy as np
     from scipy.stats.qmc import Sobol
 
     if not quantities:
@@ -116,8 +114,6 @@ def indices_of(
     order and total (Saltelli 2010, Table 2, b and f), are those of g in closed form plus the mean of what the
     cases give beyond g's own. Errors by the jackknife over the points of the base design.
     """
-    import numpy as np
-
     base, count = first.shape
     at_first, at_second = values[:base], values[base : 2 * base]
     pages = values[2 * base :].reshape(count, base)
@@ -162,8 +158,6 @@ def polynomial(shares: NDArray[np.float64]) -> tuple[NDArray[np.float64], list[f
     Legendre's polynomials, orthonormal over 0 to 1: the variance of a sum of them is that of the squares of
     its weights.
     """
-    import numpy as np
-
     rows, count = shares.shape
     x = 2.0 * shares - 1.0
     line, parabola = np.sqrt(3.0) * x, np.sqrt(5.0) * (1.5 * x * x - 0.5)
@@ -180,8 +174,6 @@ def _ratio(
     above: NDArray[np.float64], below: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """The ratio of two means over (..., points), (points,), and its standard error by the jackknife."""
-    import numpy as np
-
     points = below.size
     total, under = above.sum(axis=-1), below.sum()
     left_out = (total[..., np.newaxis] - above) / (under - below)

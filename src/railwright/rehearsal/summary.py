@@ -7,8 +7,9 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
 BIN = 1.0002
@@ -39,8 +40,6 @@ class Spread:
 
     def take(self, values: NDArray[np.float64], first_case: int, inside: NDArray[np.bool_]) -> None:
         """Add the values of consecutive cases, the first of them `first_case`; NaN: there is none."""
-        import numpy as np
-
         known = ~np.isnan(values)
         if not known.any():
             return

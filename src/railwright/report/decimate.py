@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from railwright.recordings.thinning import extremes
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
 
@@ -25,8 +26,6 @@ def decimate(
     ends, are always among what is kept; of equal extremes of a stretch, the first. Values that are not finite
     are left out.
     """
-    import numpy as np
-
     if time.size > 4 * buckets:
         keep = _ends_and_extremes(time, values, buckets)
         # A stretch with a value that is not finite has such an extreme too, so these few tell of all.
@@ -42,8 +41,6 @@ def _ends_and_extremes(
     time: NDArray[np.float64], values: NDArray[np.float64], buckets: int
 ) -> NDArray[np.intp]:
     """Places of the samples to keep, shape (m,), in order; a NaN counts as lowest and as highest."""
-    import numpy as np
-
     edges = np.linspace(time[0], time[-1], buckets + 1)[1:-1]
     starts = np.unique(np.concatenate(([0], np.searchsorted(time, edges, side="left"))))
     starts = starts[starts < time.size]

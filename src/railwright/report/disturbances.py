@@ -7,6 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
+import numpy as np
+
 from railwright.documents.loader import Documents
 from railwright.plan.set_point import pieces
 from railwright.plan.timeline import Timeline
@@ -224,8 +226,6 @@ def _seen(
     asked: Disturbance, room: tuple[float, float], span: Span, record: Record, name: str
 ) -> SeenDisturbance | None:
     """A disturbance in a record, in the step as it was played."""
-    import numpy as np
-
     trace = record.traces.get(name)
     if trace is None:
         return None

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from railwright.report import panels
 from railwright.report.limits import DrawnLimit, limits_of
 from railwright.report.panels import Curve
@@ -232,8 +234,6 @@ def _settled(trace: Traces, span: Span, begin: float, offset: float) -> float | 
     """When the current of one record is last further than 5 % of its range from where it ends [s from the
     step's start]; straight lines between its samples. None: it does not move, or is not there.
     """
-    import numpy as np
-
     time, current = panels.cut(trace.time + offset, trace.columns["current"], span.start, span.end)
     time = time - span.start
     if time.size < 3 or float(np.ptp(current)) == 0.0:

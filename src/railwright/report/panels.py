@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
+import numpy as np
+
 from railwright.report.decimate import BUCKETS, decimate
 from railwright.report.limits import DrawnLimit
 from railwright.report.style import FAINT, HAIR, INK, MODES, PALE, tint
@@ -14,7 +16,6 @@ from railwright.report.text import shortened
 from railwright.traces import Event, Mode
 
 if TYPE_CHECKING:
-    import numpy as np
     from matplotlib.axes import Axes
     from numpy.typing import NDArray
 
@@ -57,8 +58,6 @@ def cut(
     time: NDArray[np.float64], values: NDArray[np.float64], start: float, end: float, beyond: int = 1
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """What lies between start and end, with `beyond` samples more at each end for lines to reach the edge."""
-    import numpy as np
-
     first = max(0, int(np.searchsorted(time, start, side="left")) - beyond)
     last = int(np.searchsorted(time, end, side="right")) + beyond
     return time[first:last], values[first:last]
@@ -66,8 +65,6 @@ def cut(
 
 def reach_of(time: NDArray[np.float64]) -> float:
     """How far a sample speaks for the time before it [s]: half as far again as samples usually lie apart."""
-    import numpy as np
-
     return 1.5 * float(np.median(np.diff(time))) if time.size > 2 else math.inf
 
 
@@ -79,8 +76,6 @@ def with_gaps(
     A step of readings begins again one reading's reach before the first after the gap: there the gap ends.
     finest: gaps that are shorter are not seen [s].
     """
-    import numpy as np
-
     least = max(curve.reach, finest)
     (before,) = np.nonzero(np.diff(time) > least)
     if not before.size:
@@ -149,8 +144,6 @@ def settle_view(axes: Axes, curves: Sequence[Curve], levels: Sequence[float], qu
 
 def _in_view(curve: Curve, start: float, end: float) -> NDArray[np.float64]:
     """Values of a curve between start and end [s], with those that its line has at the edges."""
-    import numpy as np
-
     time, values = cut(curve.time, curve.values, start, end, beyond=0)
     _, shown = decimate(time, values)
     around, beyond = cut(curve.time, curve.values, start, end)
@@ -393,8 +386,6 @@ def runs_of(
     time: NDArray[np.float64], modes: NDArray[np.float64], reach: float = math.inf
 ) -> list[tuple[float, float, Mode]]:
     """Stretches of one mode: (from, to, mode); none between samples further apart than `reach` [s]."""
-    import numpy as np
-
     if time.size == 0:
         return []
     codes = np.rint(modes).astype(int)

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from railwright.quantities import prefix_of
 from railwright.report.decimate import decimate
 from railwright.report.drawing import STEPS, drawing, name_scale, save, time_axis
@@ -14,7 +16,6 @@ from railwright.report.style import FAINT, INK, PALE, colours, tint
 from railwright.report.text import shortened
 
 if TYPE_CHECKING:
-    import numpy as np
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
@@ -94,8 +95,6 @@ def draw_waveforms(curves: Sequence[Curves], step: str, inputs: Sequence[str]) -
 def _panels(
     figure: Figure, place: Any, each: Curves, window: tuple[float, float], colour: str, title: str
 ) -> None:
-    import numpy as np
-
     from railwright.waveforms.deviation import deviations
     from railwright.waveforms.waveform import Waveform
 
@@ -125,8 +124,6 @@ def _panels(
 
 def _row(wave: Waveform, window: tuple[float, float]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """A waveform's rows within a window, with values at both its ends."""
-    import numpy as np
-
     from railwright.waveforms.fit import just_before
 
     inside = (wave.time > window[0]) & (wave.time < window[1])

@@ -15,6 +15,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
+import numpy as np
+
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.output_name import OutputName
@@ -161,8 +163,6 @@ class VirtualNetwork:
 
     def truth(self, since: float = -math.inf) -> Record:
         """True traces of all inputs and events of all supplies from `since` on, on the loop's time [s]."""
-        import numpy as np
-
         traces: dict[str, Traces] = {}
         events: list[Event] = []
         for server in self.servers.values():

@@ -176,7 +176,7 @@ def fuse(source: FedInput, limit: float) -> Iterator[Constraint]:
                 opening_time=(opens, "s"),
                 until=until,
             ),
-            "lower the current limit, trip sooner, or mind that a fault costs the fuse",
+            "lower the current limit, trip sooner, or accept that a fault costs the fuse",
         )
 
     why = state(

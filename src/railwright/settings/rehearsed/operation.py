@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import zip_longest
 
+import numpy as np
+
 from railwright.grouping import grouped
 from railwright.quantities import joined, show, state
 from railwright.rehearsal.restarting import endless_restarts
@@ -273,8 +275,6 @@ def _to_fall(source: FedInput) -> str:
 @rule("steady-current-rehearsed", Severity.CAUTION, on_sheet=False, worst=most("drawn", over="declared_high"))
 def steady_current(rehearsed: Rehearsed) -> Outcome:
     """The mean current of a hold lies outside the declared steady current."""
-    import numpy as np
-
     for source, traces in rehearsed.inputs:
         declared = source.input.current.steady
         if declared is None or rehearsed.trips(source):
@@ -308,8 +308,6 @@ def steady_current(rehearsed: Rehearsed) -> Outcome:
 @rule("order-rehearsed", Severity.CAUTION)
 def order(rehearsed: Rehearsed) -> Outcome:
     """An input comes up while the one before it is still below its operating range."""
-    import numpy as np
-
     traces_of = rehearsed.record.traces
     for index, wanted in enumerate(rehearsed.context.device.order):
         first, second = traces_of.get(wanted.after), traces_of.get(wanted.then)
@@ -349,11 +347,11 @@ def not_rehearsed(rehearsed: Rehearsed) -> Outcome:
                 source.at_limits,
                 state(
                     "{input} has no set points: the rehearsal left it out, and played {others} without it; "
-                    "what hangs on both was not looked at",
+                    "interactions were not checked",
                     input=name,
                     others=", ".join(rehearsed.context.feeds),
                 ),
-                "mend what stops its set points, and check again",
+                "resolve the stop findings about it, and check again",
             )
 
 

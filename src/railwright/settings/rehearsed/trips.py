@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from railwright.plan.set_points import Feed
 from railwright.quantities import Statement, show, state
 from railwright.settings.findings import Severity, least, most
@@ -13,7 +15,6 @@ from railwright.settings.windows.trip_delay import DELAY_MARGIN
 from railwright.traces import Event, EventKind, Mode, Traces, span_named
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
 
@@ -149,8 +150,6 @@ def parallel_trip(rehearsed: Rehearsed) -> Outcome:
 @rule("stop-rehearsed", Severity.STOP, worst=most("held"))
 def stop_conditions(rehearsed: Rehearsed) -> Outcome:
     """A stop condition comes true while the procedure is rehearsed, with nothing wrong."""
-    import numpy as np
-
     for index, condition in enumerate(rehearsed.context.procedure.stop_when):
         traces = rehearsed.record.traces.get(condition.input)
         bound = condition.bound
@@ -189,8 +188,6 @@ def _exceeds(
 
     Rows of a computed trace are far apart on a ramp: where it crosses zero lies between two of them.
     """
-    import numpy as np
-
     crosses = np.flatnonzero(beyond[:-1] * beyond[1:] < 0.0)
     part = beyond[crosses] / (beyond[crosses] - beyond[crosses + 1])
     at = time[crosses] + part * (time[crosses + 1] - time[crosses])

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from railwright.assumptions import Assumption
 from railwright.circuit.case import QuantityName
 from railwright.evaluation.outcome import Result
@@ -15,7 +17,6 @@ from railwright.settings.context import BoundDocuments, FedInput
 from railwright.traces import Event, EventKind, Mode, Record, Traces, runs_of
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
     from railwright.physics.start_up import Start
@@ -105,7 +106,5 @@ def longest(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> tuple[float,
 
 def in_limit(traces: Traces) -> NDArray[np.bool_]:
     """Where the output is in its current or power limit; shape (n,)."""
-    import numpy as np
-
     mode = traces.columns["mode"]
     return np.asarray((mode == Mode.CC) | (mode == Mode.CP))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from railwright.documents.procedure import Requirement
 from railwright.measures.sampling import blind_time, deciding_interval, sample_rate
 from railwright.quantities import StatedFigure, Statement, named, state
@@ -51,8 +53,6 @@ def withstand(rehearsed: Rehearsed) -> Outcome:
 @rule("never-rehearsed", Severity.STOP)
 def never(rehearsed: Rehearsed) -> Outcome:
     """The rehearsed voltages of two inputs differ by more than the device permits."""
-    import numpy as np
-
     traces_of = rehearsed.record.traces
     for index, asked in enumerate(rehearsed.context.device.never):
         first, second = traces_of.get(asked.voltage_of), traces_of.get(asked.minus)
@@ -137,7 +137,7 @@ def requirement_close(rehearsed: Rehearsed) -> Outcome:
                     room=_amount("room", room, required.unit),
                     permitted=_permitted(required),
                 ),
-                "mind the tolerances of the device, and the errors of the readings",
+                "allow for the tolerances of the device and the errors of the readings",
             )
 
 

@@ -53,7 +53,7 @@ def power_before_limit(context: Context) -> Outcome:
                         power=(output.power, "W"),
                         current_at_power=(output.power / (highest.voltage * share), "A"),
                     ),
-                    "mind that the power limit acts first, and does not trip as the current limit does",
+                    "note that the power limit acts first, and does not trip as the current limit does",
                 )
 
 
@@ -221,7 +221,7 @@ def limit_at_low_voltage(context: Context) -> Outcome:
                         drawn=(drawn, "A"),
                         limit=(least, "A"),
                     ),
-                    "raise the current limit, or mind it in the turn-off voltage that is measured",
+                    "raise the current limit, or allow for it in the turn-off voltage that is measured",
                 )
 
 

@@ -46,7 +46,7 @@ def shape_not_served(context: Context) -> Outcome:
                 each.input,
                 path,
                 state(
-                    "'{step}' is played off by up to {deviation}, {tolerance} is accepted: {why}",
+                    "'{step}' is played up to {deviation} off what is asked; {tolerance} is accepted: {why}",
                     step=name,
                     deviation=(each.error, "V"),
                     tolerance=(each.tolerance, "V"),
@@ -75,7 +75,7 @@ def capture_not_played(context: Context) -> Outcome:
                 each.input,
                 path,
                 state(
-                    "'{step}' would not be the capture: {missed}; {why}",
+                    "'{step}' would not be played as captured: {missed}; {why}",
                     step=name,
                     missed=each.far_off,
                     why=each.why,

@@ -160,7 +160,7 @@ def _off_grid(
                 output=name,
                 resolution=(step, unit),
             ),
-            "write a value that the output can set, or mind the rounding",
+            "write a value that the output can set, or accept the rounding",
         )
 
 

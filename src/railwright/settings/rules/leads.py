@@ -87,7 +87,7 @@ def lead_drop_unsensed(source: FedInput) -> Outcome:
             along=along(source),
             needed=(source.needs[0], "A"),
         ),
-        "mind it in what is required at the connector, or sense at the load",
+        "allow for it in what is required at the connector, or sense at the load",
     )
 
 
@@ -382,7 +382,7 @@ def sense_used_up(source: FedInput) -> Outcome:
 
 SENSE_OPEN: dict[frozenset[str | None], str] = {
     frozenset({"falls back"}): "with them open it falls back on its terminals, and no reading shows it",
-    frozenset({"rises"}): "with them open, too",
+    frozenset({"rises"}): "with them open it rises alike",
 }
 """What all outputs of an input do with an open sense lead -> what comes of it."""
 

@@ -160,7 +160,7 @@ def ramp_in_stairs(context: Context) -> Outcome:
                 outputs=", ".join(source.outputs),
                 how=how,
             ),
-            "mind what each step charges, or take an output with a programmable slew",
+            "allow for what each step charges, or take an output with a programmable slew",
         )
 
 

@@ -66,7 +66,7 @@ def requirement_masked(context: Context) -> Outcome:
                         ovp=(level, "V"),
                         means=_past_ovp(required, source, feed),
                     ),
-                    "mind that the OVP decides it, not the device",
+                    "note that the OVP decides it, not the device",
                 )
 
 

@@ -192,7 +192,7 @@ def trigger_assumed(context: Context) -> Outcome:
                 source=wait.source,
                 time_out=(wait.time_out, "s"),
             ),
-            "mind what a longer wait does: what is withstood for a time only, and what heats up",
+            "consider what a longer wait does: what is withstood for a time only, and what heats up",
         )
         return
 
