@@ -22,11 +22,12 @@ import sys
 import tempfile
 import traceback
 from collections import Counter
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, replace
-from itertools import repeat
+from itertools import islice, repeat
 from multiprocessing import get_context
 from pathlib import Path
+from typing import Any
 
 from benchmarks.disagreement_hunt.comparing import Disagreement, disagreements
 from benchmarks.disagreement_hunt.drawing import draw
@@ -65,47 +66,50 @@ def hunt(seed: int, number: int) -> Hunted:
             return Hunted(number, (Disagreement("traceback", place, told, "none"),))
 
 
-def watch(seed: int, number: int) -> Hunted:
-    """As `hunt`, and which faults would matter."""
-    with watched() as seen:
-        found = hunt(seed, number)
-    return replace(found, matters=frozenset(words for words, calls in seen.items() if calls))
-
-
-def first_found(seed: int, words: str, plain: list[Hunted]) -> tuple[int, int, set[str]]:
-    """How many of the draws a fault is played in until it is found, the number of the one that finds it (-1:
-    none does), and the facts that disagree there and do not without it.
+def tried(seed: int, number: int, faults: frozenset[str]) -> tuple[Hunted, dict[str, set[str]]]:
+    """A draw as it is, and for each of the faults that matter in it the facts that disagree once it is put
+    back, and do not without it.
     """
-    played = 0
-    for each in plain:
-        if each.refused or words not in each.matters:
-            continue
-        played += 1
+    with watched() as seen:
+        plain = hunt(seed, number)
+    matters = frozenset(words for words, calls in seen.items() if calls)
+    new: dict[str, set[str]] = {}
+    for words in sorted(matters & faults if not plain.refused else ()):
         with put_back(words):
-            faulty = hunt(seed, each.number)
-        if new := faulty.facts - each.facts:
-            return played, each.number, {fact for fact, _ in new}
-    return played, -1, set()
+            faulty = hunt(seed, number)
+        new[words] = {fact for fact, _ in faulty.facts - plain.facts}
+    return replace(plain, matters=matters), new
 
 
 def mutations(seed: int, first: int, draws: int, processes: int) -> int:
-    """Put every fault back until it is found; 1 where one is not."""
+    """Put every fault back, in one draw after another until one finds it; 1 where none does."""
+    found: dict[str, tuple[int, set[str]]] = {}
+    played, matters = Counter[str](), Counter[str]()
     with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-        plain = list(pool.map(watch, repeat(seed), range(first, first + draws)))
-        asked = {pool.submit(first_found, seed, words, plain): words for words in FAULTS}
-        found = 0
-        for done in as_completed(asked):
-            words = asked[done]
-            matters = sum(words in each.matters and not each.refused for each in plain)
-            played, number, facts = done.result()
-            found += number >= 0
-            where = (
-                f"found after {number - first + 1} draws" if number >= 0 else f"NOT FOUND in {draws} draws"
-            )
-            told = f" by {', '.join(sorted(facts))}" if facts else ""
-            print(f"{where} ({played} played, it matters in {matters}){told}: {words}", flush=True)
-    print(f"{found} of {len(FAULTS)} mended faults are found within {draws} draws")
-    return 0 if found == len(FAULTS) else 1
+        numbers, running = iter(range(first, first + draws)), dict[Future[Any], int]()
+        while True:
+            # Of a fault that is found, draws that are still being played may yet be the first to find it.
+            left = frozenset(FAULTS) - found.keys()
+            for number in islice(numbers, processes - len(running) if left else 0):
+                running[pool.submit(tried, seed, number, left)] = number
+            if not running:
+                break
+            done = next(as_completed(running))
+            number = running.pop(done)
+            plain, new = done.result()
+            matters.update(() if plain.refused else plain.matters)
+            played.update(new.keys())
+            for words, facts in new.items():
+                if facts and number < found.get(words, (number + 1, facts))[0]:
+                    found[words] = number, facts
+                    print(f"{number}: {words}: {', '.join(sorted(facts))}", flush=True)
+    for words in FAULTS:
+        number, facts = found.get(words, (-1, set[str]()))
+        where = f"found after {number - first + 1} draws" if words in found else f"NOT FOUND in {draws} draws"
+        by = f" by {', '.join(sorted(facts))}" if facts else ""
+        print(f"{where} ({played[words]} played of {matters[words]} in which it matters){by}: {words}")
+    print(f"{len(found)} of {len(FAULTS)} mended faults are found within {draws} draws")
+    return 0 if len(found) == len(FAULTS) else 1
 
 
 def main() -> int:

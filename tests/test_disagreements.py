@@ -16,11 +16,17 @@ MENDED = (
     (1, 2103), (2, 84), (2, 101), (2, 134), (2, 231), (2, 253), (2, 261), (2, 334), (3, 27), (3, 76),
     (3, 91), (3, 128), (3, 153), (3, 217), (3, 367), (3, 378), (4, 12), (4, 68), (5, 122),
     (5, 135), (6, 228), (6, 264), (6, 416), (6, 458), (7, 42), (7, 126), (7, 174), (7, 400), (7, 469),
-    (8, 18), (8, 326), (8, 361), (8, 481), (9, 97), (9, 230), (9, 443),
+    (8, 18), (8, 326), (8, 361), (8, 481), (9, 97), (9, 230), (9, 305), (9, 443),
 )  # fmt: skip
 """Seed and number of draws without arranged situations that said different things of one fact, before it was
 mended.
 """
+
+ARRANGED = (
+    (1, 31), (1, 121), (1, 183), (1, 189), (1, 216), (1, 332), (1, 434), (1, 442), (2, 70), (2, 240),
+    (2, 389), (3, 97), (3, 378), (3, 380), (3, 408),
+)  # fmt: skip
+"""The same of draws with arranged situations."""
 
 
 def left(seed: int, number: int, folder: Path, *, arranged: bool = False) -> list[str]:
@@ -30,9 +36,11 @@ def left(seed: int, number: int, folder: Path, *, arranged: bool = False) -> lis
     return [str(each) for each in found if not each.explained]
 
 
-@pytest.mark.parametrize(("seed", "number"), MENDED)
-def test_what_was_mended_stays_mended(seed: int, number: int, tmp_path: Path) -> None:
-    assert left(seed, number, tmp_path / "draw") == []
+@pytest.mark.parametrize(
+    ("seed", "number", "arranged"), [(*each, False) for each in MENDED] + [(*each, True) for each in ARRANGED]
+)
+def test_what_was_mended_stays_mended(seed: int, number: int, arranged: bool, tmp_path: Path) -> None:
+    assert left(seed, number, tmp_path / "draw", arranged=arranged) == []
 
 
 def test_there_are_fifteen_faults_to_put_back() -> None:
@@ -54,6 +62,7 @@ def test_there_are_fifteen_faults_to_put_back() -> None:
     ],
 )
 def test_a_fault_that_is_put_back_is_found(seed: int, number: int, words: str, tmp_path: Path) -> None:
+    """Without it nothing is left of these draws: the test above plays them, too."""
+    assert (seed, number) in MENDED
     with put_back(words):
         assert left(seed, number, tmp_path / "with") != []
-    assert left(seed, number, tmp_path / "without") == []

@@ -249,7 +249,8 @@ def _shapes(played: Played, rehearsed: Record, until: float) -> Iterator[Disagre
         about = f"{one.input} in '{one.span.name}'"
         for a, b in zip(one.edges, other.edges, strict=True):
             size = abs(a.asked.goal - a.asked.start)
-            if a.asked.until - a.asked.time < 5 * HOST or a.asked.time + one.span.start + 5 * HOST > until:
+            # What it comes to is read where the next one begins, which may lie beyond the step.
+            if a.asked.until - a.asked.time < 5 * HOST or a.asked.until + one.span.start + HOST > until:
                 continue
             if abs(a.after - b.after) > VOLTS + 0.02 * size and a.settled and b.settled:
                 yield Disagreement("edge", about, f"to {a.after:.4f} V", f"to {b.after:.4f} V")

@@ -101,7 +101,8 @@ def restarts(view: View) -> Measured:
     )
     how = f"drop-outs of the current below {amount(usual * LONG_DIP, 'A')} among {time[step].size} values"
     lasting = [dip for dip in runs if _lasts(view, time, amps, volts, dip, usual)]
-    certain = _surely_away(view, amps, volts, 4.0 * current.noise + current.step)
+    bias = math.fsum(float(np.max(np.abs(each.shape))) for each in current.systematic)
+    certain = _surely_away(view, amps, volts, bias + 4.0 * current.noise + current.step)
     sure = 0
     for dip in lasting:
         inside = np.flatnonzero(certain[slice(*dip)]) + dip[0]
@@ -278,7 +279,8 @@ def _drop_outs(
     runs = amps >= np.maximum(_threshold(volts, usual), 0.1 * usual)
     if view.stops_at is not None:
         # Below the lowest voltage at which it stops it has not run yet: what flows there charges the input.
-        runs &= np.abs(volts) >= view.stops_at[0] - visible
+        below = np.abs(volts) < view.stops_at[0] - visible
+        runs, low = runs & ~below, low | below
     has_run = np.maximum.accumulate(runs)
     dips = [(a, b) for a, b in runs_of(low) if a > 0 and has_run[a - 1]]
     explained = [dip for dip in dips if _explained(view, time, amps, volts, dip, visible)]
@@ -348,7 +350,9 @@ def _explained(
     if view.stops_at is not None and _lowest(volts, run) < view.stops_at[0] - visible:
         return False
     start, stop = run
-    near = slice(max(0, start - AROUND - 2), stop + AROUND + 2)
+    # Readings that are asked for more often than they are new stand in several rows.
+    reach = (AROUND + 2) * max(1, round((view.model.update or 0.0) / max(view.interval, 1e-9)))
+    near = slice(max(0, start - reach), stop + reach)
     rows = np.arange(time.size)[near]
     inside = (rows >= start) & (rows < stop)
     return any(

@@ -39,6 +39,9 @@ STEADY = 0.5
 there and does not just pass slowly, as at the crest of a ripple (half of them: what the median goes by).
 """
 
+NO_STATE = 1e-3
+"""What lasts for less is an edge, and no state [s] (chosen)."""
+
 BRIEF = 0.05
 """Part of the step below which passing through a half of the range without staying there is no state."""
 
@@ -104,7 +107,7 @@ def _level(view: View, *, high: bool) -> Measured:
             raise _passes(high=high)
         rivals = stays
         if not view.model.exact:
-            _of_one_half(inside, levels, high=high)
+            _of_one_half(view, inside, levels, high=high)
     chosen = levels.high_values if high else levels.low_values
     weights = chosen / np.count_nonzero(chosen)
     budget = Budget(view)
@@ -141,7 +144,7 @@ def _of_the_step(view: View, inside: Signal) -> Signal:
     return inside.take(new) if again and new.size >= LEAST_VALUES else inside
 
 
-def _of_one_half(inside: Signal, levels: Levels, *, high: bool) -> None:
+def _of_one_half(view: View, inside: Signal, levels: Levels, *, high: bool) -> None:
     """Raises where it hangs on the extremes of the voltage, which means over an aperture do not show, of
     which half of its range a level is that is about as frequent as the one sought.
     """
@@ -150,14 +153,13 @@ def _of_one_half(inside: Signal, levels: Levels, *, high: bool) -> None:
     from railwright.measures.levels import places
 
     values, visible = inside.values, 4.0 * inside.noise + 2.0 * inside.step
-    beyond: list[float] = []
-    for place in (int(np.argmin(values)), int(np.argmax(values))):
-        extreme = values[place]
-        around = values[max(0, place - 1) : place + 2]
-        stays = np.count_nonzero(np.abs(values - extreme) <= visible) >= LEAST_VALUES
-        beyond.append(0.0 if stays else float(np.ptp(around)))
-    middle = (float(np.min(values)) + float(np.max(values))) / 2.0
-    lowest, highest = middle - beyond[0] / 2.0, middle + beyond[1] / 2.0
+    bottom, top = float(np.min(values)), float(np.max(values))
+    bound = view.model.voltage_bound
+    # What several readings show is no less, and no more, in between; a single one may be of a short peak.
+    stays = [np.count_nonzero(np.abs(values - end) <= visible) >= LEAST_VALUES for end in (bottom, top)]
+    least = bottom if stays[0] else min(0.0, bottom)
+    most = top if stays[1] else max(top, math.inf if bound is None else bound.value + bound.tolerance)
+    lowest, highest = (least + top) / 2.0, (bottom + most) / 2.0
     fullest = int(np.count_nonzero(levels.high_values if high else levels.low_values))
     for upper in (True, False):
         counts, levels_of = places(values, high=upper)
@@ -231,6 +233,9 @@ def _stays(view: View, values: Array, levels: Levels, *, high: bool) -> float | 
     level = levels.high if high else levels.low
     own = np.abs(levels_of - level) < 3.0 * (levels_of[1] - levels_of[0])
     fullest, everything = int(np.max(counts[own])), int(np.count_nonzero(half))
+    lasts = everything * (view.end - view.begin) / values.size
+    if view.model.exact and lasts < NO_STATE:
+        return None  # as an edge is that begins with the step
     if fullest < STAYS * everything:
         if view.model.exact and everything < BRIEF * values.size:
             return None

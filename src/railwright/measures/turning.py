@@ -143,6 +143,12 @@ def _turning(view: View, *, falling: bool) -> Measured:
     first, stop = _transition(view, current, voltage, falling=falling)
     place = first if falling else stop
     levels = _levels_beside(view, current, (first, stop), falling=falling)
+    visible = 8.0 * current.noise + 2.0 * current.step
+    if (levels[0] - levels[1] if falling else levels[1] - levels[0]) <= visible:
+        what = "falls" if falling else "rises"
+        raise CannotMeasure(
+            f"beside the instant at which the current {what} it is about the same", "a longer hold there"
+        )
     ways = _ways(view, current, voltage if view.model.exact else beside, place, levels, falling=falling)
     probable = _probabilities(ways)
     best = ways[int(np.argmax(probable))]
@@ -310,17 +316,27 @@ def _transition(view: View, current: Signal, voltage: Signal, *, falling: bool) 
 
     levels = state_levels(current.values, max(8.0 * current.noise + 2.0 * current.step, 1e-9))
     volts = voltage.between(view.begin, view.end).values
-    if not levels.two_states or levels.low > 0.5 * levels.high:
-        error = max((float(np.max(s.shape)) for s in current.systematic), default=0.0)
-        running = levels.high > max(2.0 * error, 10.0 * current.noise)
+    error = max((float(np.max(s.shape)) for s in current.systematic), default=0.0)
+    least = max(2.0 * error, 10.0 * current.noise)
+    running = levels.high > least
+    threshold = (levels.low + levels.high) / 2.0
+    one = not levels.two_states or levels.low > 0.5 * levels.high
+    if one and levels.low > least:
+        # It runs at two levels, and may stop for less long than it is at the lower of them.
+        threshold, one = 0.5 * levels.low, not np.any(current.values < 0.5 * levels.low)
+    if one:
         if falling and running:
             raise _never("falls", "below", float(np.min(volts)))
         if not falling and not running:
             raise _never("rises", "above", float(np.max(volts)))
         state = "high" if running else "low"
         raise CannotMeasure(f"the current is {state} through the whole step", "a step with a ramp across")
-    low = current.values < (levels.low + levels.high) / 2.0
-    runs = runs_of(low)
+    low = current.values < threshold
+    runs = [each for each in runs_of(low) if _stopped(view, current, voltage, each, error)]
+    if not runs:
+        raise CannotMeasure(
+            "the current is nowhere lower than the load draws while it runs", "a step in which the load stops"
+        )
     longest = _longest(current.time, [(a, b) for a, b in runs if (a > 0 if falling else b < low.size)])
     if longest is None:
         if falling:
@@ -330,6 +346,24 @@ def _transition(view: View, current: Signal, voltage: Signal, *, falling: bool) 
         after = voltage.between(float(current.time[runs[-1][0]]), view.end)
         raise _never("rises", "above", float(np.max(after.values)))
     return longest
+
+
+def _stopped(view: View, current: Signal, voltage: Signal, low: tuple[int, int], error: float) -> bool:
+    """Whether the load stopped in a stretch of low current: as a rehearsal knows, or as the current of one
+    that draws now more and now less tells, where it is below what it draws at least; others always.
+    """
+    import numpy as np
+
+    inside = slice(*low)
+    time = current.time[inside]
+    if view.away is not None:
+        return any(begin <= time[-1] and end >= time[0] for begin, end in view.away)
+    if not view.least_running:
+        return True
+    at, least = np.array(view.least_running).T
+    volts = np.interp(time, voltage.time, np.abs(voltage.values))
+    floor = np.interp(volts, at, least, left=0.0)
+    return bool(np.any(current.values[inside] < floor - error - 4.0 * current.noise - current.step))
 
 
 def _never(word: str, side: Literal["above", "below"], bound: float) -> Beyond:

@@ -115,10 +115,10 @@ def moves_of(
 
 
 def _superseded(number: int, moves: Sequence[Move], ended: Container[int], small: bool) -> bool:
-    """Whether a set point would stand for one exchange only: its input jumps elsewhere, or goes off, at the
-    same instant. A line begins where it led, a wait holds it, and what a turn ends with may be the last where
-    something may end its step (`ended`). But for a jump that is smaller than the error of the set point
-    (`small`) a line is not kept waiting: what an exchange moves it by is more.
+    """Whether a set point would stand for one exchange only: its input jumps elsewhere, goes off, or is ruled
+    by a point list at the same instant. A line begins where it led, a wait holds it, and what a turn ends
+    with may be the last where something may end its step (`ended`). But for a jump that is smaller than the
+    error of the set point (`small`) a line is not kept waiting: what an exchange moves it by is more.
     """
     move = moves[number]
     if move.kind != "set":
@@ -126,10 +126,10 @@ def _superseded(number: int, moves: Sequence[Move], ended: Container[int], small
     for other in islice(moves, number + 1, None):
         if other.time - move.time >= AT_ONCE or other.kind == "wait":
             return False
-        if other.input == move.input and other.kind != "limit":
+        if other.input == move.input and other.kind not in ("limit", "load", "arm"):
             last = move.step in ended and other.step == move.step and other.turn != move.turn
             jumps = other.kind == "set" and (small or other.slew == move.slew)
-            return other.kind == "off" or (jumps and not last)
+            return other.kind in ("off", "play") or (jumps and not last)
     return False
 
 
