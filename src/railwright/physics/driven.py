@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -16,6 +16,7 @@ class Driven:
     limit: with its error; overshoot: how far the current may stand above it until it has responded; response:
     after which nine tenths of that are gone. capacitance: the least. fastest: rate of the reference, inf:
     it asks for all it can. drawn: (voltage, current) at rising voltages, the least that is drawn there.
+    begins: begins the course of what changes by itself and is drawn besides; see `Besides`.
     """
 
     limit: float
@@ -25,6 +26,7 @@ class Driven:
     capacitance: float
     fastest: float
     drawn: tuple[tuple[float, float], ...]
+    begins: Callable[[], Besides] | None = None
 
     def course(self) -> Course:
         """The voltage against time from the first voltage of `drawn` to the last, or to where it stays.
@@ -33,6 +35,8 @@ class Driven:
         dz/dt = k (I_limit - i), z at most the overshoot, which it begins with; k = ln 10 / response. In equal
         steps of voltage, in each of which i stays the same.
         """
+        if self.begins is not None and self.capacitance > 0.0:
+            return self._followed(self.begins())
         k = math.log(10.0) / max(self.response, 1e-9)
         spare, time, last = self.overshoot, 0.0, self.drawn[0][0]
         times, volts = [0.0], [last]
@@ -55,6 +59,41 @@ class Driven:
                 volts.append(last)
         return Course(tuple(times), tuple(volts), self.drawn)
 
+    def _followed(self, besides: Besides) -> Course:
+        """The same beside what changes by itself, in steps of time, as the voltage may fall back meanwhile."""
+        k = math.log(10.0) / max(self.response, 1e-9)
+        spare, time, v, top = self.overshoot, 0.0, self.drawn[0][0], self.drawn[-1][0]
+        width, highest, moving = (top - v) / (PARTS * len(self.drawn)), v, besides(v, 0.0, 0.0, 0.0)
+        levels = [volts for volts, _ in self.drawn]
+        least = [amperes for _, amperes in self.drawn]
+        found = [(time, v, v, moving)]
+        while v < top and len(found) < MOST:
+            still = _interpolated(v, levels, least) if any(least) else 0.0
+            drawn = still + moving
+            wanted = self.capacitance * self.fastest + drawn
+            given = min(self.limit + spare, self.power / max(v, 1e-3), wanted)
+            net = given - drawn
+            took = min(max(SHORT, LATER * time), self.capacitance * width / max(abs(net), 1e-12))
+            if given >= self.limit + spare:
+                spare *= math.exp(-k * took)
+            else:
+                spare = max(0.0, min(self.overshoot, spare + k * took * (self.limit - given)))
+            time, v = time + took, max(0.0, v + net * took / self.capacitance)
+            moving, highest = besides(v, took, drawn, net), max(highest, v)
+            found.append((time, highest, v, still + moving))
+        times, volts, real, currents = (tuple(column) for column in zip(*found, strict=True))
+        passed = tuple(zip(volts, currents, strict=True))
+        stays = v < top and volts[-1] <= volts[int(0.75 * len(volts))]
+        return Course(times, volts, passed, stays=stays, real=real if real != volts else ())
+
+
+Besides = Callable[[float, float, float, float], float]
+"""(voltage [V], duration of the step that ends there [s], all that was drawn in it and what charged the
+capacitance meanwhile [A]) -> what is drawn then beside `Driven.drawn` [A]; it keeps its own states.
+"""
+
+MOST, SHORT, LATER = 2000, 50e-6, 0.02
+"""Steps of a course at most, and how long one lasts at most: so long [s], or such a part of the time so far."""
 
 PARTS = 8
 """Steps of a course between two voltages at which the current that is drawn is known."""
@@ -62,14 +101,15 @@ PARTS = 8
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """A voltage that rises: at rising times [s] rising voltages [V]; drawn: see `Driven`. stays: it gets no
-    higher.
+    """A voltage that rises: at rising times [s] the highest so far [V]; drawn: see `Driven`. stays: it gets no
+    higher. real: the voltages themselves, where they fall back on the way; else empty.
     """
 
     times: tuple[float, ...]
     volts: tuple[float, ...]
     drawn: tuple[tuple[float, float], ...]
     stays: bool = False
+    real: tuple[float, ...] = ()
 
     def past(self, level: float, time: float) -> float:
         """How far it rises past a level [V] in a time [s] from the instant at which it passes it; 0: it does
@@ -78,6 +118,20 @@ class Course:
         if level > self.volts[-1]:
             return 0.0 if self.stays or len(self.volts) < 2 else time * self._last
         passes = _interpolated(level, self.volts, self.times) if level > self.volts[0] else 0.0
+        if not self.real:
+            return self._from(passes, level, time)
+        steps = zip(pairwise(self.times), pairwise(self.real), strict=True)
+        return max(
+            (
+                self._from(begin + (level - before) / (now - before) * (end - begin), level, time)
+                for (begin, end), (before, now) in steps
+                if before < level <= now
+            ),
+            default=self._from(passes, level, time),
+        )
+
+    def _from(self, passes: float, level: float, time: float) -> float:
+        """How far it has risen past a level [V] so long after an instant at which it passes it [s]."""
         until = passes + time
         if until <= self.times[-1]:
             return _interpolated(until, self.times, self.volts) - max(level, self.volts[0])

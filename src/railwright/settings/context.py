@@ -20,7 +20,7 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
 from railwright.physics.conductor_heat import HOTTEST, temperature_rise
-from railwright.physics.driven import Course, Driven, swing
+from railwright.physics.driven import Besides, Course, Driven, swing
 from railwright.physics.halving import least
 from railwright.physics.loads.law import Ascent, Ramp
 from railwright.physics.output_stage import CEILING, LIMIT_RESPONSE
@@ -345,6 +345,8 @@ class FedInput(Group):
         fed = highest.voltage + (self.voltage_error(highest.voltage) or 0.0) if highest else 0.0
         charge = driven.limit * self.played.end
         looks = self.load.looks(start, max(stop / share, start), LOOKS)
+        if self.load.follows:
+            driven = replace(driven, begins=partial(self._besides, driven, start, share))
         course = Course((0.0,), (start * share,), ())
         if self.load.waits:
             course = replace(driven, drawn=tuple((volts * share, 0.0) for volts in looks)).course()
@@ -364,6 +366,19 @@ class FedInput(Group):
             )
             course = replace(driven, drawn=drawn).course()
         return course
+
+    def _besides(self, driven: Driven, start: float, share: float) -> Besides:
+        """What those parts of the load draw at the connector that have a course of their own: at its least
+        voltage, with the least resistance of the lead and the most that charges the input through it.
+        """
+        follow, held = self.load.followers(start), self.load.capacitance.high
+        part = held / (held + driven.capacitance) if held > 0.0 else 0.0
+
+        def drawn(volts: float, lasts: float, amperes: float, charges: float) -> float:
+            through = amperes + part * max(0.0, charges)
+            return follow(max(0.0, volts / share - self.resistance.low * through), lasts)
+
+        return drawn
 
     def _at_connector(self, volts: float, driven: Driven, risen: Ascent) -> float:
         """The least that is drawn [A] with so much at the terminals [V]: at the connector it is less, by what
@@ -511,7 +526,7 @@ class FedInput(Group):
 
         most, when = 0.0, 0.0
         for time, earlier in before.items():
-            grows = (currents[time] - currents[earlier]) / (time - earlier)
+            grows = (currents[time] - currents[earlier]) / (ramp.over / PARTS)
             most, when = max((most, when), (currents[time] + charges(time) + faster * grows, time))
         times = sorted(before)
         place = times.index(when) if when else 0

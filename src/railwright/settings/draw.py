@@ -12,7 +12,7 @@ from railwright.documents.fixture import AddedCapacitor, Fixture
 from railwright.physics.loads import KINDS, LoadKind, LoadParameters
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.loads.converter import Converter
-from railwright.physics.loads.law import Ascent, Ramp, Rising
+from railwright.physics.loads.law import Ascent, Follower, Ramp, Rising
 from railwright.quantities import Uncertain
 
 GATE = ("starts_at", "stops_at")
@@ -86,6 +86,15 @@ class _Part:
             return max(0.0, self.current(voltage).low)
         return max(0.0, min(float(least(voltage, risen, corner)) for corner in self.least))
 
+    @property
+    def follows(self) -> bool:
+        """Whether it has a course of its own while a voltage is driven upwards."""
+        return hasattr(self.kind.equations, "follower")
+
+    def followers(self, start: float) -> list[Follower]:
+        """That course, at the corners of which one draws least."""
+        return [self.kind.equations.follower(start, corner) for corner in self.least]
+
     def rising(self, ramp: Ramp) -> Rising:
         """What it draws at most on a ramp: nothing before the lowest voltage at which it may start."""
         rising = getattr(self.kind.equations, "rising", None)
@@ -110,7 +119,8 @@ class LoadModel:
     banks: the capacitors beside it. known: False where a part's steady draw needs a rehearsal to be told.
     settled: False where a part draws another current until it has settled (a lamp, a motor), so that only
     a rehearsal tells how long an input takes to charge. surges: True where it may draw more until then.
-    waits: True where a part draws something else at once than once it has settled. moves: True where what it
+    waits: True where a part draws something else at once than once it has settled. follows: where one has a
+    course of its own; see `followers`. moves: True where what it
     draws at a voltage changes with what has flowed (a cell). series_resistance: the largest of its capacitors
     [Ω].
     """
@@ -129,6 +139,7 @@ class LoadModel:
         self.surges = any(kind.settles and not kind.rises for _, kind in drawing)
         self.known = len(steady) == len(drawing)
         self.waits = any(hasattr(kind.equations, "at_least") for _, kind in steady)
+        self.follows = any(hasattr(kind.equations, "follower") for _, kind in steady)
         self.moves = any("charge" in kind.states for _, kind in entries)
         self._parts: list[_Part] = []
         self._marks: list[float] = []
@@ -186,7 +197,14 @@ class LoadModel:
         not have started yet, a winding carries no more than it did, and a cell takes what is left between the
         voltage and its own.
         """
-        return sum(part.at_least(voltage, risen) for part in self._parts)
+        return sum(part.at_least(voltage, risen) for part in self._parts if not part.follows)
+
+    def followers(self, start: float) -> Follower:
+        """What its parts draw at least that have a course of their own, such as a rotor that speeds up, while
+        a voltage is driven upwards from where they had settled on `start` [V].
+        """
+        each = [part.followers(start) for part in self._parts if part.follows]
+        return lambda v, lasts: sum(max(0.0, min(step(v, lasts) for step in steps)) for steps in each)
 
     def rising(self, ramp: Ramp) -> Rising:
         """What it draws at most on a ramp beside what charges its capacitance, with the times that are worth

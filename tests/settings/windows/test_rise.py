@@ -18,13 +18,19 @@ def rise(folder: Path, *edits: Edit, about: str = "main") -> Window:
 
 
 def test_slow_enough_for_the_limit(tmp_path: Path) -> None:
-    """(I_limit − error − I_load) / C, with the output's own capacitor: 1 A, 5 mA, 3.96 W / 0.83 / 8.2 V.
-
-    That is where the converter starts: at 7.4 V, where it stops, nothing runs on the way up.
+    """1 A less 5 mA; 1.2 mF and the output's own 220 µF at a rate 0.05 % too high; 3.96 W / 0.83 from 8.2 V on,
+    of which the most flows where its soft start of 8 ms is over: r C + P / (8.2 V + r · 8 ms); and what its
+    growing drop along the sensed lead charges the output's own with.
     """
     high = rise(tmp_path).high
     assert high is not None
-    assert high.value == int((1.0 - 0.005 - 3.96 / 0.83 / 8.2) / (1.2e-3 + 220e-6))
+    watts, ohms = 3.96 / 0.83, 72.3e-3
+
+    def asked(rate: float) -> float:
+        drawn = watts / (8.2 + 8e-3 * rate)
+        return 1.0005 * rate * (1.2e-3 + 220e-6) + drawn + ohms * 220e-6 * drawn / 8e-3
+
+    assert high.value == next(rate for rate in range(300, 500) if asked(rate + 1) > 1.0 - 0.005)
     assert "by C·dV/dt" in high.why
 
 
@@ -68,7 +74,7 @@ def test_a_rise_that_is_left_out_has_a_window_all_the_same(tmp_path: Path) -> No
     found = rise(tmp_path, ("procedure", "rise: 2 V/ms, settle", "settle"))
     assert not found.used
     assert found.asked is None
-    assert found.recommended == 240.0
+    assert found.recommended == 320.0
 
 
 def test_in_stairs_the_limit_may_act_all_the_same(tmp_path: Path) -> None:

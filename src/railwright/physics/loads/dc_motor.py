@@ -18,8 +18,8 @@ from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from railwright.physics.halving import least
-from railwright.physics.loads.law import Ascent, Examples, LoadKind, LoadParameters, Ramp, Rising
+from railwright.physics import halving
+from railwright.physics.loads.law import Examples, Follower, LoadKind, LoadParameters, Ramp, Rising
 from railwright.quantities import Dimension, Uncertain
 
 REST = 1e-4
@@ -150,7 +150,9 @@ def rising(ramp: Ramp, p: Sequence[float]) -> Rising:
     settled = ramp.over + SETTLED * lag
     if winding(settled) <= stands:
         return Rising(lambda v, t: winding(t), (settled,), winds=True)
-    breaks = least(lambda time: winding(time) > stands, 0.0, settled, HALVINGS) if stands > 0.0 else 0.0
+    breaks = (
+        halving.least(lambda time: winding(time) > stands, 0.0, settled, HALVINGS) if stands > 0.0 else 0.0
+    )
     turning = _Turning(ohms, henries, p[2] / p[1] ** 2, p[5] / p[1] ** 2, stands)
     first = turning.course(0.0, ramp.at(breaks), ramp.rate if breaks < ramp.over else 0.0)
     end = max(0.0, ramp.over - breaks)
@@ -208,9 +210,36 @@ def rising_most(corners: Sequence[Sequence[float]]) -> Sequence[Sequence[float]]
     return [p for p in corners if p[1] == least_constant and [p[2], p[4], p[5], p[6]] == most]
 
 
-def at_least(v: float, risen: Ascent, p: Sequence[float]) -> float:
-    """What its winding carried before: its inductance lets it change only slowly [A]."""
-    return draws(risen.start, p)[0] if risen.start > 0.0 else 0.0
+def follower(start: float, p: Sequence[float]) -> Follower:
+    """L di/dt = v - R i - e, C de/dt = i - G e - I_dry by implicit steps (backward Euler); see `_Turning`."""
+    farads, siemens, stands = p[2] / p[1] ** 2, p[5] / p[1] ** 2, dry(p) / p[1]
+    amperes = draws(start, p)[0] if start > 0.0 else 0.0
+    emf = start - p[0] * amperes
+
+    def step(v: float, lasts: float) -> float:
+        nonlocal amperes, emf
+        winding = p[3] + lasts * p[0]
+        if emf > 0.0 or amperes > stands:
+            turning = farads + lasts * siemens
+            driven = p[3] * amperes + lasts * v - lasts * (farads * emf - lasts * stands) / turning
+            now = driven / (winding + lasts**2 / turning)
+            speeds = (farads * emf + lasts * (now - stands)) / turning
+            if speeds > 0.0:
+                amperes, emf = now, speeds
+                return amperes
+        amperes, emf = (p[3] * amperes + lasts * v) / winding, 0.0
+        return amperes
+
+    return step
+
+
+def drawing_least(corners: Sequence[Sequence[float]]) -> Sequence[Sequence[float]]:
+    """Of all corners of its tolerances those that may draw least while it is driven upwards: the least to
+    turn by the greatest torque constant; either end of what lets it swing.
+    """
+    constant = max(p[1] for p in corners)
+    least = [min(p[field] for p in corners) for field in (2, 4, 5, 6)]
+    return [p for p in corners if p[1] == constant and [p[2], p[4], p[5], p[6]] == least]
 
 
 def examples(volts: float, amperes: float) -> Examples:

@@ -23,7 +23,7 @@ from typing import Annotated, ClassVar, Self
 
 from pydantic import Field, model_validator
 
-from railwright.physics.loads.law import Ascent, Examples, LoadKind, LoadParameters, fault
+from railwright.physics.loads.law import Examples, Follower, LoadKind, LoadParameters, fault
 from railwright.quantities import Dimension, Uncertain, UncertainWatts
 
 EXPONENT = 1.215
@@ -192,11 +192,29 @@ def inertia(p: Sequence[float]) -> float:
     return math.inf
 
 
-def at_least(v: float, risen: Ascent, p: Sequence[float]) -> float:
-    """At the temperature on which it had settled, or, once it was cold, hot at once [A]."""
-    if risen.start <= 0.0:
-        return draws(v, p)[0]
-    return v * draws(risen.start, p)[0] / risen.start
+def follower(start: float, p: Sequence[float]) -> Follower:
+    """C dT/dt = v i - K (T⁴ - T_cold⁴) by linearly implicit steps (Rosenbrock, of first order)."""
+    cold, capacity = cold_resistance(p), heat_capacity(p)
+    radiates = rated_power(p) / (hot_temperature(p) ** 4 - COLD**4)
+    ohms = start / draws(start, p)[0] if start > 0.0 else cold
+    kelvin = max(COLD, COLD * (ohms / cold) ** (1.0 / EXPONENT))
+
+    def step(v: float, lasts: float) -> float:
+        nonlocal kelvin
+        ohms = cold * (kelvin / COLD) ** EXPONENT
+        rate = (v * v / ohms - radiates * (kelvin**4 - COLD**4)) / capacity
+        slope = -(EXPONENT * v * v / (ohms * kelvin) + 4.0 * radiates * kelvin**3) / capacity
+        kelvin = max(COLD, kelvin + lasts * rate / (1.0 - lasts * slope))
+        return v / (cold * (kelvin / COLD) ** EXPONENT)
+
+    return step
+
+
+def drawing_least(corners: Sequence[Sequence[float]]) -> Sequence[Sequence[float]]:
+    """Of all corners of its tolerances the one that draws least while it is driven upwards: the most
+    resistance, hot and cold, and the shortest warm-up time.
+    """
+    return [min(corners, key=lambda p: (rated_power(p) / p[0] ** 2, -cold_resistance(p), p[4]))]
 
 
 def examples(volts: float, amperes: float) -> Examples:
