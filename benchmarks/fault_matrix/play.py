@@ -16,7 +16,7 @@ from benchmarks.fault_matrix.bench import OUTPUTS, SET_POINTS
 
 from railwright.documents.loader import Documents
 from railwright.guard.local_link import LocalLink
-from railwright.guard.manner import USUAL, Manner
+from railwright.guard.session_settings import USUAL, SessionSettings
 from railwright.guard.wire import Streams
 from railwright.records.stored import NoRun, open_run
 from railwright.running.conduct import Conduct
@@ -102,7 +102,7 @@ class _Tap:
         self.messages: list[tuple[str, str]] = []
         self._names = {each.address: name for name, each in net.bench.supplies.items()}
 
-    async def connect(self, address: str, _manner: Manner = USUAL) -> Streams:
+    async def connect(self, address: str, _manner: SessionSettings = USUAL) -> Streams:
         reader, writer = await self._net.connect(address)
         write, name = writer.write, self._names[address]
 

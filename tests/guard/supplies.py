@@ -6,7 +6,7 @@ import asyncio
 from dataclasses import dataclass, field
 from typing import Any
 
-from railwright.guard.manner import Manner
+from railwright.guard.session_settings import SessionSettings
 from railwright.guard.off_plan import InputOff, OutputOff, SupplyOff
 from railwright.virtual_time import MemoryWriter, VirtualLoop, memory_streams
 
@@ -119,7 +119,7 @@ def fed(name: str, supply: str, number: int = 0, **more: Any) -> InputOff:
 def network(loop: VirtualLoop, supplies: dict[str, FakeSupply]) -> Any:
     """What connects to these supplies, each at its name."""
 
-    async def connect(address: str, _manner: Manner) -> Any:
+    async def connect(address: str, _manner: SessionSettings) -> Any:
         supply = supplies[address]
         if supply.is_in(supply.gone, loop.time()):
             raise ConnectionRefusedError

@@ -10,7 +10,7 @@ from typing import Any
 from tests.said import says
 
 from railwright.guard.input_end import InputEnd
-from railwright.guard.manner import Manner
+from railwright.guard.session_settings import SessionSettings
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
 from railwright.guard.session import Session
@@ -31,7 +31,7 @@ def switch_off(serve: Serve, *, opens_in: float = 0.0, plan: OffPlan = PLAN) -> 
     """What became of the input, and how long that took [s]."""
     loop = VirtualLoop()
 
-    async def connect(address: str, _manner: Manner) -> Any:
+    async def connect(address: str, _manner: SessionSettings) -> Any:
         await asyncio.sleep(opens_in)
         near, far = memory_streams(loop)
         loop.create_task(serve(*far))  # type: ignore[arg-type]

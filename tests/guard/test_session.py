@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from tests.said import says
 
-from railwright.guard.manner import Manner
+from railwright.guard.session_settings import SessionSettings
 from railwright.guard.session import Session, SessionError, Unreachable
 from railwright.virtual_time import MemoryWriter, VirtualLoop, memory_streams
 
@@ -20,7 +20,7 @@ def with_peer(serve: Serve, use: Callable[[Session], Awaitable[Any]]) -> tuple[A
     """What `use` of a session gives whose other end is served so, and how long it took [s]."""
     loop = VirtualLoop()
 
-    async def connect(address: str, _manner: Manner) -> Any:
+    async def connect(address: str, _manner: SessionSettings) -> Any:
         near, far = memory_streams(loop)
         loop.create_task(serve(*far))  # type: ignore[arg-type]
         return near
@@ -141,7 +141,7 @@ def test_a_broken_session_sends_nothing_until_it_is_opened_anew() -> None:
 
 
 def test_no_connection_is_said_in_words() -> None:
-    async def refuse(address: str, _manner: Manner) -> Any:
+    async def refuse(address: str, _manner: SessionSettings) -> Any:
         raise ConnectionRefusedError
 
     async def go() -> None:

@@ -29,7 +29,7 @@ from railwright.dialects.operation import (
 from railwright.dialects.status import ModeStatus, TripStatus
 from railwright.dialects.units import CHANNEL, FACTORS, Spoken
 from railwright.dialects.words import check_words, forms, off_answers
-from railwright.guard.manner import Manner
+from railwright.guard.session_settings import SessionSettings
 from railwright.scpi.channels import format_channels
 from railwright.scpi.numbers import parse_response
 
@@ -257,10 +257,10 @@ class Dialect(DialectPart):
         return Spoken(self.addressing, self.compound, self.instrument.select or "", self.prefix, self.called)
 
     @property
-    def manner(self) -> Manner:
+    def manner(self) -> SessionSettings:
         """How its lines end, and how much time it wants."""
         session = self.session
-        return Manner(session.sends, session.answers, session.pause, session.patience)
+        return SessionSettings(session.sends, session.answers, session.pause, session.patience)
 
     @property
     def error_query(self) -> str | None:

@@ -20,6 +20,12 @@ _COMMENT = re.compile(r"""((?:"[^"]*"|'[^']*'|[^"'#\s]|\s(?!#)|(?<=\S)#|(?<=\S)[
 _TOKEN = re.compile(r"""\s*("[^"]*"|'[^']*'|[{}\[\],]|:(?=\s|[{\[,"']|$)|(?:[^{}\[\],:]|:(?!\s|$))+)""")
 
 
+ESCAPES = {"n": "\n", "r": "\r", "t": "\t", "0": "\0", '"': '"', "\\": "\\"}
+"""What a backslash and a letter stand for in double quotes: those that a dialect or a bench may need."""
+
+_ESCAPE = re.compile(r"\\([nrt0\"\\])")
+
+
 def salvage(text: str) -> Any:
     """A YAML text as dict, list and str; None where nothing can be made of it."""
     if _MORE.search(text):
@@ -71,7 +77,7 @@ def _bare(line: str) -> str:
 def _scalar(text: str) -> str | None:
     text = " ".join(_bare(line).strip() for line in text.splitlines()).strip()
     if len(text) > 1 and text[0] == text[-1] and text[0] in "'\"":
-        return text[1:-1]
+        return text[1:-1] if text[0] == "'" else _ESCAPE.sub(lambda found: ESCAPES[found[1]], text[1:-1])
     return text or None
 
 

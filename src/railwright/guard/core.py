@@ -15,7 +15,7 @@ from typing import Any
 
 from railwright.guard.link import QUEUE
 from railwright.guard.locks import Locked, Locks
-from railwright.guard.manner import Manner
+from railwright.guard.session_settings import SessionSettings
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import OffPlan
 from railwright.guard.session import CONNECT_DEADLINE, LONGEST_ANSWER, Exchange, Session, SessionError
@@ -170,7 +170,7 @@ class Guard:
         if self.fenced:
             self._answer(message, error=self.fenced, fenced=True)
             return
-        manner = Manner(**message["manner"])
+        manner = SessionSettings(**message["manner"])
         session = self._sessions.get(name)
         if session is None or (session.address, session.manner) != (address, manner):
             session = self._sessions[name] = Session(name, address, self._connect, manner)

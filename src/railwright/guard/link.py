@@ -14,7 +14,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from railwright.guard.manner import USUAL, Manner
+from railwright.guard.session_settings import USUAL, SessionSettings
 from railwright.guard.off_plan import OffPlan
 from railwright.guard.session import CONNECT_DEADLINE
 
@@ -105,7 +105,7 @@ class GuardLink(ABC):
             self._pump(instant)
 
     def open(
-        self, name: str, address: str, identify: str, deadline: float, manner: Manner = USUAL
+        self, name: str, address: str, identify: str, deadline: float, manner: SessionSettings = USUAL
     ) -> Message:
         """Have a session opened and the instrument asked who it is; what it answers.
 

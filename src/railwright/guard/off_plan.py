@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from railwright.guard.manner import USUAL, Manner
+from railwright.guard.session_settings import USUAL, SessionSettings
 
 OFF_BELOW = 1.0
 """Voltage below which an output that was switched off counts as off [V], where nothing else is known."""
@@ -93,7 +93,7 @@ class SupplyOff:
     look: tuple[str, ...]
     watchdog: tuple[str, ...] = ()
     watchdog_off: tuple[str, ...] = ("0", "OFF")
-    manner: Manner = USUAL
+    manner: SessionSettings = USUAL
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +132,7 @@ def _plan(data: Mapping[str, Any]) -> OffPlan:
 
 def _supply(data: Mapping[str, Any]) -> SupplyOff:
     lists = {key: tuple(data[key]) for key in ("look", "watchdog", "watchdog_off") if key in data}
-    manner = Manner(**data["manner"]) if "manner" in data else USUAL
+    manner = SessionSettings(**data["manner"]) if "manner" in data else USUAL
     return SupplyOff(**{**data, **lists, "manner": manner})
 
 

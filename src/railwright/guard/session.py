@@ -9,7 +9,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from railwright.guard.address import socket_of
-from railwright.guard.manner import USUAL, Manner
+from railwright.guard.session_settings import USUAL, SessionSettings
 from railwright.guard.wire import CHUNK, Connect, Reader, Writer
 
 LONGEST_ANSWER = 1 << 20
@@ -47,7 +47,7 @@ class Session:
     after a failure may belong to anything, so it is opened anew before it is used again.
     """
 
-    def __init__(self, name: str, address: str, connect: Connect, manner: Manner = USUAL) -> None:
+    def __init__(self, name: str, address: str, connect: Connect, manner: SessionSettings = USUAL) -> None:
         self.name, self.address, self.manner = name, address, manner
         self.broken = ""
         self.lock = asyncio.Lock()

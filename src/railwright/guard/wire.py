@@ -13,7 +13,7 @@ from dataclasses import asdict
 from typing import Protocol
 
 from railwright.guard.address import socket_of
-from railwright.guard.manner import USUAL, Manner
+from railwright.guard.session_settings import USUAL, SessionSettings
 
 CHUNK = 65536
 """Most bytes taken from a connection at once."""
@@ -40,11 +40,11 @@ class Writer(Protocol):
 
 
 Streams = tuple[Reader, Writer]
-Connect = Callable[[str, Manner], Awaitable[Streams]]
+Connect = Callable[[str, SessionSettings], Awaitable[Streams]]
 """VISA address, and how its instrument is spoken to -> an open connection. OSError where there is none."""
 
 
-async def connect(address: str, manner: Manner = USUAL) -> Streams:
+async def connect(address: str, manner: SessionSettings = USUAL) -> Streams:
     """A connection to a VISA address. Raises OSError."""
     place = socket_of(address)
     if place is None:
@@ -57,7 +57,7 @@ async def connect(address: str, manner: Manner = USUAL) -> Streams:
     return reader, writer
 
 
-async def _helper(address: str, manner: Manner) -> Streams:
+async def _helper(address: str, manner: SessionSettings) -> Streams:
     """A process that speaks VISA for this one address, line by line on its pipes; closing it kills it. It
     knows what ends the instrument's lines; on its pipes they end in a newline.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from railwright.guard.link import Answerless, GuardLink
-from railwright.guard.manner import USUAL, Manner
+from railwright.guard.session_settings import USUAL, SessionSettings
 from railwright.instruments.errors import Fenced, InstrumentError, NotReached
 from railwright.instruments.session import TIMEOUT, Answer, InstrumentSession, OpenSession, Trace
 
@@ -22,7 +22,7 @@ class GuardedSession:
         timeout: float,
         trace: Trace | None,
         identify: str = "*IDN?",
-        manner: Manner = USUAL,
+        manner: SessionSettings = USUAL,
     ) -> None:
         self.name = name
         self._link, self._trace = link, trace
@@ -81,7 +81,7 @@ def _silence(address: str, what: str) -> str:
 def open_guarded(link: GuardLink, trace: Trace | None = None, timeout: float = TIMEOUT) -> OpenSession:
     """An opener of sessions through this guard; lines go to `trace`."""
 
-    def open_session(name: str, address: str, identify: str, manner: Manner) -> InstrumentSession:
+    def open_session(name: str, address: str, identify: str, manner: SessionSettings) -> InstrumentSession:
         return GuardedSession(link, name, address, timeout, trace, identify, manner)
 
     return open_session

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
-from railwright.guard.manner import USUAL, Manner
+from railwright.guard.session_settings import USUAL, SessionSettings
 from railwright.instruments.errors import InstrumentError, NotReached
 
 Trace = Callable[[float, str, Literal["sent", "received"], str], None]
@@ -56,7 +56,7 @@ class InstrumentSession(Protocol):
         """End the session; never fails."""
 
 
-OpenSession = Callable[[str, str, str, Manner], InstrumentSession]
+OpenSession = Callable[[str, str, str, SessionSettings], InstrumentSession]
 """(instrument's name, VISA address, what asks who it is, its manner) -> an open session. A guard that owns
 sessions can stand behind it.
 """
@@ -70,7 +70,7 @@ class VisaSession:
         name: str,
         address: str,
         _identify: str = "",
-        manner: Manner = USUAL,
+        manner: SessionSettings = USUAL,
         *,
         timeout: float = TIMEOUT,
         trace: Trace | None = None,

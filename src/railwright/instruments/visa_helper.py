@@ -13,13 +13,13 @@ from contextlib import suppress
 
 
 def main(address: str, manner: str = "{}") -> int:
-    """Serve until standard input ends. manner: fields of a `Manner`, as JSON. Returns the exit code."""
-    from railwright.guard.manner import Manner
+    """Serve until standard input ends. manner: fields of a `SessionSettings`, as JSON. Returns the exit code."""
+    from railwright.guard.session_settings import SessionSettings
     from railwright.instruments.errors import InstrumentError
     from railwright.instruments.session import VisaSession
 
     try:
-        session = VisaSession("instrument", address, timeout=60.0, manner=Manner(**json.loads(manner)))
+        session = VisaSession("instrument", address, timeout=60.0, manner=SessionSettings(**json.loads(manner)))
     except InstrumentError as error:
         print(error.what, flush=True)
         return 1

@@ -21,7 +21,7 @@ from railwright.dialects.words import off_answers
 from railwright.documents.channel_name import channel_named
 from railwright.documents.salvage import salvage
 from railwright.guard.locks import normalised
-from railwright.guard.manner import Manner
+from railwright.guard.session_settings import SessionSettings
 from railwright.guard.off_plan import OFF_BELOW, InputOff, OffPlan, OutputOff, Place, SupplyOff
 
 _ADDRESS = re.compile(r"""^[^#\n]*?\baddress:\s*["']?([^\s"',}#]+::[^\s"',}]+)""", re.MULTILINE)
@@ -186,12 +186,12 @@ def _compile(
     return SupplyOff(name, address, identify, "", spoken.messages(asked), manner=_manner(dialect)), outputs
 
 
-def _manner(dialect: Mapping[str, Any]) -> Manner:
+def _manner(dialect: Mapping[str, Any]) -> SessionSettings:
     """How its lines end, and how much time it wants, as `Dialect.manner` has it."""
     session = dialect.get("session", {})
     sends, answers = (str(session.get(key, "\n")) for key in ("sends", "answers"))
     pause, patience = (float(session.get(key, 0.0)) for key in ("pause", "patience"))
-    return Manner(sends, answers, pause, patience)
+    return SessionSettings(sends, answers, pause, patience)
 
 
 def _spoken(dialect: Mapping[str, Any]) -> Spoken:

@@ -21,7 +21,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
-from railwright.guard.manner import USUAL, Manner
+from railwright.guard.session_settings import USUAL, SessionSettings
 from railwright.traces import Event, Record, Traces
 from railwright.twin.faults import TwinFault
 from railwright.twin.hands import set_at_panel
@@ -92,7 +92,7 @@ class VirtualNetwork:
     ) -> None:
         self.close()
 
-    async def connect(self, address: str, _manner: Manner = USUAL) -> Streams:
+    async def connect(self, address: str, _manner: SessionSettings = USUAL) -> Streams:
         """A connection to the supply at this VISA address, after one way there and back. Raises
         ConnectionRefusedError while it takes none, or where there is no supply.
         """

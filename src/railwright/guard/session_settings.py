@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class Manner:
+class SessionSettings:
     """sends, answers: what ends a message, and an answer. pause: time that it wants between a message and the
     next [s]; OFF does not wait for it. patience: how long an answer may take [s], where that is longer than
     whoever asks would wait.
@@ -18,5 +18,5 @@ class Manner:
     patience: float = 0.0
 
 
-USUAL = Manner()
+USUAL = SessionSettings()
 """Lines that end in a newline, and no time but the caller's."""
