@@ -54,8 +54,10 @@ def high_state_level(view: View) -> Measured:
     Where all values differ by less than 2 % of the largest (or than noise and resolution explain), there is
     one state and its level is the median. A half in which the voltage nowhere stays (less than 24 % of its
     values lie at one level) has no state: if it takes less than 5 % of the step, the other half's is the only
-    one, else there is no level. There is none either where the supply's status goes into the limit three
-    times or more between readings of one level: they are means of a voltage that swings.
+    one, else there is no level. There is none either where the supply's status goes into the limit or out of
+    it three times or more between readings of one level: they are means of a voltage that swings; nor where
+    extremes that means over an aperture do not show decide of which half a level is. Where polls leave out
+    readings, a state that falls between them is stated beside it.
     Window: the step, from the switching-on where it lies in the step; of readings, those that average over
     nothing beside it, of which three at least are needed.
     Uncertainty: 'values beside the level' (values on their way to or from the level lie in its bins as well),
