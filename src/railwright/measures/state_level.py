@@ -162,7 +162,7 @@ def _of_one_half(view: View, inside: Signal, levels: Levels, *, high: bool) -> N
     least = bottom if stays[0] else min(0.0, bottom)
     most = top if stays[1] else max(top, math.inf if bound is None else bound.value + bound.tolerance)
     lowest, highest = (least + top) / 2.0, (bottom + most) / 2.0
-    fullest = np.count_nonzero(levels.high_values if high else levels.low_values)
+    fullest = int(np.count_nonzero(levels.high_values if high else levels.low_values))
     for upper in (True, False):
         counts, levels_of = places(values, high=upper)
         near = (levels_of >= lowest) & (levels_of <= highest) & (counts >= max(1, fullest - 2))
