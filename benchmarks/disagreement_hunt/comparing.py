@@ -215,6 +215,9 @@ def _levels(rehearsed: tuple[Record, ...], truth: Record, until: float) -> Itera
             size = float(np.abs(one.columns[channel]).max())
             least = VOLTS if channel == "voltage" else PART * size
             margin = least + PART * np.maximum(np.abs(low), np.abs(high)) + 0.02 * (high - low)
+            if channel == "voltage":
+                # Told 0 V, an output is rehearsed at 0 V, and has its offset.
+                margin = margin + np.where((low == 0.0) & (high == 0.0), VOLTS, 0.0)
             out = (values < low - margin) | (values > high + margin)
             # One instant is an edge that came later; three in a row are another level.
             run = out[:-2] & out[1:-1] & out[2:]
