@@ -215,6 +215,9 @@ def _levels(rehearsed: tuple[Record, ...], truth: Record, until: float) -> Itera
             size = float(np.abs(one.columns[channel]).max())
             least = VOLTS if channel == "voltage" else PART * size
             margin = least + PART * np.maximum(np.abs(low), np.abs(high)) + 0.02 * (high - low)
+            if channel == "voltage":
+                # Told 0 V, an output is rehearsed at 0 V, and has its offset.
+                margin = margin + np.where((low == 0.0) & (high == 0.0), VOLTS, 0.0)
             out = (values < low - margin) | (values > high + margin)
             # One instant is an edge that came later; three in a row are another level.
             run = out[:-2] & out[1:-1] & out[2:]
@@ -333,7 +336,7 @@ def _outcomes(played: Played) -> Iterator[Disagreement]:
             low, high = low - HOST, high + HOST
         if one.measure == "time_out_of_cv" and _returns_between_answers(played, one.of, one.during):
             low = 0.0  # of two times in the limit with so short a time between them the answers make one
-        if read.unseen and one.measure.endswith("state_level"):
+        if read.unseen and one.measure in NOT_SEEN:
             low, high = -math.inf, math.inf
         if one.measure in OF_CAPACITANCE and one.of in _other_capacitance(played):
             continue
@@ -386,7 +389,12 @@ def _returns_between_answers(played: Played, name: str, step: str) -> bool:
     return False
 
 
-OF_CAPACITANCE = ("restarts", "charge", "energy", "mean_current", "mean_power", "turn_off_voltage")
+INTEGRALS = ("charge", "energy", "mean_current", "mean_power")
+
+NOT_SEEN = ("low_state_level", "high_state_level", "mean_voltage", *INTEGRALS)
+"""Measures of which anything may have hidden where something is said to."""
+
+OF_CAPACITANCE = ("restarts", "turn_off_voltage", *INTEGRALS)
 """Measures that count with the capacitance in the device document; their documentation says so."""
 
 

@@ -16,7 +16,7 @@ from benchmarks.disagreement_hunt import playing
 from railwright.circuit.errors import SetErrors
 from railwright.instruments import lists
 from railwright.measures import integral, peak, state_level
-from railwright.measures.signal import View
+from railwright.measures.signal import Signal, View
 from railwright.physics.player import Player
 from railwright.plan import moves, plan, stairs
 from railwright.rehearsal import circuit, rehearse
@@ -31,13 +31,14 @@ class Fault:
     one before its arguments.
 
     matters: of the arguments of a call, whether it may come out otherwise. None: the replacement is pure, and
-    asked beside the true one.
+    asked beside the true one. used_in: of a value, the function beside it that goes by it.
     """
 
     owner: Any
     name: str
     instead: Any
     matters: Callable[..., bool] | None = None
+    used_in: str = ""
 
     @contextmanager
     def put_back(self) -> Iterator[None]:
@@ -55,31 +56,44 @@ class Fault:
     def seen(self) -> Iterator[list[bool]]:
         """The program as it is; what is yielded holds True once a call would have come out otherwise."""
         found: list[bool] = []
-        if not callable(self.instead):
-            found.append(True)  # a figure: who looks at it is not known
-            yield found
-            return
-        true = getattr(self.owner, self.name)
+        name = self.used_in or self.name
+        true = getattr(self.owner, name)
 
         def watched(*given: Any, **more: Any) -> Any:
-            result = true(*given, **more)
-            if not found and self._differs(true, result, given, more):
+            if not found and self._differs(true, given, more):
                 found.append(True)
-            return result
+            return true(*given, **more)
 
-        with patch.object(self.owner, self.name, watched):
+        with patch.object(self.owner, name, watched):
             yield found
 
-    def _differs(self, true: Any, result: Any, given: Any, more: Any) -> bool:
+    def _differs(self, true: Any, given: Any, more: Any) -> bool:
         if self.matters is not None:
             return self.matters(*given, **more)
-        other = self.instead(true, *given, **more)
-        if isinstance(result, np.ndarray):
-            return not np.array_equal(other, result)
-        try:
-            return not bool(other == result)
-        except ValueError:  # of what holds arrays
-            return True
+        result = _outcome(true, given, more)
+        if self.used_in:
+            with self.put_back():
+                return not _same(_outcome(true, given, more), result)
+        return not _same(_outcome(self._bound(true), given, more), result)
+
+
+def _outcome(function: Any, given: Any, more: Any) -> Any:
+    """What a call returns, or what it raises, in words."""
+    try:
+        return function(*given, **more)
+    except Exception as error:  # noqa: BLE001 - whatever it is, it is compared
+        return f"{type(error).__name__}: {error}"
+
+
+def _same(one: Any, other: Any) -> bool:
+    if isinstance(one, Signal) and isinstance(other, Signal):
+        one, other = one.values, other.values
+    if isinstance(one, np.ndarray) or isinstance(other, np.ndarray):
+        return bool(np.array_equal(one, other))
+    try:
+        return bool(one == other)
+    except ValueError:  # of what holds arrays
+        return False
 
 
 FAULTS: dict[str, Fault] = {}
@@ -144,7 +158,9 @@ def _foreign_peak(_true: Any, _view: Any, near: Any, _reach: float) -> float:
     return float(near.values.max())
 
 
-FAULTS["a voltage that was held before counts in a power-up's mean"] = Fault(integral, "HELD", math.inf)
+FAULTS["a voltage that was held before counts in a power-up's mean"] = Fault(
+    integral, "HELD", math.inf, used_in="_of_step"
+)
 
 
 @fault("lines that are told in stairs are rehearsed as lines", plan, "in_stairs")
@@ -264,5 +280,9 @@ def _superseded(_true: Any, *_given: Any) -> bool:
     return False
 
 
-FAULTS["one reading that is asked often is a level"] = Fault(state_level, "LEAST_VALUES", 1)
-FAULTS["a level on a crest is known as if the voltage stayed there"] = Fault(state_level, "STEADY", 0.0)
+FAULTS["one reading that is asked often is a level"] = Fault(
+    state_level, "LEAST_VALUES", 1, used_in="_of_the_step"
+)
+FAULTS["a level on a crest is known as if the voltage stayed there"] = Fault(
+    state_level, "STEADY", 0.0, used_in="_beside"
+)

@@ -6,8 +6,8 @@ import asyncio
 from dataclasses import dataclass, field
 from typing import Any
 
-from railwright.guard.session_settings import SessionSettings
 from railwright.guard.off_plan import InputOff, OutputOff, SupplyOff
+from railwright.guard.session_settings import SessionSettings
 from railwright.virtual_time import MemoryWriter, VirtualLoop, memory_streams
 
 IDENTITY = "maker,model,1,0"

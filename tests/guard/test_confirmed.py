@@ -10,10 +10,10 @@ from typing import Any
 from tests.said import says
 
 from railwright.guard.input_end import InputEnd
-from railwright.guard.session_settings import SessionSettings
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
 from railwright.guard.session import Session
+from railwright.guard.session_settings import SessionSettings
 from railwright.virtual_time import MemoryWriter, VirtualLoop, memory_streams
 
 Serve = Callable[[asyncio.StreamReader, MemoryWriter], Awaitable[None]]

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from tests.said import says
 
-from railwright.guard.session_settings import SessionSettings
 from railwright.guard.session import Session, SessionError, Unreachable
+from railwright.guard.session_settings import SessionSettings
 from railwright.virtual_time import MemoryWriter, VirtualLoop, memory_streams
 
 Serve = Callable[[asyncio.StreamReader, MemoryWriter], Awaitable[None]]

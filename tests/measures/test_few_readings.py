@@ -136,7 +136,7 @@ def test_a_mean_of_what_swings_is_no_level(seed: int, period: float) -> None:
     model = replace(MODEL, update=50e-3, aperture=40e-3)
     traces = scene.read(seed, model, 10e-3)
     limited = np.random.default_rng(seed).random(traces.time.size) < 0.2
-    with pytest.raises(CannotMeasure, match=r"goes into its limit or out of it \d+ times"):
+    with pytest.raises(CannotMeasure, match="into its limit"):
         high_state_level(view(with_modes(traces, limited), model, 0.0, 1.0))
 
 

@@ -6,15 +6,17 @@ stops or does not); the readings are means over apertures (common practice, no s
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from tests.measures.scene import MODEL, Scene, brown_out, view
 
-from railwright.measures.integral import mean_current
-from railwright.measures.outcome import CannotMeasure
+from railwright.measures.integral import mean_current, mean_voltage
+from railwright.measures.outcome import CannotMeasure, Measured
 from railwright.measures.restarts import restarts
+from railwright.measures.signal import View
 from railwright.measures.start_up_time import start_up_time
 from railwright.measures.state_level import low_state_level
 from railwright.measures.turning import turn_off_voltage
@@ -183,3 +185,21 @@ def test_a_load_that_restarts_for_ever_has_not_started_up() -> None:
     )
     with pytest.raises(CannotMeasure, match="into its limit"):
         start_up_time(view(read, MODEL, 0.1, 0.45, switched_on=0.1, goal=12.0))
+
+
+@pytest.mark.parametrize("lasts", [0.01, 0.02, 0.03])
+@pytest.mark.parametrize("measure", [mean_voltage, mean_current, low_state_level])
+def test_a_level_between_two_polls_is_said_to_be_unseen(
+    measure: Callable[[View], Measured], lasts: float
+) -> None:
+    """12 V with 4 V for a while, read every 50 ms where a new reading comes every 10 ms: it falls between two
+    readings, and no upper limit is passed, and no state is the lower one for sure.
+    """
+    scene = levels((0.41, 12.0, 0.3), (lasts, 4.0, 0.1), (0.4, 12.0, 0.3))
+    for seed in range(SEEDS):
+        step = view(scene.read(seed, every=0.05), MODEL, 0.1, 0.7)
+        try:
+            assert measure(replace(step, stands=lasts)).unseen
+        except CannotMeasure:
+            continue
+        assert not measure(replace(step, stands=0.3)).unseen

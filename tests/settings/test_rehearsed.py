@@ -66,7 +66,15 @@ class Bent:
     @property
     def record(self) -> Record:
         traces = {name: Traces(self.time, columns) for name, columns in self.channels.items()}
-        return Record("rehearsal", traces, tuple(self.events), self.spans)
+        events = sorted([*self.events, *self._stops_and_starts()], key=lambda event: event.time)
+        return Record("rehearsal", traces, tuple(events), self.spans)
+
+    def _stops_and_starts(self) -> Iterator[Event]:
+        """As a rehearsal tells them of the converter whose current goes away and comes back."""
+        runs = self.channels["main"]["current"] > 0.1
+        for place in np.flatnonzero(np.diff(runs.astype(int))) + 1:
+            kind = EventKind.STARTS if runs[place] else EventKind.STOPS
+            yield Event(float(self.time[place]), "main", kind, Facts(load="converter"))
 
     def findings(self) -> tuple[Finding, ...]:
         settings = settle(self.documents, TODAY)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from railwright.documents.device import Device
 from railwright.documents.loader import Documents
@@ -17,7 +18,7 @@ from railwright.measures.reading_model import ReadingModel
 from railwright.measures.signal import View
 from railwright.measures.status import SupplyStatus
 from railwright.plan.set_points import SetPoints
-from railwright.plan.stairs import highest_stair
+from railwright.plan.stairs import AT_ONCE, highest_stair
 from railwright.plan.timeline import Timeline
 from railwright.traces import EventKind, Record, Span, span_named
 
@@ -87,6 +88,7 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         away=_away(name, source.record) if source.record.origin in EXACT else None,
         supplied=_supplied(case, name, span),
         stair=_stair(case, span, source, name),
+        stands=_stands(case, span, name),
         every=documents.procedure.record.every,
         supply=_supply_status(case, requirement, span),
         last=span is run.spans[-1],
@@ -123,6 +125,22 @@ def _time_error(span: Span, run: Record) -> float:
     """
     after = [each.time_error for each in run.spans if each.start == span.end and each is not span]
     return max([span.time_error, *after])
+
+
+def _stands(case: Case, span: Span, name: str) -> float:
+    """Shortest time between two jumps of this input's set point in a step, as asked [s]; infinite: there are
+    not two.
+    """
+    if (planned := case.planned(span.name)) is None:
+        return math.inf
+    times = [
+        action.time
+        for action in case.timeline.actions
+        if action.input == name
+        and planned.start - AT_ONCE <= action.time <= planned.end + AT_ONCE
+        and action.over == 0.0
+    ]
+    return min((b - a for a, b in pairwise(times) if b - a > AT_ONCE), default=math.inf)
 
 
 def _stair(case: Case, span: Span, source: RecordSource, name: str) -> float:

@@ -15,10 +15,10 @@ from typing import Any
 
 from railwright.guard.link import QUEUE
 from railwright.guard.locks import Locked, Locks
-from railwright.guard.session_settings import SessionSettings
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import OffPlan
 from railwright.guard.session import CONNECT_DEADLINE, LONGEST_ANSWER, Exchange, Session, SessionError
+from railwright.guard.session_settings import SessionSettings
 from railwright.guard.wire import Connect
 
 Tell = Callable[[dict[str, Any]], None]

@@ -14,9 +14,9 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from railwright.guard.session_settings import USUAL, SessionSettings
 from railwright.guard.off_plan import OffPlan
 from railwright.guard.session import CONNECT_DEADLINE
+from railwright.guard.session_settings import USUAL, SessionSettings
 
 SLACK = 0.5
 """What the guard's own deadline is given on top [s], before the guard counts as hanging."""

@@ -19,7 +19,9 @@ def main(address: str, manner: str = "{}") -> int:
     from railwright.instruments.session import VisaSession
 
     try:
-        session = VisaSession("instrument", address, timeout=60.0, manner=SessionSettings(**json.loads(manner)))
+        session = VisaSession(
+            "instrument", address, timeout=60.0, manner=SessionSettings(**json.loads(manner))
+        )
     except InstrumentError as error:
         print(error.what, flush=True)
         return 1

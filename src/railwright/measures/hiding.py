@@ -45,6 +45,24 @@ def hidden(view: View, bound: HidingBound | None, unit: str, hides: str) -> tupl
     )
 
 
+LEFT_OUT = 1.5
+"""Readings that are farther apart than this many updates have one between them that was not handed over."""
+
+
+def between_polls(view: View) -> dict[str, str]:
+    """What is said where polls leave out readings, and a level that was played can fall between two."""
+    update, aperture = view.model.update or 0.0, view.model.aperture or 0.0
+    if not view.model.averages or not update or view.interval <= LEFT_OUT * update:
+        return {}
+    if view.stands >= view.interval + aperture:
+        return {}
+    return {
+        "unseen": f"a level that stands for {amount(view.stands, 's')} can fall between readings that are "
+        f"{amount(view.interval, 's')} apart",
+        "would_decide": "a reading of every update",
+    }
+
+
 class Gaps(NamedTuple):
     """Where samples are missing within a step: in how many gaps, how long all together, and in the longest
     gap [s]; that in words. Falsy: nowhere.

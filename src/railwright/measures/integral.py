@@ -13,7 +13,7 @@ from hashlib import blake2b
 from typing import TYPE_CHECKING
 
 from railwright.measures.given_back import Jumps, Visible, gives_back, jumps_of, without_pulses
-from railwright.measures.hiding import most_missing
+from railwright.measures.hiding import between_polls, most_missing
 from railwright.measures.measure import Channel, measure
 from railwright.measures.outcome import CannotMeasure, Measured
 
@@ -236,7 +236,7 @@ def integral(
     _left_open(budget, ways, value, scale)
     budget.bounded("missing samples", most_missing(view, near.time, channels) * scale)
     budget.bounded("time base of the recorder", view.model.time_base * abs(value) * scale)
-    return budget.result(value * scale, how, would_decide=FASTER)
+    return budget.result(value * scale, how, **({"would_decide": FASTER} | between_polls(view)))
 
 
 def _holds_a_reading(view: View, signal: Signal) -> None:

@@ -44,21 +44,24 @@ MANY = 100
 PHASES = 64
 
 
+# One piece: half of it is what the report shows of the measure.
 @measure("1", "restarts", ("current",), only_grows=True, also=("voltage",))
 def restarts(view: View) -> Measured:
     """Number of times that the load stops while its input is on.
 
     Computed: drop-outs of the current after the load has first run, above where it stops: at least 1 ms below
-    half of its usual value (the median of the upper state; less in proportion at a lower voltage), or in
-    readings a dip of 15 % or more against the medians of five values on either side. A dip that the capacitor
-    makes up for (C ΔV) is none, unless the voltage falls below the lowest at which the load stops; nor, for
-    sure, is one to no less than a load of varying current draws while it runs. A rehearsal knows its stops.
+    half of its usual value (the median of the upper state; less in proportion at a lower voltage, and in
+    inverse proportion at a higher one), or in readings a dip of current and power of 15 % or more against the
+    medians of five values on either side. A dip that the capacitor makes up for (C ΔV) is none, unless the
+    voltage falls below the lowest at which the load stops; nor, for sure, is one to no less than a load of
+    varying current draws while it runs, or one of several outputs' sum that lasts for less than two updates.
+    A rehearsal knows its stops.
     Window: the step. A drop-out that reaches over an edge of it counts in both steps; one that begins or ends
     at the edge, as far as the record can tell, in the step that begins there. A load that does not come back
     counts; one that is taken down by the step that switches its input off does not.
     Uncertainty: none; a count. A drop-out shorter than the readings show is stated beside it, unless the
-    load's soft start always shows; so is a dip that the capacitor makes up for where the load may stop, and
-    where samples are missing for as long.
+    load's soft start always shows; so is a dip that the capacitor makes up for where the load may stop, where
+    samples are missing for as long, and where the supply goes into its limit again and again.
     Standard: none; a definition of this program.
     """
     import numpy as np
@@ -101,25 +104,39 @@ def restarts(view: View) -> Measured:
     )
     how = f"drop-outs of the current below {amount(usual * LONG_DIP, 'A')} among {time[step].size} values"
     lasting = [dip for dip in runs if _lasts(view, time, amps, volts, dip, usual)]
-    bias = math.fsum(float(np.max(np.abs(each.shape))) for each in current.systematic)
-    certain = _surely_away(view, amps, volts, bias + 4.0 * current.noise + current.step)
-    sure = 0
-    for dip in lasting:
-        inside = np.flatnonzero(certain[slice(*dip)]) + dip[0]
-        sure += bool(inside.size) and _reaches(time, (inside[0], inside[-1] + 1), begin, end, margin)
-    if sure < len(lasting):
-        hidden = _open(len(lasting) - sure)
-    elif len(lasting) < len(runs):
-        hidden = _apart(len(runs) - len(lasting))
-    else:
-        hidden = _overloaded(view, time, explained, visible) or _hidden(view, time, volts, explained, gap)
+    cores = [_core(dip, _surely_away(view, amps, volts, _error(current))) for dip in lasting]
+    sure = sum(core is not None and _reaches(time, core, begin, end, margin) for core in cores)
+    hidden = (
+        _open(len(lasting) - sure)
+        or _apart(len(runs) - len(lasting))
+        or _overloaded(view, time, explained, visible)
+        or _hidden(view, time, volts, explained, gap)
+    )
     if view.model.averages and view.restart is not None and not hidden:
         how += f"; a restart, with its soft start of {amount(view.restart, 's')} or more, always shows"
     return budget.result(float(sure), how, **hidden)
 
 
+def _error(current: Signal) -> float:
+    """Bound of the error of one reading of the current [A]."""
+    import numpy as np
+
+    known = math.fsum(float(np.max(np.abs(each.shape))) for each in current.systematic)
+    return known + 4.0 * current.noise + current.step
+
+
+def _core(dip: tuple[int, int], away: NDArray[np.bool_]) -> tuple[int, int] | None:
+    """The part of a dip from the first to the last value at which the load cannot run; None: none is so."""
+    import numpy as np
+
+    inside = np.flatnonzero(away[slice(*dip)]) + dip[0]
+    return (int(inside[0]), int(inside[-1]) + 1) if inside.size else None
+
+
 def _open(count: int) -> dict[str, str]:
     """What is said of dips in which the load may run."""
+    if not count:
+        return {}
     return {
         "unseen": f"{count} more times the current is as low as that of the load while it runs",
         "would_decide": "a recording of the load's own output",
@@ -128,6 +145,8 @@ def _open(count: int) -> dict[str, str]:
 
 def _apart(count: int) -> dict[str, str]:
     """What is said of dips that readings of several outputs at different times can add up to."""
+    if not count:
+        return {}
     return {
         "unseen": f"{count} more times the readings of its outputs, at different times, add up to less",
         "would_decide": "a recording of the input's current",

@@ -155,9 +155,11 @@ class View:
     always draw the same. away: of a rehearsal, when the load stopped and when it came back [s], infinite: not
     any more; over the whole record; None: it does not tell. supplied: when the input was last switched on
     before the end of the step, and when it was then taken down [s]; infinite where the record does not say.
-    stair: height of the stairs in which the host played the step's lines [V]. every: time between two
-    readings that the procedure asks for [s]; 0: unknown. beside: of an external recording, the same window as
-    the run's own readings show it. supply: the status of the input's outputs; None: nothing is known of it.
+    stair: height of the stairs in which the host played the step's lines [V]. stands: shortest time between
+    two jumps of the input's set point in the step, as asked [s]; infinite: there are not two. every: time
+    between two readings that the procedure asks for [s]; 0: unknown. beside: of an external recording, the
+    same window as the run's own readings show it. supply: the status of the input's outputs; None: nothing is
+    known of it.
     last: no step of the record follows.
     """
 
@@ -178,6 +180,7 @@ class View:
     away: tuple[tuple[float, float], ...] | None = None
     supplied: tuple[float, float] = (-math.inf, math.inf)
     stair: float = 0.0
+    stands: float = math.inf
     every: float = 0.0
     beside: View | None = None
     supply: SupplyStatus | None = None

@@ -56,7 +56,9 @@ def start_up_time(view: View) -> Measured:
 
     Computed: from the switching-on to the last entry of the voltage into ±2 % of its final level, or of the
     current into ±10 % of its own (or ±2 % of its largest value, where that is more), whichever is later.
-    Final level: the median over the last third of the window.
+    Final level: the median over the last third of the window. There is none where the supply's status goes
+    into the limit or out of it three times or more at that level, or where it hangs on a peak of the current
+    that readings do not show.
     Window: from the switching-on, which must lie in the step, to the end of the step.
     Uncertainty: 'aperture', 'between readings' (or 'between samples'), 'time of the readings', 'current
     between the outputs' (in parallel: what they drive into each other may have kept their sum out of its
@@ -77,12 +79,7 @@ def start_up_time(view: View) -> Measured:
             view.end - view.switched_on,
             "above",
         )
-    if view.model.averages and (count := swings(view, final_voltage)) >= SWINGS:
-        raise CannotMeasure(
-            f"the supply goes into its limit or out of it {count} times at the level that it reaches: the "
-            "readings are means of what it does then",
-            "a recording",
-        )
+    _holds(view, final_voltage)
     entries = _entries(view, voltage, final_voltage, current)
     latest = max(entries, key=lambda entry: entry.crossing)
     after = voltage.time[voltage.time >= latest.first_inside]
@@ -97,14 +94,9 @@ def start_up_time(view: View) -> Measured:
         # start (at once); inside on average: before that point of the next one.
         instant = (latest.last_outside + latest.first_inside) / 2.0 - aperture / 4.0
         budget.bounded("aperture", aperture / 4.0)
-        if latest is entries[1] and view.model.circulating:
-            # What outputs drive into each other shows in their sum, though it was steady.
-            apart = _entry(
-                current, _final(current, view), _band(view, current) + view.model.circulating, view, "current"
-            )
-            instant_at_once = max(apart.first_inside, entries[0].first_inside)
-            budget.bounded("current between the outputs", (latest.first_inside - instant_at_once) / 2.0)
-            instant -= (latest.first_inside - instant_at_once) / 2.0
+        early = _earlier(view, current, latest, entries[0]) if latest is entries[1] else 0.0
+        budget.bounded("current between the outputs", early / 2.0)
+        instant -= early / 2.0
         budget.bounded("between readings", (latest.first_inside - latest.last_outside) / 2.0)
     elif not view.model.exact:
         budget.bounded("between samples", (latest.first_inside - latest.last_outside) / 2.0)
@@ -119,6 +111,27 @@ def start_up_time(view: View) -> Measured:
     )
     needed = timing_interval(view.model.update or 0.0, view.every or view.interval, aperture)
     return budget.result(value, how, would_decide=rate(needed))
+
+
+def _holds(view: View, level: float) -> None:
+    """Raises where the supply does not hold the voltage at the level that it reaches [V]."""
+    if view.model.averages and (count := swings(view, level)) >= SWINGS:
+        raise CannotMeasure(
+            f"the supply goes into its limit or out of it {count} times at the level that it reaches: the "
+            "readings are means of what it does then",
+            "a recording",
+        )
+
+
+def _earlier(view: View, current: Signal, latest: _Entry, of_voltage: _Entry) -> float:
+    """How much earlier the current may have entered its band [s]: what outputs in parallel drive into each
+    other shows in their sum, though it was steady.
+    """
+    if not view.model.circulating:
+        return 0.0
+    wide = _band(view, current) + view.model.circulating
+    early = _entry(current, _final(current, view), wide, view, "current")
+    return latest.first_inside - max(early.first_inside, of_voltage.first_inside)
 
 
 def _entries(view: View, voltage: Signal, final_voltage: float, current: Signal) -> tuple[_Entry, _Entry]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from railwright.measures.hiding import between_polls
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
@@ -22,9 +23,6 @@ if TYPE_CHECKING:
 
 LEAST_VALUES = 3
 """Readings that lie wholly in a step, at least, for their levels to be those of the step."""
-
-LEFT_OUT = 1.5
-"""Readings that are farther apart than this many updates have one between them that was not handed over."""
 
 LEAST_AMPLITUDE = 0.02
 """A waveform that varies by less than this part of its largest value is in one state."""
@@ -54,8 +52,10 @@ def high_state_level(view: View) -> Measured:
     Where all values differ by less than 2 % of the largest (or than noise and resolution explain), there is
     one state and its level is the median. A half in which the voltage nowhere stays (less than 24 % of its
     values lie at one level) has no state: if it takes less than 5 % of the step, the other half's is the only
-    one, else there is no level. There is none either where the supply's status goes into the limit three
-    times or more between readings of one level: they are means of a voltage that swings.
+    one, else there is no level. There is none either where the supply's status goes into the limit or out of
+    it three times or more between readings of one level: they are means of a voltage that swings; nor where
+    extremes that means over an aperture do not show decide of which half a level is. Where polls leave out
+    readings, and a level that was played can fall between them, that is stated beside it.
     Window: the step, from the switching-on where it lies in the step; of readings, those that average over
     nothing beside it, of which three at least are needed.
     Uncertainty: 'values beside the level' (values on their way to or from the level lie in its bins as well),
@@ -119,11 +119,8 @@ def _level(view: View, *, high: bool) -> Measured:
         budget.bounded("levels about as frequent", rivals)
     states = "two states" if levels.two_states else "one state"
     how = f"histogram mode (IEEE 181) of {inside.time.size} values, {states}"
-    if not view.model.exact and view.interval > LEFT_OUT * (view.model.update or math.inf):
-        blind = amount(view.interval - (view.model.aperture or 0.0), "s")
-        unseen = f"a state shorter than {blind} can fall between the readings"
-        return budget.result(level, how, unseen=unseen, would_decide="a reading of every update")
-    return budget.result(level, how, would_decide="an instrument with a smaller error")
+    hidden = between_polls(view) or {"would_decide": "an instrument with a smaller error"}
+    return budget.result(level, how, **hidden)
 
 
 def _of_the_step(view: View, inside: Signal) -> Signal:

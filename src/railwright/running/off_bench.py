@@ -21,8 +21,8 @@ from railwright.dialects.words import off_answers
 from railwright.documents.channel_name import channel_named
 from railwright.documents.salvage import salvage
 from railwright.guard.locks import normalised
-from railwright.guard.session_settings import SessionSettings
 from railwright.guard.off_plan import OFF_BELOW, InputOff, OffPlan, OutputOff, Place, SupplyOff
+from railwright.guard.session_settings import SessionSettings
 
 _ADDRESS = re.compile(r"""^[^#\n]*?\baddress:\s*["']?([^\s"',}#]+::[^\s"',}]+)""", re.MULTILINE)
 
