@@ -58,7 +58,7 @@ HALVINGS = 14
 """Halvings of the range of an OVP's level."""
 LOOKS = 24
 """Parts of an output's range between which what is drawn counts as a straight line of the voltage."""
-PARTS, FINER = 48, 24
+PARTS, FINER = 16, 24
 """Parts of a ramp between which it is looked how much is asked of the limit, and steps by which the greatest
 of it is then sought.
 """
@@ -462,6 +462,13 @@ class FedInput(Group):
         """The most that a move upwards asks of the current limit at any one time [A]: what charges the input
         and its outputs' own capacitance, and what is drawn by then; inf: as much as it gets. None: unknown.
         """
+        key = move.start, move.stop, move.rate, move.from_off
+        if key not in self._asked:
+            self._asked[key] = self._most_asked(move)
+        return self._asked[key]
+
+    def _most_asked(self, move: Slope) -> float | None:
+        """See `asks_for`."""
         top = move.stop + (self.voltage_error(move.stop) or 0.0)
         drawn, turning = self.drawn_rising(move.start, top), self.load.inertia
         if drawn is None:
@@ -471,15 +478,12 @@ class FedInput(Group):
         slope = move.rate * (1.0 + self.voltage_gain)
         if not move.from_off or move.start > 0.0:
             return (self.capacitance + turning) * slope + drawn.high
-        key = top, slope
-        if key not in self._asked:
-            lead = self.resistance.high if self.senses else self.resistance.low
-            asked = self._asked_on(Ramp(slope, top, lead), 0.0)
-            if self.load.converters and not self.senses:  # at a lower voltage they draw more
-                ramp = Ramp(slope, top, self.resistance.high)
-                asked = max(asked, self._asked_on(ramp, self.fixture.drop.high if self.fixture else 0.0))
-            self._asked[key] = asked
-        return self._asked[key]
+        lead = self.resistance.high if self.senses else self.resistance.low
+        asked = self._asked_on(Ramp(slope, top, lead), 0.0)
+        if self.load.converters and not self.senses:  # at a lower voltage they draw more
+            ramp = Ramp(slope, top, self.resistance.high)
+            asked = max(asked, self._asked_on(ramp, self.fixture.drop.high if self.fixture else 0.0))
+        return asked
 
     def stays_within(self, move: Slope, limit: float) -> bool | None:
         """Whether a move upwards, and a slower one, asks for no more than a limit [A]; None: unknown."""
@@ -491,7 +495,7 @@ class FedInput(Group):
         return max(drawn.high, *(each for each in asked if each is not None)) <= limit
 
     @cached_property
-    def _asked(self) -> dict[tuple[float, float], float]:
+    def _asked(self) -> dict[tuple[float, float, float | None, bool], float | None]:
         return {}
 
     def _asked_on(self, ramp: Ramp, lost: float) -> float:
@@ -499,7 +503,7 @@ class FedInput(Group):
         which so much is lost besides [V]. Where the voltage is sensed at the load the ramp is there, and the
         terminals rise faster by what the lead drops more and more; else the ramp is at the terminals.
         """
-        own, held = self.charged or 0.0, self.load.capacitance.high
+        own, held, over = self.charged or 0.0, self.load.capacitance.high, ramp.over
         risen = self.load.rising(replace(ramp, ohms=0.0) if self.senses else ramp)
         faster = ramp.ohms * (own if self.senses else -held)
 
@@ -509,30 +513,30 @@ class FedInput(Group):
             volts = ramp.at(time)
             amperes = risen.current(volts, time)
             for _ in range(again):
-                rest = lost + ramp.ohms * (amperes + (held * ramp.rate if time <= ramp.over else 0.0))
+                rest = lost + ramp.ohms * (amperes + (held * ramp.rate if time <= over else 0.0))
                 amperes = risen.current(max(0.0, volts - rest), time)
             return amperes
 
-        grid = [ramp.over * n / PARTS for n in range(PARTS + 1)]
+        grid = [over * n / PARTS for n in range(PARTS + 1)]
         currents = dict(zip(grid, [0.0, *map(drawn, grid[1:])], strict=True))
         before = dict(zip(grid[1:], grid, strict=False))
         for time in risen.marks:
             if time > 0.0 and time not in currents:
-                currents[time], before[time] = drawn(time), max(0.0, time - ramp.over / PARTS)
+                currents[time], before[time] = drawn(time), max(0.0, time - over / PARTS)
                 currents.setdefault(before[time], drawn(before[time]))
 
         def charges(time: float) -> float:
-            return (own + held) * ramp.rate if time <= ramp.over else 0.0
+            return (own + held) * ramp.rate if time <= over else 0.0
 
         most, when = 0.0, 0.0
         for time, earlier in before.items():
-            grows = (currents[time] - currents[earlier]) / (ramp.over / PARTS)
+            grows = (currents[time] - currents[earlier]) / (over / PARTS)
             most, when = max((most, when), (currents[time] + charges(time) + faster * grows, time))
         times = sorted(before)
         place = times.index(when) if when else 0
-        if when == ramp.over or place in (0, len(times) - 1):
+        if when == over or place in (0, len(times) - 1):
             return most
-        end = ramp.over if times[place - 1] < ramp.over else math.inf
+        end = over if times[place - 1] < over else math.inf
         between = times[place - 1], min(times[place + 1], end)
         return max(most, _greatest(drawn, *between) + charges(when))
 

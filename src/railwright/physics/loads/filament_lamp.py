@@ -205,7 +205,7 @@ def follower(start: float, p: Sequence[float]) -> Follower:
         rate = (v * v / ohms - radiates * (kelvin**4 - COLD**4)) / capacity
         slope = -(EXPONENT * v * v / (ohms * kelvin) + 4.0 * radiates * kelvin**3) / capacity
         kelvin = max(COLD, kelvin + lasts * rate / (1.0 - lasts * slope))
-        return v / (cold * (kelvin / COLD) ** EXPONENT)
+        return v / float(cold * (kelvin / COLD) ** EXPONENT)
 
     return step
 
