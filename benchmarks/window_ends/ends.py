@@ -396,7 +396,8 @@ def _risen(found: Found, end: End, value: float) -> Tried:
 def _asked(found: Found, corner: Corner, limit: float, rate: float) -> tuple[float, float, float]:
     """The most that is asked of the limit while it rises, and what the limit carries [A]: of each output,
     where no limit holds it; and when, by the duration of the rise. An output that follows faster than its
-    data sheet tells lags least behind the rise, and shows least of its own swings where the load changes.
+    data sheet tells lags least behind the rise, and shows least of its own swings where the load changes; not
+    one that senses at the load, which swings with lead and capacitor if it is much faster.
     """
     level = found.source.played.highest
     assert level is not None
@@ -404,7 +405,7 @@ def _asked(found: Found, corner: Corner, limit: float, rate: float) -> tuple[flo
     free = bench_of(found.documents, "main", {"limit": 1e3 * limit}, told.moves, corner)
     over = level.voltage / rate
     recovers = min(each.recovery[0] for each in free.supplies)
-    fast = min(recovers, max(over / FAST, 0.1 * recovers))
+    fast = min(recovers, max(over / FAST, (0.25 if free.senses else 0.1) * recovers))
     supplies = [
         replace(each, recovery=(fast, *each.recovery[1:]), rise=each.rise * 1e-2, power=math.inf)
         for each in free.supplies

@@ -7,32 +7,30 @@ benchmarks.window_ends`.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
-from benchmarks.window_ends.devices import CASES, _cell, _lamp, _motor, _r
+from benchmarks.window_ends.devices import CASES, _c, _cell, _converter, _lamp, _motor, _r
 from benchmarks.window_ends.devices import Case as Device
 from benchmarks.window_ends.driven import HARDEST, driven
-from benchmarks.window_ends.ends import HIGH, at_both_ends, beyond, find, held
+from benchmarks.window_ends.ends import HIGH, STEPS, at_both_ends, beyond, find, held
 from benchmarks.window_ends.transient import Move, play
 from benchmarks.window_ends.translate import bench_of
 
 BY_NAME = {case.name: case for case in CASES}
 
 
-TIGHT = "rehearsed", "responding", "withstands"
-"""Ends that break within two steps of the grid; the others are closed forms on the safe side."""
-
-
 @pytest.mark.parametrize("name", ["float switch", "heated window", "relay rack"])
 def test_every_end_holds_at_itself_and_breaks_beyond(name: str, tmp_path: Path) -> None:
     device, sought = find(BY_NAME[name], tmp_path), 0
     for window, end in at_both_ends(device):
-        told = beyond(device, window, end, far=(1, 2) if end.key in TIGHT else ())
+        told = beyond(device, window, end, far=(1, 2))
         if told is not None:
             sought += 1
             assert told.at, (window.setting, end.side, told)
-            assert told.steps or end.key not in TIGHT, (window.setting, end.side, told)
+            assert told.steps, (window.setting, end.side, told)
     assert sought >= 4
 
 
@@ -159,37 +157,87 @@ def test_a_rise_at_its_lower_end_meets_the_start_up_time(
     assert not late.at or farads == "10 uF", late
 
 
+def _coil(ohms: str, henries: str) -> dict[str, Any]:
+    return {"coil": {"resistance": ohms, "inductance": henries}}
+
+
+WINCH = _motor(1.1, "60 mN*m/A", "300 g*cm**2", "20 mN*m")
+PUMP = _motor(3.5, "120 mN*m/A", "400 g*cm**2", "45 mN*m", "4 mH")
+SWINGS = _motor(0.4, "30 mN*m/A", "60 g*cm**2", "10 mN*m", "2 mH")
+ON_THE_WAY = [
+    ("winch", "s.large", [WINCH], "at terminals", 2),
+    ("pump", "s.high", [PUMP], "at terminals", 2),
+    ("much inductance", "s.large", [SWINGS], "at load", 4),
+    ("motor and resistor", "s.high", [PUMP, _r(60.0)], "at load", 2),
+    ("fast coil", "s.one", [_coil("60 ohm ± 10 %", "0.05 H")], "at terminals", 2),
+    ("slow coil", "s.one", [_coil("40 ohm ± 10 %", "2 H"), _c("100 uF")], "at load", 2),
+    ("soft start", "s.large", [_converter(20.0, 17, 14, "8 ms"), _c("330 uF")], "at load", 8),
+    ("longer soft start", "s.one", [_converter(9.0, 15, 12, "40 ms"), _c("1 mF")], "at terminals", 8),
+    ("cell", "s.large", [_cell(22.0, 3.0)], "at terminals", 32),
+]
+"""What draws something else on the way than once it has settled: device, output, load, where the voltage is
+sensed, and how many steps of 1 V/s beyond the end its reason breaks at the latest. Where it swings at the end
+of a soft start, or an output's lag counts that no data sheet bounds, these are more.
+"""
+
+
 @pytest.mark.parametrize(
-    ("ohms", "constant", "inertia", "torque", "henries", "source", "faster"),
+    ("name", "source", "load", "sense", "steps"), ON_THE_WAY, ids=[each[0] for each in ON_THE_WAY]
+)
+def test_a_rise_at_its_upper_end_stays_within_the_limit_by_what_is_drawn_on_the_way(
+    name: str, source: str, load: list[dict[str, Any]], sense: str, steps: int, tmp_path: Path
+) -> None:
+    device = find(Device(name, source, 24, ((34, ""),), 14.0, load, sense, settle="900 ms"), tmp_path)
+    window = device.window("rise")
+    (end,) = [each for each in window.ends if each.key == "limit"]
+    told = beyond(device, window, end, far=[n for n in STEPS if n <= steps])
+    assert told is not None
+    assert told.at, told
+    assert told.steps, told
+
+
+@pytest.mark.parametrize(("source", "load"), [(each[1], each[2]) for each in ON_THE_WAY[:8:2]])
+def test_the_note_of_a_rise_begins_where_its_window_ends(
+    source: str, load: list[dict[str, Any]], tmp_path: Path
+) -> None:
+    """Before, 350 V/s were said by the one and 351 V/s by the other, and of a motor nothing."""
+    case = Device(
+        "noted", source, 24, ((34, ""),), 14.0, load, settle="900 ms", limits={"current_limit": "2 A"}
+    )
+    (end,) = [each for each in find(case, tmp_path).window("rise").ends if each.key == "limit"]
+    for rate, noted in ((end.value, False), (end.value + 1.0, True)):
+        device = find(replace(case, rise=f"{rate} V/s"), tmp_path / str(noted))
+        assert ("ramp-in-limit" in {each.rule for each in device.settings.findings}) is noted
+
+
+@pytest.mark.parametrize(
+    ("source", "volts", "load", "sense"),
     [
-        (1.1, "60 mN*m/A", "300 g*cm**2", "20 mN*m", "1 mH", "s.large", 1.04),
-        (3.5, "120 mN*m/A", "400 g*cm**2", "45 mN*m", "4 mH", "s.high", 1.04),
-        (0.4, "30 mN*m/A", "60 g*cm**2", "10 mN*m", "2 mH", "s.large", 1.3),
+        ("s.large", 24.0, [WINCH], "at terminals"),
+        ("s.high", 24.0, [PUMP], "at load"),
+        ("s.one", 12.0, [_motor(6.0, "20 mN*m/A", "80 g*cm**2", "1.5 mN*m")], "at load"),
+        ("s.one", 12.0, [_lamp(12, 10)], "at load"),
+        ("s.large", 24.0, [_lamp(24, 60)], "at terminals"),
+        ("s.large", 24.0, [_lamp(24, 40), WINCH], "at load"),
     ],
 )
-def test_a_motor_that_rises_at_the_upper_end_stays_out_of_the_limit(
-    ohms: float,
-    constant: str,
-    inertia: str,
-    torque: str,
-    henries: str,
-    source: str,
-    faster: float,
-    tmp_path: Path,
+@pytest.mark.parametrize("withstood", [1.25, 1.5])
+def test_an_ovps_upper_end_counts_a_rotor_that_speeds_up_and_a_lamp_that_warms_up(
+    source: str, volts: float, load: list[dict[str, Any]], sense: str, withstood: float, tmp_path: Path
 ) -> None:
-    """Beside its torque it takes J / k² times the rate, and with much inductance it swings beyond that."""
-    load = [_motor(ohms, constant, inertia, torque, henries)]
-    device = find(Device("motor", source, 24, ((34, ""),), 14.0, load, settle="900 ms"), tmp_path)
-    (end,) = [each for each in device.window("rise").ends if each.key == "limit"]
-    corner = {**HIGH, "overshoot": -1, "dc_motor.torque_constant": -1, "dc_motor.resistance": -1}
-
-    def in_limit(rate: float) -> float:
-        moves = [Move(0.0, 24.0, rate)]
-        bench = bench_of(device.documents, "main", {"limit": device.value("current_limit")}, moves, corner)
-        return max(play(bench, 24.0 / rate, dt=1e-6).in_limit)
-
-    assert in_limit(end.value) == 0.0
-    assert in_limit(faster * end.value + 1.0) > 1e-3
+    """No closed form: the brute force plays each fault that drives the input upwards. A sense lead comes off
+    at the highest voltage at the terminals, which counts what the whole limit drops along the lead: 0.2 V.
+    """
+    case = Device("driven", source, volts, ((withstood * volts, ""),), 14.0, load, sense, settle="400 ms")
+    device = find(case, tmp_path)
+    window = device.window("ovp")
+    assert window.high is not None
+    if window.high.key == "range":
+        return
+    told = beyond(device, window, window.high, far=(1, 2, 4, 8) if sense == "at terminals" else (1, 8, 32))
+    assert told is not None
+    assert told.at, told
+    assert told.steps, told
 
 
 def test_of_a_lamp_no_rise_is_said_to_stay_out_of_the_limit(tmp_path: Path) -> None:

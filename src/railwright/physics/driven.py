@@ -60,7 +60,7 @@ class Driven:
         return Course(tuple(times), tuple(volts), self.drawn)
 
     def _followed(self, besides: Besides) -> Course:
-        """The same beside what changes by itself, in steps of time, as the voltage may fall back meanwhile."""
+        """The same beside what changes by itself: in steps of time, as the voltage may fall back."""
         k = math.log(10.0) / max(self.response, 1e-9)
         spare, time, v, top = self.overshoot, 0.0, self.drawn[0][0], self.drawn[-1][0]
         width, highest, moving = (top - v) / (PARTS * len(self.drawn)), v, besides(v, 0.0, 0.0, 0.0)
@@ -93,7 +93,7 @@ capacitance meanwhile [A]) -> what is drawn then beside `Driven.drawn` [A]; it k
 """
 
 MOST, SHORT, LATER = 2000, 50e-6, 0.02
-"""Steps of a course at most, and how long one lasts at most: so long [s], or such a part of the time so far."""
+"""Steps of a course at most; how long one lasts at most [s], or which part of the time so far."""
 
 PARTS = 8
 """Steps of a course between two voltages at which the current that is drawn is known."""
@@ -101,8 +101,8 @@ PARTS = 8
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """A voltage that rises: at rising times [s] the highest so far [V]; drawn: see `Driven`. stays: it gets no
-    higher. real: the voltages themselves, where they fall back on the way; else empty.
+    """A voltage that rises: at rising times [s] the highest so far [V]; drawn: see `Driven`. stays: it gets
+    no higher. real: the voltages themselves, where they fall back on the way; else empty.
     """
 
     times: tuple[float, ...]

@@ -256,8 +256,10 @@ class FedInput(Group):
         return ohms * drawn - held * rate * swings
 
     def ovp_past(self, level: float, limit: float | None) -> float:
-        """How far the connector may rise past a level [V] at which its OVP responds [V]; 0: unknown."""
-        return (self.ovp_overshoot(level, limit) or 0.0) - self.ovp_drop(level, limit)
+        """How far the connector may rise past a level [V] at which its OVP responds [V]; 0: unknown, or no
+        further than the lead drops by what flows then: without that the level itself may stand there.
+        """
+        return max(0.0, (self.ovp_overshoot(level, limit) or 0.0) - self.ovp_drop(level, limit))
 
     def ovp_bearing(self, most: float, limit: float | None) -> float:
         """Highest level [V] at which the OVP may begin to respond with no more than `most` at the connector

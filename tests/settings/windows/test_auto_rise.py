@@ -21,7 +21,9 @@ AUTO: Edit = ("procedure", "rise: 2 V/ms, settle", "rise: auto, settle")
 
 
 def test_within_the_windows_of_all_inputs(tmp_path: Path) -> None:
-    """202 V/s for the start-up time, 406 V/s by C·dV/dt (see test_rise): both of main; the transducer's window is wider."""
+    """202 V/s for the start-up time, 406 V/s by C·dV/dt (see test_rise): both of main; the transducer's
+    window is wider.
+    """
     settings = settle(station(tmp_path, AUTO), TODAY)
     (reason,) = [each for each in settings.reasons if each.setting == "rise"]
     assert (reason.about, reason.value, reason.unit) == ("main, transducer", 320.0, "V/s")

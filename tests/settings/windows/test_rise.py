@@ -18,9 +18,9 @@ def rise(folder: Path, *edits: Edit, about: str = "main") -> Window:
 
 
 def test_slow_enough_for_the_limit(tmp_path: Path) -> None:
-    """1 A less 5 mA; 1.2 mF and the output's own 220 µF at a rate 0.05 % too high; 3.96 W / 0.83 from 8.2 V on,
-    of which the most flows where its soft start of 8 ms is over: r C + P / (8.2 V + r · 8 ms); and what its
-    growing drop along the sensed lead charges the output's own with.
+    """1 A less 5 mA; 1.2 mF and the output's own 220 µF at a rate 0.05 % too high; 3.96 W / 0.83 from 8.2 V
+    on, of which the most flows where its soft start of 8 ms is over: r C + P / (8.2 V + r · 8 ms); and what
+    its growing drop along the sensed lead charges the output's own with.
     """
     high = rise(tmp_path).high
     assert high is not None

@@ -197,15 +197,15 @@ def follower(start: float, p: Sequence[float]) -> Follower:
     cold, capacity = cold_resistance(p), heat_capacity(p)
     radiates = rated_power(p) / (hot_temperature(p) ** 4 - COLD**4)
     ohms = start / draws(start, p)[0] if start > 0.0 else cold
-    kelvin = max(COLD, COLD * (ohms / cold) ** (1.0 / EXPONENT))
+    kelvin = max(COLD, COLD * math.pow(ohms / cold, 1.0 / EXPONENT))
 
     def step(v: float, lasts: float) -> float:
         nonlocal kelvin
-        ohms = cold * (kelvin / COLD) ** EXPONENT
+        ohms = cold * math.pow(kelvin / COLD, EXPONENT)
         rate = (v * v / ohms - radiates * (kelvin**4 - COLD**4)) / capacity
         slope = -(EXPONENT * v * v / (ohms * kelvin) + 4.0 * radiates * kelvin**3) / capacity
         kelvin = max(COLD, kelvin + lasts * rate / (1.0 - lasts * slope))
-        return v / float(cold * (kelvin / COLD) ** EXPONENT)
+        return v / (cold * math.pow(kelvin / COLD, EXPONENT))
 
     return step
 

@@ -22,8 +22,8 @@ define is taken from here: no derivatives, one region, nothing happens. It may a
                                         has settled, for what is worked out without a rehearsal (plain Python)
     rising(ramp, p) -> Rising           its current while a voltage rises from rest, where that is not what it
                                         draws once settled (plain Python)
-    follower(start, p) -> Follower      its current step by step while a voltage is driven upwards, from where it
-                                        had settled on a voltage `start` [V] (plain Python)
+    follower(start, p) -> Follower      its current step by step while a voltage is driven upwards, from where
+                                        it had settled on a voltage `start` [V] (plain Python)
     examples(volts, amperes) -> Examples    loads that draw about so much at a nominal voltage, for tests and
                                         benchmarks; each load of this package has it (plain Python)
 

@@ -77,7 +77,7 @@ def within_limit(
     drawn = asks_for(near) - source.capacitance * near * (1.0 + source.voltage_gain)
     why = state(
         "{capacitance} and what the load draws on the way up, up to {drawn}, stay within the current limit "
-        "of {limit_less_error} (less its error), by C·dV/dt{stairs}",
+        "of {limit_less_error} (less its error), by C·dV/dt where the output follows without lag{stairs}",
         capacitance=(source.capacitance, "F"),
         drawn=(drawn, "A"),
         limit_less_error=(least, "A"),
