@@ -129,7 +129,7 @@ def test_what_is_rehearsed_is_what_the_host_tells() -> None:
 
 
 @pytest.mark.parametrize(
-    ("start", "lasts", "following"), [(0.1, 0.2, 0.3), (3.66, 0.69, 4.35), (0.7, 0.1, 0.8)]
+    ("start", "lasts", "following"), [(0.1, 0.2, 0.3), (1.1, 2.2, 3.3), (0.2, 0.4, 0.6)]
 )
 def test_a_list_is_loaded_before_it_plays(start: float, lasts: float, following: float) -> None:
     """One that begins where the one before ends, by a sum of times that is rounded up: 0.1 s + 0.2 s is later
