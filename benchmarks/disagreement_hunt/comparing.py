@@ -33,6 +33,9 @@ LATENCY = 3e-3
 VOLTS, PART = 10e-3, 2e-3
 """What a grid of set points and interpolation may move a level by: so much, and this part of it."""
 
+GRID_VOLTS, GRID_PART = 3e-3, 2e-4
+"""The same of a level that is held: the outputs' grid is 1 mV, and the errors of set points must show."""
+
 WIDER = 2.0
 """A value lies within its stated interval, made so many times as wide: 95 % is then 4 standard deviations."""
 
@@ -213,9 +216,10 @@ def _levels(rehearsed: tuple[Record, ...], truth: Record, until: float) -> Itera
             high = np.max([band[1] for band in bands], axis=0)
             values = np.interp(at, other.time, other.columns[channel])
             size = float(np.abs(one.columns[channel]).max())
-            least = VOLTS if channel == "voltage" else PART * size
-            margin = least + PART * np.maximum(np.abs(low), np.abs(high)) + 0.02 * (high - low)
+            largest = np.maximum(np.abs(low), np.abs(high))
+            margin = (VOLTS if channel == "voltage" else PART * size) + PART * largest + 0.02 * (high - low)
             if channel == "voltage":
+                margin = np.where(high - low < VOLTS, GRID_VOLTS + GRID_PART * largest, margin)
                 # Told 0 V, an output is rehearsed at 0 V, and has its offset.
                 margin = margin + np.where((low == 0.0) & (high == 0.0), VOLTS, 0.0)
             out = (values < low - margin) | (values > high + margin)

@@ -7,7 +7,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from random import Random
 
-from benchmarks.disagreement_hunt.situations import arrange, ask
+from benchmarks.disagreement_hunt.situations import arrange, arrange_edges, ask
 from benchmarks.same_outcomes.documents import Data, Documents
 from benchmarks.same_outcomes.invented import invented
 from benchmarks.same_outcomes.loads import figure
@@ -51,6 +51,7 @@ def draw(seed: int, number: int, *, arranged: bool = True) -> Draw:
     documents = invented(dice)
     if arranged:
         arrange(documents, others)
+        arrange_edges(documents, Random(f"edges {seed} {number}"))
     complete(documents, dice)
     if arranged:
         ask(documents, others)

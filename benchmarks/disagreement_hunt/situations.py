@@ -39,6 +39,13 @@ def arrange(documents: Documents, dice: Random) -> None:
             situation(documents, dice, dice.choice(names))
 
 
+def arrange_edges(documents: Documents, dice: Random) -> None:
+    """Put one situation at the edges of steps into some documents, by dice of their own."""
+    if dice.random() < 0.4:
+        name = dice.choice(list(documents.device["inputs"]))
+        dice.choice((at_one_instant, line_after_jump, crest, brief_step))(documents, dice, name)
+
+
 def ask(documents: Documents, dice: Random) -> None:
     """Ask for measures of any step: of every input the more, the more of it there is to tell apart."""
     procedure, inputs = documents.procedure, documents.device["inputs"]
@@ -251,3 +258,81 @@ def little_current(documents: Documents, dice: Random, name: str) -> None:
         pieces.append({"hold": next(dwell)})
     pieces += [{"step_to": figure(volts, "V")}, {"hold": next(dwell)}]
     insert(documents, dice, [{"shape": {"input": name, "segments": pieces}, "name": "limited"}])
+
+
+def at_one_instant(documents: Documents, dice: Random, name: str) -> None:
+    """A shape that ends with a jump back, right before one that begins with another jump: an instant at the
+    level in between would start a load that is away, and that runs on at the level after it.
+    """
+    own = documents.device["inputs"][name]
+    volts, amperes = volts_of(own), amperes_of(own)
+    starts = dice.uniform(0.65, 0.85) * volts
+    stops = dice.uniform(0.6, 0.8) * starts
+    between = figure((0.4 * stops + 0.6 * starts), "V")
+    converter = {
+        "output_power": figure(0.85 * volts * amperes, "W"),
+        "efficiency": "85 %",
+        "starts_at": figure(starts, "V"),
+        "stops_at": figure(stops, "V"),
+    }
+    own["load"] = [
+        {"capacitor": {"capacitance": figure(3e-4 * amperes / volts, "F"), "esr": "50 mohm"}},
+        {"converter": converter},
+    ]
+    nominal = figure(volts, "V")
+    low = {"step_to": figure(0.5 * stops, "V")}
+    first = [low, {"hold": "200 ms"}, {"step_to": between}, {"hold": "100 ms"}, {"step_to": nominal}]
+    second = [{"step_to": between}, {"hold": "100 ms"}, {"step_to": nominal}, {"hold": "200 ms"}]
+    shapes = [{"input": name, "segments": pieces} for pieces in (first, second)]
+    insert(documents, dice, [{"shape": each, "name": f"at once {n}"} for n, each in enumerate(shapes, 1)])
+    documents.procedure.setdefault("requires", []).append(
+        {"name": "at once", "measure": "restarts", "of": name, "during": "at once 2", "at_most": "0"}
+    )
+
+
+def line_after_jump(documents: Documents, dice: Random, name: str) -> None:
+    """A line that begins where a jump leads, on outputs that take their time for the jump."""
+    volts = volts_of(documents.device["inputs"][name])
+    slew = dice.uniform(5.0, 60.0) * volts
+    for supply in documents.bench["supplies"].values():
+        supply["outputs"]["1"]["slew"] = f"1 V/s .. {slew:.3g} V/s"
+    to, then = (figure(dice.uniform(0.6, 1.2) * volts, "V") for _ in range(2))
+    line = {"line_to": then, "over": dice.choice(("200 ms", "400 ms", "800 ms"))}
+    pieces = [{"step_to": to}, line, {"hold": "100 ms"}, {"step_to": figure(volts, "V")}, {"hold": "300 ms"}]
+    insert(documents, dice, [{"shape": {"input": name, "segments": pieces}, "name": "jump and line"}])
+
+
+def crest(documents: Documents, dice: Random, name: str) -> None:
+    """A ripple, on whose crests the voltage is slow."""
+    volts = volts_of(documents.device["inputs"][name])
+    part = dice.uniform(0.1, 0.4)
+    ripple = {
+        "ripple": "sine",
+        "peak_to_peak": figure(part * volts, "V"),
+        "frequency": dice.choice(("1 Hz", "2 Hz", "4 Hz")),
+        "on": figure(volts, "V"),
+        "for": dice.choice(("500 ms", "1 s")),
+    }
+    pieces = [ripple, {"step_to": figure(volts, "V")}]
+    insert(documents, dice, [{"shape": {"input": name, "segments": pieces}, "name": "ripple"}])
+    for measure in ("high_state_level", "low_state_level"):
+        asked = {"name": f"{measure} of a ripple", "measure": measure, "of": name, "during": "ripple"}
+        documents.procedure.setdefault("requires", []).append({**asked, "at_most": figure(2 * volts, "V")})
+
+
+def brief_step(documents: Documents, dice: Random, name: str) -> None:
+    """Steps that hold a few readings at most, which are asked for often."""
+    volts = volts_of(documents.device["inputs"][name])
+    pieces = [{"step_to": figure(dice.uniform(0.6, 0.95) * volts, "V")}, {"hold": "20 ms"}]
+    steps: list[Data] = [{"shape": {"input": name, "segments": pieces}, "name": "brief"}]
+    steps.append({"hold": dice.choice(("25 ms", "40 ms", "60 ms", "100 ms")), "name": "brief hold"})
+    back = [{"step_to": figure(volts, "V")}, {"hold": "200 ms"}]
+    steps.append({"shape": {"input": name, "segments": back}, "name": "back"})
+    insert(documents, dice, steps)
+    documents.procedure["record"] = {"every": "5 ms"}
+    for step in ("brief", "brief hold"):
+        for measure in ("high_state_level", "low_state_level"):
+            asked = {"name": f"{measure} of {step}", "measure": measure, "of": name, "during": step}
+            documents.procedure.setdefault("requires", []).append(
+                {**asked, "at_most": figure(2 * volts, "V")}
+            )

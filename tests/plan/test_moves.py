@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from tests.bench import OUTPUT, bench_of, demo_with
 from tests.said import figures, says
@@ -12,7 +14,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Step
 from railwright.documents.translate import validated
-from railwright.plan.moves import moves_of
+from railwright.plan.moves import _list_moves, moves_of
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.stairs import MOST_STAIRS, STAIR, highest_stair, in_stairs, slew_range
 from railwright.plan.timeline import Action, Timeline, timeline_of
@@ -124,3 +126,18 @@ def test_what_is_rehearsed_is_what_the_host_tells() -> None:
     assert in_stairs(asked, feeds, bench("1 V/s .. 2 V/ms")) == asked
     long = timeline(Action(0.0, "line", "main", 6.0, 1.1 * MOST_STAIRS * STAIR))
     assert in_stairs(long, feeds, bench(None)) == long
+
+
+@pytest.mark.parametrize(("start", "lasts", "following"), [(0.1, 0.2, 0.3), (1.1, 2.2, 3.3), (0.2, 0.4, 0.6)])
+def test_a_list_is_loaded_before_it_plays(start: float, lasts: float, following: float) -> None:
+    """One that begins where the one before ends, by a sum of times that is rounded up: 0.1 s + 0.2 s is later
+    than 0.3 s, and what was loaded only then never played.
+    """
+    spans = [SimpleNamespace(start=start), SimpleNamespace(start=following)]
+    points = SimpleNamespace(voltages=np.array([9.0, 12.0]))
+    lists = [
+        SimpleNamespace(step=step, input="main", points=points, duration=lasts) for step in range(len(spans))
+    ]
+    moves = sorted(_list_moves(SimpleNamespace(spans=spans), lists, ()), key=lambda move: move.time)
+    second = [move.kind for move in moves if move.listing is lists[1]]
+    assert second.index("load") < second.index("play")

@@ -70,6 +70,46 @@ def test_a_line_that_follows_a_jump_begins_where_the_jump_leads(
         assert at(record.traces["in1"], start + lasts + 0.1) == pytest.approx(goal, abs=0.03)
 
 
+@pytest.mark.parametrize("over", [11.8, 13.3, 14.7])
+@pytest.mark.parametrize("hold", [17, 19.1])
+def test_a_point_list_right_after_another_is_played(over: float, hold: float, tmp_path: Path) -> None:
+    """Where rounding put its loading behind its start, the outputs stayed where the list before had ended."""
+    shapes = [
+        f"{{step_to: {first} V}}, {{hold: {hold} ms}}, {{line_to: {then} V, over: {over} ms}}, "
+        "{hold: 200 ms}"
+        for first, then in ((10.0, 11.0), (9.0, 8.0), (12.0, 13.0), (10.0, 9.0))
+    ]
+    steps = "".join(f"  - shape: {{input: in1, segments: [{each}]}}\n" for each in shapes)
+    found = played(
+        tmp_path / "p", steps + "  - hold: 200 ms\n", edits=((BENCH, "dwell: 20 ms", "dwell: 1 ms"),)
+    )
+    assert len(found.check.plan.listings) == 4
+    told = [move.kind for move in found.check.plan.moves if move.kind in ("load", "play")]
+    assert told == ["load", "play"] * 4
+    for span, level in zip(found.check.plan.spans[1:], (11.0, 8.0, 13.0, 9.0), strict=False):
+        for record in (found.rehearsed.record, found.truth):
+            assert at(record.traces["in1"], span.end - 0.05) == pytest.approx(level, abs=0.06)
+
+
+@pytest.mark.parametrize("slew", [20.0, 30.0])
+@pytest.mark.parametrize("over", [50, 100])
+def test_a_line_to_where_a_jump_leads_anyway_is_not_faster(slew: float, over: int, tmp_path: Path) -> None:
+    """A jump on slow outputs, and a line to the same level before it is over: 12 V - slew t all the way."""
+    low, second = (
+        4.0,
+        "{line_to: 4 V, over: " + f"{over} ms}}, {{hold: 500 ms}}, {{step_to: 12 V}}, {{hold: 600 ms}}",
+    )
+    steps = "  - hold: 1 s\n  - shape: {input: in1, segments: [{step_to: 4 V}, {hold: 60 ms}]}\n"
+    steps += f"  - shape: {{input: in1, segments: [{second}]}}\n"
+    edits = ((BENCH, "1 V/s .. 2.4 V/ms", f"1 V/s .. {slew} V/s"),)
+    found = played(tmp_path / "p", steps, edits=edits, points=False)
+    start = found.check.plan.spans[2].start
+    for after in (0.05, 0.1, 0.15, 0.2):
+        truth = max(low, 12.0 - slew * after)
+        for record in (found.rehearsed.record, found.truth):
+            assert at(record.traces["in1"], start + after) == pytest.approx(truth, abs=0.06)
+
+
 @pytest.mark.parametrize("low", [4.0, 6.0, 9.0])
 def test_what_goes_off_is_not_raised_first(low: float, tmp_path: Path) -> None:
     """A shape that ends with a jump back, right before the input is switched off: it rose for an exchange."""

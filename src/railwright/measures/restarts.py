@@ -19,7 +19,12 @@ from railwright.measures.hiding import UNBROKEN, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
+<<<<<<< HEAD
 from railwright.measures.swinging import SWINGS, swings, turns
+=======
+from railwright.measures.swinging import SWINGS, swings, turns, unsteady
+from railwright.measures.turning import low_stretches
+>>>>>>> hunt
 from railwright.measures.wording import amount, rate
 from railwright.traces import runs_of
 
@@ -109,7 +114,7 @@ def restarts(view: View) -> Measured:
     hidden = (
         _open(len(lasting) - sure)
         or _apart(len(runs) - len(lasting))
-        or _overloaded(view, time, explained, visible)
+        or _overloaded(view, time, len(runs), explained, visible)
         or _hidden(view, time, volts, explained, gap)
     )
     if view.model.averages and view.restart is not None and not hidden:
@@ -203,7 +208,7 @@ def _hidden(
 
 
 def _overloaded(
-    view: View, time: Array, explained: Sequence[tuple[int, int]], visible: float
+    view: View, time: Array, counted: int, explained: Sequence[tuple[int, int]], visible: float
 ) -> dict[str, str]:
     """What is said where, beside a dip that the capacitor makes up for, the supply is in its limit while the
     voltage does not rise: for less than an aperture it can fall to where the load stops, and the mean of a
@@ -226,6 +231,13 @@ def _overloaded(
                 "in it: the load may stop for less than a reading shows",
                 "would_decide": "a recording of the load's own output, or of the voltage at a higher rate,",
             }
+    # Each drop-out that is counted makes it go down and up once.
+    if view.model.averages and unsteady(view) >= SWINGS + 2 * counted:
+        return {
+            "unseen": "the current goes up and down while the voltage stays: the load may stop for less than "
+            "a reading shows",
+            "would_decide": "a recording of the load's own output, or of the current at a higher rate,",
+        }
     if not (view.model.averages and explained) or modes is None or modes.size != voltage.time.size:
         return {}
     across = np.abs(voltage.values)
@@ -301,9 +313,40 @@ def _drop_outs(
         below = np.abs(volts) < view.stops_at[0] - visible
         runs, low = runs & ~below, low | below
     has_run = np.maximum.accumulate(runs)
+<<<<<<< HEAD
     dips = [(a, b) for a, b in runs_of(low) if a > 0 and has_run[a - 1]]
+=======
+    stretches = _joined(view, time, amps, volts, low_stretches(low), _threshold(volts, usual))
+    dips = [(a, b) for a, b in stretches if a > 0 and has_run[a - 1]]
+>>>>>>> hunt
     explained = [dip for dip in dips if _explained(view, time, amps, volts, dip, visible)]
     return [dip for dip in dips if dip not in explained], explained
+
+
+def _joined(
+    view: View,
+    time: Array,
+    amps: Array,
+    volts: Array,
+    stretches: Sequence[tuple[int, int]],
+    threshold: Array,
+) -> list[tuple[int, int]]:
+    """Stretches of low current, those joined between which nothing but the charging of the input's capacitor,
+    C dv/dt, can have kept the current from being low.
+    """
+    import numpy as np
+
+    if not stretches or view.capacitance[1] <= 0.0:
+        return list(stretches)
+    charging = view.capacitance[1] * np.maximum(0.0, np.gradient(np.abs(volts), time))
+    joined = [stretches[0]]
+    for first, stop in stretches[1:]:
+        between = slice(joined[-1][1], first)
+        if np.all(amps[between] - charging[between] < threshold[between]):
+            joined[-1] = joined[-1][0], stop
+        else:
+            joined.append((first, stop))
+    return joined
 
 
 def _threshold(volts: Array, usual: float) -> Array:

@@ -98,16 +98,16 @@ def _level(view: View, *, high: bool) -> Measured:
             "a recording",
         )
     rivals = 0.0
-    if levels.two_states:
-        stays = _stays(view, inside.values, levels, high=high)
-        if stays is None:
-            high = not high
-            stays = _stays(view, inside.values, levels, high=high)
-        if stays is None:
-            raise _passes(high=high)
-        rivals = stays
-        if not view.model.exact:
-            _of_one_half(view, inside, levels, high=high)
+    while levels.two_states:
+        if (stays := _stays(view, inside.values, levels, high=high)) is not None:
+            rivals = stays
+            break
+        # What is only passed through, as an edge with which the step begins, is no part of its range.
+        middle = (float(np.min(inside.values)) + float(np.max(inside.values))) / 2.0
+        inside = inside.take(np.flatnonzero((inside.values < middle) == high))
+        levels = state_levels(inside.values, least)
+    if levels.two_states and not view.model.exact:
+        _of_one_half(view, inside, levels, high=high)
     chosen = levels.high_values if high else levels.low_values
     weights = chosen / np.count_nonzero(chosen)
     budget = Budget(view)
@@ -158,9 +158,12 @@ def _of_one_half(view: View, inside: Signal, levels: Levels, *, high: bool) -> N
     most = top if stays[1] else max(top, math.inf if bound is None else bound.value + bound.tolerance)
     lowest, highest = (least + top) / 2.0, (bottom + most) / 2.0
     fullest = int(np.count_nonzero(levels.high_values if high else levels.low_values))
+    # As in `_stays`: of each stay readings meet one value more or less at either end.
+    crossed = int(np.count_nonzero(np.diff((values >= (bottom + top) / 2.0).astype(np.int8))))
     for upper in (True, False):
         counts, levels_of = places(values, high=upper)
-        near = (levels_of >= lowest) & (levels_of <= highest) & (counts >= max(1, fullest - 2))
+        near = (levels_of >= lowest) & (levels_of <= highest)
+        near &= counts >= max(1, fullest - 2 * (1 + crossed))
         if near.any():
             raise CannotMeasure(
                 f"the voltage stays at {amount(float(levels_of[near][0]), 'V')}, so near the middle of its "

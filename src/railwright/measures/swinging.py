@@ -33,6 +33,33 @@ def turns(view: View) -> int:
     return int(np.count_nonzero(signs[1:] != signs[:-1]))
 
 
+UNSTEADY, SAME = 0.25, 0.05
+"""Readings of the current that differ by more than this part of their median, at a voltage that is the same
+within that part, are not of a load that draws the same all the time (chosen).
+"""
+
+
+def unsteady(view: View) -> int:
+    """How often the current goes up and down again from one reading to the next while the voltage stays. 0
+    for a load whose current varies by itself.
+    """
+    import numpy as np
+
+    voltage, current = view.voltage(), view.current()
+    if view.least_running or voltage.time.size != current.time.size:
+        return 0
+    own = (voltage.time >= view.begin) & (voltage.time <= view.end)
+    if not own.any():
+        return 0
+    across = np.abs(voltage.values)
+    level = float(np.median(across[own & (across >= np.max(across[own]) / 2.0)]))
+    near = own & (np.abs(across - level) <= SAME * level)
+    usual = float(np.median(current.values[near])) if near.any() else 0.0
+    steps = np.where(near[1:] & near[:-1], np.diff(current.values), 0.0)
+    signs = np.sign(steps[np.abs(steps) > max(UNSTEADY * usual, 8.0 * current.noise)])
+    return int(np.count_nonzero(signs[1:] != signs[:-1]))
+
+
 def swings(view: View, level: float) -> int:
     """How often the supply goes into its limit, or out of it, between two readings that both show the level
     [V]: it does not hold the voltage all the time then. 0, where its status is not known.

@@ -154,7 +154,8 @@ def _list_moves(timeline: Timeline, listings: Sequence[Listing], others: Sequenc
     for listing in sorted(listings, key=lambda each: each.step):
         name, span = listing.input, timeline.spans[listing.step]
         last = float(listing.points.voltages[-1])
-        loaded = over.get(name, BEFORE)
+        # Where the list before it ends as this one starts, by rounding later: what plays must be loaded.
+        loaded = min(over.get(name, BEFORE), span.start)
         yield Move(loaded, max(0, listing.step - 1), name, "load", last, None, listing)
         told = max(
             (move.time for move in others if move.input == name and move.time <= span.start), default=0.0

@@ -124,6 +124,10 @@ def in_stairs(
         if action.kind != "line" or name not in slews:
             actions.append(action)
             continue
+        if action.voltage == level:
+            # A line to where the set point is told to be anyway: it may still be on its way there.
+            actions.append(replace(action, over=0.0))
+            continue
         if stair_count(action.voltage - level, action.over, slews[name], apart[name]) > MOST_STAIRS:
             actions.append(action)
             continue
