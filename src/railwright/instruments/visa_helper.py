@@ -13,7 +13,7 @@ from contextlib import suppress
 
 
 def main(address: str, manner: str = "{}") -> int:
-    """Serve until standard input ends. manner: fields of `SessionSettings`, as JSON. Returns the exit code."""
+    """Serve until standard input ends. manner: fields of `SessionSettings` as JSON. Returns the exit code."""
     from railwright.guard.session_settings import SessionSettings
     from railwright.instruments.errors import InstrumentError
     from railwright.instruments.session import VisaSession

@@ -19,12 +19,7 @@ from railwright.measures.hiding import UNBROKEN, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
-<<<<<<< HEAD
-from railwright.measures.swinging import SWINGS, swings, turns
-=======
 from railwright.measures.swinging import SWINGS, swings, turns, unsteady
-from railwright.measures.turning import low_stretches
->>>>>>> hunt
 from railwright.measures.wording import amount, rate
 from railwright.traces import runs_of
 
@@ -313,12 +308,8 @@ def _drop_outs(
         below = np.abs(volts) < view.stops_at[0] - visible
         runs, low = runs & ~below, low | below
     has_run = np.maximum.accumulate(runs)
-<<<<<<< HEAD
-    dips = [(a, b) for a, b in runs_of(low) if a > 0 and has_run[a - 1]]
-=======
-    stretches = _joined(view, time, amps, volts, low_stretches(low), _threshold(volts, usual))
+    stretches = _joined(view, time, amps, volts, runs_of(low), _threshold(volts, usual))
     dips = [(a, b) for a, b in stretches if a > 0 and has_run[a - 1]]
->>>>>>> hunt
     explained = [dip for dip in dips if _explained(view, time, amps, volts, dip, visible)]
     return [dip for dip in dips if dip not in explained], explained
 
