@@ -58,7 +58,7 @@ HALVINGS = 14
 """Halvings of the range of an OVP's level."""
 LOOKS = 24
 """Parts of an output's range between which what is drawn counts as a straight line of the voltage."""
-PARTS, FINER = 16, 24
+PARTS, FINER = 48, 24
 """Parts of a ramp between which it is looked how much is asked of the limit, and steps by which the greatest
 of it is then sought.
 """
@@ -512,7 +512,7 @@ class FedInput(Group):
         again = 0 if self.senses or risen.winds else AGAIN
 
         def drawn(time: float) -> float:
-            volts = ramp.at(time)
+            volts = min(ramp.stop, ramp.rate * time)
             amperes = risen.current(volts, time)
             for _ in range(again):
                 rest = lost + ramp.ohms * (amperes + (held * ramp.rate if time <= over else 0.0))

@@ -18,7 +18,7 @@ from railwright.settings.played import Slope
 from railwright.settings.rule import Path
 
 EXACTLY = 1.0 + EXACT
-SLOWEST, FASTEST, NEARLY = 1e-3, 1e9, 1e-5
+SLOWEST, FASTEST, NEARLY = 1e-3, 1e9, 1e-3
 """Rates [V/s] within which one is looked for that stays within a limit, and to which part of that."""
 FASTER, HALVINGS = 1e3, 50
 """Rate, in parts of the one that is over just in time, above which none is looked for; and halvings of it."""
@@ -70,7 +70,9 @@ def within_limit(
     least = source.surely(limit)
     if source.asks_for(start._replace(rate=1.0)) in (None, math.inf):
         return
-    fastest = _fastest_within(asks_for, least)
+    # What charges the capacitance alone asks for the limit at this rate: whatever is drawn beside it, more.
+    held = source.capacitance * (1.0 + source.voltage_gain)
+    fastest = _fastest_within(asks_for, least, least / held if held > 0.0 else 1.0)
     without = [name for name, output in source.outputs.items() if output.slew is None]
     stairs = f", as a whole: {', '.join(without)} has no slew, and in a stair the limit may act for a while"
     near = fastest if 0.0 < fastest < math.inf else 1.0
@@ -96,11 +98,11 @@ def within_limit(
     )
 
 
-def _fastest_within(asks_for: Callable[[float], float], limit: float) -> float:
+def _fastest_within(asks_for: Callable[[float], float], limit: float, high: float) -> float:
     """About the fastest rate [V/s] at which no more than a limit is asked for [A], by regula falsi (the
-    Illinois variant); 0: there is none, inf: any rate will do.
+    Illinois variant); 0: there is none, inf: any rate will do. high: a rate that asks for so much, or less.
     """
-    low, high = 0.0, 1.0
+    low, high = 0.0, max(high, SLOWEST)
     below, above = limit - asks_for(SLOWEST), limit - asks_for(high)
     if below <= 0.0:
         return 0.0
