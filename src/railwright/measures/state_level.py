@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from railwright.measures.hiding import between_polls
@@ -119,8 +120,16 @@ def _level(view: View, *, high: bool) -> Measured:
         budget.bounded("levels about as frequent", rivals)
     states = "two states" if levels.two_states else "one state"
     how = f"histogram mode (IEEE 181) of {inside.time.size} values, {states}"
-    hidden = between_polls(view) or {"would_decide": "an instrument with a smaller error"}
-    return budget.result(level, how, **hidden)
+    hidden = (
+        between_polls(view)
+        or _at_the_edges(view, inside)
+        or {"would_decide": "an instrument with a smaller error"}
+    )
+    measured = budget.result(level, how, **hidden)
+    if measured.unseen and not high:
+        # What is not seen may lie lower, down to nothing: no lower limit is met for sure.
+        return replace(measured, low=min(measured.low, 0.0))
+    return measured
 
 
 def _of_the_step(view: View, inside: Signal) -> Signal:
@@ -139,6 +148,18 @@ def _of_the_step(view: View, inside: Signal) -> Signal:
     new = np.flatnonzero(np.append(True, np.diff(inside.values) != 0.0))
     again = (view.model.update or 0.0) > 1.5 * view.interval
     return inside.take(new) if again and new.size >= LEAST_VALUES else inside
+
+
+def _at_the_edges(view: View, inside: Signal) -> dict[str, str]:
+    """What is said where a level that was played is shorter than what no reading of the step's own shows."""
+    uncovered = max(float(inside.time[0]) - view.begin, view.end - float(inside.time[-1]))
+    if not view.model.averages or view.stands >= uncovered:
+        return {}
+    return {
+        "unseen": f"a level that stands for {amount(view.stands, 's')} can lie in the "
+        f"{amount(uncovered, 's')} at an edge of the step in which no reading lies wholly",
+        "would_decide": "a recording",
+    }
 
 
 def _of_one_half(view: View, inside: Signal, levels: Levels, *, high: bool) -> None:
