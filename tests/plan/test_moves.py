@@ -128,9 +128,7 @@ def test_what_is_rehearsed_is_what_the_host_tells() -> None:
     assert in_stairs(long, feeds, bench(None)) == long
 
 
-@pytest.mark.parametrize(
-    ("start", "lasts", "following"), [(0.1, 0.2, 0.3), (1.1, 2.2, 3.3), (0.2, 0.4, 0.6)]
-)
+@pytest.mark.parametrize(("start", "lasts", "following"), [(0.1, 0.2, 0.3), (1.1, 2.2, 3.3), (0.2, 0.4, 0.6)])
 def test_a_list_is_loaded_before_it_plays(start: float, lasts: float, following: float) -> None:
     """One that begins where the one before ends, by a sum of times that is rounded up: 0.1 s + 0.2 s is later
     than 0.3 s, and what was loaded only then never played.
