@@ -52,8 +52,6 @@ def test_there_are_fifteen_faults_to_put_back() -> None:
         (5, 122, "a point list is ended when the set point after it is handed over"),
         (6, 458, "a line that follows a jump begins where the input stood before it"),
         (7, 174, "a set point is sent that stands for one exchange only"),
-        (6, 264, "one reading that is asked often is a level"),
-        (7, 400, "a level on a crest is known as if the voltage stayed there"),
         (1, 69, "a point list starts when its message is handed over"),
         (1, 49, "a peak is what the next step does"),
         (1, 1162, "a battery is rehearsed as if it were connected with the power-up"),
