@@ -80,7 +80,7 @@ def once(case: str) -> tuple[float, float]:
     link = None
     try:
         if case != "no run":
-            supplies = read_bench(text)
+            supplies = read_bench(text, folder)
             link = ProcessLink()
             for supply in supplies:
                 link.open(supply.name, supply.address, "*IDN?", 10.0)

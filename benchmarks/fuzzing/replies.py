@@ -126,7 +126,7 @@ def run(seed: int, count: int) -> Findings:
     replies = 0
     while replies < count:
         liar.said = []
-        supply = SupplyDriver("left", dice.choice(documents), lambda _name, _address: liar)
+        supply = SupplyDriver("left", dice.choice(documents), lambda *_: liar)
         supply.connect()
         findings.attempt(_call(dice, supply), lambda: repr([text[:120] for text in liar.said[-3:]]))
         replies += max(1, len(liar.said))
