@@ -6,6 +6,7 @@ from __future__ import annotations
 import math
 import re
 import time
+from pathlib import Path
 
 import pint
 import pytest
@@ -13,6 +14,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
+from railwright.compiled_cache import CACHE
 from railwright.quantities import (
     DIMENSION_NAMES,
     EXAMPLES,
@@ -28,6 +30,7 @@ from railwright.quantities import (
     parse_value,
     quoted,
     show,
+    units,
 )
 from railwright.quantities.units import USUAL
 
@@ -346,3 +349,15 @@ def test_fields_of_models():
     assert _said(time="31 day") == "expected a time of at most 30 days, got '31 day'; correct its unit"
     assert _said(bulk="10 uF ± 120 %") == "expected a capacitance above zero, got '10 uF ± 120 %'"
     assert _said(time=False) == "expected a time such as '40 ms', got False without a unit; add it"
+
+
+def test_what_pint_keeps_is_kept_for_each_place_at_which_it_is_installed(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """It holds the paths of the files that it came from: an environment that was removed ended every command."""
+    monkeypatch.setenv(CACHE, str(tmp_path))
+    for place in ("/here/pint/__init__.py", "/there/pint/__init__.py"):
+        monkeypatch.setattr(pint, "__file__", place)
+        assert units._registry.__wrapped__()("1 inch").to("mm").magnitude == pytest.approx(25.4)
+    kept = [folder for folder in (tmp_path / "units").iterdir() if any(folder.iterdir())]
+    assert len(kept) == 2

@@ -123,9 +123,18 @@ _UNIT = re.compile(rf"{_WORD}(?:\s?[*/·]\s?{_WORD}){{0,3}}")
 
 @cache
 def _registry() -> pint.UnitRegistry[float]:
+    import hashlib
+    from pathlib import Path
+
     import pint
 
-    return pint.UnitRegistry(cache_folder=":auto:")
+    from railwright.compiled_cache import cache_folder, can_keep
+
+    # What pint keeps of its definitions names the files that they came from: one folder for each place at which
+    # it is installed, for whoever removes an environment would else find the paths of that in the next.
+    place = hashlib.sha256(str(Path(pint.__file__).resolve()).encode()).hexdigest()[:16]
+    folder = cache_folder() / "units" / place
+    return pint.UnitRegistry(cache_folder=folder if can_keep(folder) else None)
 
 
 @cache
