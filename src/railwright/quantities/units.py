@@ -130,8 +130,8 @@ def _registry() -> pint.UnitRegistry[float]:
 
     from railwright.compiled_cache import cache_folder, can_keep
 
-    # What pint keeps of its definitions names the files that they came from: one folder for each place at which
-    # it is installed, for whoever removes an environment would else find the paths of that in the next.
+    # What pint keeps of its definitions names the files that they came from: one folder for each place at
+    # which it is installed, for whoever removes an environment would else find its paths in the next.
     place = hashlib.sha256(str(Path(pint.__file__).resolve()).encode()).hexdigest()[:16]
     folder = cache_folder() / "units" / place
     return pint.UnitRegistry(cache_folder=folder if can_keep(folder) else None)
