@@ -127,8 +127,8 @@ def test_a_changed_constant_is_found_and_a_changed_sentence_is_not(tmp_path: Pat
     shutil.copytree(SOURCE / "railwright", tmp_path / "railwright")
     edit(
         settings / "rules" / "leads.py",
-        "with sense leads reversed or shorted ",
-        "with sense leads turned round ",
+        "with its sense leads reversed or shorted, ",
+        "with its sense leads turned round, ",
     )
     code, lines = compared(tmp_path)
     assert (code, lines[-1]) == (0, "3 jobs and 0 stored runs compared, 3 commands: 0 differences")

@@ -19,7 +19,7 @@ def take_away(what: str) -> Iterator[None]:
     """
     with ExitStack() as stack:
         if what == "verification":
-            stack.enter_context(patch.object(SupplyDriver, "_same", lambda self, change, got: True))
+            stack.enter_context(patch.object(SupplyDriver, "same", lambda self, change, got: True))
             stack.enter_context(patch.object(Polling, "_settings", lambda self, name, turn, answer: Seen()))
             stack.enter_context(patch.object(SwitchOff, "_judge", lambda self, each, end: ""))
         if what == "guard":

@@ -65,18 +65,21 @@ def test_the_first_list_is_loaded_before_the_run_and_the_next_when_it_is_over() 
     ]
 
 
-def test_a_list_right_after_a_set_point_is_not_armed_ahead() -> None:
+@pytest.mark.parametrize(("instant", "sent"), [(0.98, ["set", "arm"]), (1.0, [])])
+def test_a_list_is_armed_ahead_only_where_no_set_point_stands_at_its_instant(
+    instant: float, sent: list[str]
+) -> None:
+    """A set point at the very instant of the list gives way to it."""
     actions = [
         Action(0.0, "on", "main"),
-        Action(1.0, "line", "main", 6.0),
+        Action(instant, "line", "main", 6.0),
         Action(1.0, "line", "main", 7.0, step=1),
     ]
     spans = (Span("up", "power_up", 0.0, 1.0, ("main",)), Span("one", "shape", 1.0, 2.0, ("main",)))
-    actions[1] = Action(1.0, "line", "main", 6.0, step=0)
     plan = moves_of(
         Timeline(tuple(actions), spans, 2.0), {"main": alone()}, bench(None), [Listing(1, "main", POINTS, 1)]
     )
-    assert [move.kind for move in plan.moves] == ["load", "on", "set", "play"]
+    assert [move.kind for move in plan.moves] == ["load", "on", *sent, "play"]
 
 
 @pytest.mark.alone
