@@ -411,14 +411,14 @@ class Check:
         if not twins:
             return Run.read(run(documents, set_points, hands=hands, **given).folder)
         from railwright.guard.local_link import LocalLink
-        from railwright.running.by_hand import hands_at
+        from railwright.running.by_hand import SimulatedHands
         from railwright.twin.virtual_network import VirtualNetwork
         from railwright.virtual_time import VirtualLoop
 
         loop = VirtualLoop()
         bench = documents.bench, documents.device, documents.procedure
         with VirtualNetwork(loop, *bench, seed=seed) as network:
-            link, turn = LocalLink(loop, network.connect), hands_at(network.set_by_hand)
+            link, turn = LocalLink(loop, network.connect), SimulatedHands(network.set_by_hand)
             outcome = run(documents, set_points, link=link, hands=turn, **given)
         return replace(Run.read(outcome.folder), outcome=outcome)
 

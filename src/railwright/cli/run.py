@@ -147,9 +147,9 @@ def run(
         if twins:
             given["wait_for_lost"] = LOST_TWIN
         from railwright.cli.by_hand import ask_a_person
-        from railwright.running.by_hand import hands_at
+        from railwright.running.by_hand import SimulatedHands
 
-        given["hands"] = ask_a_person if started is None else hands_at(started.set_by_hand)
+        given["hands"] = ask_a_person if started is None else SimulatedHands(started.set_by_hand)
         outcome = play(checked, unit, operator, place, printer, quiet=quiet, **given)
         stands(code_of_run(outcome))
         report_outcome(outcome, quiet)

@@ -6,7 +6,9 @@ asked, the person enters as it was set, and it is compared like an answer of the
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Iterable
+from concurrent.futures import Future
 from dataclasses import dataclass
 
 from railwright.dialects.dialect import Value
@@ -58,9 +60,39 @@ Hands = Callable[[ByHand], Value | None]
 """Asks a person to make a setting; gives what was set, as the person reads it. None: nobody did."""
 
 
-def hands_at(turn: Turn) -> Hands:
-    """Hands that turn the knobs of simulated supplies, and see that they stand where they were turned to."""
-    return lambda asked: asked.value if turn(asked.output, asked.setting, asked.value) else None
+@dataclass(frozen=True, slots=True)
+class SimulatedHands:
+    """Turns the knobs of simulated supplies, at once, and sees that they stand where they were turned to."""
+
+    turn: Turn
+
+    def __call__(self, asked: ByHand) -> Value | None:
+        return asked.value if self.turn(asked.output, asked.setting, asked.value) else None
+
+
+def waited_for(hands: Hands | None, pause: Callable[[], None]) -> Hands | None:
+    """The same hands, asked in a thread of their own, for a person takes their time: `pause` is called
+    meanwhile, again and again, and may raise to end the waiting. What the hands raise is raised here.
+    """
+    if hands is None or isinstance(hands, SimulatedHands):
+        return hands  # these share the clock that a pause would move
+
+    def ask(asked: ByHand) -> Value | None:
+        answer: Future[Value | None] = Future()
+
+        def work() -> None:
+            try:
+                answer.set_result(hands(asked))
+            except BaseException as error:  # noqa: BLE001 - it is raised where the answer is waited for
+                answer.set_exception(error)
+
+        # A daemon: a person who never answers holds up no end of the program.
+        threading.Thread(target=work, name="by hand", daemon=True).start()
+        while not answer.done():
+            pause()
+        return answer.result()
+
+    return ask
 
 
 class NotSetByHand(Exception):

@@ -19,7 +19,7 @@ from railwright.plan.off_order import held_voltage, off_threshold
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.stairs import slew_range
 from railwright.records import lines
-from railwright.running.by_hand import Hands, settings_by_hand
+from railwright.running.by_hand import Hands, settings_by_hand, waited_for
 from railwright.running.recorder import RunRecorder
 from railwright.running.rig import Rig
 from railwright.traces import Event, EventKind, Facts
@@ -102,12 +102,17 @@ def prepare(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list
 
 def _by_hand(rig: Rig, recorder: RunRecorder, ways: Ways) -> list[str]:
     """Have a person make what no command sets, and note what was entered."""
-    cautions = []
+
+    def pause() -> None:
+        ways.look()
+        ways.wait(LOOK_AGAIN)  # with signs of life: the guard kills a run that gives none
+
+    cautions, hands = [], waited_for(ways.hands, pause)
     for _, feed, output in rig.feeds():
         ways.look()
         supply = rig.supplies[output.output.supply]
         wanted = [*protections(rig, feed, output), *limits(rig, feed, output)]
-        for entered in settings_by_hand(supply, wanted, ways.hands):
+        for entered in settings_by_hand(supply, wanted, hands):
             recorder.write("by hand", output=entered.output, setting=entered.setting, entered=entered.value)
             cautions.append(f"{entered}, as it was entered by the operator: the supply cannot be asked.")
     return cautions
