@@ -102,7 +102,7 @@ class _Tap:
         self.messages: list[tuple[str, str]] = []
         self._names = {each.address: name for name, each in net.bench.supplies.items()}
 
-    async def connect(self, address: str, _manner: SessionSettings = USUAL) -> Streams:
+    async def connect(self, address: str, _session_settings: SessionSettings = USUAL) -> Streams:
         reader, writer = await self._net.connect(address)
         write, name = writer.write, self._names[address]
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -104,3 +106,31 @@ def test_what_is_wrong_is_said_at_its_place(
     with pytest.raises(DocumentErrors) as raised:
         Job.open(path.name)
     assert told in str(raised.value)
+
+
+def test_a_dialect_that_is_looked_for_without_end_leaves_no_other_supply_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another package's code may hang, or end in any error."""
+    over = threading.Event()
+
+    def endless(_: str) -> Path | None:
+        over.wait(30.0)
+        return None
+
+    def faulty(_: str) -> Path | None:
+        raise RuntimeError("not ours")
+
+    monkeypatch.setenv(files.USER_FOLDER, str(tmp_path / "none"))
+    bench_of(tmp_path, "elsewhere")
+    text = (tmp_path / "quay.bench.yaml").read_text("utf-8")
+    try:
+        for number, given in enumerate((endless, faulty)):
+            monkeypatch.setattr(files, "_of_packages", given)
+            began = time.monotonic()
+            left, right = read_bench(text.replace("elsewhere", f"elsewhere-{number}"), tmp_path)
+            assert time.monotonic() - began < 5.0
+            assert (left.plan, right.plan is None) == (None, False)
+            assert all("elsewhere" in each.fault for each in left.outputs)
+    finally:
+        over.set()

@@ -119,7 +119,7 @@ def fed(name: str, supply: str, number: int = 0, **more: Any) -> InputOff:
 def network(loop: VirtualLoop, supplies: dict[str, FakeSupply]) -> Any:
     """What connects to these supplies, each at its name."""
 
-    async def connect(address: str, _manner: SessionSettings) -> Any:
+    async def connect(address: str, _session_settings: SessionSettings) -> Any:
         supply = supplies[address]
         if supply.is_in(supply.gone, loop.time()):
             raise ConnectionRefusedError

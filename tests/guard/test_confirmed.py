@@ -31,7 +31,7 @@ def switch_off(serve: Serve, *, opens_in: float = 0.0, plan: OffPlan = PLAN) -> 
     """What became of the input, and how long that took [s]."""
     loop = VirtualLoop()
 
-    async def connect(address: str, _manner: SessionSettings) -> Any:
+    async def connect(address: str, _session_settings: SessionSettings) -> Any:
         await asyncio.sleep(opens_in)
         near, far = memory_streams(loop)
         loop.create_task(serve(*far))  # type: ignore[arg-type]

@@ -10,23 +10,25 @@ import pytest
 from tests.said import says
 
 from railwright.guard.session import Session, SessionError, Unreachable
-from railwright.guard.session_settings import SessionSettings
+from railwright.guard.session_settings import USUAL, SessionSettings
 from railwright.virtual_time import MemoryWriter, VirtualLoop, memory_streams
 
 Serve = Callable[[asyncio.StreamReader, MemoryWriter], Awaitable[None]]
 
 
-def with_peer(serve: Serve, use: Callable[[Session], Awaitable[Any]]) -> tuple[Any, float]:
+def with_peer(
+    serve: Serve, use: Callable[[Session], Awaitable[Any]], settings: SessionSettings = USUAL
+) -> tuple[Any, float]:
     """What `use` of a session gives whose other end is served so, and how long it took [s]."""
     loop = VirtualLoop()
 
-    async def connect(address: str, _manner: SessionSettings) -> Any:
+    async def connect(address: str, _session_settings: SessionSettings) -> Any:
         near, far = memory_streams(loop)
         loop.create_task(serve(*far))  # type: ignore[arg-type]
         return near
 
     async def go() -> Any:
-        session = Session("left", "somewhere", connect)
+        session = Session("left", "TCPIP::left::5025::SOCKET", connect, settings)
         await session.open()
         try:
             return await use(session)
@@ -141,7 +143,7 @@ def test_a_broken_session_sends_nothing_until_it_is_opened_anew() -> None:
 
 
 def test_no_connection_is_said_in_words() -> None:
-    async def refuse(address: str, _manner: SessionSettings) -> Any:
+    async def refuse(address: str, _session_settings: SessionSettings) -> Any:
         raise ConnectionRefusedError
 
     async def go() -> None:
@@ -167,3 +169,48 @@ def test_a_peer_that_closed_meanwhile_is_an_error_before_anything_is_sent() -> N
     told, _ = with_peer(close, ask)
     assert says(told, "closed")
     assert heard in ([], [b""])
+
+
+def test_lines_end_as_the_instrument_wants_it() -> None:
+    async def serve(reader: asyncio.StreamReader, writer: MemoryWriter) -> None:
+        while line := await reader.readuntil(b"\r"):
+            writer.write(b"got " + line.removesuffix(b"\r") + b"\r\n")
+
+    async def use(session: Session) -> list[str]:
+        return [(await session.ask(text, 1.0)).answer for text in ("VOLT?", "CURR?")]
+
+    answers, _ = with_peer(serve, use, SessionSettings(sends="\r", answers="\r\n"))
+    assert answers == ["got VOLT?", "got CURR?"]
+
+
+def test_a_pause_is_kept_between_messages_and_off_does_not_wait_for_it() -> None:
+    arrived: list[tuple[str, float]] = []
+
+    async def serve(reader: asyncio.StreamReader, writer: MemoryWriter) -> None:
+        while line := await reader.readline():
+            arrived.append((line.decode().strip(), asyncio.get_running_loop().time()))
+
+    async def use(session: Session) -> None:
+        await session.tell("VOLT 1", 1.0)
+        await session.tell("VOLT 2", 1.0)
+        session.push("OUTP OFF")
+        await asyncio.sleep(0.01)
+
+    with_peer(serve, use, SessionSettings(pause=0.5))
+    (_, first), (_, second), (last, off) = arrived
+    assert second - first == pytest.approx(0.5)
+    assert (last, off - second) == ("OUTP OFF", pytest.approx(0.0, abs=1e-9))
+
+
+def test_patience_is_the_caller_s_to_give() -> None:
+    """What switches off goes by its own deadlines, however long an instrument may take to answer a run."""
+
+    async def serve(reader: asyncio.StreamReader, writer: MemoryWriter) -> None:
+        await reader.read()
+
+    async def use(session: Session) -> None:
+        with pytest.raises(SessionError):
+            await session.ask("OUTP?", 1.0)
+
+    _, took = with_peer(serve, use, SessionSettings(patience=10.0))
+    assert took < 1.01

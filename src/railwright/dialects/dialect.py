@@ -41,7 +41,6 @@ HIGHEST_CHANNEL = 99_999
 """Highest number of a channel that an answer may name."""
 
 Addressing = Literal["none", "channel-list", "selected-output", "numbered-header", "prefixed"]
-ErrorWay = Literal["queue", "event status", "none"]
 
 EVENT_ERRORS = {2: "a query error", 3: "a device error", 4: "an execution error", 5: "a command error"}
 """Bits of the standard event status register that tell of an error (IEEE 488.2, 11.5.1.1)."""
@@ -90,15 +89,15 @@ class Identification(DialectPart):
 LineEnd = Literal["\n", "\r\n", "\r"]
 
 
-class SessionManner(DialectPart):
+class SessionPart(DialectPart):
     """What ends a message and an answer; the time that the instrument wants between a message and the next,
     and for an answer at most [s]; the query that it answers when everything before it is done.
     """
 
     sends: LineEnd = "\n"
     answers: LineEnd = "\n"
-    pause: Annotated[float, Field(ge=0.0, le=10.0)] = 0.0
-    patience: Annotated[float, Field(ge=0.0, le=60.0)] = 0.0
+    pause: Annotated[float, Field(ge=0.0, le=1.0)] = 0.0
+    patience: Annotated[float, Field(ge=0.0, le=10.0)] = 0.0
     completes: Query | None = None
 
 
@@ -167,7 +166,7 @@ class Dialect(DialectPart):
     list_readings: bool = False
     words: dict[str, str]
     instrument: InstrumentCommands
-    session: SessionManner = SessionManner()
+    session: SessionPart = SessionPart()
     identification: Identification = Identification()
     settings: dict[Setting, Operation]
     impossible: tuple[Setting, ...] = ()
@@ -257,7 +256,7 @@ class Dialect(DialectPart):
         return Spoken(self.addressing, self.compound, self.instrument.select or "", self.prefix, self.called)
 
     @property
-    def manner(self) -> SessionSettings:
+    def session_settings(self) -> SessionSettings:
         """How its lines end, and how much time it wants."""
         session = self.session
         return SessionSettings(session.sends, session.answers, session.pause, session.patience)

@@ -140,7 +140,7 @@ class Guard:
         if self.plan is not None:
             for supply in self.plan.supplies:
                 if supply.name not in self._sessions:
-                    made = Session(supply.name, supply.address, self._connect, supply.manner)
+                    made = Session(supply.name, supply.address, self._connect, supply.session_settings)
                     self._sessions[supply.name] = made
             self._switching = SwitchOff(self.plan, self._sessions, self._tell_off)
             try:
@@ -170,10 +170,10 @@ class Guard:
         if self.fenced:
             self._answer(message, error=self.fenced, fenced=True)
             return
-        manner = SessionSettings(**message["manner"])
+        session_settings = SessionSettings(**message["session_settings"])
         session = self._sessions.get(name)
-        if session is None or (session.address, session.manner) != (address, manner):
-            session = self._sessions[name] = Session(name, address, self._connect, manner)
+        if session is None or (session.address, session.session_settings) != (address, session_settings):
+            session = self._sessions[name] = Session(name, address, self._connect, session_settings)
         try:
             async with asyncio.timeout(CONNECT_DEADLINE):
                 await self._locks.take_address(name, address)

@@ -105,7 +105,12 @@ class GuardLink(ABC):
             self._pump(instant)
 
     def open(
-        self, name: str, address: str, identify: str, deadline: float, manner: SessionSettings = USUAL
+        self,
+        name: str,
+        address: str,
+        identify: str,
+        deadline: float,
+        session_settings: SessionSettings = USUAL,
     ) -> Message:
         """Have a session opened and the instrument asked who it is; what it answers.
 
@@ -113,11 +118,11 @@ class GuardLink(ABC):
         """
         return self._ask(
             "open",
-            max(deadline, manner.patience) + 2 * CONNECT_DEADLINE,
+            deadline + 2 * CONNECT_DEADLINE,
             name=name,
             address=address,
             identify=identify,
-            manner=asdict(manner),
+            session_settings=asdict(session_settings),
             deadline=deadline,
         )
 

@@ -82,8 +82,9 @@ class InputOff:
 class SupplyOff:
     """One supply. identify: its question; identity: what it answered. look: queries that read its outputs.
 
-    manner: how its lines end and how much time it wants. watchdog: messages that switch its communication
-    watchdog off, the last of them asking for its state, one of `watchdog_off`; empty where none was armed.
+    session_settings: how its lines end and how much time it wants. watchdog: messages that switch its
+    communication watchdog off, the last of them asking for its state, one of `watchdog_off`; empty where none
+    was armed.
     """
 
     name: str
@@ -93,7 +94,7 @@ class SupplyOff:
     look: tuple[str, ...]
     watchdog: tuple[str, ...] = ()
     watchdog_off: tuple[str, ...] = ("0", "OFF")
-    manner: SessionSettings = USUAL
+    session_settings: SessionSettings = USUAL
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,8 +133,8 @@ def _plan(data: Mapping[str, Any]) -> OffPlan:
 
 def _supply(data: Mapping[str, Any]) -> SupplyOff:
     lists = {key: tuple(data[key]) for key in ("look", "watchdog", "watchdog_off") if key in data}
-    manner = SessionSettings(**data["manner"]) if "manner" in data else USUAL
-    return SupplyOff(**{**data, **lists, "manner": manner})
+    session_settings = SessionSettings(**data["session_settings"]) if "session_settings" in data else USUAL
+    return SupplyOff(**{**data, **lists, "session_settings": session_settings})
 
 
 def _input(data: Mapping[str, Any]) -> InputOff:

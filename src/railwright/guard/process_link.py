@@ -37,7 +37,8 @@ def switch_off_here(
 
     async def go() -> Message:
         sessions = {
-            each.name: Session(each.name, each.address, connect_to, each.manner) for each in plan.supplies
+            each.name: Session(each.name, each.address, connect_to, each.session_settings)
+            for each in plan.supplies
         }
         off = SwitchOff(plan, sessions, lambda what, fields: tell({"kind": "off", "what": what, **fields}))
 

@@ -47,8 +47,10 @@ class Session:
     after a failure may belong to anything, so it is opened anew before it is used again.
     """
 
-    def __init__(self, name: str, address: str, connect: Connect, manner: SessionSettings = USUAL) -> None:
-        self.name, self.address, self.manner = name, address, manner
+    def __init__(
+        self, name: str, address: str, connect: Connect, session_settings: SessionSettings = USUAL
+    ) -> None:
+        self.name, self.address, self.session_settings = name, address, session_settings
         self.broken = ""
         self.lock = asyncio.Lock()
         self.duration = 0.0
@@ -61,7 +63,7 @@ class Session:
         self._rest = b""
         self._owing = 0
         # A helper process takes lines that end in a newline, whatever the instrument wants.
-        lines = manner if socket_of(address) is not None else USUAL
+        lines = session_settings if socket_of(address) is not None else USUAL
         self._sends, self._ends = lines.sends, lines.answers.encode("latin-1")
         self._ready_at = 0.0
         """Before then it wants no further message [s]."""
@@ -75,7 +77,7 @@ class Session:
         self.close()
         try:
             async with asyncio.timeout(deadline):
-                self._reader, self._writer = await self._connect(self.address, self.manner)
+                self._reader, self._writer = await self._connect(self.address, self.session_settings)
         except TimeoutError:
             self.broken = f"no connection within {deadline:g} s"
             raise Unreachable(self.broken) from None
@@ -103,7 +105,7 @@ class Session:
         """
         loop = asyncio.get_running_loop()
         await self._pause()
-        began, deadline = loop.time(), max(deadline, self.manner.patience)
+        began = loop.time()
         try:
             async with asyncio.timeout(deadline):
                 writer = self._ready()
@@ -164,13 +166,13 @@ class Session:
 
     def _line_of(self, message: str) -> bytes:
         """A message as it leaves; the instrument's pause begins."""
-        if self.manner.pause:
-            self._ready_at = asyncio.get_running_loop().time() + self.manner.pause
+        if self.session_settings.pause:
+            self._ready_at = asyncio.get_running_loop().time() + self.session_settings.pause
         return (message + self._sends).encode("latin-1", "replace")
 
     async def _pause(self) -> None:
         """Let the time pass that the instrument wants between messages."""
-        if self.manner.pause:
+        if self.session_settings.pause:
             left = self._ready_at - asyncio.get_running_loop().time()
             if left > 0.0:
                 await asyncio.sleep(left)

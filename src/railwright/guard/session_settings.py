@@ -8,8 +8,8 @@ from dataclasses import dataclass
 @dataclass(frozen=True, slots=True)
 class SessionSettings:
     """sends, answers: what ends a message, and an answer. pause: time that it wants between a message and the
-    next [s]; OFF does not wait for it. patience: how long an answer may take [s], where that is longer than
-    whoever asks would wait.
+    next [s]; OFF does not wait for it. patience: how long an answer may take [s]: a run waits so long where
+    that is longer than it would; what switches off does not.
     """
 
     sends: str = "\n"

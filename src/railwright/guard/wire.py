@@ -44,11 +44,11 @@ Connect = Callable[[str, SessionSettings], Awaitable[Streams]]
 """VISA address, and how its instrument is spoken to -> an open connection. OSError where there is none."""
 
 
-async def connect(address: str, manner: SessionSettings = USUAL) -> Streams:
+async def connect(address: str, session_settings: SessionSettings = USUAL) -> Streams:
     """A connection to a VISA address. Raises OSError."""
     place = socket_of(address)
     if place is None:
-        return await _helper(address, manner)
+        return await _helper(address, session_settings)
     reader, writer = await asyncio.open_connection(*place, limit=CHUNK)
     raw = writer.get_extra_info("socket")
     if raw is not None:
@@ -57,7 +57,7 @@ async def connect(address: str, manner: SessionSettings = USUAL) -> Streams:
     return reader, writer
 
 
-async def _helper(address: str, manner: SessionSettings) -> Streams:
+async def _helper(address: str, session_settings: SessionSettings) -> Streams:
     """A process that speaks VISA for this one address, line by line on its pipes; closing it kills it. It
     knows what ends the instrument's lines; on its pipes they end in a newline.
 
@@ -68,7 +68,7 @@ async def _helper(address: str, manner: SessionSettings) -> Streams:
         "-m",
         "railwright.instruments.visa_helper",
         address,
-        json.dumps(asdict(manner)),
+        json.dumps(asdict(session_settings)),
         stdin=asyncio.subprocess.PIPE,
         stdout=asyncio.subprocess.PIPE,
         start_new_session=True,

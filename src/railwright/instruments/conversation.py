@@ -47,8 +47,8 @@ class Conversation:
     def connect(self) -> None:
         """Open the session, closing one that was there."""
         self.close()
-        identify, manner = self.dialect.instrument.identify, self.dialect.manner
-        self._session = self._open(self.name, self._address, identify, manner)
+        identify, session_settings = self.dialect.instrument.identify, self.dialect.session_settings
+        self._session = self._open(self.name, self._address, identify, session_settings)
         self.lost = False
 
     @property

@@ -22,14 +22,14 @@ class GuardedSession:
         timeout: float,
         trace: Trace | None,
         identify: str = "*IDN?",
-        manner: SessionSettings = USUAL,
+        session_settings: SessionSettings = USUAL,
     ) -> None:
         self.name = name
         self._link, self._trace = link, trace
-        self._timeout = max(timeout, manner.patience)
+        self._timeout = max(timeout, session_settings.patience)
         self._identify = identify
         try:
-            answer = link.open(name, address, self._identify, self._timeout, manner)
+            answer = link.open(name, address, self._identify, self._timeout, session_settings)
         except Answerless as error:
             if error.fenced:
                 raise Fenced(name, self._identify, str(error), lost=True) from None
@@ -81,7 +81,9 @@ def _silence(address: str, what: str) -> str:
 def open_guarded(link: GuardLink, trace: Trace | None = None, timeout: float = TIMEOUT) -> OpenSession:
     """An opener of sessions through this guard; lines go to `trace`."""
 
-    def open_session(name: str, address: str, identify: str, manner: SessionSettings) -> InstrumentSession:
-        return GuardedSession(link, name, address, timeout, trace, identify, manner)
+    def open_session(
+        name: str, address: str, identify: str, session_settings: SessionSettings
+    ) -> InstrumentSession:
+        return GuardedSession(link, name, address, timeout, trace, identify, session_settings)
 
     return open_session

@@ -57,8 +57,8 @@ class InstrumentSession(Protocol):
 
 
 OpenSession = Callable[[str, str, str, SessionSettings], InstrumentSession]
-"""(instrument's name, VISA address, what asks who it is, its manner) -> an open session. A guard that owns
-sessions can stand behind it.
+"""(instrument's name, VISA address, what asks who it is, its session's settings) -> an open session. A guard
+that owns sessions can stand behind it.
 """
 
 
@@ -70,7 +70,7 @@ class VisaSession:
         name: str,
         address: str,
         _identify: str = "",
-        manner: SessionSettings = USUAL,
+        session_settings: SessionSettings = USUAL,
         *,
         timeout: float = TIMEOUT,
         trace: Trace | None = None,
@@ -88,9 +88,9 @@ class VisaSession:
             self._resource = manager.open_resource(
                 address,
                 open_timeout=int(OPEN_TIMEOUT * 1000),
-                timeout=int(max(timeout, manner.patience) * 1000),
-                read_termination=manner.answers,
-                write_termination=manner.sends,
+                timeout=int(max(timeout, session_settings.patience) * 1000),
+                read_termination=session_settings.answers,
+                write_termination=session_settings.sends,
             )
         # The backend raises bare Exception where an address cannot be reached: whatever it is,
         # no session is open.

@@ -279,8 +279,7 @@ class SupplyDriver(Conversation):
     def setting_queries(self, output: str, settings: Sequence[Setting]) -> tuple[str, ...]:
         """Messages that ask for settings of one output."""
         channel = self._channels[output]
-        asked = [setting for setting in settings if self.tells(setting)]
-        queries = [self.dialect.query_unit(setting, channel) for setting in asked]
+        queries = [self.dialect.query_unit(setting, channel) for setting in settings]
         return self.messages([*self.dialect.select(channel), *queries])
 
     def differences(
@@ -291,7 +290,6 @@ class SupplyDriver(Conversation):
         ignored: settings that may be anything.
         """
         answers = split_answers(answer)
-        changes = [change for change in changes if self.tells(change.setting)]
         asked = f"settings of output {changes[0].output}"
         if len(answers) != len(changes):
             told = f"expected {len(changes)} answers to the {asked}, got '{answer}'"

@@ -12,15 +12,18 @@ import sys
 from contextlib import suppress
 
 
-def main(address: str, manner: str = "{}") -> int:
-    """Serve until standard input ends. manner: fields of `SessionSettings` as JSON. Returns the exit code."""
+def main(address: str, session_settings: str = "{}") -> int:
+    """Serve until standard input ends. session_settings: a `SessionSettings`, as JSON. The exit code."""
     from railwright.guard.session_settings import SessionSettings
     from railwright.instruments.errors import InstrumentError
     from railwright.instruments.session import VisaSession
 
     try:
         session = VisaSession(
-            "instrument", address, timeout=60.0, manner=SessionSettings(**json.loads(manner))
+            "instrument",
+            address,
+            timeout=60.0,
+            session_settings=SessionSettings(**json.loads(session_settings)),
         )
     except InstrumentError as error:
         print(error.what, flush=True)

@@ -10,12 +10,13 @@ import re
 import threading
 import time
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from railwright.dialects.files import dialect_names, find_dialect
+from railwright.dialects.files import DialectFile, dialect_names, find_dialect
 from railwright.dialects.units import CHANNEL, FACTORS, Spoken
 from railwright.dialects.words import off_answers
 from railwright.documents.channel_name import channel_named
@@ -25,6 +26,9 @@ from railwright.guard.off_plan import OFF_BELOW, InputOff, OffPlan, OutputOff, P
 from railwright.guard.session_settings import SessionSettings
 
 _ADDRESS = re.compile(r"""^[^#\n]*?\baddress:\s*["']?([^\s"',}#]+::[^\s"',}]+)""", re.MULTILINE)
+
+PATIENCE = 0.3
+"""How long a name service, or the file of a dialect that is not the package's, is waited for [s]."""
 
 NO_CURRENT = 0.05
 """Current that counts as none [A] where no plan of a run says it."""
@@ -82,14 +86,14 @@ def _missed(text: str, found: Sequence[BenchSupply]) -> list[BenchSupply]:
 
 
 def places_of(addresses: Sequence[str]) -> dict[str, str]:
-    """Address -> its one spelling. A name service that gives no answer in 0.3 s holds nobody up."""
+    """Address -> its one spelling. A name service that gives no answer in time holds nobody up."""
     found = {address: address.upper() for address in addresses}
 
     def look_up(address: str) -> None:
         found[address] = normalised(address)
 
     threads = [threading.Thread(target=look_up, args=(address,), daemon=True) for address in found]
-    last = time.monotonic() + 0.3
+    last = time.monotonic() + PATIENCE
     for thread in threads:
         thread.start()
     for thread in threads:
@@ -144,11 +148,23 @@ def _why(own: str, node: Any, channel: int | None) -> str:
 
 @cache
 def _dialect(written: str, folder: Path) -> Mapping[str, Any] | None:
-    """A dialect's file as it stands; a run has validated it."""
-    try:
-        file = find_dialect(written, folder)
-    except Exception:  # noqa: BLE001 - another package's fault is no reason to leave the other supplies on
-        return None
+    """A dialect's file as it stands; a run has validated it. One that is not found in time holds up no other
+    supply: another package may give it, whose code is not ours.
+    """
+    found: list[DialectFile | None] = []
+
+    def look() -> None:
+        # Another package's fault is no reason to leave the other supplies on.
+        with suppress(Exception):
+            found.append(find_dialect(written, folder))
+
+    if written in dialect_names():
+        look()
+    else:
+        thread = threading.Thread(target=look, daemon=True)
+        thread.start()
+        thread.join(PATIENCE)
+    file = found[0] if found else None
     tree = None if file is None else salvage(file.content.decode("utf-8", "replace"))
     return tree if isinstance(tree, Mapping) else None
 
@@ -183,11 +199,13 @@ def _compile(
             )
         answer += len(headers)
     identify = dialect["instrument"]["identify"]
-    return SupplyOff(name, address, identify, "", spoken.messages(asked), manner=_manner(dialect)), outputs
+    return SupplyOff(
+        name, address, identify, "", spoken.messages(asked), session_settings=_session_settings(dialect)
+    ), outputs
 
 
-def _manner(dialect: Mapping[str, Any]) -> SessionSettings:
-    """How its lines end, and how much time it wants, as `Dialect.manner` has it."""
+def _session_settings(dialect: Mapping[str, Any]) -> SessionSettings:
+    """How its lines end, and how much time it wants, as `Dialect.session_settings` has it."""
     session = dialect.get("session", {})
     sends, answers = (str(session.get(key, "\n")) for key in ("sends", "answers"))
     pause, patience = (float(session.get(key, 0.0)) for key in ("pause", "patience"))

@@ -234,7 +234,8 @@ class OffNow:
             return True
         plan = replace(plan, lost=LOST_WAIT)
         sessions = {
-            each.name: Session(each.name, each.address, connect, each.manner) for each in plan.supplies
+            each.name: Session(each.name, each.address, connect, each.session_settings)
+            for each in plan.supplies
         }
         said: set[str] = set()
 

@@ -68,7 +68,8 @@ class Polling:
         self._fresh = {name: set() for name in self.rig.set_points}
         for name, supply in self.rig.supplies.items():
             used = self.rig.used(name)
-            common = {"every": every, "deadline": self.deadline}
+            patience = supply.dialect.session_settings.patience
+            common = {"every": every, "deadline": max(self.deadline, patience)}
             self.link.poll(name, "readings", supply.look(used), start=start, **common)
             questions = self._questions(name, used)
             if not questions:
@@ -92,7 +93,8 @@ class Polling:
         supply = self.rig.supplies[name]
         found = []
         for own in outputs:
-            changes = self.rig.settings.of(OutputName.of(name, own))
+            known = self.rig.settings.of(OutputName.of(name, own))
+            changes = tuple(change for change in known if supply.tells(change.setting))
             size, longest = len(changes), max(LONGEST_QUESTION, 2 * supply.expected_time(1))
             while size > 1 and supply.expected_time(size) > longest:
                 size -= 1

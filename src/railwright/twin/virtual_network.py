@@ -92,7 +92,7 @@ class VirtualNetwork:
     ) -> None:
         self.close()
 
-    async def connect(self, address: str, _manner: SessionSettings = USUAL) -> Streams:
+    async def connect(self, address: str, _session_settings: SessionSettings = USUAL) -> Streams:
         """A connection to the supply at this VISA address, after one way there and back. Raises
         ConnectionRefusedError while it takes none, or where there is no supply.
         """
