@@ -10,20 +10,27 @@ from tests.truth.saying import station
 from railwright.dialects.dialect import load_dialect
 from railwright.dialects.files import dialect_names, dialect_text
 from railwright.examples import example
+from railwright.instruments.session import InstrumentSession
+from railwright.instruments.supply import OutputSetting, SupplyDriver
 from railwright.job import Job, Run
 from railwright.records.ended import Ended
+from railwright.running.off_bench import read_bench
 
 PROCEDURE = (example() / "power-input.procedure.yaml").read_text("utf-8")
 LEFT, RIGHT = "dialect: channel-list", "dialect: selected-output"
 
 
-def run_in(dialect: str, folder: Path) -> Run:
-    """The demo's procedure on simulated supplies that both speak one dialect."""
+def documents_in(dialect: str, folder: Path) -> Path:
+    """The demo's procedure on a bench whose supplies both speak one dialect."""
     edits = [(each, f"dialect: {dialect}") for each in (LEFT, RIGHT) if each != f"dialect: {dialect}"]
     if load_dialect(dialect).addressing == "none":
         edits.append(("      2: {same_as: 1}\n", ""))
-    path = station(folder, PROCEDURE, {"quay.bench.yaml": edits})
-    check = Job.open(path).check(static=True)
+    return station(folder, PROCEDURE, {"quay.bench.yaml": edits})
+
+
+def run_in(dialect: str, folder: Path) -> Run:
+    """That procedure, run on simulated supplies."""
+    check = Job.open(documents_in(dialect, folder)).check(static=True)
     return check.run(unit="S-1", operator="O", folder=folder / "run", twins=True, seed=3)
 
 
@@ -73,3 +80,28 @@ def test_a_slew_that_no_command_sets_is_none_that_a_ramp_can_use(tmp_path: Path)
         assert moves
         stairs = [each.rule for each in job.check(static=True).findings if each.rule == "ramp-in-stairs"]
         assert bool(stairs) is not slew
+
+
+def never(*_: object) -> InstrumentSession:
+    raise AssertionError("no session is wanted here")
+
+
+@pytest.mark.parametrize("dialect", dialect_names())
+def test_what_switches_off_without_a_run_says_what_the_driver_says(dialect: str, tmp_path: Path) -> None:
+    """Two readers of one file: `railwright off` takes it as plain text, the driver as a validated model."""
+    path = documents_in(dialect, tmp_path)
+    bench = Job.open(path).documents.bench
+    for found in read_bench((tmp_path / "quay.bench.yaml").read_text("utf-8"), tmp_path):
+        driver = SupplyDriver(found.name, bench.supplies[found.name], never)
+        assert found.plan is not None
+        assert found.plan.identify == driver.dialect.instrument.identify
+        assert found.plan.session_settings == driver.dialect.session_settings
+        outputs = [output.name.partition(".")[2] for output in found.outputs]
+        assert outputs == list(driver.outputs)
+        asked = ";".join(driver.look(outputs))
+        assert all(unit in asked for line in found.plan.look for unit in line.split(";"))
+        for own, output in zip(outputs, found.outputs, strict=True):
+            assert output.off is not None
+            assert output.off.off == driver.told([OutputSetting(own, "output", False)])
+            assert output.off.off_words == driver.dialect.off_answers
+            assert (output.off.volt, output.off.ampere) == driver.dialect.readings.factors

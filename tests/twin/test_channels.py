@@ -102,13 +102,13 @@ def test_registers_of_an_output_have_the_number_of_its_channel() -> None:
 
 def test_selecting_by_number_and_by_name() -> None:
     odd = Odd("selected-output")
-    assert odd.ask("INST:NSEL?;:INST:SEL?;:INST:CAT?") == '1;OUTP1;"OUTP2","OUTP3","OUTP1"'
+    assert odd.ask("INST:NSEL?;:INST:SEL?;:INST:CAT?") == '1;UNIT1;"UNIT2","UNIT3","UNIT1"'
     odd.does("INST:NSEL 3;:OUTP ON")
     assert odd.on() == ["left.B"]
-    odd.does("INST OUTP2;:VOLT 4;:OUTP ON")
+    odd.does("INST UNIT2;:VOLT 4;:OUTP ON")
     assert odd.on() == ["left.3", "left.B"]
     assert odd.refuses("INST:NSEL 4") == -222
-    assert odd.refuses("INST OUTP4") == -224
+    assert odd.refuses("INST UNIT4") == -224
     odd.does("*RST")
     assert odd.ask("INST:NSEL?") == "1"
 

@@ -23,8 +23,8 @@ def split_answers(text: str) -> list[str]:
     return [part.strip() for part in _ANSWER.findall(text)]
 
 
-def _asks(unit: str) -> bool:
-    """Whether a unit is a query."""
+def is_query(unit: str) -> bool:
+    """Whether a unit's header ends in a question mark (IEEE 488.2-1992, 7.6.1)."""
     return unit.partition(" ")[0].endswith("?")
 
 
@@ -125,7 +125,7 @@ class Conversation:
         parts, answer = self.exchange([*units, *closing], at=at)
         if not closing:
             return parts, answer
-        command, wanted = compose(units), sum(_asks(unit) for unit in units)
+        command, wanted = compose(units), sum(is_query(unit) for unit in units)
         if not parts or len(parts) != wanted + len(closing):
             self._tell_missing(command, parts, answer)
         if asked is not None:

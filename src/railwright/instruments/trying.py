@@ -18,6 +18,9 @@ from railwright.instruments.session import OpenSession
 from railwright.scpi.errors import parse_entry
 from railwright.scpi.numbers import parse_response
 
+NEAR = 0.1
+"""How far a set point that was set to 0 may read from it [V or A]: its grid, or its offset."""
+
 
 @dataclass(frozen=True, slots=True)
 class Tried:
@@ -134,12 +137,9 @@ class DialectTrial:
         wrong = back.wrong
         if not wrong:
             got = self.dialect.understood(setting, back.answer)
-            near = setting in SWITCHES or setting in CHOICES or abs(float(got) - float(value)) < 0.1
-            wrong = (
-                ""
-                if near and (got == value or not isinstance(value, bool | str))
-                else f"reads back as {back.means}"
-            )
+            number = setting not in SWITCHES | CHOICES
+            alike = abs(float(got) - float(value)) < NEAR if number else got == value
+            wrong = "" if alike else f"reads back as {back.means}"
         return Tried(f"set {setting}", unit, back.answer, back.means, wrong)
 
     def _ask_trips(self, queries: list[str]) -> Tried:

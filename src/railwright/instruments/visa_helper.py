@@ -44,10 +44,10 @@ def main(address: str, session_settings: str = "{}") -> int:
 
 
 def asks(message: str) -> bool:
-    """Whether a message has a query in it: a header that ends in a question mark (IEEE 488.2-1992, 7.6.1)."""
-    from railwright.instruments.conversation import split_answers
+    """Whether a message has a query in it."""
+    from railwright.instruments.conversation import is_query, split_answers
 
-    return any(unit.partition(" ")[0].endswith("?") for unit in split_answers(message))
+    return any(is_query(unit) for unit in split_answers(message))
 
 
 if __name__ == "__main__":

@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from railwright.measures.hiding import UNBROKEN, missing
+from railwright.measures.hiding import LEFT_OUT, UNBROKEN, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
@@ -37,8 +37,6 @@ BLOCK = 1e-3
 """Samples closer than this are averaged to this: what is shorter is no drop-out [s]."""
 AROUND = 5
 """Values on either side whose median is the usual value for a short dip."""
-LEFT_OUT = 1.5
-"""Readings that are farther apart than this many updates have one between them that was not handed over."""
 MANY = 100
 """Rows among which it does not matter whether one more or less shows a reading of its own."""
 PHASES = 64

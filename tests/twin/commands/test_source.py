@@ -98,8 +98,8 @@ def test_sensing_moves_the_regulated_point_and_only_while_off(left: AtHand) -> N
 
 
 def test_a_selected_output_takes_the_commands(right: AtHand) -> None:
-    right.does("INST:NSEL 2;:VOLT 5;CURR 1;:INST OUTP1;:VOLT 3")
-    assert right.ask("INST:NSEL?;:INST?;:INST:CAT?") == '1;OUTP1;"OUTP1","OUTP2"'
+    right.does("INST:NSEL 2;:VOLT 5;CURR 1;:INST UNIT1;:VOLT 3")
+    assert right.ask("INST:NSEL?;:INST?;:INST:CAT?") == '1;UNIT1;"UNIT1","UNIT2"'
     assert right.ask("VOLT?;:INST:NSEL 2;:VOLT?") == "3.0000000E+00;5.0000000E+00"
 
 
@@ -108,8 +108,8 @@ def test_a_selected_output_takes_the_commands(right: AtHand) -> None:
     [
         ("VOLT 5,(@1)", -108),
         ("INST:NSEL 3", -222),
-        ("INST OUTP3", -224),
-        ("INST 'OUTP1'", -224),
+        ("INST UNIT3", -224),
+        ("INST 'UNIT1'", -224),
         ("VOLT:SLEW 5", -241),
         ("VOLT:PROT 5", -241),
         ("CURR:PROT:STAT ON", -241),

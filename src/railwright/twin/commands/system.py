@@ -27,14 +27,14 @@ def _select(supply: TwinSupply, call: Call) -> None:
 
 def _select_by_name(supply: TwinSupply, call: Call) -> None:
     given = call.parameters[0]
-    found = re.fullmatch(r"OUTP(?:UT)?(\d{1,9})", given.text.upper()) if isinstance(given, Word) else None
+    found = re.fullmatch(r"UNIT(\d{1,9})", given.text.upper()) if isinstance(given, Word) else None
     if found is None or int(found.group(1)) not in supply.channels:
-        raise ScpiError(-224, f"one of {', '.join(f'OUTP{each}' for each in supply.channels)} is expected")
+        raise ScpiError(-224, f"one of {', '.join(f'UNIT{each}' for each in supply.channels)} is expected")
     supply.selected = supply.channels.index(int(found.group(1)))
 
 
 def _catalog(supply: TwinSupply, call: Call) -> str:
-    return ",".join(f'"OUTP{number}"' for number in supply.channels)
+    return ",".join(f'"UNIT{number}"' for number in supply.channels)
 
 
 def _watchdog(supply: TwinSupply) -> TwinWatchdog:
@@ -71,6 +71,6 @@ TREE.add(
 TREE.add("INSTrument[:SELect]", Command(_select_by_name, least=1, most=1, selecting=True))
 TREE.add(
     "INSTrument[:SELect]?",
-    Command(lambda supply, call: f"OUTP{supply.channels[supply.selected]}", selecting=True),
+    Command(lambda supply, call: f"UNIT{supply.channels[supply.selected]}", selecting=True),
 )
 TREE.add("INSTrument:CATalog?", Command(_catalog, selecting=True))
