@@ -23,15 +23,9 @@ mended.
 """
 
 ARRANGED = (
-    (1, 121), (1, 216), (1, 332), (1, 434), (2, 70), (2, 240), (3, 408), (20, 382), (20, 716),
+    (1, 121), (1, 216), (1, 332), (1, 434), (2, 70), (2, 240), (2, 389), (3, 408), (20, 382), (20, 716),
 )  # fmt: skip
 """The same of draws with arranged situations."""
-
-
-OPEN = [(2, 389, True)]
-"""Draws with a disagreement that was mended and has come back: a turn-off voltage beside a kink, where the
-capacitor falls ten times as slowly once the load has stopped, is read 0.13 V too low.
-"""
 
 
 def left(seed: int, number: int, folder: Path, *, arranged: bool = False) -> list[str]:
@@ -69,9 +63,3 @@ def test_a_fault_that_is_put_back_is_found(seed: int, number: int, words: str, t
     assert (seed, number) in MENDED
     with put_back(words):
         assert left(seed, number, tmp_path / "with") != []
-
-
-@pytest.mark.xfail(strict=True, reason="open: see OPEN")
-@pytest.mark.parametrize(("seed", "number", "arranged"), OPEN)
-def test_what_is_open(seed: int, number: int, arranged: bool, tmp_path: Path) -> None:
-    assert left(seed, number, tmp_path / "draw", arranged=arranged) == []

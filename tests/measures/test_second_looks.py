@@ -150,6 +150,30 @@ def test_a_slow_brown_out_is_still_measured() -> None:
     assert found.low <= 7.6 <= found.high
 
 
+@pytest.mark.parametrize("rate", [10.0, 30.0, 60.0, 92.0])
+@pytest.mark.parametrize("every", [10e-3, 20e-3])
+@pytest.mark.parametrize("after", [0.1, 1.0])
+def test_a_load_of_constant_power_draws_more_up_to_its_stop(rate: float, every: float, after: float) -> None:
+    """From 12 V down at a rate to 5.5 V, where it stops; the voltage then falls on, or ten times as slowly.
+    Its current there is P / 5.5 V, and not what it was 25 ms before: that moved the instant of the stop.
+    """
+    power, stops = 2.5, 5.5
+    falls = (12.0 - stops) / rate
+    volts = [12.0 - (12.0 - stops) * part / 200 for part in range(201)]
+    corners = [(0.0, 12.0, power / 12.0)]
+    corners += [(0.3 + falls * n / 200, each, power / each) for n, each in enumerate(volts)]
+    end = 0.3 + falls
+    low = max(0.5, stops - after * rate * 0.1)
+    corners += [(end + 1e-6, stops, 0.0), (end + 0.1, low, 0.0), (end + 0.3, low, 0.0)]
+    scene = Scene.of(*corners)
+    seen = 0
+    for seed in range(2 * SEEDS):
+        read = scene.read(seed, every=every)
+        found = turn_off_voltage(view(read, MODEL, 0.1, end + 0.25, restart=0.03, stops_at=(5.3, 5.7)))
+        seen += found.low <= stops <= found.high
+    assert seen >= 0.9 * 2 * SEEDS
+
+
 @pytest.mark.parametrize("middle", [9.0, 9.2, 8.9])
 def test_a_level_near_the_middle_of_the_range_is_no_state(middle: float) -> None:
     """12 V, 9 V and 8 ms at 5 V: the range is 5 V to 12 V, its middle 8.5 V, so that 9 V is no lower state.

@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from railwright.measures.hiding import missing
 from railwright.measures.integral import covered, same_instants
@@ -24,6 +24,9 @@ from railwright.traces import runs_of
 
 if TYPE_CHECKING:
     from railwright.measures.signal import Array, Signal, View
+
+LEAST_OF_LINE = 3
+"""Values through which a line tells where a level goes."""
 
 MOST_EVEN = 10_000_000
 """Equally spaced instants of a computed trace at most; 17 min of them are 0.1 ms apart."""
@@ -65,7 +68,8 @@ def turn_off_voltage(view: View) -> Measured:
     at once: where one aperture saw some of it, it lies in that, else between two.
     Window: the step.
     Uncertainty: 'instant of the transition' (times the slope of the ramp; which windows were handed over
-    where polls leave some out or get some twice, is told by the ramp), 'stairs of the ramp' (where the host
+    where polls leave some out or get some twice, is told by the ramp; and what the level before the fall has
+    gone on to by then, as a load of constant power draws more), 'stairs of the ramp' (where the host
     plays it in stairs), 'bend of the ramp' (how far its values lie from the line), 'lead drop while the
     current changes'.
     Standard: IEEE 181-2011, mid reference level, for the instant; the rest is a definition of this program.
@@ -144,7 +148,7 @@ def _turning(view: View, *, falling: bool) -> Measured:
     place = first if falling else stop
     levels = _levels_beside(view, current, (first, stop), falling=falling)
     visible = 8.0 * current.noise + 2.0 * current.step
-    if (levels[0] - levels[1] if falling else levels[1] - levels[0]) <= visible:
+    if (levels.before - levels.after if falling else levels.after - levels.before) <= visible:
         what = "falls" if falling else "rises"
         raise CannotMeasure(
             f"beside the instant at which the current {what} it is about the same", "a longer hold there"
@@ -171,10 +175,10 @@ def _turning(view: View, *, falling: bool) -> Measured:
     budget.bounded("bend of the ramp", 0.0 if view.model.exact else max(0.0, bend))
     carried = any(part.source == over_lead(view.model.lead_name) for part in voltage.systematic)
     if carried and view.model.lead is not None:
-        step = abs(levels[0] - levels[1]) * sum(view.model.lead) / 2.0
+        step = abs(levels.before - levels.after) * sum(view.model.lead) / 2.0
         budget.bounded("lead drop while the current changes", step / 2.0)
     where = "falls through the middle between" if falling else "begins to rise between"
-    how = f"voltage where the current {where} {levels[0]:.4g} A and {levels[1]:.4g} A"
+    how = f"voltage where the current {where} {levels.before:.4g} A and {levels.after:.4g} A"
     return budget.result(at, how, would_decide="an instrument with a smaller error, or a slower ramp")
 
 
@@ -190,6 +194,16 @@ def _runs_that_way(ramp: Signal, *, falling: bool) -> None:
             f"the current {what} most while the voltage {way}, as that of a load of constant power does",
             "a step in which only the voltage in question is passed",
         )
+
+
+class _Beside(NamedTuple):
+    """Levels of the current beside a transition [A]: `before` and `after` it, medians; and `last`, where the
+    one before it has gone on to by then, as a load of constant power draws more while the voltage falls.
+    """
+
+    before: float
+    after: float
+    last: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -213,7 +227,7 @@ class _Way:
 
 
 def _ways(
-    view: View, current: Signal, voltage: Signal, place: int, levels: tuple[float, float], *, falling: bool
+    view: View, current: Signal, voltage: Signal, place: int, levels: _Beside, *, falling: bool
 ) -> list[_Way]:
     """Every way in which the windows of the readings around the transition can lie."""
     import numpy as np
@@ -241,14 +255,17 @@ def _way(
     current: Signal,
     voltage: Signal,
     place: int,
-    levels: tuple[float, float],
+    levels: _Beside,
     probability: float,
     *,
     falling: bool,
 ) -> _Way:
     """The voltage of the ramp at the transition, where the values' times are these."""
 
-    instant, spread, first = _crossing(view, current, place, *levels, falling=falling)
+    instant, spread, first = _crossing(view, current, place, levels.before, levels.after, falling=falling)
+    if levels.last != levels.before:
+        other, _, _ = _crossing(view, current, place, levels.last, levels.after, falling=falling)
+        spread += abs(other - instant)
     course = 0.0
     if not falling and view.model.averages:
         began = float(current.time[first] + current.time[first + 1]) / 2.0
@@ -274,7 +291,7 @@ def _beside_jump(
     voltage: Signal,
     first: int,
     place: int,
-    levels: tuple[float, float],
+    levels: _Beside,
     at: float,
     steep: float,
 ) -> float:
@@ -286,7 +303,7 @@ def _beside_jump(
 
     across = voltage.values[max(0, first) : place + 2]
     gaps = np.diff(voltage.time[max(0, first) : place + 2])
-    lead = sum(view.model.lead or ()) / 2.0 * abs(levels[1] - levels[0])
+    lead = sum(view.model.lead or ()) / 2.0 * abs(levels.after - levels.before)
     visible = 4.0 * voltage.noise + 2.0 * voltage.step + lead
     jumps = np.abs(np.diff(across)) - visible > JUMPS * steep * gaps
     return float(np.max(np.abs(across - at))) if np.any(jumps) else 0.0
@@ -375,9 +392,7 @@ def _even_points(view: View) -> int:
     return min(MOST_EVEN, max(2001, int((view.end - view.begin) / 1e-4)))
 
 
-def _levels_beside(
-    view: View, current: Signal, low: tuple[int, int], *, falling: bool
-) -> tuple[float, float]:
+def _levels_beside(view: View, current: Signal, low: tuple[int, int], *, falling: bool) -> _Beside:
     """Medians of the current within LOCAL (at least three values) before and after the transition, at which
     the stretch of low current begins or ends; what lies beyond its other end is of another transition.
     """
@@ -405,7 +420,27 @@ def _levels_beside(
         before &= time >= other
     if np.count_nonzero(before) < 2 or np.count_nonzero(after) < 2:
         raise CannotMeasure("the transition lies at the edge of the step", "a longer hold around the ramp")
-    return float(np.median(current.values[before])), float(np.median(current.values[after]))
+    levels = [float(np.median(current.values[each])) for each in (before, after)]
+    last = levels[0]
+    if falling and view.model.averages and np.count_nonzero(before) >= LEAST_OF_LINE:
+        last = _goes_on_to(time[before], current.values[before], instant, levels[0], current)
+    return _Beside(levels[0], levels[1], last)
+
+
+def _goes_on_to(time: Array, values: Array, instant: float, level: float, current: Signal) -> float:
+    """What a level of the current has gone on to by an instant [A]: by the line through its values, or
+    through their reciprocals, as the current of a load of constant power has it on a ramp; whichever leads
+    farther. The level itself, where that is no more than what its values vary by.
+    """
+    import numpy as np
+
+    weights, varies = line_weights(time, instant), float(np.std(line_through(time, values)[1]))
+    found = [math.fsum(weights * values)]
+    least = 8.0 * current.noise + 2.0 * current.step
+    if np.all(values > least) and (inverse := math.fsum(weights / values)) > 0.0:
+        found.append(1.0 / inverse)
+    last = max(found, key=lambda each: abs(each - level))
+    return last if abs(found[0] - level) > 4.0 * (varies + current.noise) + current.step else level
 
 
 def _start(middle: float, began: float, soft: float | None) -> tuple[float, float]:
