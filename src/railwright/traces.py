@@ -160,6 +160,7 @@ class EventKind(StrEnum):
     ANSWERS_AGAIN = "answers again"
     WATCHDOG_OFF = "watchdog off"
     WATCHDOG_STAYS_ON = "watchdog stays on"
+    BEYOND_RANGE = "reads beyond its range"
     EVENTS_LEFT_OUT = "events left out"
     # Of a load that brings its own, or of a record of another version: `Event.words` says what
     OTHER = "something else"

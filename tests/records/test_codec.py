@@ -162,6 +162,7 @@ def test_an_evaluation_goes_to_json_and_back() -> None:
         "sources",
         "offsets",
         "contradictions",
+        "lead_drops",
         "notes",
         "requirements",
     ]

@@ -70,8 +70,8 @@ class Parts:
         self.watch = Watch(stop_when)
         for name in self.on:
             self.watch.switched(name, True, 0.0)
-        me = cast(Any, self)
-        self.intake = Intake(me, me, self.recorder, self.watch, me, looks, lambda error: None, OffWatch())
+        me, self.drivers = cast(Any, self), dict[str, Any]()
+        self.intake = Intake(me, me, self.recorder, self.watch, me, looks, lambda error: None, OffWatch(), me)
         self.again = False
 
     def off(self, name: str, failed: Any) -> float:
@@ -88,7 +88,7 @@ class Parts:
         return cast(Seen, message["seen"])
 
     def come(self, *readings: tuple[int, InputReading], differences: tuple[str, ...] = ()) -> None:
-        self.inbox.append({"kind": "poll", "seen": Seen(readings, differences)})
+        self.inbox.append({"kind": "poll", "name": "supply", "seen": Seen(readings, differences)})
 
     def events(self, what: str) -> list[str]:
         return [event.subject for event in self.recorder.events if event.what == what]

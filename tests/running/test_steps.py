@@ -9,7 +9,7 @@ import pytest
 
 from railwright.plan.moves import Move
 from railwright.records.log import Log
-from railwright.records.stored import read_record
+from railwright.records.readings import read_record
 from railwright.running.outcome import Progress
 from railwright.running.recorder import RunRecorder
 from railwright.running.steps import Steps

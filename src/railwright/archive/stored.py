@@ -139,7 +139,12 @@ def evaluate_run(stored: StoredRun, recordings: Sequence[ExternalRecording]) -> 
     records = [record for record, _ in read]
     with _naming({record: each.path for record, each in zip(records, recordings, strict=True)}):
         judged = evaluate(
-            stored.documents, stored.settings.set_points, stored.data.record, records, stored.ending
+            stored.documents,
+            stored.settings.set_points,
+            stored.data.record,
+            records,
+            stored.ending,
+            stored.data.multimeters,
         )
     evaluation = _withholding(stored, judged, stored.doubts)
     number = _next_number(stored.folder)

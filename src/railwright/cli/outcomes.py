@@ -79,7 +79,7 @@ def print_evaluation(out: Console, evaluation: Evaluation, detail: Detail = USUA
     print_reasons(out, evaluation, passed=detail.verbose)
     for contradiction in evaluation.contradictions:
         out.print(f"contradiction: {contradiction.words}")
-    for note in () if detail.quiet else evaluation.notes:
+    for note in () if detail.quiet else (*evaluation.notes, *(drop.words for drop in evaluation.lead_drops)):
         out.print(f"note: {note}")
     if evaluation.withheld:
         out.print(f"no pass: {evaluation.withheld}")

@@ -20,7 +20,7 @@ from railwright.documents.channel_name import channel_named
 from railwright.documents.conductor import Conductor
 from railwright.documents.ending import Interlock, Watchdog
 from railwright.documents.fixture import Fixture
-from railwright.documents.model import Address, Date, Model, Name, Text, fault
+from railwright.documents.model import Address, Date, Model, Name, Text, exactly_one, fault
 from railwright.documents.output_name import OutputName
 from railwright.documents.sources import none_of
 from railwright.quantities import (
@@ -422,6 +422,54 @@ class Recorder(Model):
     )
 
 
+class MultimeterVoltage(VoltageAccuracy):
+    """How exactly a multimeter measures a d.c. voltage, in one range."""
+
+    range: PositiveVolts = Field(description="upper end of the range that is used")
+
+
+class MultimeterCurrent(CurrentAccuracy):
+    """How exactly a multimeter measures a d.c. current, in one range."""
+
+    range: PositiveAmperes = Field(description="upper end of the range that is used")
+
+
+class Multimeter(Model):
+    """A multimeter that the run reads: of one quantity, in one range. It is spoken to as SCPI-1999 has it."""
+
+    address: Address = Field(description="its VISA resource name")
+    model: Text | None = Field(None, description="model as it identifies itself; left out: not compared")
+    serial: Text | None = Field(None, description="serial number, as it identifies itself")
+    calibrated: Calibration | None = Field(None, description="its calibration; left out: unknown")
+    voltage: MultimeterVoltage | None = Field(None, description="it measures a voltage, so exactly")
+    current: MultimeterCurrent | None = Field(None, description="it measures a current, so exactly")
+    aperture: PositiveSeconds = Field(description="time over which one reading is averaged, which it is told")
+    interval: PositiveSeconds = Field(description="time from one reading to the next; more than `aperture`")
+
+    @model_validator(mode="after")
+    def _one_quantity(self) -> Self:
+        exactly_one(self, ("voltage", "current"))
+        if self.interval <= self.aperture:
+            least, got = show(self.aperture, "s"), show(self.interval, "s")
+            raise fault(
+                f"expected an 'interval' longer than 'aperture', {least}, got {got}; correct one of them",
+                "interval",
+            )
+        return self
+
+    @property
+    def quantity(self) -> Literal["voltage", "current"]:
+        """What it measures."""
+        return "current" if self.voltage is None else "voltage"
+
+    @property
+    def measures(self) -> MultimeterVoltage | MultimeterCurrent:
+        """How exactly it measures that, and in which range."""
+        found = self.voltage or self.current
+        assert found is not None
+        return found
+
+
 class Laboratory(Model):
     """Who stands behind a report."""
 
@@ -448,6 +496,9 @@ class Bench(Model):
         (), description="conductors to make other leads of; the check names one where a lead will not do"
     )
     recorders: dict[Text, Recorder] = Field({}, description="external recorders, each under its name")
+    multimeters: dict[Name, Multimeter] = Field(
+        {}, description="multimeters that a run reads, each under its name"
+    )
 
     @property
     def output_names(self) -> tuple[OutputName, ...]:

@@ -40,12 +40,18 @@ def check_bench(bench: DocumentSource) -> Iterator[Problem]:
             remedy = "a set point moves with one group; remove it from the other"
             yield from twice(bench, coupled, "output", remedy)
         yield from _channels(bench, supply)
-    addresses = [
-        (("supplies", supply, "address"), address)
-        for supply in supplies
-        if (address := text(bench.root.get("supplies", supply, "address"))) is not None
+    multimeters = keys(bench.root.get("multimeters"))
+    for name in multimeters:
+        if name in supplies:
+            message = f"expected another name for a multimeter than {quoted(name)}, which a supply has"
+            yield Problem(bench.where(("multimeters", name), key=True), f"{message}; rename it")
+    instruments = [("supplies", each) for each in supplies] + [("multimeters", each) for each in multimeters]
+    addresses: list[tuple[Path, str]] = [
+        ((*place, "address"), address)
+        for place in instruments
+        if (address := text(bench.root.get(*place, "address"))) is not None
     ]
-    yield from twice(bench, addresses, "address", "give each supply its own")
+    yield from twice(bench, addresses, "address", "give each instrument its own")
 
 
 def _channels(bench: DocumentSource, supply: str) -> Iterator[Problem]:

@@ -331,6 +331,17 @@ class Override(Model):
     because: Text = Field(description="the reason, which the report shows")
 
 
+class Probe(Model):
+    """Where a multimeter of the bench is connected."""
+
+    of: Text = Field(description="the input")
+    at: Literal["connector", "terminals"] = Field(
+        "connector",
+        description="where it measures a voltage: at the connector of the input, or at the terminals of the "
+        "outputs that feed it; a current is the same anywhere",
+    )
+
+
 class Procedure(Model):
     """What is to be done, and what is required."""
 
@@ -341,6 +352,9 @@ class Procedure(Model):
         min_length=1,
         description="input: what feeds it; or `auto`: worked out for every input",
         json_schema_extra=auto_or_entries,
+    )
+    multimeters: dict[Text, Probe] = Field(
+        {}, description="multimeter of the bench: where it is connected; those that are left out are not read"
     )
     limits: dict[Text, Limits] = Field(min_length=1, description="input: what stops a fault on it")
     steps: tuple[Step, ...] = Field(min_length=1, max_length=MOST_STEPS, description="what is done, in order")

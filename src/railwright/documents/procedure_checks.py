@@ -33,6 +33,7 @@ def check_procedure(
     inputs = names(device, "inputs")
     return [
         *_hook_up(procedure, inputs, bench),
+        *_multimeters(procedure, inputs, bench),
         *_limits(procedure, inputs),
         *check_steps(procedure, inputs),
         *_stop_conditions(procedure, inputs),
@@ -149,6 +150,15 @@ def _unpowered(
         during = text(procedure.root.get(*place, "during"))
         message = f"expected a step in which '{name}' is powered, got '{during}'; name another step"
         yield Problem(procedure.where((*place, "during")), message)
+
+
+def _multimeters(
+    procedure: DocumentSource, inputs: list[str] | None, bench: DocumentSource | None
+) -> Iterator[Problem]:
+    known = None if bench is None or bench.ambiguous else keys(bench.root.get("multimeters"))
+    for name in keys(procedure.root.get("multimeters")):
+        yield from unknown(procedure, ("multimeters", name), "bench's multimeters", known, key=True)
+        yield from unknown(procedure, ("multimeters", name, "of"), "device's inputs", inputs)
 
 
 def _requirements(procedure: DocumentSource, inputs: list[str] | None) -> Iterator[Problem]:

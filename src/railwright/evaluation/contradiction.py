@@ -23,7 +23,7 @@ from railwright.evaluation.outcome import Contradiction
 from railwright.evaluation.views import EXACT, Case, RecordSource, energised
 from railwright.measures.measure import Channel
 from railwright.measures.outcome import CannotMeasure
-from railwright.measures.signal import Array, Signal, View
+from railwright.measures.signal import Array, Place, Signal, View
 from railwright.measures.uncertainty import student_factor
 from railwright.traces import VOLTAGES
 
@@ -65,7 +65,9 @@ def _between(
 ) -> Contradiction | None:
     """The worst contradiction between two records of an input's quantity; None: there is none."""
     try:
-        one, other = _shown(first, second, name, quantity), _shown(second, first, name, quantity)
+        # The first is the run's own, or one like the second: a voltage is compared where the second has it.
+        place = _place(second, name)
+        one, other = _shown(first, name, quantity, place), _shown(second, name, quantity, place)
     except CannotMeasure:
         # What the documents do not say enough of cannot be compared.
         return None
@@ -101,16 +103,19 @@ class _Shown:
     interval: float
 
 
-def _shown(source: RecordSource, beside: RecordSource, name: str, quantity: Channel) -> _Shown:
-    """What a source shows of an input, a voltage at the end of the lead where it was measured by the source
-    that is not the run's own. CannotMeasure where it does not, or its errors are not known.
+def _place(source: RecordSource, name: str) -> Place:
+    """The end of the lead at which a source has the voltage of an input."""
+    return "connector" if VOLTAGES[0] in source.record.traces[name].columns else "terminals"
+
+
+def _shown(source: RecordSource, name: str, quantity: Channel, place: Place) -> _Shown:
+    """What a source shows of an input, a voltage at this end of the lead. CannotMeasure where it does not, or
+    its errors are not known.
     """
     traces, model = source.record.traces[name], source.models.get(name)
     if model is None:
         raise CannotMeasure(f"the record holds nothing of '{name}'")
-    recorder = beside if model.averages else source
-    at_connector = VOLTAGES[0] in recorder.record.traces[name].columns
-    view = View(traces, model, -math.inf, math.inf, at="connector" if at_connector else "terminals")
+    view = View(traces, model, -math.inf, math.inf, at=place)
     signal = view.voltage() if quantity == "voltage" else view.current()
     if quantity == "voltage" and model.drop[1] > 0.0 and _carried(view):
         signal = _conducting(view, signal)
@@ -120,7 +125,7 @@ def _shown(source: RecordSource, beside: RecordSource, name: str, quantity: Chan
     if model.update is not None:
         reach = view.timing()[2] / 2.0 + view.shift()[1]
     interval = float(np.median(np.diff(signal.time)))
-    return _Shown(source.name, signal.time, signal.values, _largest_error(signal), reach, interval)
+    return _Shown(source.name, signal.time, signal.values, largest_error(signal), reach, interval)
 
 
 def _carried(view: View) -> bool:
@@ -133,10 +138,10 @@ def _conducting(view: View, voltage: Signal) -> Signal:
     current = view.current()
     if current.time.size != voltage.time.size:
         raise CannotMeasure("voltage and current were not recorded together")
-    return voltage.take(np.flatnonzero(current.values > _largest_error(current)))
+    return voltage.take(np.flatnonzero(current.values > largest_error(current)))
 
 
-def _largest_error(signal: Signal) -> Array:
+def largest_error(signal: Signal) -> Array:
     """By how much each value can be off: all bounds added up, and what noise does to the most distant one."""
     probability = 1.0 - FALSE_ALARM / 2.0
     error = np.zeros(signal.values.size)

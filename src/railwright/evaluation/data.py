@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from railwright.evaluation.outcome import Contradiction, Evaluation, Outcome, Result, Unmeasured
+from railwright.evaluation.outcome import Contradiction, Evaluation, LeadDrop, Outcome, Result, Unmeasured
 from railwright.measures.outcome import Contribution, Measured
 from railwright.records.codec import NUMBER, TEXT, Key, choice, derived, fields, many, number, optional
 
@@ -67,6 +67,19 @@ _CONTRADICTION = fields(
     words=derived(lambda contradiction: contradiction.words),
 )
 
+_LEAD_DROP = fields(
+    LeadDrop,
+    of=TEXT,
+    multimeter=TEXT,
+    drop=NUMBER,
+    current=NUMBER,
+    low=NUMBER,
+    high=number(null=math.inf),
+    least=optional(NUMBER),
+    most=optional(NUMBER),
+    words=derived(lambda drop: drop.words),
+)
+
 _EVALUATION = fields(
     Evaluation,
     outcome=derived(lambda evaluation: str(evaluation.outcome)),
@@ -79,6 +92,8 @@ _EVALUATION = fields(
     offsets=Key(many(NUMBER), missing=()),
     # An evaluation of an earlier version looked for none.
     contradictions=Key(many(_CONTRADICTION), missing=()),
+    # An evaluation of an earlier version had no multimeters.
+    lead_drops=Key(many(_LEAD_DROP), missing=()),
     notes=many(TEXT),
     requirements=Key(many(_RESULT), field="results"),
 )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from railwright.documents.bench import Bench
@@ -12,6 +12,7 @@ from railwright.evaluation.alignment import Alignment, AlignmentError, align
 from railwright.evaluation.contradiction import contradictions
 from railwright.evaluation.decision import Tolerance, decide
 from railwright.evaluation.ending import COMPLETED, Ending
+from railwright.evaluation.multimeters import MULTIMETER, lead_drops, multimeter_source
 from railwright.evaluation.outcome import Contradiction, Evaluation, Outcome, Result, Unmeasured
 from railwright.evaluation.played import (
     judged_up_to_trip,
@@ -35,6 +36,7 @@ from railwright.measures.wording import amount
 from railwright.plan.required_trip import ended_by
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
+from railwright.records.readings import MultimeterReadings
 from railwright.traces import VOLTAGES, Record, span_named
 
 
@@ -44,6 +46,7 @@ def evaluate(
     record: Record,
     external: Sequence[Record] = (),
     ending: Ending = COMPLETED,
+    multimeters: Mapping[str, MultimeterReadings] | None = None,
 ) -> Evaluation:
     """Every requirement measured and decided.
 
@@ -51,7 +54,8 @@ def evaluate(
     recordings whose `origin` is a recorder of the bench; each is aligned with the run, and decides a
     requirement where it covers the input's step and sees more, or more exactly. ending: how the run ended; a
     requirement of a step that was not played to its end, or late, is inconclusive, and a run that ended early
-    or was not confirmed off is never a pass. Raises AlignmentError where a recording does not match the run
+    or was not confirmed off is never a pass. multimeters: what each of the procedure's read; they decide as
+    recordings do. Raises AlignmentError where a recording does not match the run
     or its recorder is unknown.
     """
     own = _own(documents.bench, set_points, record)
@@ -62,6 +66,10 @@ def evaluate(
         sources.append(source)
         notes.append(_alignment_note(recording.origin, alignment))
         offsets.append(alignment.offset)
+    for name, readings in (multimeters or {}).items():
+        read, told = multimeter_source(documents, name, readings, own)
+        sources += [read] if read is not None else []
+        notes += told
     found = contradictions(case, sources)
     results = []
     for requirement in documents.procedure.requires:
@@ -79,6 +87,7 @@ def evaluate(
         ending.withheld,
         tuple(offsets),
         contradictions=found,
+        lead_drops=tuple(lead_drops(case, sources)),
     )
 
 
@@ -165,8 +174,7 @@ def _judge(
     first = _from_source(case, requirement, case.own)
     chosen, remarks = first, []
     for source in sources[1:]:
-        # What needs no channel of a recording is not told by one.
-        if requirement.of not in source.record.traces or not requirement.known.records:
+        if not _tells(source, requirement):
             continue
         other = _from_source(case, requirement, source)
         if _better(other, chosen):
@@ -175,6 +183,19 @@ def _judge(
             remarks.append(f"{requirement.name}: {source.name} was not used, because {other.reason}")
     origin = next(source for source in sources if source.name == chosen.source)
     return _result(requirement, _in_doubt(chosen, requirement, origin, contradicting)), remarks
+
+
+def _tells(source: RecordSource, requirement: Requirement) -> bool:
+    """Whether a source may tell of a requirement: a recording of its input, or a multimeter that measures
+    what it is made of. What needs no channel is told by none.
+    """
+    traces, needed = source.record.traces.get(requirement.of), requirement.known.records
+    if traces is None or not needed:
+        return False
+    if source.record.origin != MULTIMETER:
+        return True
+    held = {"voltage" if column in VOLTAGES else column for column in traces.columns}
+    return held.issuperset({*needed, *requirement.known.also})
 
 
 def _in_doubt(

@@ -92,6 +92,48 @@ class Contradiction:
 
 
 @dataclass(frozen=True, slots=True)
+class LeadDrop:
+    """What a lead drops, between a voltage that the supply reads and one that a multimeter reads.
+
+    of: the input. multimeter: which of them. drop [V], current [A]: means over the readings at which the
+    current was largest and nothing moved. low, high: bounds of the loop resistance that follows [Ω], what a
+    diode in the lead drops taken off. least, most: as the documents have it [Ω]; None: its contacts are
+    unknown.
+    """
+
+    of: str
+    multimeter: str
+    drop: float
+    current: float
+    low: float
+    high: float
+    least: float | None = None
+    most: float | None = None
+
+    @property
+    def as_documented(self) -> bool | None:
+        """Whether it may be what the documents say; None: they do not say it."""
+        if self.least is None or self.most is None:
+            return None
+        return self.low <= self.most and self.least <= self.high
+
+    @property
+    def words(self) -> str:
+        """All of it, for people."""
+        told = (
+            f"the lead of {self.of} drops {amount(self.drop, 'V')} at {amount(self.current, 'A')} "
+            f"({self.multimeter}): {amount(self.low, 'ohm')} to {amount(self.high, 'ohm')}"
+        )
+        if self.least is None or self.most is None:
+            return f"{told}; the documents do not say what its contacts have"
+        documented = f"{amount(self.least, 'ohm')} to {amount(self.most, 'ohm')}"
+        if self.as_documented:
+            return f"{told}, as documented ({documented})"
+        remedy = "look at its contacts, or correct the figures of the lead"
+        return f"{told}, but the documents say {documented}: {remedy}"
+
+
+@dataclass(frozen=True, slots=True)
 class Evaluation:
     """All requirements judged, by which rule, from which records.
 
@@ -100,6 +142,7 @@ class Evaluation:
     unchanged), in words; empty: nothing. offsets: what was added to the times of each recording [s], in the
     order of `sources` after the first. contradictions: where two of the records cannot both be right.
     unsound: what of the run's folder was not as the run left it, one line each; `withheld` says these too.
+    lead_drops: what leads drop, where a multimeter tells.
     """
 
     results: tuple[Result, ...]
@@ -111,6 +154,7 @@ class Evaluation:
     offsets: tuple[float, ...] = ()
     contradictions: tuple[Contradiction, ...] = ()
     unsound: tuple[str, ...] = ()
+    lead_drops: tuple[LeadDrop, ...] = ()
 
     @property
     def outcome(self) -> Outcome:

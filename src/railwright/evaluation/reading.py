@@ -8,7 +8,7 @@ from dataclasses import replace
 from itertools import combinations
 
 from railwright.circuit.leads import lead_resistance
-from railwright.documents.bench import Bench, CurrentAccuracy, Output, Recorder, VoltageAccuracy
+from railwright.documents.bench import Bench, CurrentAccuracy, Multimeter, Output, Recorder, VoltageAccuracy
 from railwright.evaluation.alignment import Alignment
 from railwright.evaluation.hiding_bounds import current_bound, limits_of, voltage_bound
 from railwright.evaluation.observability import all_known, surge_path
@@ -114,6 +114,25 @@ def recorder_model(
         lead=own.lead,
         lead_name=own.lead_name,
         drop=own.drop,
+    )
+
+
+def multimeter_model(name: str, meter: Multimeter, took: float, own: ReadingModel) -> ReadingModel:
+    """Of a multimeter's readings; own: of the supply's readings of the same input. took: the longest exchange
+    [s]: the aperture lies somewhere in it, so that it ended so much before the answer had come, at most, as
+    the exchange was longer than it.
+    """
+    part = (_part(name, meter.measures),)
+    return replace(
+        own,
+        source=name,
+        voltage=part if meter.quantity == "voltage" else (),
+        current=part if meter.quantity == "current" else (),
+        update=max(0.0, took - meter.aperture),
+        aperture=meter.aperture,
+        summed="",
+        circulating=0.0,
+        assumptions=(),
     )
 
 

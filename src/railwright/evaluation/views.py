@@ -31,12 +31,15 @@ EXACT = ("rehearsal", "truth", "twin truth")
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RecordSource:
-    """A record on the run's time base, and how each input's values came about."""
+    """A record on the run's time base, and how each input's values came about. every: time between two of
+    its readings [s]; None: as the procedure has it.
+    """
 
     name: str
     record: Record
     models: Mapping[str, ReadingModel]
     feeds: SetPoints
+    every: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,13 +92,14 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         supplied=_supplied(case, name, span),
         stair=_stair(case, span, source, name),
         stands=_stands(case, span, name),
-        every=documents.procedure.record.every,
+        every=source.every or documents.procedure.record.every,
         supply=_supply_status(case, requirement, span),
         last=span is run.spans[-1],
     )
     if source is not own and name in run.traces and name in own.models:
         beside = replace(own.models[name], clock=own.models[name].clock + time_error)
-        view = replace(view, beside=replace(view, traces=run.traces[name], model=beside))
+        every = documents.procedure.record.every
+        view = replace(view, beside=replace(view, traces=run.traces[name], model=beside, every=every))
     if requirement.each_point is None:
         yield view
         return

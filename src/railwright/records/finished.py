@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -50,10 +50,16 @@ def events_of(data: Iterable[Mapping[str, Any]]) -> tuple[Event, ...]:
     return tuple(Event.from_data(each) for each in data)
 
 
-def missing_rows(taken: Mapping[str, int], kept: Mapping[str, int]) -> list[str]:
-    """One line for each input of which other than the readings that were taken are kept."""
+def missing_rows(
+    taken: Mapping[str, int],
+    kept: Mapping[str, int],
+    file: Callable[[Path, str], Path] = readings_file,
+) -> list[str]:
+    """One line for each input, or each of what else has a file, of which other than the readings that were
+    taken are kept.
+    """
     return [
-        f"{readings_file(Path(), name)}: holds {kept.get(name, 0)} readings, the run took {count}"
+        f"{file(Path(), name)}: holds {kept.get(name, 0)} readings, the run took {count}"
         for name, count in taken.items()
         if kept.get(name, 0) != count
     ]

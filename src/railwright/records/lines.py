@@ -23,6 +23,11 @@ READING = "reading"
 several outputs feed the input, outputs: (output, voltage, current) of each.
 """
 
+MULTIMETER = "multimeter"
+"""name, time [s], value [V, A] (null: beyond its range), took: what the exchange took [s]: the aperture lies
+somewhere in it.
+"""
+
 EVENT = "event"
 """As `Event.as_data` has it."""
 

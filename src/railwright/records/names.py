@@ -48,6 +48,7 @@ UNFINISHED = ".part"
 
 
 _READINGS = ("record-", ".parquet")
+_MULTIMETERS = ("multimeter-", ".parquet")
 
 
 def readings_file(folder: Path, name: str) -> Path:
@@ -55,12 +56,18 @@ def readings_file(folder: Path, name: str) -> Path:
     return folder / name.join(_READINGS)
 
 
+def multimeter_file(folder: Path, name: str) -> Path:
+    """Where the readings of a multimeter lie, once the run is over."""
+    return folder / name.join(_MULTIMETERS)
+
+
 def decides(name: str) -> bool:
     """Whether a file is one that the run writes and that an evaluation is made from; anything in the folder
     of the documents is. name: relative to the run's folder.
     """
-    begin, end = _READINGS
-    readings = "/" not in name and name.startswith(begin) and name.endswith(end)
+    readings = "/" not in name and any(
+        name.startswith(begin) and name.endswith(end) for begin, end in (_READINGS, _MULTIMETERS)
+    )
     return readings or name in (SETTINGS, RUN, LOG, EVENTS) or name.startswith(f"{DOCUMENTS}/")
 
 

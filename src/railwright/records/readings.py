@@ -8,18 +8,22 @@ from __future__ import annotations
 import os
 from array import array
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol, Self
 
 from railwright.recordings.samples import Channel
 from railwright.records import lines
 from railwright.records.log import LogLines, decode_line, raw_lines
-from railwright.records.names import LOG, UNFINISHED, readings_file
+from railwright.records.names import LOG, UNFINISHED, multimeter_file, readings_file
 from railwright.regular import LARGEST_LOG
 from railwright.traces import Event, EventKind, Record, Span, Traces
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 ORIGIN = "supply readings"
 
@@ -74,6 +78,13 @@ class RowTaker(Protocol):
         """One reading."""
 
 
+class MultimeterTaker(Protocol):
+    """Takes the readings of one multimeter in their order; a value beyond its range is NaN."""
+
+    def add(self, time: float, value: float, took: float) -> None:
+        """One reading."""
+
+
 @dataclass
 class Columns:
     """Readings of one input in memory."""
@@ -108,33 +119,24 @@ def channel_of(at: str) -> str:
     return "voltage" if at == "at load" else "terminal_voltage"
 
 
-class ParquetRows:
-    """Readings of one input on their way into a file, a row group at a time; use as a context.
+class RowFile:
+    """A Parquet file of numbers that is written a row group at a time; use as a context.
 
-    Columns `time_s`, `<input>_voltage_V` or `_terminal_voltage_V`, `<input>_current_A`, `<input>_mode` (null
-    where the output did not tell it). The file is there whole or not at all.
+    The file is there whole or not at all. count: rows so far.
     """
 
-    def __init__(self, path: Path, name: str, at: str) -> None:
+    def __init__(self, path: Path, names: Sequence[str]) -> None:
         import pyarrow as pa
         from pyarrow import parquet
 
         self.count = 0
         self._path, self._beside = path, path.with_name(path.name + UNFINISHED)
-        names = ["time_s", f"{name}_{channel_of(at)}_V", f"{name}_current_A", f"{name}_mode"]
         self._schema = pa.schema([(column, pa.float64()) for column in names])
-        self._at, self._columns = at, Columns(at)
         self._file = open(self._beside, "wb")  # noqa: SIM115 - closed by __exit__
         self._writer = parquet.ParquetWriter(self._file, self._schema, use_dictionary=False)
 
-    def __enter__(self) -> ParquetRows:
+    def __enter__(self) -> Self:
         return self
-
-    def add(self, time: float, voltage: float, current: float, mode: int) -> None:
-        self._columns.add(time, voltage, current, mode)
-        self.count += 1
-        if self.count % ROWS == 0:
-            self._flush()
 
     def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
         try:
@@ -154,24 +156,123 @@ class ParquetRows:
                 # Makes room on a full disk, too.
                 self._beside.unlink(missing_ok=True)
 
+    def _added(self) -> None:
+        """One more row is in memory."""
+        self.count += 1
+        if self.count % ROWS == 0:
+            self._flush()
+
+    def _taken(self) -> Sequence[tuple[array[float], NDArray[np.bool_] | None]]:
+        """Each column of the rows in memory, with the rows of it that are told (None: all); they are gone
+        from there then.
+        """
+        raise NotImplementedError
+
     def _flush(self) -> None:
         import numpy as np
         import pyarrow as pa
 
-        columns, self._columns = self._columns, Columns(self._at)
-        mode = np.array(columns.mode, dtype=np.float64)
-        told = pa.py_buffer(np.packbits(mode >= 0, bitorder="little"))
         # Not pa.array, which loads pandas where it is installed.
         arrays = [
-            pa.Array.from_buffers(pa.float64(), mode.size, [valid, pa.py_buffer(values)])
-            for valid, values in (
-                (None, columns.time),
-                (None, columns.voltage),
-                (None, columns.current),
-                (told, mode),
+            pa.Array.from_buffers(
+                pa.float64(),
+                len(values),
+                [
+                    None if told is None else pa.py_buffer(np.packbits(told, bitorder="little")),
+                    pa.py_buffer(values),
+                ],
             )
+            for values, told in self._taken()
         ]
         self._writer.write_table(pa.Table.from_arrays(arrays, schema=self._schema))
+
+
+class ParquetRows(RowFile):
+    """Readings of one input on their way into a file.
+
+    Columns `time_s`, `<input>_voltage_V` or `_terminal_voltage_V`, `<input>_current_A`, `<input>_mode` (null
+    where the output did not tell it).
+    """
+
+    def __init__(self, path: Path, name: str, at: str) -> None:
+        names = ("time_s", f"{name}_{channel_of(at)}_V", f"{name}_current_A", f"{name}_mode")
+        super().__init__(path, names)
+        self._at, self._columns = at, Columns(at)
+
+    def add(self, time: float, voltage: float, current: float, mode: int) -> None:
+        self._columns.add(time, voltage, current, mode)
+        self._added()
+
+    def _taken(self) -> Sequence[tuple[array[float], NDArray[np.bool_] | None]]:
+        import numpy as np
+
+        columns, self._columns = self._columns, Columns(self._at)
+        mode = np.array(columns.mode, dtype=np.float64)
+        told = (columns.time, columns.voltage, columns.current)
+        return [*((each, None) for each in told), (array("d", columns.mode), mode >= 0)]
+
+
+@dataclass
+class MultimeterColumns:
+    """Readings of one multimeter in memory: times [s], values [V, A] (NaN: beyond its range), and what each
+    exchange took [s].
+    """
+
+    time: array[float] = field(default_factory=lambda: array("d"))
+    value: array[float] = field(default_factory=lambda: array("d"))
+    took: array[float] = field(default_factory=lambda: array("d"))
+
+    def add(self, time: float, value: float, took: float) -> None:
+        self.time.append(time)
+        self.value.append(value)
+        self.took.append(took)
+
+    def readings(self) -> MultimeterReadings:
+        import numpy as np
+
+        time, value, took = (np.array(each, dtype=np.float64) for each in (self.time, self.value, self.took))
+        return MultimeterReadings(time, value, took)
+
+
+class MultimeterReadings(NamedTuple):
+    """What a multimeter read, shapes (n,): when the answer had come [s of the run], the value [V, A] (NaN:
+    beyond its range), and what the exchange took [s]: the aperture lies somewhere in it.
+    """
+
+    time: NDArray[np.float64]
+    value: NDArray[np.float64]
+    took: NDArray[np.float64]
+
+
+class MultimeterRows(RowFile):
+    """Readings of one multimeter on their way into a file: columns `time_s`, `value`, `took_s`."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(path, ("time_s", "value", "took_s"))
+        self._columns = MultimeterColumns()
+
+    def add(self, time: float, value: float, took: float) -> None:
+        self._columns.add(time, value, took)
+        self._added()
+
+    def _taken(self) -> Sequence[tuple[array[float], NDArray[np.bool_] | None]]:
+        import numpy as np
+
+        columns, self._columns = self._columns, MultimeterColumns()
+        value = np.array(columns.value, dtype=np.float64)
+        return [(columns.time, None), (columns.value, ~np.isnan(value)), (columns.took, None)]
+
+
+def read_multimeter(path: Path) -> MultimeterReadings:
+    """What `MultimeterRows` wrote. OSError or ValueError where it is something else."""
+    from railwright.recordings.opening import open_recording
+
+    with open_recording(path, time="time", largest=LARGEST_LOG) as recording:
+        own = {column.name: Channel(place) for place, column in recording.channels}
+        if set(own) != {"value", "took"}:
+            raise ValueError(f"expected the columns value and took, got {', '.join(own) or 'none'}")
+        samples = recording.read([own["value"], own["took"]], most=None, checked=False)
+    return MultimeterReadings(samples.time, *samples.values)
 
 
 def read_parquet(path: Path, name: str) -> Traces:
@@ -195,8 +296,8 @@ def read_parquet(path: Path, name: str) -> Traces:
 class Story:
     """What a log tells besides the readings. recovered: what of it was no whole line, empty where it is
     whole. ended: how the run ended, as the log has it; empty where it does not tell. zero: where the record's
-    time begins on the clock of run and guard [s]; None: an earlier version did not tell. instruments: what
-    each said that it is, by its name.
+    time begins on the clock of run and guard [s]; None: an earlier version did not tell. multimeters: how
+    many readings of each. instruments: what each said that it is, by its name.
     """
 
     events: Events = field(default_factory=Events)
@@ -205,17 +306,22 @@ class Story:
     recovered: str = ""
     ended: str = ""
     zero: float | None = None
+    multimeters: dict[str, int] = field(default_factory=dict)
     instruments: dict[str, Mapping[str, str]] = field(default_factory=dict)
 
 
-def read_story(log: Path, rows_of: Callable[[str, str], RowTaker]) -> Story:
+def read_story(
+    log: Path, rows_of: Callable[[str, str], RowTaker], meter: Callable[[str], MultimeterTaker]
+) -> Story:
     """Follow a log from its first line to its last; times logged before the record began are of its own time.
 
-    rows_of: asked once for each input, with where its voltage was sensed, for what takes its readings. Takes
-    constant memory but for that. OSError, or ValueError, KeyError or TypeError where it is no log of a run.
+    rows_of: asked once for each input, with where its voltage was sensed, for what takes its readings; meter:
+    once for each multimeter. Takes constant memory but for that. OSError, or ValueError, KeyError or
+    TypeError where it is no log of a run.
     """
     story, told = Story(), LogLines(log)
     rows: dict[str, RowTaker] = {}
+    meters: dict[str, MultimeterTaker] = {}
     begun: dict[str, Any] | None = None
     early, last = sum(_shifts(log)), 0.0
     for line in told:
@@ -233,6 +339,14 @@ def read_story(log: Path, rows_of: Callable[[str, str], RowTaker]) -> Story:
                     story.rows[name] = 0
                 rows[name].add(last, _number(line["voltage"]), _number(line["current"]), int(line["mode"]))
                 story.rows[name] += 1
+            case lines.MULTIMETER:
+                name = line["name"]
+                if name not in meters:
+                    meters[name] = meter(name)
+                    story.multimeters[name] = 0
+                time = float(line["time"]) - early
+                meters[name].add(time, _number(line["value"]), _number(line["took"]))
+                story.multimeters[name] += 1
             case lines.EVENT:
                 time = float(line["time"]) - early
                 story.events.add(Event.from_data({**line, "time": time}))
@@ -250,8 +364,9 @@ def read_story(log: Path, rows_of: Callable[[str, str], RowTaker]) -> Story:
     return story
 
 
-def fold(log: Path, folder: Path, at: Mapping[str, str]) -> Story:
-    """Fold the readings of a log into one file an input, `at` says which and where each voltage was sensed.
+def fold(log: Path, folder: Path, at: Mapping[str, str], multimeters: Iterable[str] = ()) -> Story:
+    """Fold the readings of a log into one file an input, `at` says which and where each voltage was sensed;
+    and one a multimeter.
 
     Errors as `read_story`, or OSError where a file cannot be written, which is not there then.
     """
@@ -260,19 +375,33 @@ def fold(log: Path, folder: Path, at: Mapping[str, str]) -> Story:
             name: files.enter_context(ParquetRows(readings_file(folder, name), name, where))
             for name, where in at.items()
         }
-        return read_story(log, lambda name, _: own[name])
+        meters = {
+            name: files.enter_context(MultimeterRows(multimeter_file(folder, name))) for name in multimeters
+        }
+        return read_story(log, lambda name, _: own[name], meters.__getitem__)
 
 
 def read_record(log: Path) -> tuple[Record, Story]:
     """The whole record as its log tells it, in memory, and the story. Errors as `read_story`."""
+    record, _, story = read_all(log)
+    return record, story
+
+
+def read_all(log: Path) -> tuple[Record, dict[str, MultimeterReadings], Story]:
+    """As `read_record`, with what each multimeter read."""
+    meters: dict[str, MultimeterColumns] = {}
     columns: dict[str, Columns] = {}
 
     def rows_of(name: str, at: str) -> Columns:
         return columns.setdefault(name, Columns(at))
 
-    story = read_story(log, rows_of)
+    def meter(name: str) -> MultimeterColumns:
+        return meters.setdefault(name, MultimeterColumns())
+
+    story = read_story(log, rows_of, meter)
     traces = {name: own.traces() for name, own in columns.items()}
-    return Record(ORIGIN, traces, story.events.ordered(), tuple(story.spans)), story
+    record = Record(ORIGIN, traces, story.events.ordered(), tuple(story.spans))
+    return record, {name: own.readings() for name, own in meters.items()}, story
 
 
 class StoredTraces(Mapping[str, Traces]):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +13,24 @@ from railwright.records.ended import Ended
 from railwright.records.finished import events_of, missing_rows, spans_of
 from railwright.records.guard_journal import end_by_guard, read_journal
 from railwright.records.manifest import Differences, verify_manifest
-from railwright.records.names import EVENTS, GUARD_LOG, LOG, RUN, SETTINGS, decides, readings_file
-from railwright.records.readings import ORIGIN, Story, read_parquet, read_record
+from railwright.records.names import (
+    EVENTS,
+    GUARD_LOG,
+    LOG,
+    RUN,
+    SETTINGS,
+    decides,
+    multimeter_file,
+    readings_file,
+)
+from railwright.records.readings import (
+    ORIGIN,
+    MultimeterReadings,
+    Story,
+    read_all,
+    read_multimeter,
+    read_parquet,
+)
 from railwright.regular import text_of
 from railwright.traces import VOLTAGES, Record
 
@@ -35,7 +51,7 @@ class RunData:
     about: what `run.json` says; of a run that was killed, with how its guard switched off. settings: what the
     check had settled. complete: it came to its end, and wrote down how. procedure: the procedure document as
     it was; None for a run of documents made in code. recovered: what was read otherwise than from whole
-    files, one line each.
+    files, one line each. multimeters: what each of them read.
     """
 
     folder: Path
@@ -46,6 +62,7 @@ class RunData:
     differences: Differences
     procedure: Path | None
     recovered: tuple[str, ...] = ()
+    multimeters: Mapping[str, MultimeterReadings] = field(default_factory=dict)
 
     @property
     def complete(self) -> bool:
@@ -78,31 +95,39 @@ def open_run(folder: Path) -> RunData:
         procedure = folder / placed["procedure"] if "procedure" in placed else None
         if about.get("ended") is None:
             ended = Ended.KILLED
-            record, about, recovered = _killed(folder, about)
+            record, meters, about, recovered = _killed(folder, about)
         else:
-            (record, recovered), ended = _finished(folder, about), Ended(about["ended"])
+            (record, meters, recovered), ended = _finished(folder, about), Ended(about["ended"])
             kept = {name: traces.time.size for name, traces in record.traces.items()}
             lost = missing_rows(about.get("rows") or {}, kept)
+            read = {name: readings.time.size for name, readings in meters.items()}
+            lost += missing_rows(about.get("multimeter_rows") or {}, read, multimeter_file)
             differences = replace(differences, record=tuple(lost))
             if not (folder / LOG).exists() and LOG not in differences.missing and not differences.manifest:
                 # Every run has one, whatever the manifest says.
                 differences = replace(differences, missing=(*differences.missing, LOG))
     except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError) as error:
         raise NoRun(f"{folder}: expected the record of a run, got {_told(error)}") from error
-    return RunData(folder, about, settings, record, ended, differences, procedure, tuple(recovered))
+    return RunData(folder, about, settings, record, ended, differences, procedure, tuple(recovered), meters)
 
 
-def _finished(folder: Path, about: Mapping[str, Any]) -> tuple[Record, list[str]]:
+def _finished(
+    folder: Path, about: Mapping[str, Any]
+) -> tuple[Record, dict[str, MultimeterReadings], list[str]]:
     """What the run wrote at its end; the log stands in for what it could not write."""
     paths = {name: readings_file(folder, name) for name in about["sensed"]}
-    absent = [path.name for path in (*paths.values(), folder / EVENTS) if not path.exists()]
+    # An earlier version read no multimeters.
+    others = {name: multimeter_file(folder, name) for name in about.get("multimeter_rows") or {}}
+    whole = (*paths.values(), *others.values(), folder / EVENTS)
+    absent = [path.name for path in whole if not path.exists()]
     spans = spans_of(about["steps"], Ended(about["ended"]) is Ended.COMPLETED)
     if absent:
-        record, story = read_record(folder / LOG)
+        record, meters, story = read_all(folder / LOG)
         told = f"{', '.join(absent)}: not there; everything was read from {LOG}"
-        return replace(record, spans=spans), [told, *_recovered(story, ended_told=True)]
+        return replace(record, spans=spans), meters, [told, *_recovered(story, ended_told=True)]
     traces = {name: read_parquet(path, name) for name, path in paths.items()}
-    return Record(ORIGIN, traces, events_of(_json(folder / EVENTS, list)), spans), []
+    meters = {name: read_multimeter(path) for name, path in others.items()}
+    return Record(ORIGIN, traces, events_of(_json(folder / EVENTS, list)), spans), meters, []
 
 
 def _recovered(story: Story, ended_told: bool) -> list[str]:
@@ -112,9 +137,11 @@ def _recovered(story: Story, ended_told: bool) -> list[str]:
     return told
 
 
-def _killed(folder: Path, about: Mapping[str, Any]) -> tuple[Record, Mapping[str, Any], list[str]]:
+def _killed(
+    folder: Path, about: Mapping[str, Any]
+) -> tuple[Record, dict[str, MultimeterReadings], Mapping[str, Any], list[str]]:
     """What the log tells of a run that was killed, with what its guard's journal tells of the end."""
-    record, story = read_record(folder / LOG)
+    record, meters, story = read_all(folder / LOG)
     recovered = _recovered(story, ended_told=False)
     instruments = [
         {**each, "identification": story.instruments.get(each["name"])} for each in about["instruments"]
@@ -131,12 +158,17 @@ def _killed(folder: Path, about: Mapping[str, Any]) -> tuple[Record, Mapping[str
     try:
         told = end_by_guard(read_journal(folder / GUARD_LOG), story.zero, newest)
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
-        return record, about, [*recovered, f"{GUARD_LOG}: does not say how the outputs ended: {_told(error)}"]
+        return (
+            record,
+            meters,
+            about,
+            [*recovered, f"{GUARD_LOG}: does not say how the outputs ended: {_told(error)}"],
+        )
     # A run that was killed while it was ending has written down some of it itself.
     known = {(event.subject, event.what) for event in record.events}
     more = [event for event in told.events if (event.subject, event.what) not in known]
     events = sorted((*record.events, *more), key=lambda event: event.time)
-    return replace(record, events=tuple(events)), {**about, **told.about}, recovered
+    return replace(record, events=tuple(events)), meters, {**about, **told.about}, recovered
 
 
 def _json(path: Path, kind: type) -> Any:

@@ -116,7 +116,10 @@ def content(given: ReportInput) -> dict[str, Any]:
         ],
         "evaluations": changes(given.evaluations),
         "sources": [breakable(source) for source in evaluation.sources],
-        "notes": [breakable(sentence(note)) for note in evaluation.notes],
+        "notes": [
+            breakable(sentence(note))
+            for note in (*evaluation.notes, *(drop.words for drop in evaluation.lead_drops))
+        ],
         "rule": rule_statement(evaluation),
         "settings": _settings(given),
         "wiring": wiring_svg(wiring_of(device, bench, procedure)),

@@ -27,6 +27,7 @@ from railwright.running.end_run import EndRun
 from railwright.running.intake import Intake
 from railwright.running.interruption import StopRequest
 from railwright.running.lists import load_list
+from railwright.running.multimeters import Multimeters
 from railwright.running.off_plan import WAIT_FOR_LOST, compile_off_plan
 from railwright.running.off_watch import OffWatch
 from railwright.running.outcome import RunOutcome
@@ -64,6 +65,7 @@ HANDED_OVER = ("on", "set", "off", "limit", "play")
 class Conduct:
     """One run in its course."""
 
+    # One piece: what it is made of, each part handed to those that need it.
     # Many: what a run consists of, and the choices that its caller has.
     def __init__(
         self,
@@ -73,6 +75,7 @@ class Conduct:
         recorder: RunRecorder,
         link: GuardLink,
         stop: StopRequest,
+        multimeters: Multimeters,
         *,
         decay_limit: float = DECAY_LIMIT,
         wait_for_lost: float = WAIT_FOR_LOST,
@@ -85,6 +88,7 @@ class Conduct:
         self.rig, self.recorder, self.link, self.stop = rig, recorder, link, stop
         self.decay_limit, self.wait_for_lost = decay_limit, wait_for_lost
         self.consent, self.hands = consent, hands
+        self.multimeters = multimeters
         below = {name: off_threshold(documents.device, name) for name in rig.set_points}
         self.watch = Watch(self.procedure.stop_when, below)
         self.every = max(self.procedure.record.every, SHORTEST)
@@ -120,6 +124,7 @@ class Conduct:
             self.looks,
             self._failed,
             self.off_watch,
+            multimeters,
             self.procedure.expects_trip,
         )
         rig.switched = self._switched
@@ -147,6 +152,7 @@ class Conduct:
                 self._look, lambda: self._arm(energising=False), self.link.sleep, self.consent, self.hands
             )
             self.cautions += prepare(self.rig, self.recorder, self.device, ways)
+            self.multimeters.prepare(self._look)
             self._load_first()
             self._arm(energising=True)
             arm_watchdogs(self.rig, self.procedure, self.recorder, self.every / self.looks)
@@ -226,6 +232,7 @@ class Conduct:
         self.began = dt.datetime.now().astimezone() + dt.timedelta(seconds=LEAD_IN)
         self.recorder.progress.begins(spans, self.plan.duration)
         self.polling.begin(zero - LEAD_IN, self.every / self.looks)
+        self.multimeters.begin(zero - LEAD_IN)
         for name, period in self.polling.periods.items():
             recorder.event(EventKind.SETTINGS_WATCHED, name, facts=Facts(period=period))
         while True:
@@ -254,6 +261,7 @@ class Conduct:
             left = max(1e-6, due - ahead - now)
             self.link.wait(self.link.now() + min(NAP, left))
         self.polling.end()
+        self.multimeters.end()
         self.intake.take_in()
         # The last one may still be under way.
         self.intake.close(int((recorder.now() + LEAD_IN) / self.every) - 1)

@@ -25,7 +25,7 @@ from railwright.plan.set_points import SetPoints
 from railwright.records.ended import SWITCHED_OFF
 from railwright.records.finished import STEPS, missing_rows
 from railwright.records.manifest import write_json, write_manifest
-from railwright.records.names import DOCUMENTS, EVENTS, LOG, MANIFEST, RUN, SETTINGS
+from railwright.records.names import DOCUMENTS, EVENTS, LOG, MANIFEST, RUN, SETTINGS, multimeter_file
 from railwright.records.readings import fold
 from railwright.running.outcome import RunOutcome
 from railwright.version import SOFTWARE
@@ -119,6 +119,7 @@ class RunFolder:
             "missed_readings": outcome.missed_readings,
             "settings_periods": dict(outcome.settings_periods),
             "rows": dict(recorder.rows),
+            "multimeter_rows": dict(recorder.multimeter_rows),
             "lines_dropped": recorder.log.dropped,
             "longest_sync": recorder.log.longest_sync,
             "steps": STEPS.write(outcome.record.spans),
@@ -138,9 +139,11 @@ class RunFolder:
 
     def _fold(self, recorder: RunRecorder) -> list[str]:
         """The log as Parquet files. Gives what the log does not hold."""
-        story = fold(self.log_path, self.path, self.about["sensed"])
+        meters = recorder.multimeter_rows
+        story = fold(self.log_path, self.path, self.about["sensed"], meters)
         lost = [story.recovered] if story.recovered else []
-        return [*lost, *missing_rows(recorder.rows, story.rows)]
+        lost += missing_rows(recorder.rows, story.rows)
+        return [*lost, *missing_rows(meters, story.multimeters, multimeter_file)]
 
 
 def _finished(began: dt.datetime | None, recorder: RunRecorder) -> dt.datetime:
@@ -180,7 +183,10 @@ def describe_run(
         "started": started.isoformat(),
         "nominal_duration": plan.duration,
         "sensed": {name: feed.sense for name, feed in set_points.items()},
-        "instruments": [_instrument(bench, name) for name in supplies],
+        "instruments": [
+            *(_instrument(bench, name) for name in supplies),
+            *(_multimeter(bench, name) for name in procedure.multimeters),
+        ],
         "dialects": {each.name: each.digest for each in (bench.supplies[name].dialect for name in supplies)},
         "ended": None,
     }
@@ -224,6 +230,19 @@ def _instrument(bench: Bench, name: str) -> dict[str, Any]:
         "model": supply.model,
         "serial": supply.serial,
         "calibration": calibration_data(supply.calibrated),
+        "identification": None,
+    }
+
+
+def _multimeter(bench: Bench, name: str) -> dict[str, Any]:
+    meter = bench.multimeters[name]
+    return {
+        "name": name,
+        "kind": "multimeter",
+        "address": meter.address,
+        "model": meter.model,
+        "serial": meter.serial,
+        "calibration": calibration_data(meter.calibrated),
         "identification": None,
     }
 

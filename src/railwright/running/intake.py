@@ -10,6 +10,7 @@ from railwright.guard.link import GuardLink
 from railwright.instruments.errors import InstrumentError
 from railwright.records.ended import Ended
 from railwright.running.end_run import EndRun
+from railwright.running.multimeters import Multimeters
 from railwright.running.off_watch import OffWatch
 from railwright.running.outcome import InputReading
 from railwright.running.polling import Polling
@@ -37,6 +38,7 @@ class Intake:
         looks: int,
         failed: Callable[[InstrumentError], None],
         off_watch: OffWatch,
+        multimeters: Multimeters,
         expects_trip: Callable[[str, str, str], bool] = lambda name, step, protection: False,
     ) -> None:
         self.rows: dict[str, int] = {}
@@ -44,6 +46,7 @@ class Intake:
         self._link, self._rig, self._recorder = link, rig, recorder
         self._watch, self._polling, self._looks, self._failed = watch, polling, looks, failed
         self._off_watch, self._expects_trip = off_watch, expects_trip
+        self._multimeters = multimeters
         self._taking_in = False
         self._alarms: list[Alarm] = []
 
@@ -62,6 +65,9 @@ class Intake:
         if message["kind"] == "off begun":
             raise EndRun(Ended.STOPPED, message["why"])
         if message["kind"] != "poll":
+            return
+        if message["name"] in self._multimeters.drivers:
+            self._multimeters.understand(message)
             return
         seen = self._polling.understand(message)
         for position, raw in seen.readings:

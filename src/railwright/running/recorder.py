@@ -5,6 +5,7 @@ Memory stays constant, however long the run: of the readings only the newest of 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
@@ -42,7 +43,7 @@ class RunRecorder:
     `failed` and ends itself.
 
     at: input -> where its voltage is sensed. newest: the last reading of each input that has one. rows:
-    readings of each input so far.
+    readings of each input so far; multimeter_rows: of each multimeter.
     """
 
     def __init__(
@@ -52,6 +53,7 @@ class RunRecorder:
         self.spans: list[Span] = []
         self.newest: dict[str, InputReading] = {}
         self.rows = dict.fromkeys(at, 0)
+        self.multimeter_rows: Counter[str] = Counter()
         self.log = log
         self._events = Events()
         self._clock = clock or MonotonicClock()
@@ -129,6 +131,13 @@ class RunRecorder:
         )
         self.progress.reading(reading)
         return reading
+
+    def multimeter(self, name: str, time: float, value: float | None, took: float) -> None:
+        """Record a reading of a multimeter [V, A; None: beyond its range]. time: of the record [s], when its
+        answer had come; took: the exchange [s].
+        """
+        self.multimeter_rows[name] += 1
+        self.write(lines.MULTIMETER, name=name, time=round(time, 7), value=value, took=round(took, 7))
 
     def step_started(self, span: Span, position: int, time: float) -> None:
         self.write(lines.STEP_BEGINS, **lines.step_begins(span, time))

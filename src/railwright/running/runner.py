@@ -27,6 +27,7 @@ from railwright.running.by_hand import Hands
 from railwright.running.conduct import Conduct
 from railwright.running.folder import RunFolder, describe_run
 from railwright.running.interruption import StopRequest, signals_ask
+from railwright.running.multimeters import Multimeters
 from railwright.running.off_plan import WAIT_FOR_LOST
 from railwright.running.outcome import Progress, RunOutcome, RunRefused
 from railwright.running.recorder import LineLog, RunRecorder
@@ -78,7 +79,8 @@ def run(
     except OSError as error:
         raise RunRefused(_not_begun(folder, GuardLost(f"it cannot be started: {error}"))) from None
     try:
-        rig = Rig(documents.bench, set_points, open_guarded(link, trace, timeout), link.now)
+        open_session = open_guarded(link, trace, timeout)
+        rig = Rig(documents.bench, set_points, open_session, link.now)
     except DialectError as error:
         link.close()
         raise RunRefused(str(error)) from None
@@ -97,6 +99,7 @@ def run(
         raise
     recorder = RunRecorder(log, progress or Progress(), dict(at), link)
     triggers = triggers or Triggers()
+    multimeters = Multimeters(documents, link, open_session, recorder)
     conduct = Conduct(
         documents,
         plan,
@@ -104,6 +107,7 @@ def run(
         recorder,
         link,
         stop or StopRequest(),
+        multimeters,
         decay_limit=decay_limit,
         wait_for_lost=wait_for_lost,
         triggers=triggers,
@@ -124,6 +128,7 @@ def run(
         ended, cause = Ended.RECORD, f"the record could not be written: {recorder.failed}"
     outcome = conduct.outcome(run_folder.path, str(about["run"]), ended, cause)
     identities = {name: supply.identity for name, supply in rig.supplies.items()}
+    identities |= {name: meter.identity for name, meter in multimeters.drivers.items()}
     unwritten = run_folder.finish(outcome, identities, conduct.began, recorder)
     cautions = [f"the run folder is not whole: {line}" for line in unwritten]
     return replace(outcome, cautions=(*outcome.cautions, *cautions))

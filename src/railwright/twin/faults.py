@@ -24,8 +24,9 @@ KINDS = {
     "sense reversed": 1,
     "sense shorted": 1,
     "sense crossed": 2,
+    "probe off": 1,
 }
-"""Every fault, and how many inputs it is about."""
+"""Every fault, and how many inputs it is about. 'probe off': what multimeters have at this input."""
 
 SENSE_KINDS = ("sense open", "sense shorted", "sense reversed", "sense crossed")
 """Those that lie in sense leads."""

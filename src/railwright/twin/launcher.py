@@ -24,7 +24,9 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
+from railwright.grouping import grouped
 from railwright.traces import Event, Record, Traces
+from railwright.twin.beside import supply_beside
 from railwright.twin.faults import TwinFault
 from railwright.twin.mischief.layer import Act
 from railwright.twin.mischief.script import Mischief
@@ -181,15 +183,23 @@ class TwinBench:
             name: supply.model_copy(update={"address": self.addresses.get(name, supply.address)})
             for name, supply in self._given.supplies.items()
         }
-        return self._given.model_copy(update={"supplies": supplies})
+        multimeters = {
+            name: meter.model_copy(update={"address": self.addresses.get(name, meter.address)})
+            for name, meter in self._given.multimeters.items()
+        }
+        return self._given.model_copy(update={"supplies": supplies, "multimeters": multimeters})
 
     def start(self) -> None:
         """Start every process and wait until all are ready. TwinError; none is left running then."""
+        beside = grouped(
+            (supply_beside(name, self._given, self._procedure), name) for name in self._given.multimeters
+        )
         try:
             for name in self._supplies:
-                host, port = ("127.0.0.1", 0)
-                if self._ports == "bench":
-                    host, port = socket_address(self._given.supplies[name].address)
+                host, port = self._place(self._given.supplies[name].address)
+                meters = {
+                    own: self._place(self._given.multimeters[own].address) for own in beside.get(name, ())
+                }
                 order = Order(
                     name,
                     self._given,
@@ -202,6 +212,7 @@ class TwinBench:
                     self._faults,
                     tuple(each for each in self._mischief if each.supply == name),
                     self._reply_times.get(name, ReplyTime()),
+                    meters,
                 )
                 self._children[name] = _Child(order)
             self._wait_until_ready()
@@ -210,16 +221,21 @@ class TwinBench:
             raise
         self.started = time.monotonic()
 
+    def _place(self, address: str) -> tuple[str, int]:
+        """Host and port at which the instrument of this address in the bench document is to listen."""
+        return socket_address(address) if self._ports == "bench" else ("127.0.0.1", 0)
+
     def _wait_until_ready(self) -> None:
         deadline = time.monotonic() + self._timeout
         assumptions: list[Assumption] = []
         unused = set(self._overrides)
         for name, child in self._children.items():
             said = child.answer(max(deadline - time.monotonic(), 0.1))
-            host = "127.0.0.1"
-            if self._ports == "bench":
-                host, _ = socket_address(self._given.supplies[name].address)
-            self.addresses[name] = f"TCPIP::{host}::{said['port']}::SOCKET"
+            own = {name: self._given.supplies[name].address}
+            own |= {meter: self._given.multimeters[meter].address for meter in said["multimeters"]}
+            for each, port in {name: said["port"], **said["multimeters"]}.items():
+                host, _ = self._place(own[each])
+                self.addresses[each] = f"TCPIP::{host}::{port}::SOCKET"
             assumptions += [Assumption(**each) for each in said["assumptions"]]
             self.parameters |= {key: TrueValue(**true) for key, true in said["parameters"].items()}
             self.errors |= {key: TrueValue(**true) for key, true in said["errors"].items()}
@@ -338,7 +354,8 @@ def serve_bench(
             if ready is not None:
                 ready(twins)
             for name, address in twins.addresses.items():
-                say(f"{name}: {address} ({twins.bench.supplies[name].dialect.name})")
+                supply = twins.bench.supplies.get(name)
+                say(f"{name}: {address} ({supply.dialect.name if supply else 'multimeter'})")
             say(f"seed {twins.seed}; Ctrl-C ends")
             end = None if seconds is None else time.monotonic() + seconds
             while end is None or time.monotonic() < end:

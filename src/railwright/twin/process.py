@@ -56,6 +56,8 @@ class Order:
     faults: tuple[TwinFault, ...] = ()
     mischief: tuple[Mischief, ...] = ()
     reply_time: ReplyTime = field(default_factory=ReplyTime)
+    multimeters: Mapping[str, tuple[str, int]] = field(default_factory=dict)
+    """Those whose probes are in its physics -> where each is to listen."""
 
 
 def main() -> int:
@@ -85,6 +87,7 @@ def _say(answer: Mapping[str, Any]) -> None:
 
 async def _serve(order: Order) -> None:
     from railwright.physics.simulation import warm_up
+    from railwright.twin.multimeter import simulated
     from railwright.twin.plant import Plant
     from railwright.twin.supply import TwinSupply
     from railwright.twin.truth import Truth
@@ -106,10 +109,20 @@ async def _serve(order: Order) -> None:
         raise _Refused(
             f"supply '{order.supply}' cannot listen on {order.host}:{order.port}: {reason}"
         ) from None
+    meters, ports = [], dict[str, int]()
+    for name, (host, own) in order.multimeters.items():
+        meter = simulated(name, order.bench, order.procedure, truth, order.faults, server)
+        meters.append(meter)
+        try:
+            ports[name] = await meter.start(host, own)
+        except OSError as error:
+            reason = error.strerror or str(error)
+            raise _Refused(f"multimeter '{name}' cannot listen on {host}:{own}: {reason}") from None
     _say(
         {
             "ready": True,
             "port": port,
+            "multimeters": ports,
             "assumptions": [asdict(each) for each in truth.assumptions],
             "parameters": {name: asdict(true) for name, true in truth.parameters.items()},
             "errors": {name: asdict(true) for name, true in truth.errors.items()},
@@ -122,6 +135,8 @@ async def _serve(order: Order) -> None:
     done, _ = await asyncio.wait({running, requests}, return_when=asyncio.FIRST_COMPLETED)
     running.cancel()
     requests.cancel()
+    for meter in meters:
+        meter.close()
     for task in done:
         task.result()
 

@@ -13,7 +13,14 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from railwright.assumptions import Assumption
-from railwright.documents.bench import CurrentAccuracy, Output, Programming, Reading, VoltageAccuracy
+from railwright.documents.bench import (
+    CurrentAccuracy,
+    Multimeter,
+    Output,
+    Programming,
+    Reading,
+    VoltageAccuracy,
+)
 from railwright.quantities import Uncertain
 
 Accuracy = VoltageAccuracy | CurrentAccuracy
@@ -144,6 +151,25 @@ class Truth:
             self._error(name, "reading", reading, output, of_current=True, noisy=True),
             self._off_by(f"{name}.ovp", spread, "V"),
             self.uniform(f"{name}.phase", 0.0, 1.0),
+        )
+
+    def multimeter(self, name: str, document: Multimeter) -> SystematicError:
+        """The true errors of a multimeter's readings."""
+        accuracy, unit = document.measures, "V" if document.quantity == "voltage" else "A"
+        resolution = accuracy.resolution or 0.0
+        if accuracy.resolution is None:
+            self.assume(name, "resolution of its readings is not given: no grid assumed")
+        noise = accuracy.noise
+        if noise is None:
+            noise = ASSUMED_NOISE * resolution
+            self.assume(
+                name, "noise of its readings is not given: a third of the resolution (r.m.s.) assumed"
+            )
+        return SystematicError(
+            self._off_by(f"{name}.reading.gain", accuracy.of_value, "1"),
+            self._off_by(f"{name}.reading.offset", accuracy.offset, unit),
+            resolution,
+            noise,
         )
 
     def _error(

@@ -23,10 +23,12 @@ from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
 from railwright.guard.session_settings import USUAL, SessionSettings
 from railwright.traces import Event, Record, Traces
+from railwright.twin.beside import supply_beside
 from railwright.twin.faults import TwinFault
 from railwright.twin.hands import set_at_panel
 from railwright.twin.mischief.layer import Act
 from railwright.twin.mischief.script import Mischief
+from railwright.twin.multimeter import MultimeterServer, simulated
 from railwright.twin.plant import KEEP, Plant
 from railwright.twin.recorder import Trigger, write_capture
 from railwright.twin.server import ReplyTime, SupplyServer
@@ -77,6 +79,8 @@ class VirtualNetwork:
                 seed=seed,
                 longest_lag=math.inf,
             )
+        self.multimeters = {name: self._multimeter(name, procedure, faults) for name in bench.multimeters}
+        """Multimeter -> its server."""
         self._server_of = {
             output: server for server in self.servers.values() for output in server.supply.plant.outputs
         }
@@ -93,20 +97,31 @@ class VirtualNetwork:
         self.close()
 
     async def connect(self, address: str, _session_settings: SessionSettings = USUAL) -> Streams:
-        """A connection to the supply at this VISA address, after one way there and back. Raises
-        ConnectionRefusedError while it takes none, or where there is no supply.
+        """A connection to the instrument at this VISA address, after one way there and back. Raises
+        ConnectionRefusedError while it takes none, or where there is no instrument.
         """
         await asyncio.sleep(2 * self.latency)
         for name, document in self.bench.supplies.items():
             if _normal(document.address) == _normal(address):
                 return self.servers[name].connect(self.latency)
-        raise ConnectionRefusedError(f"there is no supply at {address}")
+        for name, meter in self.bench.multimeters.items():
+            if _normal(meter.address) == _normal(address):
+                return self.multimeters[name].connect(self.latency)
+        raise ConnectionRefusedError(f"there is no instrument at {address}")
 
     def close(self) -> None:
         """End every connection; the loop may then be closed."""
+        for meter in self.multimeters.values():
+            meter.close()
         for server in self.servers.values():
             server.close()
         self.loop.complete(asyncio.sleep(0))
+
+    def _multimeter(
+        self, name: str, procedure: Procedure | None, faults: Sequence[TwinFault]
+    ) -> MultimeterServer:
+        beside = self.servers[supply_beside(name, self.bench, procedure)]
+        return simulated(name, self.bench, procedure, self.parameters, faults, beside)
 
     def voltage(self, output: str) -> float:
         """True voltage at the terminals of 'supply.output' now [V]."""

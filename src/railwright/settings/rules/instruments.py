@@ -21,6 +21,8 @@ def _instruments(context: Context) -> Iterator[tuple[str, Path, Calibration | No
         yield name, ("bench", "supplies", name), supply.calibrated
     for name, recorder in context.bench.recorders.items():
         yield name, ("bench", "recorders", name), recorder.calibrated
+    for name in context.procedure.multimeters:
+        yield name, ("bench", "multimeters", name), context.bench.multimeters[name].calibrated
 
 
 @rule("calibration-overdue", Severity.CAUTION, worst=most("overdue_days"))
