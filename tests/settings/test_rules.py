@@ -162,6 +162,15 @@ class Case:
     today: dt.date = TODAY
 
 
+def probed(of: str, meter: str) -> tuple[Edit, ...]:
+    """A multimeter called M at an input."""
+    own = f"  M: {{address: TCPIP::127.0.0.1::5030::SOCKET, {meter}, aperture: 20 ms, interval: 50 ms}}"
+    return (
+        ("bench", "\nleads:\n", f"\nmultimeters:\n{own}\nleads:\n"),
+        ("procedure", "\nlimits:\n", f"\nmultimeters: {{M: {{of: {of}}}}}\nlimits:\n"),
+    )
+
+
 def trip_within(limit: str, during: str, by: str = "OVP") -> Edit:
     """A requirement that asks for a trip of `main`."""
     required = f"{{name: trips, measure: trip_time, of: main, during: {during}, at_most: {limit}, by: {by}}}"
@@ -1408,6 +1417,22 @@ CASES = [
     ),
     Case(
         "calibration-ahead", "left", (), "calibrated", "calibrated on 2026-03-02", today=dt.date(2026, 3, 1)
+    ),
+    Case(
+        "multimeter-range",
+        "main",
+        probed("main", "voltage: {range: 17 V}"),
+        "  M:",
+        "the level at which the OVP acts is 18 V, the range of M ends at 17 V",
+        silent=probed("main", "voltage: {range: 18 V}"),
+    ),
+    Case(
+        "multimeter-in-series",
+        "transducer",
+        probed("transducer", "current: {range: 1 A}"),
+        "  M:",
+        "M is in series with transducer",
+        silent=probed("transducer", "voltage: {range: 100 V}"),
     ),
     Case(
         "calibration-unknown",
