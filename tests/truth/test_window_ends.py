@@ -17,7 +17,7 @@ from benchmarks.window_ends.devices import Case as Device
 from benchmarks.window_ends.driven import HARDEST, driven
 from benchmarks.window_ends.ends import HIGH, STEPS, at_both_ends, beyond, find, held
 from benchmarks.window_ends.transient import Move, play
-from benchmarks.window_ends.translate import bench_of
+from benchmarks.window_ends.translate import bench_of, lead_ohms
 
 BY_NAME = {case.name: case for case in CASES}
 
@@ -244,3 +244,36 @@ def test_of_a_lamp_no_rise_is_said_to_stay_out_of_the_limit(tmp_path: Path) -> N
     """Cold it draws twelve times as much: in the limit at any rate worth naming."""
     device = find(Device("lamp", "s.one", 12, ((16, ""),), 3.9, [_lamp(12, 10)]), tmp_path)
     assert "limit" not in [each.key for each in device.window("rise").ends]
+
+
+@pytest.mark.parametrize("limit", ["2.59 A", "auto", "3.4 A", "5 A"])
+@pytest.mark.parametrize(
+    ("arrangement", "volts", "ohms", "sense"),
+    [
+        ("parallel", 24.0, 10.0, "at load"),
+        ("parallel", 12.0, 5.0, "at load"),
+        ("parallel", 24.0, 10.0, "at terminals"),
+        ("series", 48.0, 30.0, "at load"),
+    ],
+)
+def test_an_ovp_of_joined_outputs_lets_stand_what_stands(
+    arrangement: str, volts: float, ohms: float, sense: str, limit: str, tmp_path: Path
+) -> None:
+    """Closed form: V + ε at the load, (V + ε) R_lead / R_load more at the terminals, and the OVP early. In
+    parallel both outputs are set high: one stays in its limit, and the other regulates.
+    """
+    if arrangement == "series" and limit == "5 A":
+        limit = "2.2 A"
+    limits = {"current_limit": limit} if limit != "auto" else {}
+    if arrangement == "parallel":
+        limits |= {"at_limit": "regulate", "trip_delay": None}  # type: ignore[dict-item]
+    source = {arrangement: ["s.one", "s.two"]}
+    case = Device("joined", source, volts, ((1.4 * volts, ""),), 5.6, [_r(ohms)], sense, limits=limits)
+    device = find(case, tmp_path)
+    end, count = device.window("ovp").low, 2 if arrangement == "series" else 1
+    assert end is not None
+    assert end.key == "rehearsed"
+    set_high = volts * (1.0 + 0.0005) + 8e-3 * count
+    lead = lead_ohms(device.documents, "pair", 1.0) if sense == "at load" else 0.0
+    stands = set_high * (1.0 + lead / (0.95 * ohms)) + 0.1 * count
+    assert stands - 1e-3 <= end.value <= stands + 0.03 * count
