@@ -198,7 +198,7 @@ class FedInput(Group):
 
         The greater of the declared steady current and of what the load model draws up to the highest voltage
         played: from the lowest voltage at which a converter may start (every power-up passes there), or from
-        0 V.
+        0 V; and from the lowest that is played in the operating range, in which it goes on running.
         """
         return max(self.asked) if self.asked else None
 
@@ -209,6 +209,8 @@ class FedInput(Group):
         top = highest.voltage if highest else self.input.nominal
         starting = min((each.starts_at.low for each in self.load.converters), default=0.0)
         bottom = starting if 0 < starting < top else min(1e-3, top)
+        works = (level.voltage for level in self.played.meant_within(self.input.operating))
+        bottom = min(bottom, *(volts for volts in works if volts > 0.0), bottom)
         drawn = self.load.over(bottom, top) if top > 0 else None
         declared = self.input.current.steady.high if self.input.current.steady else None
         if top < self.input.operating.low:
