@@ -461,16 +461,32 @@ def _asked(found: Found, corner: Corner, limit: float, rate: float) -> tuple[flo
 
 def _swings(bench: Bench, load: tuple[int, Sequence[float]]) -> float:
     """By how much lead and output swing beyond what a converter draws as its soft start ends [A]: there its
-    current no longer grows by s [A/s], and the lead's current goes on by s √(L C) against the capacitance at
-    its end (closed form, undamped), that of the output by s / ω of its loop.
+    current no longer grows by s [A/s], while that of the lead goes on against the input's capacitance, and
+    that of the output in its voltage loop.
     """
     kind, figures = load
     if kind != CONVERTER or figures[4] <= 0.0:
         return 0.0
     power, efficiency, starts, _, soft = figures
-    held = sum(each[0] for kind, each in bench.loads if kind == CAPACITOR)
-    slowest = min(recovery_bandwidth(each) for each in bench.supplies)
-    return power / efficiency / starts / soft * (math.sqrt(bench.henries * held) + 1.0 / slowest)
+    grows = power / efficiency / starts / soft
+    banks = [each for kind, each in bench.loads if kind == CAPACITOR]
+    beyond = max(_goes_on(recovery_bandwidth(each), each.damping) for each in bench.supplies)
+    if banks:
+        held, ohms = sum(each[0] for each in banks), bench.ohms + min(each[1] for each in banks)
+        omega = 1.0 / math.sqrt(bench.henries * held)
+        beyond += _goes_on(omega, ohms / (2.0 * bench.henries * omega))
+    return grows * beyond
+
+
+def _goes_on(omega: float, damping: float) -> float:
+    """How far a current goes on past a slope of 1 A/s that ends [A], in a loop of the second order: the
+    greatest value of exp(-ζ ω t) sin(ω_d t) / ω_d (closed form).
+    """
+    if abs(damping - 1.0) < 1e-6:
+        return math.exp(-1.0) / omega
+    root = math.sqrt(abs(1.0 - damping**2))
+    angle = math.acos(damping) if damping < 1.0 else math.acosh(damping)
+    return math.exp(-damping / root * angle) / omega
 
 
 def start_up(course: Course) -> float:
