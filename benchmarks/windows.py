@@ -24,6 +24,7 @@ from pathlib import Path
 
 import numpy as np
 from benchmarks.windows_faults import FaultCases, FaultPlayer
+from numpy.typing import NDArray
 
 from railwright.circuit.case import fixed
 from railwright.documents.loader import Documents, load_documents
@@ -51,6 +52,9 @@ DELAY_ERROR = 0.05
 
 TRIED = 512
 """So many cases of a fault at the tightest settings tell whether settings can contain it."""
+
+ROUNDED = 1e-4
+"""Part of a figure by which a computed voltage or current may lie above it: the solver's error, tenfold."""
 
 REPLAYED = 20
 """So many cases in which the voltage goes beyond what is withstood for any time are played whole, to see for
@@ -153,28 +157,38 @@ def containable(documents: Documents, settings: Settings) -> dict[tuple[str, str
     return found
 
 
-def excess(documents: Documents, name: str, seen: FaultCases, usual: FaultCases, player: FaultPlayer) -> int:
-    """Cases in which a fault brings device or lead more than they bear."""
+def kinds_of_excess(
+    documents: Documents, name: str, seen: FaultCases, usual: FaultCases, player: FaultPlayer
+) -> dict[str, NDArray[np.bool_]]:
+    """Kind -> the cases in which device or lead get more than they bear: 'voltage', 'current' of the device
+    (beyond what it draws with nothing wrong), 'heat' of the lead.
+    """
     wanted = documents.device.inputs[name]
     feed = player.set_points[name]
     lead = documents.bench.leads[feed.lead]
-    beyond = seen.heat > conductors.adiabatic_limit(lead.conductor.section)
+    heat = seen.heat > conductors.adiabatic_limit(lead.conductor.section)
+    current = np.zeros_like(heat)
     if seen.fault not in ("short", "reversed") and wanted.current.at_most is not None:
-        most = np.maximum(usual.current, wanted.current.at_most) * (1.0 + EXACT)
-        beyond |= seen.current > most
+        current = seen.current > np.maximum(usual.current, wanted.current.at_most) * (1.0 + ROUNDED)
     always = wanted.withstands_always
     assert always is not None
     longest = max(float(each.voltage or 0.0) for each in wanted.withstands)
-    beyond |= seen.voltage > longest * (1.0 + EXACT)
-    above = np.flatnonzero((seen.voltage > always * (1.0 + EXACT)) & ~beyond)
+    voltage = seen.voltage > longest * (1.0 + ROUNDED)
+    above = np.flatnonzero((seen.voltage > always * (1.0 + EXACT)) & ~voltage)
     worst = above[np.argsort(seen.voltage[above])[::-1]][:REPLAYED]
     for case in worst.tolist():
         values = player.design.values(case // CHUNK)[case % CHUNK].tolist()
         chosen = fixed(dict(zip(player.design.names, values, strict=True)))
         study = rehearse_faults(documents, player.set_points, chosen)
         (result,) = [r for r in study.results if (r.input, r.fault) == (name, seen.fault)]
-        beyond[case] = any(stress.borne is False for stress in result.stresses)
-    return int(beyond.sum())
+        voltage[case] = any(stress.borne is False for stress in result.stresses)
+    return {"voltage": voltage, "current": current, "heat": heat}
+
+
+def excess(documents: Documents, name: str, seen: FaultCases, usual: FaultCases, player: FaultPlayer) -> int:
+    """Cases in which a fault brings device or lead more than they bear."""
+    kinds = kinds_of_excess(documents, name, seen, usual, player)
+    return int(np.logical_or.reduce(list(kinds.values())).sum())
 
 
 def study(name: str, procedure: Path, cases: int, seed: int = SEED) -> Result:

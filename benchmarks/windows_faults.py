@@ -92,12 +92,14 @@ class FaultPlayer:
         for fault in FAULTS:
             yield from (trial for trial in fault(self.scene) if trial.crossed is None)
 
-    def play(self, trial: Trial | None, name: str, workers: int = 2) -> FaultCases:
-        """Play a fault (None: none) in every case; what comes of one input."""
+    def play(self, trial: Trial | None, name: str, workers: int = 2, whole: bool = False) -> FaultCases:
+        """Play a fault (None: none) in every case; what comes of one input from the fault on. whole: from the
+        switching on.
+        """
         set_points = self.set_points if trial is None else trial.set_points or self.set_points
         simulation = self._told(set_points, trial)
         begins = self.scene.steady
-        if trial is not None and trial.at_power_up:
+        if whole or (trial is not None and trial.at_power_up):
             begins = self.scene.switched_on(name)
         if trial is not None and trial.act is not None:
             at = 0.0 if trial.at_power_up else begins

@@ -50,10 +50,11 @@ def main(arguments: list[str]) -> int:
                 told = f"  {window.setting:13} {end.side:4} {end.value:<10.6g} {end.key:10}"
                 if seen is not None and seen.cases:
                     cases += seen.cases * (1 + seen.faults)
-                    violations += seen.trips + (0 if seen.told else sum(seen.excess.values()))
-                    cautioned += sum(seen.excess.values()) if seen.told else 0
-                    told += f" {seen.trips} trip, {seen.excess or 'no fault'} beyond;"
-                    told += " (the check says so)" if seen.excess and seen.told else ""
+                    violations += seen.trips + seen.failures + sum(seen.excess.values())
+                    cautioned += seen.cautioned
+                    told += f" {seen.trips} trip, {seen.failures} not solved,"
+                    told += f" {seen.excess or 'nothing'} beyond;"
+                    told += f" ({seen.cautioned}: the check says so)" if seen.cautioned else ""
                 further = beyond(found, window, end)
                 if further is None:
                     stated += 1

@@ -13,6 +13,7 @@ from railwright.settings.context import FedInput
 
 HARDEST: Corner = {
     "voltage": 1, "limit": 1, "ovp": 1, "overshoot": 1, "lead": -1, "capacitor.capacitance": -1,
+    "capacitor.esr": 1,
     "resistor.resistance": 1, "constant_current.current": -1, "led_string.forward_voltage": 1,
     "led_string.series_resistance": 1, "coil.resistance": 1, "coil.inductance": 1, "dc_motor.resistance": 1,
     "dc_motor.inductance": 1, "dc_motor.friction": -1, "dc_motor.load_torque": -1, "dc_motor.inertia": -1,
@@ -23,7 +24,7 @@ HARDEST: Corner = {
     "filament_lamp.cold_resistance": 1, "filament_lamp.rated_power": -1, "filament_lamp.rated_current": -1,
     "filament_lamp.warm_up": -1,
 }  # fmt: skip
-"""Limit, OVP and overshoot high, least drawn, least capacitance, least resistance of the lead."""
+"""Limit, OVP and overshoot high, least drawn, least capacitance behind most resistance, least of the lead."""
 
 
 def rise(documents: Documents, source: FedInput) -> float:
@@ -41,16 +42,21 @@ def driven(
     ovp: float,
     corner: Corner = HARDEST,
     settles: float = 0.1,
+    above: float = math.inf,
+    lasts: float = 0.0,
 ) -> Iterator[tuple[str, Course]]:
-    """Each such fault, and what comes of it: a voltage that is mistyped, or a sense lead that comes off."""
+    """Each such fault, and what comes of it: a voltage that is mistyped, or a sense lead that comes off.
+
+    above [V]: from where on time counts; lasts [s]: for how long it may.
+    """
     level = source.played.highest
     assert level is not None
     goal, rate = min(10.0 * level.voltage, source.full_voltage), rise(documents, source)
     settings = {"limit": limit, "ovp": ovp}
     moves = [Move(0.0, goal, rate)]
     mistyped = bench_of(documents, source.name, settings, moves, corner)
-    yield "voltage mistyped", play(mistyped, settles, dt=1e-6)
+    yield "voltage mistyped", play(mistyped, settles + 2.0 * lasts, above, dt=1e-6)
     if source.senses:
         moves = [Move(0.0, level.voltage, rate), Move(settles, level.voltage, rate, blind=True)]
         blind = bench_of(documents, source.name, settings, moves, corner)
-        yield "sense lead off", play(blind, settles + 30e-3, dt=1e-6)
+        yield "sense lead off", play(blind, settles + 30e-3 + 2.0 * lasts, above, dt=1e-6)

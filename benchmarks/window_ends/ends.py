@@ -13,15 +13,27 @@ from tempfile import TemporaryDirectory
 import numpy as np
 from benchmarks.window_ends.devices import CASES, Case, write
 from benchmarks.window_ends.driven import HARDEST, driven, rise
-from benchmarks.window_ends.transient import CAPACITOR, CURRENT, DT, RESISTOR, Bench, Course, Move, play
+from benchmarks.window_ends.transient import (
+    CAPACITOR,
+    CONVERTER,
+    CURRENT,
+    DT,
+    RESISTOR,
+    Bench,
+    Course,
+    Move,
+    play,
+    recovery_bandwidth,
+)
 from benchmarks.window_ends.translate import Corner, bench_of
-from benchmarks.windows import changed, excess, nuisance, tightest
-from benchmarks.windows_faults import FaultCases, FaultPlayer
+from benchmarks.windows import changed, kinds_of_excess, nuisance, tightest
+from benchmarks.windows_faults import FaultPlayer
 
 from railwright.documents.loader import Documents, load_documents
 from railwright.plan.set_points import Feed
 from railwright.rehearsal.circuit import uncertain_quantities
 from railwright.rehearsal.ensemble import plan_ensemble
+from railwright.rehearsal.fault_scene import Trial
 from railwright.settings.check import settled
 from railwright.settings.context import FedInput, sources_of
 from railwright.settings.hookup import hooked_up
@@ -62,10 +74,8 @@ FAST, AFTER = 5000.0, 3e-3
 """Of a rise: its duration by the recovery of an output that follows it closely, and for how long what is
 asked of the limit is looked at after it [s].
 """
-SWINGS, ASKS = 1e-3, 2e-5
-"""What counts as asking for no more, as a part of the limit: where what is drawn turns on the way, and lead
-and output swing for a tenth of a millisecond; and at the end of the rise.
-"""
+ASKS = 2e-5
+"""What counts as asking for no more, as a part of the limit."""
 
 AT_ONCE = 0.2e-6, 1e-9
 """Recovery time [s], and its band [V] and rise [s], of an output that regulates at once: a data sheet gives
@@ -120,51 +130,71 @@ def find(case: Case, folder: Path) -> Found:
     return Found(case.name, hooked.documents, settled(hooked, TODAY), sources_of(hooked.documents)[0]["main"])
 
 
-def rewritten(found: Found, limit: float) -> Found:
-    """The same device with its current limit [A] written."""
+def rewritten(found: Found, setting: str, value: float) -> Found:
+    """The same device with its current limit [A] or its rise [V/s] written."""
     case = next(case for case in CASES if case.name == found.name)
+    if setting == "rise":
+        changed_case = replace(case, rise=f"{value!r} V/s")
+    else:
+        changed_case = replace(case, limits={**case.limits, setting: f"{value!r} A"})
     with TemporaryDirectory() as folder:
-        return find(replace(case, limits={**case.limits, "current_limit": f"{limit!r} A"}), Path(folder))
+        return find(changed_case, Path(folder))
 
 
 @dataclass(frozen=True)
 class Held:
-    """What came of an end: cases played, those that trip with nothing wrong, and those in which a fault that
-    can be contained brings too much. told: the check cautions that more flows until the limit has responded,
-    as no limit that carries the need prevents it.
+    """What came of an end: cases played, those that trip with nothing wrong or that could not be solved, and
+    those in which too much reaches device or lead, with nothing wrong or by a fault that can be contained.
+    cautioned: cases of the latter in which that is a current of which the check cautions, as more flows until
+    the limit has responded, which no limit that carries the need prevents.
     """
 
     cases: int
     trips: int
     faults: int
     excess: dict[str, int]
-    told: bool = False
+    failures: int = 0
+    cautioned: int = 0
 
 
 def held(found: Found, window: Window, end: End, cases: int) -> Held:
     """Play so many cases, and every containable fault in as many, with a setting at an end."""
-    if window.setting == "rise" or not 0.0 < end.value < math.inf:
+    if not 0.0 < end.value < math.inf:
         return Held(0, 0, 0, {})
-    if window.setting == "current_limit":  # what is automatic beside it, such as the trip delay, follows it
-        found = rewritten(found, end.value)
-    feeds = found.feeds(window.setting, end.value)
+    setting = window.setting
+    # What is automatic beside them, such as the trip delay, follows the current limit and the rise.
+    follows = setting in ("current_limit", "rise")
+    found = rewritten(found, setting, end.value) if follows else found
+    feeds = dict(found.settings.set_points) if setting == "rise" else found.feeds(setting, end.value)
     documents = found.documents
-    trips, _ = nuisance_at(found, feeds, cases)
+    trips, failures = nuisance_at(found, feeds, cases)
     player = FaultPlayer(documents, feeds, plan_ensemble(documents, feeds, cases, SEED).design)
     usual = player.play(None, "main")
-    beyond, count = {}, 0
-    for trial in player.trials():
-        if trial.fault.endswith("_mistyped") and trial.fault.startswith(window.setting.split("_")[-1]):
-            continue  # it sets what is looked at
-        if "main" not in trial.inputs or not found.containable.get(trial.fault, False):
-            continue
-        seen: FaultCases = player.play(trial, "main")
-        count += 1
-        more = excess(documents, "main", seen, usual, player)
-        if more:
-            beyond[trial.fault] = more
     told = any(finding.rule == "limit-overshoot" for finding in found.settings.findings)
-    return Held(cases, trips, count, beyond, told)
+    beyond: dict[str, int] = {}
+    cautioned = count = 0
+    for trial in (None, *player.trials()):
+        if trial is not None and not _counts(found, setting, trial):
+            continue
+        # With nothing wrong the current at which it is switched on counts, too.
+        before = replace(usual, current=np.zeros(cases)) if trial is None else usual
+        seen = player.play(trial, "main", whole=trial is None)
+        kinds = kinds_of_excess(documents, "main", seen, before, player)
+        count += trial is not None
+        if told:
+            cautioned += int((kinds["current"] & ~kinds["voltage"] & ~kinds["heat"]).sum())
+            kinds["current"] = np.zeros_like(kinds["current"])
+        more = int(np.logical_or.reduce(list(kinds.values())).sum())
+        if more:
+            beyond[seen.fault or "nothing wrong"] = more
+    return Held(cases, trips, count, beyond, failures, cautioned)
+
+
+def _counts(found: Found, setting: str, trial: Trial) -> bool:
+    """Whether a fault is one that settings contain, and is not that of the setting that is looked at."""
+    if trial.fault.endswith("_mistyped") and trial.fault.startswith(setting.split("_")[-1]):
+        return False
+    return "main" in trial.inputs and found.containable.get(trial.fault, False)
 
 
 def nuisance_at(found: Found, feeds: dict[str, Feed], cases: int) -> tuple[int, int]:
@@ -342,11 +372,13 @@ def _asks_for_more(bench: Bench, lasts: float) -> bool:
 
 
 def _let_stand(found: Found, end: End, value: float) -> Tried:
-    """What an OVP at its highest lets stand, and how high it lets the input get while it responds."""
+    """What an OVP at its highest lets stand; and, whichever of the two decides, how high and for how long it
+    lets the input get while it responds.
+    """
     source, accuracy = found.source, found.source.ovp_error or 0.0
+    always = source.input.withstands_always
+    assert always is not None
     if end.key == "withstands":
-        always = source.input.withstands_always
-        assert always is not None
         stands = value + accuracy - 0.5e-3  # just below where it acts
         bench = bench_of(
             found.documents,
@@ -361,10 +393,20 @@ def _let_stand(found: Found, end: End, value: float) -> Tried:
         course = play(bench, 0.4)
         peak = float(course.at_load[-1])
         yield "OVP late", not course.trips and peak > always - 1e-4, f"{peak:.4f} V stand"
-        return
-    most = max(float(each.voltage or 0.0) for each in source.input.withstands)
-    for fault, course in driven(found.documents, source, found.value("current_limit"), value, HARDEST, 0.3):
+    limit, most = (
+        found.value("current_limit"),
+        max(float(each.voltage or 0.0) for each in source.input.withstands),
+    )
+    for fault, course in driven(found.documents, source, limit, value, HARDEST, 0.3):
         yield fault, course.voltage > most + 3e-3, f"{course.voltage:.4f} V of {most:g} V"
+    if most > always:
+        # The more it holds, the longer it stays above what it withstands for any time.
+        lasts = max(each.duration or 0.0 for each in source.input.withstands)
+        slow = {**HARDEST, "capacitor.capacitance": 1}
+        for corner in (HARDEST, slow):
+            for fault, course in driven(found.documents, source, limit, value, corner, 0.3, always, lasts):
+                long = course.above > lasts
+                yield fault, long, f"{course.above:.4g} s above {always:g} V, of {lasts:g} s"
 
 
 def _risen(found: Found, end: End, value: float) -> Tried:
@@ -374,9 +416,8 @@ def _risen(found: Found, end: End, value: float) -> Tried:
     limit = found.value("current_limit")
     if end.key == "limit":
         for name, corner in OTHERS.items():
-            asked, least, part = _asked(found, {**HIGH, **corner, "limit": -1}, limit, value)
-            margin = (ASKS if part > 0.99 else SWINGS) * limit
-            yield name, asked > least + margin, f"asks for {asked:.6g} A of {least:.6g} A"
+            asked, least, swings = _asked(found, {**HIGH, **corner, "limit": -1}, limit, value)
+            yield name, asked > least + ASKS * limit + swings, f"asks for {asked:.6g} A of {least:.6g} A"
         return
     wanted = found.documents.procedure.requires[0].limits[1]
     assert wanted is not None
@@ -394,8 +435,8 @@ def _risen(found: Found, end: End, value: float) -> Tried:
 
 
 def _asked(found: Found, corner: Corner, limit: float, rate: float) -> tuple[float, float, float]:
-    """The most that is asked of the limit while it rises, and what the limit carries [A]: of each output,
-    where no limit holds it; and when, by the duration of the rise. An output that follows faster than its
+    """The most that is asked of the limit while it rises, what the limit carries, and how far it may swing
+    beyond [A]: of each output, where no limit holds it. An output that follows faster than its
     data sheet tells lags least behind the rise, and shows least of its own swings where the load changes; not
     one that senses at the load, which swings with lead and capacitor if it is much faster.
     """
@@ -414,7 +455,38 @@ def _asked(found: Found, corner: Corner, limit: float, rate: float) -> tuple[flo
     parts = len(free.supplies)
     asked = np.where(course.time > max(20.0 * fast, 0.01 * over), course.asked, 0.0) / parts
     most = int(asked.argmax())
-    return float(asked[most]), sum(each.limit for each in told.told) / parts, float(course.time[most]) / over
+    swings = sum(_swings(replace(free, supplies=supplies), load) for load in free.loads)
+    return float(asked[most]), sum(each.limit for each in told.told) / parts, swings / parts
+
+
+def _swings(bench: Bench, load: tuple[int, Sequence[float]]) -> float:
+    """By how much lead and output swing beyond what a converter draws as its soft start ends [A]: there its
+    current no longer grows by s [A/s], while that of the lead goes on against the input's capacitance, and
+    that of the output in its voltage loop.
+    """
+    kind, figures = load
+    if kind != CONVERTER or figures[4] <= 0.0:
+        return 0.0
+    power, efficiency, starts, _, soft = figures
+    grows = power / efficiency / starts / soft
+    banks = [each for kind, each in bench.loads if kind == CAPACITOR]
+    beyond = max(_goes_on(recovery_bandwidth(each), each.damping) for each in bench.supplies)
+    if banks:
+        held, ohms = sum(each[0] for each in banks), bench.ohms + min(each[1] for each in banks)
+        omega = 1.0 / math.sqrt(bench.henries * held)
+        beyond += _goes_on(omega, ohms / (2.0 * bench.henries * omega))
+    return grows * beyond
+
+
+def _goes_on(omega: float, damping: float) -> float:
+    """How far a current goes on past a slope of 1 A/s that ends [A], in a loop of the second order: the
+    greatest value of exp(-ζ ω t) sin(ω_d t) / ω_d (closed form).
+    """
+    if abs(damping - 1.0) < 1e-6:
+        return math.exp(-1.0) / omega
+    root = math.sqrt(abs(1.0 - damping**2))
+    angle = math.acos(damping) if damping < 1.0 else math.acosh(damping)
+    return math.exp(-damping / root * angle) / omega
 
 
 def start_up(course: Course) -> float:

@@ -7,17 +7,23 @@ benchmarks.window_ends`.
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
-from benchmarks.window_ends.devices import CASES, _c, _cell, _converter, _lamp, _motor, _r
+from benchmarks.window_ends.devices import CASES, _c, _cell, _converter, _i, _lamp, _motor, _r, write
 from benchmarks.window_ends.devices import Case as Device
 from benchmarks.window_ends.driven import HARDEST, driven
 from benchmarks.window_ends.ends import HIGH, STEPS, at_both_ends, beyond, find, held
 from benchmarks.window_ends.transient import Move, play
-from benchmarks.window_ends.translate import bench_of
+from benchmarks.window_ends.translate import bench_of, lead_ohms
+
+from railwright.documents.loader import load_documents
+from railwright.settings.context import sources_of
+from railwright.settings.windows import current_limit
+from railwright.settings.windows.window import End
 
 BY_NAME = {case.name: case for case in CASES}
 
@@ -244,3 +250,106 @@ def test_of_a_lamp_no_rise_is_said_to_stay_out_of_the_limit(tmp_path: Path) -> N
     """Cold it draws twelve times as much: in the limit at any rate worth naming."""
     device = find(Device("lamp", "s.one", 12, ((16, ""),), 3.9, [_lamp(12, 10)]), tmp_path)
     assert "limit" not in [each.key for each in device.window("rise").ends]
+
+
+@pytest.mark.parametrize("limit", ["2.59 A", "auto", "3.4 A", "5 A"])
+@pytest.mark.parametrize(
+    ("arrangement", "volts", "ohms", "sense"),
+    [
+        ("parallel", 24.0, 10.0, "at load"),
+        ("parallel", 12.0, 5.0, "at load"),
+        ("parallel", 24.0, 10.0, "at terminals"),
+        ("series", 48.0, 30.0, "at load"),
+    ],
+)
+def test_an_ovp_of_joined_outputs_lets_stand_what_stands(
+    arrangement: str, volts: float, ohms: float, sense: str, limit: str, tmp_path: Path
+) -> None:
+    """Closed form: V + ε at the load, (V + ε) R_lead / R_load more at the terminals, and the OVP early. In
+    parallel both outputs are set high: one stays in its limit, and the other regulates.
+    """
+    if arrangement == "series" and limit == "5 A":
+        limit = "2.2 A"
+    limits = {"current_limit": limit} if limit != "auto" else {}
+    if arrangement == "parallel":
+        limits |= {"at_limit": "regulate", "trip_delay": None}  # type: ignore[dict-item]
+    source = {arrangement: ["s.one", "s.two"]}
+    case = Device("joined", source, volts, ((1.4 * volts, ""),), 5.6, [_r(ohms)], sense, limits=limits)
+    device = find(case, tmp_path)
+    end, count = device.window("ovp").low, 2 if arrangement == "series" else 1
+    assert end is not None
+    assert end.key == "rehearsed"
+    set_high = volts * (1.0 + 0.0005) + 8e-3 * count
+    lead = lead_ohms(device.documents, "pair", 1.0) if sense == "at load" else 0.0
+    stands = set_high * (1.0 + lead / (0.95 * ohms)) + 0.1 * count
+    assert stands - 1e-3 <= end.value <= stands + 0.03 * count
+
+
+def _raised(end: End, by: float) -> End:
+    return replace(end, value=round(end.value + by, 6))
+
+
+@pytest.mark.parametrize(("volts", "withstood", "by"), [(12.0, 15.0, 1.0), (24.0, 30.0, 2.0)])
+def test_the_judge_counts_a_voltage_where_the_check_cautions_of_a_current(
+    volts: float, withstood: float, by: float, tmp_path: Path
+) -> None:
+    """Before, whatever came of such a device counted as cautioned of."""
+    load = [_r(60.0), {"capacitor": {"capacitance": "2200 uF ± 20 %", "esr": "40 mohm"}}]
+    limits = {"current_limit": "1.6 A"}
+    case = Device("hot", "s.one", volts, ((withstood, ""),), 2.4, load, "at load", "", limits=limits)
+    device = find(case, tmp_path)
+    window = device.window("ovp")
+    assert window.high is not None
+    assert "limit-overshoot" in {each.rule for each in device.settings.findings}
+    assert held(device, window, window.high, 20).excess == {}
+    assert max(held(device, window, _raised(window.high, by), 20).excess.values()) == 20
+
+
+@pytest.mark.parametrize(
+    ("permitted", "farads", "by", "holds"),
+    [("3 ms", "470 uF", 0.6, False), ("3 ms", "470 uF", 0.0, True), ("2 s", "470 uF", 0.6, True)],
+)
+def test_the_judge_counts_the_time_above_what_is_withstood_for_any(
+    permitted: str, farads: str, by: float, holds: bool, tmp_path: Path
+) -> None:
+    """31 V are withstood for a time, and 26 V for any. From 26.6 V on 570 µF fall to 26 V by 17 mA of the
+    bleeder and 2 mA of the load: in 18 ms. Before, no more than the highest voltage was looked at.
+    """
+    load = [_i("2 mA", 9), _c(farads)]
+    case = Device("slow", "s.small", 24, ((26, ""), (31, permitted)), 0.9, load, "at load")
+    device = find(case, tmp_path)
+    window = device.window("ovp")
+    (end,) = [each for each in window.ends if each.key == "brief"]
+    always = min(end.value, 25.9)
+    told = beyond(device, window, _raised(replace(end, value=always), by), far=())
+    assert told is not None
+    assert told.at is holds, told
+
+
+@pytest.mark.parametrize(
+    ("volts", "watts", "starts", "stops", "dips"),
+    [(24.0, 12.0, 17.0, 14.0, 15.0), (48.0, 30.0, 36.0, 30.0, 32.0), (24.0, 9.0, 20.0, 10.0, 12.0)],
+)
+def test_a_limit_carries_what_a_converter_draws_lower_than_it_starts(
+    volts: float, watts: float, starts: float, stops: float, dips: float, tmp_path: Path
+) -> None:
+    """1.1 P / (0.82 V) at the lowest level played in the operating range, plus 0.1 % and 4 mA. Before, it was
+    what it draws as it starts: as little as 62 % of that.
+    """
+    load = [_converter(watts, starts, stops, "6 ms"), _c("330 uF")]
+    case = Device("dip", "s.high", volts, ((1.3 * volts, ""),), 4.5, load, "at load")
+    procedure = write(case, tmp_path / "dip")
+    shape = [{"step_to": f"{dips} V"}, {"hold": "300 ms"}, {"step_to": f"{volts} V"}, {"hold": "200 ms"}]
+    for name, change in (
+        ("p", lambda data: data["steps"].insert(1, {"shape": {"input": "main", "segments": shape}})),
+        ("d", lambda data: data["inputs"]["main"].update(operating=f"{dips - 0.5} V .. {1.1 * volts} V")),
+    ):
+        path = procedure.with_name(f"{name}.yaml")
+        data = json.loads(path.read_text("utf-8"))
+        change(data)
+        path.write_text(json.dumps(data, ensure_ascii=False), "utf-8")
+    source = sources_of(load_documents(procedure))[0]["main"]
+    end = current_limit.window(source).low
+    assert end is not None
+    drawn = 1.1 * watts / 0.82 / dips
+    assert end.value == pytest.approx(drawn * 1.001 + 4e-3, abs=1.5e-3)

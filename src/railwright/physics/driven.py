@@ -14,9 +14,11 @@ class Driven:
     """What drives one output's voltage upwards while nothing holds it back but its limits; SI units.
 
     limit: with its error; overshoot: how far the current may stand above it until it has responded; response:
-    after which nine tenths of that are gone. capacitance: the least. fastest: rate of the reference, inf:
-    it asks for all it can. drawn: (voltage, current) at rising voltages, the least that is drawn there.
-    begins: begins the course of what changes by itself and is drawn besides; see `Besides`.
+    after which nine tenths of that are gone. capacitance: the least, of what rises with the output at once.
+    fastest: rate of the reference, inf: it asks for all it can. drawn: (voltage, current) at rising voltages,
+    the least that is drawn there. begins: begins the course of what changes by itself and is drawn besides;
+    see `Besides`. behind: capacitors that rise after it, each with the resistance that it is charged through
+    (farads, ohms).
     """
 
     limit: float
@@ -27,6 +29,7 @@ class Driven:
     fastest: float
     drawn: tuple[tuple[float, float], ...]
     begins: Callable[[], Besides] | None = None
+    behind: tuple[tuple[float, float], ...] = ()
 
     def course(self) -> Course:
         """The voltage against time from the first voltage of `drawn` to the last, or to where it stays.
@@ -35,8 +38,8 @@ class Driven:
         dz/dt = k (I_limit - i), z at most the overshoot, which it begins with; k = ln 10 / response. In equal
         steps of voltage, in each of which i stays the same.
         """
-        if self.begins is not None and self.capacitance > 0.0:
-            return self._followed(self.begins())
+        if (self.begins is not None or self.behind) and self.capacitance > 0.0:
+            return self._followed(self.begins() if self.begins is not None else _nothing)
         k = math.log(10.0) / max(self.response, 1e-9)
         spare, time, last = self.overshoot, 0.0, self.drawn[0][0]
         times, volts = [0.0], [last]
@@ -60,37 +63,91 @@ class Driven:
         return Course(tuple(times), tuple(volts), self.drawn)
 
     def _followed(self, besides: Besides) -> Course:
-        """The same beside what changes by itself: in steps of time, as the voltage may fall back."""
+        """The same beside what changes by itself, or is charged through a resistance of its own: in steps of
+        time, as the voltage may fall back.
+        """
         k = math.log(10.0) / max(self.response, 1e-9)
         spare, time, v, top = self.overshoot, 0.0, self.drawn[0][0], self.drawn[-1][0]
         width, highest, moving = (top - v) / (PARTS * len(self.drawn)), v, besides(v, 0.0, 0.0, 0.0)
-        levels = [volts for volts, _ in self.drawn]
-        least = [amperes for _, amperes in self.drawn]
-        found = [(time, v, v, moving)]
-        while v < top and len(found) < MOST:
-            still = _interpolated(v, levels, least) if any(least) else 0.0
-            drawn = still + moving
-            wanted = self.capacitance * self.fastest + drawn
-            given = min(self.limit + spare, self.power / max(v, 1e-3), wanted)
-            net = given - drawn
-            took = min(max(SHORT, LATER * time), self.capacitance * width / max(abs(net), 1e-12))
-            if given >= self.limit + spare:
-                spare *= math.exp(-k * took)
+        levels, least = zip(*self.drawn, strict=True)
+        held, drawn, over = _Held(self.behind, v), _interpolated(v, levels, least) + moving, False
+        found = [(time, v, v, drawn, 0.0)]
+        while v < top and len(found) < MOST and not over:
+            given = min(self.limit + spare, self.power / max(v, 1e-3))
+            steep = min(abs(given - drawn - held.takes(v)) / self.capacitance, self.fastest)
+            took = min(max(SHORT, LATER * time), width / max(steep, SLOW))
+            lasts = math.exp(-0.5 * k * took)  # of what stands above the limit, by the middle of the step
+            given = min(self.limit + spare * lasts, given)
+            step, charges = held.rises(v, took, given - drawn, self.capacitance, self.fastest)
+            given = min(given, self.capacitance * step / took + drawn + charges)
+            if given >= (self.limit + spare * lasts) * (1.0 - ROUNDED):
+                spare *= lasts * lasts
             else:
                 spare = max(0.0, min(self.overshoot, spare + k * took * (self.limit - given)))
-            time, v = time + took, max(0.0, v + net * took / self.capacitance)
+            net, time, v = given - drawn, time + took, max(0.0, v + step)
+            over = self.begins is None and steep < SLOW
             moving, highest = besides(v, took, drawn, net), max(highest, v)
-            found.append((time, highest, v, still + moving))
-        times, volts, real, currents = (tuple(column) for column in zip(*found, strict=True))
-        passed = tuple(zip(volts, currents, strict=True))
-        stays = v < top and volts[-1] <= volts[int(0.75 * len(volts))]
-        return Course(times, volts, passed, stays=stays, real=real if real != volts else ())
+            drawn = _interpolated(v, levels, least) + moving
+            found.append((time, highest, v, drawn, charges / held.farads if held.farads else 0.0))
+        times, volts, real, currents, rates = (tuple(column) for column in zip(*found, strict=True))
+        stays = v < top and (over or volts[-1] <= volts[int(0.75 * len(volts))])
+        return Course(
+            times,
+            volts,
+            tuple(zip(volts, currents, strict=True)),
+            stays=stays,
+            real=real if real != volts else (),
+            filled=tuple(zip(volts, rates, strict=True)) if held.farads else (),
+        )
+
+
+class _Held:
+    """Capacitors that are each charged through a resistance (farads, ohms), from one voltage on."""
+
+    def __init__(self, behind: Sequence[tuple[float, float]], volts: float) -> None:
+        self._behind, self._volts = behind, [volts] * len(behind)
+        self.farads = sum(farads for farads, _ in behind)
+
+    def takes(self, v: float) -> float:
+        """What they are charged with at a voltage before them [A]."""
+        return sum((v - own) / ohms for (_, ohms), own in zip(self._behind, self._volts, strict=True))
+
+    def rises(
+        self, v: float, took: float, net: float, capacitance: float, fastest: float
+    ) -> tuple[float, float]:
+        """How far a capacitor before them rises from a voltage in a step of time [V], charged with so much
+        [A], no faster than a rate [V/s]; and what goes into them [A].
+
+        By trapezoids, or backward Euler where one is charged faster than in a step.
+        """
+        parts = [0.5 if took < ohms * capacitance else 1.0 for _, ohms in self._behind]
+        each = [
+            farads / (part * took + ohms * farads)
+            for part, (farads, ohms) in zip(parts, self._behind, strict=True)
+        ]
+        lags = sum(siemens * (v - own) for siemens, own in zip(each, self._volts, strict=True))
+        more = sum(part * siemens for part, siemens in zip(parts, each, strict=True))
+        step = min((net - lags) / (capacitance / took + more), fastest * took)
+        self._volts = [
+            own + took * siemens / farads * (v + part * step - own)
+            for part, (farads, _), siemens, own in zip(parts, self._behind, each, self._volts, strict=True)
+        ]
+        return step, lags + more * step
 
 
 Besides = Callable[[float, float, float, float], float]
 """(voltage [V], duration of the step that ends there [s], all that was drawn in it and what charged the
 capacitance meanwhile [A]) -> what is drawn then beside `Driven.drawn` [A]; it keeps its own states.
 """
+
+
+def _nothing(volts: float, lasts: float, amperes: float, charges: float) -> float:
+    """Nothing is drawn besides."""
+    return 0.0
+
+
+SLOW, ROUNDED = 1e-3, 1e-12
+"""Rate below which a voltage no longer rises [V/s], where nothing changes by itself; what counts as equal."""
 
 MOST, SHORT, LATER = 2000, 50e-6, 0.02
 """Steps of a course at most; how long one lasts at most [s], or which part of the time so far."""
@@ -102,7 +159,8 @@ PARTS = 8
 @dataclass(frozen=True, slots=True)
 class Course:
     """A voltage that rises: at rising times [s] the highest so far [V]; drawn: see `Driven`. stays: it gets
-    no higher. real: the voltages themselves, where they fall back on the way; else empty.
+    no higher. real: the voltages themselves, where they fall back on the way; else empty. filled: voltages,
+    and how fast those of capacitors behind a resistance of their own rise then [V/s]; empty: there are none.
     """
 
     times: tuple[float, ...]
@@ -110,6 +168,7 @@ class Course:
     drawn: tuple[tuple[float, float], ...]
     stays: bool = False
     real: tuple[float, ...] = ()
+    filled: tuple[tuple[float, float], ...] = ()
 
     def past(self, level: float, time: float) -> float:
         """How far it rises past a level [V] in a time [s] from the instant at which it passes it; 0: it does
@@ -149,9 +208,19 @@ class Course:
         after = min(max(1, bisect_left(self.volts, level)), len(self.volts) - 1)
         return (self.volts[after] - self.volts[after - 1]) / (self.times[after] - self.times[after - 1])
 
+    def fills_at(self, level: float) -> float:
+        """How fast the capacitors behind it rise when it gets to a voltage [V/s]: as it does, where they have
+        no resistance of their own.
+        """
+        if not self.filled or (self.stays and level >= self.volts[-1]):
+            return self.rate_at(level)
+        volts, rates = zip(*self.filled, strict=True)
+        return _interpolated(max(level, volts[0]), volts, rates)
+
     def drawn_at(self, level: float) -> float:
         """The least that is drawn at a voltage [A]."""
-        return _interpolated(level, [volts for volts, _ in self.drawn], [least for _, least in self.drawn])
+        volts, least = zip(*self.drawn, strict=True)
+        return _interpolated(max(level, volts[0]), volts, least)
 
     @property
     def _last(self) -> float:

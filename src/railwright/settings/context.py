@@ -198,7 +198,7 @@ class FedInput(Group):
 
         The greater of the declared steady current and of what the load model draws up to the highest voltage
         played: from the lowest voltage at which a converter may start (every power-up passes there), or from
-        0 V.
+        0 V; and from the lowest that is played in the operating range, in which it goes on running.
         """
         return max(self.asked) if self.asked else None
 
@@ -209,6 +209,8 @@ class FedInput(Group):
         top = highest.voltage if highest else self.input.nominal
         starting = min((each.starts_at.low for each in self.load.converters), default=0.0)
         bottom = starting if 0 < starting < top else min(1e-3, top)
+        works = (level.voltage for level in self.played.meant_within(self.input.operating))
+        bottom = min(bottom, *(volts for volts in works if volts > 0.0), bottom)
         drawn = self.load.over(bottom, top) if top > 0 else None
         declared = self.input.current.steady.high if self.input.current.steady else None
         if top < self.input.operating.low:
@@ -241,6 +243,11 @@ class FedInput(Group):
         level [V]; negative: above, where the lead's inductance goes on charging the input [V].
         """
         limit = self._limit_or_full(limit)
+        held, ohms = self.load.capacitance.low, self.resistance.low
+        through = ohms + self.load.least_resistance
+        swings = swing(held, self.output_capacitance or 0.0, through, lead_inductance(self.lead))
+        swings = max(swings, -ohms)  # no less than as its OVP acts, what charges it still flowing
+        worst = max if swings > 0.0 else min
         drawn, rate = math.inf, 0.0
         for output, share, courses in zip(self.rows, self.shares, self._courses(limit), strict=True):
             own, response = level * share, (output.ovp.response if output.ovp else None) or 0.0
@@ -248,10 +255,8 @@ class FedInput(Group):
             if not peaks:
                 return 0.0
             drawn = min(drawn, *(course.drawn_at(peak) for course, peak in peaks))
-            rate += min(course.rate_at(peak) for course, peak in peaks)
+            rate += worst(course.fills_at(peak) for course, peak in peaks)
         rate = rate if self.series else rate / self.count
-        ohms, held = self.resistance.low, self.load.capacitance.low
-        swings = swing(held, self.output_capacitance or 0.0, ohms, lead_inductance(self.lead))
         return ohms * drawn - held * rate * swings
 
     def ovp_past(self, level: float, limit: float | None) -> float:
@@ -327,9 +332,10 @@ class FedInput(Group):
             overshoot=LIMIT_OVERSHOOT.high * sum(output.current.high for output in together),
             response=max(LIMIT_RESPONSE if o.limit_response is None else o.limit_response for o in together),
             power=sum(math.inf if output.power is None else output.power for output in together),
-            capacitance=sum(map(own_capacitance, together)) + self._held(own_capacitance(own)),
+            capacitance=sum(map(own_capacitance, together)),
             fastest=asked if reference is None else min(asked, reference),
             drawn=(),
+            behind=self._behind(own_capacitance(own)),
         )
         found = [self._driven(driven, 0.0, share, stiff)]
         start = self.highest_terminals(limit) or 0.0
@@ -391,17 +397,18 @@ class FedInput(Group):
         lost = self.resistance.low * (drawn + part * max(0.0, most - drawn))
         return min(drawn, self.load.at_least(max(0.0, volts - lost), risen))
 
-    def _held(self, own: float) -> float:
-        """Least capacitance of the input that holds an output's voltage back beside its own [F]: in series
-        only where all outputs rise alike.
+    def _behind(self, own: float) -> tuple[tuple[float, float], ...]:
+        """Capacitors of the input that hold an output's voltage back beside its own [F], each at its least,
+        with the most series resistance and the least of the lead [Ω]: in series only where all outputs rise
+        alike.
         """
-        if not self.series:
-            return self.load.capacitance.low
-        alike = all(
+        alike = not self.series or all(
             own_capacitance(output) == own and output.voltage.high == self.rows[0].voltage.high
             for output in self.rows
         )
-        return self.load.capacitance.low * self.count if alike else 0.0
+        count, lead = self.count if self.series else 1, self.resistance.low
+        each = self.load.behind if alike else ()
+        return tuple((farads * count, (ohms + lead) / count) for farads, ohms in each)
 
     def set_to(self, feed: Feed, setting: str) -> float | None:
         """What a setting of the group is set to, in SI units; None: it is not used."""

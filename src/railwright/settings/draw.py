@@ -118,9 +118,9 @@ class LoadModel:
     settled: False where a part draws another current until it has settled (a lamp, a motor), so that only
     a rehearsal tells how long an input takes to charge. surges: True where it may draw more until then.
     waits: True where a part draws something else at once than once it has settled. follows: where one has a
-    course of its own; see `followers`. moves: True where what it
-    draws at a voltage changes with what has flowed (a cell). series_resistance: the largest of its capacitors
-    [Ω].
+    course of its own; see `followers`. moves: True where what it draws at a voltage changes with what has
+    flowed (a cell). series_resistance, least_resistance: the largest and the smallest of its capacitors [Ω].
+    behind: of each capacitor its least capacitance [F] and its largest series resistance [Ω].
     """
 
     def __init__(self, wanted: Input, fixture: Fixture | None = None) -> None:
@@ -160,7 +160,11 @@ class LoadModel:
         capacities = [bank.capacitance for bank in self.banks]
         resistances = [bank.esr.high if bank.esr else Capacitor.assumed["esr"][0] for bank in self.banks]
         self.series_resistance = max(resistances, default=0.0)
+        self.least_resistance = min((bank.esr.low if bank.esr else 0.0 for bank in self.banks), default=0.0)
         self.capacitance = Bounds(sum(each.low for each in capacities), sum(each.high for each in capacities))
+        self.behind = tuple(
+            (each.low, ohms) for each, ohms in zip(capacities, resistances, strict=True) if each.low > 0.0
+        )
 
     def current(self, voltage: float, came_from: float = math.inf) -> Bounds | None:
         """Current at the connector at a steady voltage [V], every part running as long as it can.

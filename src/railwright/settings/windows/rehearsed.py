@@ -136,35 +136,56 @@ class _Study:
                 self.corner(number ^ bits_of_all)
         for name, places in own.items():
             if base[name].trip_delay.value <= 0.0 or self._settles(name):
-                self._ascend(name, places)
+                self._ascend(name, places, "trip_delay")
+            if self.set_points[name].arrangement != "alone":
+                self._as_joined(name, places)
+
+    def _as_joined(self, name: str, places: Sequence[int]) -> None:
+        """Look on for what joined outputs ask of OVP and OPP, as what one does hangs on the others: in
+        parallel one stays in its limit while another regulates, and both may set too much.
+        """
+        high = (1 << len(self.quantities)) - 1
+        for setting in ("ovp", "opp"):
+            if (name, setting) not in self.wanted:
+                continue
+            found = self.corner(high)
+            if found is not None:
+                self._climb(name, places, setting, high, getattr(found[name], setting).value)
+            self._ascend(name, places, setting)
 
     def _settles(self, name: str) -> bool:
         """Whether a part of an input's load draws something else until it has settled, such as a motor."""
         return any(KINDS[entry.kind].settles for entry in self.documents.device.inputs[name].load
                    if entry.kind != "capacitor")  # fmt: skip
 
-    def _ascend(self, name: str, places: Sequence[int]) -> None:
-        """Look on for the corner in which an input stays longest in the limit, from the one found.
+    def _ascend(self, name: str, places: Sequence[int], setting: str) -> None:
+        """Look on for the corner in which an input asks for most of a setting, from the one found, such as in
+        which it stays longest in the limit.
 
         Where the first corner does not reach the limit at all, most quantities changed nothing there, and
         what one of them does to a motor hangs on the others: each is turned again, until none raises it.
         """
-        key = name, "trip_delay"
-        level, replay = self.most[key]
         for _ in range(ASCENTS):
+            level, replay = self.most[name, setting]
             if replay is None or replay.corner is None or level.value <= 0.0 or math.isinf(level.value):
                 return
-            bits, begun, corner, start = 0, self.steps, replay.corner, level.value
-            for place in places:
-                found = self.corner(corner ^ (1 << place))
-                if found is not None and found[name].trip_delay.value > start:
-                    bits |= 1 << place
-                if self.steps - begun > STEPS:
-                    return
-            if bits == 0:
+            if not self._climb(name, places, setting, replay.corner, level.value):
                 return
+
+    def _climb(self, name: str, places: Sequence[int], setting: str, corner: int, start: float) -> bool:
+        """Turn each quantity of a corner, and then all together that raise what is asked of a setting there;
+        whether any does, and there was time to tell.
+        """
+        bits, begun = 0, self.steps
+        for place in places:
+            found = self.corner(corner ^ (1 << place))
+            if found is not None and getattr(found[name], setting).value > start:
+                bits |= 1 << place
+            if self.steps - begun > STEPS:
+                return False
+        if bits:
             self.corner(corner ^ bits)
-            level, replay = self.most[key]
+        return bits != 0
 
     def _first(self) -> int:
         """The corner to begin with: all at the upper bound, but of outputs in parallel only the first sets
