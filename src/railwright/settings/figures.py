@@ -74,15 +74,11 @@ def two_digits(value: float, low: float, high: float, step: float) -> float:
         for each in around
         if low <= each <= high and abs(each - value) <= 0.1 * value and on_grid(each, step)
     ]
-    if not fit:
-        return _on_step(value, low, high, step)
-    return min(fit, key=lambda each: abs(each - value))
+    return min(fit, key=lambda each: abs(each - value), default=_on_step(value, low, high, step))
 
 
 def _on_step(value: float, low: float, high: float, step: float) -> float:
     """The nearest whole number of steps within low..high; where there is none, the value as it is."""
     ends = (math.floor(value / step) * step, math.ceil(value / step) * step)
     inside = [each for each in ends if low <= each <= high]
-    if not inside:
-        return value
-    return round(inside[0] if abs(inside[0] - value) <= abs(inside[-1] - value) else inside[-1], 12)
+    return round(min(inside, key=lambda each: abs(each - value)), 12) if inside else value

@@ -125,12 +125,7 @@ class Played:
                     own[-1] = own[-1][0], end
                 else:
                     own.append((start, end))
-        summed = {}
-        for step, stretches in found.items():
-            if lengths := [end - start for start, end in stretches]:
-                first, last = stretches[0][0], stretches[-1][1]
-                summed[step] = Outside(first, last, sum(lengths), max(lengths), len(lengths))
-        return summed
+        return {step: _summed(stretches) for step, stretches in found.items() if stretches}
 
     def _standing(self) -> Iterator[tuple[int, Piece]]:
         """Pieces of the set point while the output is on, each with the step that set it; without the rise
@@ -196,6 +191,12 @@ class Played:
                 run = 0.0
             longest = max(longest, run)
         return longest
+
+
+def _summed(stretches: Sequence[tuple[float, float]]) -> Outside:
+    """What stretches of time come to, which follow each other."""
+    lengths = [end - start for start, end in stretches]
+    return Outside(stretches[0][0], stretches[-1][1], sum(lengths), max(lengths), len(lengths))
 
 
 def _outside(piece: Piece, interval: Interval) -> Iterator[tuple[float, float]]:
@@ -339,12 +340,11 @@ def _added_to(played: Played, added: Sequence[tuple[int, Action, Slope, bool]], 
     levels = [Level(slope.stop, slope.step, slope.path) for _, _, slope, taken in added if taken]
     own = [(number, each) for number, each in enumerate(timeline.actions) if each.input == added[0][1].input]
     taken_along = [(cause, action) for cause, action, _, taken in added if taken]
-    actions = [each for _, each in sorted([*own, *taken_along], key=lambda entry: entry[0])]
     return replace(
         played,
         levels=tuple(dict.fromkeys([*played.levels, *levels])),
         moves=tuple(dict.fromkeys([*played.moves, *(slope for _, _, slope, _ in added)])),
-        actions=tuple(actions),
+        actions=tuple(each for _, each in sorted([*own, *taken_along], key=lambda entry: entry[0])),
     )
 
 
@@ -353,7 +353,7 @@ def what_is_played(procedure: Procedure, device: Device) -> tuple[dict[str, Play
     timeline = timeline_of(procedure, device)
     walked = grouped(_walk(procedure, device, timeline))
     actions = grouped((action.input, action) for action in timeline.actions)
-    played = {
+    return {
         name: Played(
             tuple(each for each in walked.get(name, []) if isinstance(each, Level)),
             tuple(each for each in walked.get(name, []) if isinstance(each, Slope)),
@@ -361,5 +361,4 @@ def what_is_played(procedure: Procedure, device: Device) -> tuple[dict[str, Play
             timeline.duration,
         )
         for name in procedure.hook_up
-    }
-    return played, timeline
+    }, timeline

@@ -11,6 +11,7 @@ import numpy as np
 from railwright.assumptions import Assumption
 from railwright.circuit.case import QuantityName
 from railwright.evaluation.outcome import Result
+from railwright.frozen import kept
 from railwright.plan.required_trip import not_required
 from railwright.quantities import Uncertain
 from railwright.settings.context import BoundDocuments, FedInput
@@ -56,6 +57,7 @@ class Rehearsed:
         sources = self.context.sources
         return [(sources[name], traces) for name, traces in self.record.traces.items() if name in sources]
 
+    @kept
     def start(self, name: str) -> Start | None:
         """How the first power-up of an input ends by its operating points, in the hardest case; None: it is
         not powered up. Looked for once an input, as it takes up to a second: only rules that found something
@@ -63,14 +65,7 @@ class Rehearsed:
         """
         from railwright.rehearsal.starts import starts
 
-        if name not in self._starts:
-            only = {name: self.context.feeds[name]}
-            self._starts[name] = starts(self.context.documents, only, hardest).get(name)
-        return self._starts[name]
-
-    @cached_property
-    def _starts(self) -> dict[str, Start | None]:
-        return {}
+        return starts(self.context.documents, {name: self.context.feeds[name]}, hardest).get(name)
 
     def events(self, source: FedInput, *kinds: EventKind) -> list[Event]:
         """Events of these kinds of an input or its outputs."""

@@ -25,7 +25,7 @@ LOW_STAIR = 0.05
 
 def _delivered(context: Context) -> Iterator[tuple[Delivery, Path, str]]:
     """Every delivery with where its shape is written, and its step's name."""
-    for each in context.deliveries:
+    for each in context.plan.deliveries:
         path = _shape_path(context, each.step, each.input)
         yield each, path, context.timeline.spans[each.step].name
 
@@ -147,7 +147,7 @@ def _unkept(context: Context, step: int, name: str) -> bool:
 
 def _shapes_too_soon(context: Context) -> Iterator[_TooSoon]:
     """Shapes of which the host would leave out set points."""
-    delivered = {(each.step, each.input): each for each in context.deliveries}
+    delivered = {(each.step, each.input): each for each in context.plan.deliveries}
     ends = _at_the_end(context.timeline)
     for (step, name), own in shape_actions(context.timeline).items():
         draft, delivery = context.drafts.get(name), delivered.get((step, name))
