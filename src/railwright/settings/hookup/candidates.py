@@ -119,9 +119,7 @@ def _cautions(demand: Demand, source: FedInput) -> tuple[str, ...]:
 def _most_limit(source: FedInput) -> float:
     """The largest automatic current limit that outputs and lead have room for [A]."""
     permitted = source.lead.permitted_current
-    if permitted is None:
-        return source.full_current
-    return min(source.full_current, permitted - (source.limit_error(permitted) or 0.0))
+    return source.full_current if permitted is None else min(source.full_current, source.surely(permitted))
 
 
 MOST_HARM = 1000
@@ -214,10 +212,11 @@ def alike(demand: Demand, chosen: Candidate) -> list[tuple[Candidate, tuple[floa
     """The same outputs with every lead and place of sensing that leaves headroom and cautions as they are,
     each with what decides between them: see `liking`.
     """
-    fit = (
-        each for each in _proposals(demand, chosen.source) if not any(True for _ in with_lead(demand, each))
+    found = (
+        _candidate(demand, source, ())
+        for source in _proposals(demand, chosen.source)
+        if not any(True for _ in with_lead(demand, source))
     )
-    found = (_candidate(demand, source, ()) for source in fit)
     return [
         (each, liking(each.source))
         for each in found
@@ -266,9 +265,11 @@ class Taken:
                 return Obstacle(
                     f"{candidate.source.words} would join {candidate.input} to another input through {where}"
                 )
-        if common_coupling := [each for each in candidate.coupled if each in self.couplings]:
-            supply = common_coupling[0][0]
-            return Obstacle(f"{candidate.source.words} is coupled to an output of {supply} for another input")
+        for supply, number in candidate.coupled:
+            if (supply, number) in self.couplings:
+                return Obstacle(
+                    f"{candidate.source.words} is coupled to an output of {supply} for another input"
+                )
         return None
 
 
@@ -376,5 +377,5 @@ def against_group(demand: Demand, group: Group) -> tuple[Obstacle, ...]:
     """What speaks against an output taken alone, with the lead that speaks least."""
     if found := of_group(demand, demand.fed(group)):
         return tuple(found)
-    each = [tuple(with_lead(demand, source)) for source in _proposals(demand, group)]
+    each = (tuple(with_lead(demand, source)) for source in _proposals(demand, group))
     return min(each, key=len, default=())

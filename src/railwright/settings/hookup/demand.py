@@ -209,8 +209,11 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
             operation_of(name, procedure, played[name], timeline),
         )
         levels = {level.voltage for level in played[name].levels}
-        drawn = {volts: source.load.current(volts) for volts in levels if volts > 0}
-        draws = [source.fed_at(volts, each.high) for volts, each in drawn.items() if each is not None]
+        draws = [
+            source.fed_at(volts, drawn.high)
+            for volts in levels
+            if volts > 0 and (drawn := source.load.current(volts))
+        ]
         diode = fixture.drop.high if fixture else 0.0
         rises = [rate for slope, rate in played[name].slopes if "rise" in slope.path]
         found[name] = Demand(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 from railwright.documents.bench import Bench, Output
 from railwright.documents.loader import Documents
@@ -19,7 +18,7 @@ from railwright.settings.hookup.joinings import couplings_of
 from railwright.settings.hookup.program import Program, with_leads, worth
 from railwright.settings.hookup.result import WHOLE, HookedUp
 from railwright.settings.hookup.smallest import Smallest, smallest_change
-from railwright.settings.hookup.words import costs, describe, percent, why_chosen, why_none
+from railwright.settings.hookup.words import costs, percent, why_chosen, why_none
 
 Kind = tuple[str, tuple[str, tuple[int, ...]]]
 
@@ -54,8 +53,7 @@ def resolve(documents: Documents) -> HookedUp:
         for name, wish in documents.procedure.hook_up.items()
         if name in chosen or name in written
     }
-    procedure = documents.procedure.model_copy(update={"hook_up": hook_up})
-    return HookedUp(replace(documents, procedure=procedure), tuple(reasons), tuple(findings))
+    return HookedUp(documents.with_procedure(hook_up=hook_up), tuple(reasons), tuple(findings))
 
 
 def solved(
@@ -141,9 +139,12 @@ def _whole(best: Sequence[Candidate], runner_up: Sequence[Candidate] | None, doc
 
 
 def _difference(best: Sequence[Candidate], other: Sequence[Candidate]) -> str:
-    """Of another assignment, the inputs that other outputs feed."""
-    pairs = zip(best, other, strict=True)
-    return describe([theirs for mine, theirs in pairs if theirs.hook_up.source != mine.hook_up.source])
+    """Of another assignment, the inputs that other outputs feed, and from which."""
+    return "; ".join(
+        f"{theirs.input} from {theirs.words}"
+        for mine, theirs in zip(best, other, strict=True)
+        if theirs.hook_up.source != mine.hook_up.source
+    )
 
 
 def _nothing_fits(fields: Sequence[Field], smallest: Smallest, documents: Documents) -> Finding:

@@ -28,9 +28,10 @@ def window(source: FedInput, limit: float | None) -> Window:
     limit [A]: the current limit, which the drop on a sensed lead hangs on; None: there is none, and the drop
     is left out.
     """
-    asked, taken = source.limits.ovp, "the OVP's own step is not given: taken"
-    found = facts(source, limit)
-    return recommend(window_of(source, "ovp", grid(source), found, source.shares, asked, taken))
+    taken = "the OVP's own step is not given: taken"
+    return recommend(
+        window_of(source, "ovp", grid(source), facts(source, limit), source.shares, source.limits.ovp, taken)
+    )
 
 
 def recommend(found: Window) -> Window:

@@ -42,8 +42,8 @@ def window(
         return None
     found = facts(source, rise, documents, limit, lambda needed: _limit_for(source, needed))
     taken = "the rate's own step is not given: taken"
-    window = window_of(source, "rise", RISE_STEP, found, source.shares, rise.rate, taken)
-    return recommend(replace(window, path=rise.path))
+    whole = window_of(source, "rise", RISE_STEP, found, source.shares, rise.rate, taken)
+    return recommend(replace(whole, path=rise.path))
 
 
 def recommend(found: Window) -> Window:
