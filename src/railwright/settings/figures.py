@@ -69,7 +69,7 @@ def two_digits(value: float, low: float, high: float, step: float) -> float:
         return _on_step(value, low, high, step)
     coarse = 10.0 ** (math.floor(math.log10(value)) - 1)
     around = (round((round(value / coarse) + n) * coarse, 12) for n in range(-10, 11))
-    fit = [
+    fit: list[float] = [
         each
         for each in around
         if low <= each <= high and abs(each - value) <= 0.1 * value and on_grid(each, step)
@@ -81,4 +81,5 @@ def _on_step(value: float, low: float, high: float, step: float) -> float:
     """The nearest whole number of steps within low..high; where there is none, the value as it is."""
     ends = (math.floor(value / step) * step, math.ceil(value / step) * step)
     inside = [each for each in ends if low <= each <= high]
-    return round(min(inside, key=lambda each: abs(each - value)), 12) if inside else value
+    nearest: float = min(inside, key=lambda each: abs(each - value), default=value)
+    return round(nearest, 12) if inside else value

@@ -99,16 +99,11 @@ def accuracy_unknown(source: FedInput) -> Outcome:
     """How exactly a used output keeps its set points, or reads, is not given."""
     for name, output in source.outputs.items():
         if output.programming is None:
-            yield Unknown(
-                name,
-                (*output_path(name), "programming"),
-                "accuracy of the set points",
-                "every margin with it",
-            )
+            here = (*output_path(name), "programming")
+            yield Unknown(name, here, "accuracy of the set points", "every margin with it")
         if output.reading is None:
-            yield Unknown(
-                name, (*output_path(name), "reading"), "accuracy of the readings", "every uncertainty"
-            )
+            here = (*output_path(name), "reading")
+            yield Unknown(name, here, "accuracy of the readings", "every uncertainty")
 
 
 COMPUTED = ("exponential_to", "ripple", "standard", "recording")
