@@ -68,5 +68,9 @@ def settled(
 
     if not written and not any(hangs_on_rehearsal(window) for window in first.windows):
         return settle(hooked.documents, today, hooked)
-    ends = rehearsed_ends(hooked, first, today, cases, seed, written=written)
-    return settle(hooked.documents, today, hooked, ends)
+    return settle(
+        hooked.documents,
+        today,
+        hooked,
+        rehearsed_ends(hooked, first, today, cases, seed, written=written),
+    )

@@ -156,8 +156,9 @@ class LoadModel:
                 if name in THRESHOLDS:
                     self._marks += [value.low, value.low * (1 + 1e-9), value.high, value.high * (1 + 1e-9)]
         capacities = [bank.capacitance for bank in self.banks]
-        resistances = [bank.esr.high if bank.esr else Capacitor.assumed["esr"][0] for bank in self.banks]
-        self.series_resistance = max(resistances, default=0.0)
+        self.series_resistance = max(
+            (bank.esr.high if bank.esr else Capacitor.assumed["esr"][0] for bank in self.banks), default=0.0
+        )
         self.capacitance = Bounds(sum(each.low for each in capacities), sum(each.high for each in capacities))
 
     def current(self, voltage: float, came_from: float = math.inf) -> Bounds | None:

@@ -60,8 +60,8 @@ def measurable(documents: Documents, set_points: SetPoints, record: Record) -> t
     record: the rehearsal's, judged as it is and as the outputs would read it.
     """
     procedure = documents.procedure
-    timeline = timeline_of(procedure, documents.device)
-    read = as_read(record, documents.bench, set_points, timeline, procedure.record.every)
+    timeline, every = timeline_of(procedure, documents.device), procedure.record.every
+    read = as_read(record, documents.bench, set_points, timeline, every)
     true, seen = evaluate(documents, set_points, record), evaluate(documents, set_points, read)
     return tuple(
         _one(documents, set_points, required, exact, shown)
@@ -100,8 +100,9 @@ def _one(
 def _leaves(required: Requirement, value: float) -> float | None:
     """Distance of a value to the nearest limit, negative beyond it; None: there is none."""
     low, high = required.limits
-    within = [*([] if low is None else [value - low]), *([] if high is None else [high - value])]
-    return min(within, default=None)
+    return min(
+        [*([] if low is None else [value - low]), *([] if high is None else [high - value])], default=None
+    )
 
 
 def _why(required: Requirement, shown: Result, hidden: bool) -> str:

@@ -253,13 +253,12 @@ def _shape(actions: Iterable[Action], step: str, at: dict[str, float]) -> Iterat
             continue
         before, at[name] = at.get(name, 0.0), goal
         key = (action.path, before, goal)
-        if action.kind == "off" or key in said:
-            continue
-        said.add(key)
-        path: Path = ("procedure", *action.path)
-        rate = abs(goal - before) / action.over if action.over else None
-        yield name, Level(goal, step, path)
-        yield name, Slope(before, goal, rate, step, path)
+        if action.kind == "line" and key not in said:
+            said.add(key)
+            path: Path = ("procedure", *action.path)
+            rate = abs(goal - before) / action.over if action.over else None
+            yield name, Level(goal, step, path)
+            yield name, Slope(before, goal, rate, step, path)
 
 
 def _walk(procedure: Procedure, device: Device, timeline: Timeline) -> Iterator[tuple[str, Level | Slope]]:
@@ -328,8 +327,11 @@ def with_coupling(
 
 def coupling_path(bench: Bench, output: OutputName, of: SetPoint = "voltage") -> Path:
     """Where it is written with what the voltage, or the current limit, of an output moves."""
-    groups = enumerate(bench.supplies[output.supply].coupled)
-    own = (number for number, group in groups if group.of == of and output.output in group.outputs)
+    own = (
+        number
+        for number, group in enumerate(bench.supplies[output.supply].coupled)
+        if group.of == of and output.output in group.outputs
+    )
     return ("bench", "supplies", output.supply, "coupled", next(own))
 
 

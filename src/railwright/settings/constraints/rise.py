@@ -77,20 +77,20 @@ def within_limit(
     stairs = f", as a whole: {', '.join(without)} has no slew, and in a stair the limit may act for a while"
     near = fastest if 0.0 < fastest < math.inf else 1.0
     drawn = asks_for(near) - source.capacitance * near * (1.0 + source.voltage_gain)
-    why = state(
-        "{capacitance} and what the load draws on the way up, up to {drawn}, stay within the current limit "
-        "of {limit_less_error} (less its error), by C·dV/dt where the output follows without lag{stairs}",
-        capacitance=(source.capacitance, "F"),
-        drawn=(drawn, "A"),
-        limit_less_error=(least, "A"),
-        stairs=stairs if without else "",
-    )
     yield Constraint(
         "limit",
         "high",
         fastest,
         lambda rate: source.stays_within(start._replace(rate=max(rate, SLOWEST)), least * EXACTLY) is True,
-        why,
+        state(
+            "{capacitance} and what the load draws on the way up, up to {drawn}, stay within the current "
+            "limit of {limit_less_error} (less its error), by C·dV/dt where the output follows without "
+            "lag{stairs}",
+            capacitance=(source.capacitance, "F"),
+            drawn=(drawn, "A"),
+            limit_less_error=(least, "A"),
+            stairs=stairs if without else "",
+        ),
         (*source.at_limits, "current_limit"),
         lambda low: limit_for(asks_for(low)) if 0.0 < low < math.inf else "",
         "ramp-in-limit",
@@ -160,16 +160,14 @@ def slow_output(source: FedInput) -> Iterator[Constraint]:
         return
     name = max(slews, key=lambda each: slews[each] / shares[each])
     own, slowest = slews[name], slews[name] / shares[name]
-    together = (
-        state(", with which {outputs} rise at {slowest}", outputs=source.words, slowest=(slowest, "V/s"))
-        if source.series
-        else ""
+    together = state(
+        ", with which {outputs} rise at {slowest}", outputs=source.words, slowest=(slowest, "V/s")
     )
     why = state(
         "the slew of {output} begins at {range_low}{together}",
         output=name,
         range_low=(own, "V/s"),
-        together=together,
+        together=together if source.series else "",
     )
 
     yield threshold(
@@ -196,9 +194,11 @@ def falling(source: FedInput) -> Facts:
     able, names = source.fastest(map(figures.slowest_fall, source.rows)), ", ".join(source.outputs)
     if able is None:
         return
-    falls = "falls" if source.count == 1 else "fall"
     why = state(
-        "{outputs} {falls} at {fastest} without load", outputs=names, falls=falls, fastest=(able, "V/s")
+        "{outputs} {falls} at {fastest} without load",
+        outputs=names,
+        falls="falls" if source.count == 1 else "fall",
+        fastest=(able, "V/s"),
     )
     yield threshold(
         "fall",

@@ -276,8 +276,7 @@ def power_drawn(demand: Demand, source: FedInput) -> Found:
 def sense(demand: Demand, source: FedInput) -> Found:
     """An output cannot sense at the load, or not make up for the lead's drop."""
     for name in outputs.sensing(source):
-        words, place = f"write 'sense: at terminals' for {demand.name}", (*source.at_hook_up, "sense")
-        yield Obstacle(f"{name} cannot sense at the load", words, PROCEDURE, place)
+        yield Obstacle(f"{name} cannot sense at the load", *_unsensed(demand, source, True))
     drop, need = source.drop(demand.current), demand.current
     fixed = source.drop(0.0) + need * (source.fixture.resistance.high if source.fixture else 0.0)
     for fact in outputs.made_up_for(source):

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from railwright.documents.bench import Bench
 from railwright.documents.hook_up import AUTO, HookUp
 from railwright.documents.output_name import OutputName
+from railwright.grouping import grouped
 from railwright.settings.context import FedInput
 from railwright.settings.group import EARTH, Arrangement, Group, group_of, hook_up_of
 from railwright.settings.hookup.against import hot, of_group, of_output, with_lead
@@ -142,11 +143,9 @@ def tied_by(demand: Demand, group: Group) -> tuple[Tied, ...]:
     """The ties that the group's negative terminals touch. Alone: the terminal is not at the input's 0 V, or
     the input is isolated, so that nothing else may be joined to it.
     """
-    found: dict[str, bool] = {}
-    for _, tie, off_zero in hot(demand, group):
-        if tie is not None:
-            found[tie] = found.get(tie, False) or off_zero or demand.input.returns == "isolated"
-    return tuple(Tied(tie, alone) for tie, alone in found.items())
+    isolated = demand.input.returns == "isolated"
+    found = grouped((tie, off_zero) for _, tie, off_zero in hot(demand, group) if tie is not None)
+    return tuple(Tied(tie, isolated or any(off_zero)) for tie, off_zero in found.items())
 
 
 def _proposals(demand: Demand, group: Group) -> Iterator[FedInput]:
@@ -275,14 +274,14 @@ class Taken:
 
 def taken_by(written: Mapping[str, Demand], bench: Bench) -> Taken:
     """What is taken by inputs whose hook-up is written."""
-    outputs: list[OutputName] = []
-    ties: dict[str, bool] = {}
-    for demand in written.values():
-        group = group_of(demand.wish.outputs, demand.wish.arrangement, bench)
-        outputs += group.names
-        for tied in tied_by(demand, group):
-            ties[tied.tie] = ties.get(tied.tie, False) or tied.alone
-    return Taken(frozenset(outputs), ties, frozenset(couplings_of(outputs, bench)))
+    groups = [(each, group_of(each.wish.outputs, each.wish.arrangement, bench)) for each in written.values()]
+    outputs = [name for _, group in groups for name in group.names]
+    ties = grouped((tied.tie, tied.alone) for each in groups for tied in tied_by(*each))
+    return Taken(
+        frozenset(outputs),
+        {tie: any(alone) for tie, alone in ties.items()},
+        frozenset(couplings_of(outputs, bench)),
+    )
 
 
 def field_of(demand: Demand, taken: Taken) -> Field:

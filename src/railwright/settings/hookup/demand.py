@@ -171,11 +171,9 @@ def _shape_need(
         briefest = min((piece.stop - piece.start for piece in pieces), default=math.inf)
         if briefest >= apart * (1 - 1e-6) or (found is not None and briefest >= found.briefest):
             continue
-        lines = sum(piece.before != piece.after for piece in pieces)
-        holds = len(pieces) - lines
+        stepped = sum(1 if piece.before == piece.after else STEPS_OF_A_LINE for piece in pieces)
         written = tuple(flat(pieces_in_step(documents.procedure, documents.device, number, name)))
-        stepped = lines * STEPS_OF_A_LINE + holds
-        found = ShapeNeed(briefest, lines + holds, stepped, span.name, number, written)
+        found = ShapeNeed(briefest, len(pieces), stepped, span.name, number, written)
     return found
 
 

@@ -79,8 +79,7 @@ def kinds_of(bench: Bench) -> Mapping[OutputName, int]:
     kinds: dict[OutputName, int] = {}
     for name in bench.output_names:
         supply, tie = bench.supply_of(name), tie_of(name, bench)
-        tied = "inside" if tie == name.supply else tie
-        coupled = bool(couplings_of((name,), bench))
+        tied, coupled = "inside" if tie == name.supply else tie, bool(couplings_of((name,), bench))
         kind = (bench.output(name), (supply.isolation, supply.dialect.name, tied, coupled))
         if kind not in found:
             found.append(kind)
@@ -95,7 +94,6 @@ def _kind(candidate: Candidate, kinds: Mapping[OutputName, int]) -> Kind:
 
 def _reasons(fields: Sequence[Field], chosen: Mapping[str, Candidate], documents: Documents) -> list[Reason]:
     feeds = {name: each.input for each in chosen.values() for name in each.outputs}
-    fed = ((field, chosen[field.demand.name]) for field in fields if field.demand.name in chosen)
     return [
         Reason(
             each.input,
@@ -105,7 +103,8 @@ def _reasons(fields: Sequence[Field], chosen: Mapping[str, Candidate], documents
             documents.where("procedure", ("hook_up", each.input)),
             why_chosen(field, each, feeds),
         )
-        for field, each in fed
+        for field in fields
+        if (each := chosen.get(field.demand.name)) is not None
     ]
 
 

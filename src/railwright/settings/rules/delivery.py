@@ -27,8 +27,7 @@ LOW_STAIR = 0.05
 def _delivered(context: Context) -> Iterator[tuple[Delivery, Path, str]]:
     """Every delivery with where its shape is written, and its step's name."""
     for each in context.plan.deliveries:
-        path = shape_path(context, each.step, each.input)
-        yield each, path, context.timeline.spans[each.step].name
+        yield each, shape_path(context, each.step, each.input), context.timeline.spans[each.step].name
 
 
 @rule("shape-not-served", Severity.CAUTION, on_sheet=False, worst=most("deviation", over="tolerance"))

@@ -243,15 +243,17 @@ def lead_from_stock(context: Context) -> Outcome:
                 drop=(spent, "V", 2),
             )
             remedy = f"raise the voltage by the drop{sensing}"
-        verdict = (
-            state("will do, but {trouble}", trouble=words)
-            if noticed
-            else state("will not do ({trouble})", trouble=words)
-        )
         yield Hit(
             source.name,
             (*source.at_hook_up, "lead"),
-            state("lead '{lead}' {verdict}; {why}", lead=source.lead_name, verdict=verdict, why=why),
+            state(
+                "lead '{lead}' {verdict}; {why}",
+                lead=source.lead_name,
+                verdict=state("will do, but {trouble}", trouble=words)
+                if noticed
+                else state("will not do ({trouble})", trouble=words),
+                why=why,
+            ),
             remedy,
         )
 

@@ -196,8 +196,8 @@ def linked_trip_by_program(context: Context) -> Outcome:
     every = context.procedure.record.every
     for (name, other), delay in linked_by_program(feeds, context.bench, every).items():
         source = context.sources[name]
-        own, theirs = source.outputs, context.sources[other].outputs
-        supplies = dict.fromkeys(each.supply for each in (*own, *theirs))
+        outputs = (*source.outputs, *context.sources[other].outputs)
+        supplies = dict.fromkeys(each.supply for each in outputs)
         unable = dict.fromkeys(
             context.bench.supplies[each].dialect.name
             for each in supplies

@@ -267,9 +267,8 @@ def step_too_short(context: Context) -> Outcome:
         _, longest = required.limits
         position = context.procedure.position(required.during)
         span, power_up = context.timeline.spans[position], context.procedure.steps[position].power_up
-        if longest is None or power_up is None or not required.known.after_switching_on:
-            continue
-        if source.name not in power_up.order:
+        own = power_up is not None and source.name in power_up.order
+        if longest is None or power_up is None or not own or not required.known.after_switching_on:
             continue
         on = span.start + power_up.order.index(source.name) * power_up.gap
         if span.end - on < longest:

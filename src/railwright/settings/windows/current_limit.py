@@ -59,20 +59,23 @@ def recommend(found: Window, source: FedInput) -> Window:
     gives_way = [end for end in found.ends if end.yields and end not in found.bounding and end.value > 0.0]
     wanted = lower if gives_way else min(high.value, max(lower, room))
     value = figures.tidy(wanted, lower, high.value, found.step)
-    why = state(
-        "{between}{deciding}; {ratio:g} times the need, to leave room to charge capacitors{held}"
-        "{with_headroom}; {rounding}{taken}",
-        between=between(found, low, high),
-        deciding=_deciding(source),
-        ratio=(ROOM_TO_CHARGE, "1"),
-        held=_held(room, gives_way) if wanted != room else "",
-        with_headroom=state(", at least {headroom:.0%} above the need", headroom=(HEADROOM - 1, "1"))
-        if lower >= carries * (1.0 - EXACT)
-        else state("; there is no room for {headroom:.0%} above the need", headroom=(HEADROOM - 1, "1")),
-        rounding=rounded(value, wanted, "A", found.step),
-        taken=f" ({found.taken})" if found.taken else "",
+    return replace(
+        found,
+        recommended=value,
+        why=state(
+            "{between}{deciding}; {ratio:g} times the need, to leave room to charge capacitors{held}"
+            "{with_headroom}; {rounding}{taken}",
+            between=between(found, low, high),
+            deciding=_deciding(source),
+            ratio=(ROOM_TO_CHARGE, "1"),
+            held=_held(room, gives_way) if wanted != room else "",
+            with_headroom=state(", at least {headroom:.0%} above the need", headroom=(HEADROOM - 1, "1"))
+            if lower >= carries * (1.0 - EXACT)
+            else state("; there is no room for {headroom:.0%} above the need", headroom=(HEADROOM - 1, "1")),
+            rounding=rounded(value, wanted, "A", found.step),
+            taken=f" ({found.taken})" if found.taken else "",
+        ),
     )
-    return replace(found, recommended=value, why=why)
 
 
 def _held(room: float, gives_way: Sequence[End]) -> str:

@@ -20,9 +20,7 @@ def window_findings(windows: Iterable[Window], documents: Documents) -> list[Fin
     rehearsal has settled it.
     """
     found: list[Finding] = []
-    for window in windows:
-        if not window.used:
-            continue
+    for window in (each for each in windows if each.used):
         pair = window.colliding(settled=True) or (window.colliding() if window.asked is None else None)
         where = locate(documents, window.path or ("procedure", "limits", window.about, window.setting))
         if pair is not None:

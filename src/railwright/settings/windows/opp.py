@@ -67,11 +67,14 @@ def recommend(found: Window) -> Window:
     room = state("{ratio:g} times the lower end", ratio=(OPP_MARGIN, "1"))
     if wanted >= high.value:
         room = state("there is no room for {room}", room=room)
-    why = state(
-        "{between}, {room}; {rounding} ({taken})",
-        between=between(found, low, high),
-        room=room,
-        rounding=rounded(value, wanted, "W", found.step),
-        taken=found.taken,
+    return replace(
+        found,
+        recommended=value,
+        why=state(
+            "{between}, {room}; {rounding} ({taken})",
+            between=between(found, low, high),
+            room=room,
+            rounding=rounded(value, wanted, "W", found.step),
+            taken=found.taken,
+        ),
     )
-    return replace(found, recommended=value, why=why)

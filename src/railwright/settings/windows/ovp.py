@@ -49,11 +49,14 @@ def recommend(found: Window) -> Window:
         if least < high.value
         else state("there is no room for {margin:.0%} above the lower end", margin=(OVP_MARGIN, "1"))
     )
-    why = state(
-        "in the middle {between}, {room}; {rounding} ({taken})",
-        between=between(found, low, high),
-        room=room,
-        rounding=rounded(value, middle, "V", found.step),
-        taken=found.taken,
+    return replace(
+        found,
+        recommended=value,
+        why=state(
+            "in the middle {between}, {room}; {rounding} ({taken})",
+            between=between(found, low, high),
+            room=room,
+            rounding=rounded(value, middle, "V", found.step),
+            taken=found.taken,
+        ),
     )
-    return replace(found, recommended=value, why=why)

@@ -62,14 +62,17 @@ def recommend(found: Window) -> Window:
             "from 0 V/s on and at most {high} ({high_end})", high=(high.value, found.unit), high_end=high.why
         )
     )
-    why = state(
-        "{ends}, the latter by {ratio:g}; {rounding} ({taken})",
-        ends=ends,
-        ratio=(RISE_MARGIN, "1"),
-        rounding=rounded(value, wanted, "V/s", found.step),
-        taken=found.taken,
+    return replace(
+        found,
+        recommended=value,
+        why=state(
+            "{ends}, the latter by {ratio:g}; {rounding} ({taken})",
+            ends=ends,
+            ratio=(RISE_MARGIN, "1"),
+            rounding=rounded(value, wanted, "V/s", found.step),
+            taken=found.taken,
+        ),
     )
-    return replace(found, recommended=value, why=why)
 
 
 def _power_up(source: FedInput, documents: Documents, number: int | None) -> Rise | None:

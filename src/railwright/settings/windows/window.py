@@ -325,12 +325,14 @@ def collision(window: Window, pair: tuple[End, End]) -> tuple[str, str]:
         else state("at most {high} ({high_end})", high=(high.value, unit, 5), high_end=high.why)
     )
     remedies = [words for words in (low.relax(high.value), high.relax(low.value)) if words]
-    why = state(
-        "no {setting} of {about} is right: {low_end} and {high_end}{apart}",
-        setting=name,
-        about=window.about,
-        low_end=least,
-        high_end=most,
-        apart=apart,
+    return (
+        state(
+            "no {setting} of {about} is right: {low_end} and {high_end}{apart}",
+            setting=name,
+            about=window.about,
+            low_end=least,
+            high_end=most,
+            apart=apart,
+        ),
+        ", or ".join(remedies),
     )
-    return why, ", or ".join(remedies)
