@@ -206,8 +206,7 @@ class FedInput(Group):
     @cached_property
     def asked(self) -> list[Draw]:
         """Every steady current that normal operation is said to ask for [A], and who says so."""
-        highest = self.played.highest
-        top = highest.voltage if highest else self.input.nominal
+        top = self.played.highest.voltage if self.played.highest else self.input.nominal
         starting = min((each.starts_at.low for each in self.load.converters), default=0.0)
         bottom = starting if 0 < starting < top else min(1e-3, top)
         drawn = self.load.over(bottom, top) if top > 0 else None
@@ -216,13 +215,13 @@ class FedInput(Group):
         if declared is not None and top >= self.input.operating.low:  # else its range is not reached
             found.append(Draw(declared.high, "the declared steady current", True))
         if drawn is not None:
-            full = self.rows and drawn[1] >= self.full_voltage
+            bounds, at = drawn
             words = state(
                 "the load model's draw at {drawn_at}{which}",
-                drawn_at=(drawn[1], "V"),
-                which=f" (the full voltage of {self.words})" if full else "",
+                drawn_at=(at, "V"),
+                which=f" (the full voltage of {self.words})" if self.rows and at >= self.full_voltage else "",
             )
-            found.append(Draw(drawn[0].high, words, False))
+            found.append(Draw(bounds.high, words, False))
         fed = self.fed_current
         if fed is not None and (not found or max(found).current > fed):
             # It never gets more than it is fed with, whatever it would draw from the voltage that is set.

@@ -125,10 +125,9 @@ def _fastest_within(asks_for: Callable[[float], float], limit: float, high: floa
 
 def fast_output(source: FedInput) -> Facts:
     """Every output keeps up with its share of it."""
-    rates = [o.slew.high if o.slew is not None else figures.fastest_slew(o) for o in source.rows]
-    able, names = source.fastest(rates), ", ".join(source.outputs)
+    rates = (o.slew.high if o.slew is not None else figures.fastest_slew(o) for o in source.rows)
+    able, names, check = source.fastest(rates), ", ".join(source.outputs), f"the slopes of {source.name}"
     if able is None:
-        check = f"the slopes of {source.name}"
         yield Missing(source.at_output, "rise or slew of the output", "slew-too-fast", check, auto=False)
         return
 
@@ -219,22 +218,21 @@ def in_order(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Con
     lowest = source.input.operating.low
     for index, wanted in enumerate(documents.device.order):
         gap = rise.on.get(wanted.then, 0.0) - rise.on[source.name]
-        if wanted.after != source.name or lowest > rise.voltage or gap <= 0.0:
-            continue
-        yield threshold(
-            "order",
-            "low",
-            lowest / gap,
-            state(
-                "it reaches {lowest} before {then} is switched on {gap} later",
-                lowest=(lowest, "V"),
-                then=wanted.then,
-                gap=(gap, "s"),
-            ),
-            ("device", "order", index),
-            lambda high: "a longer gap" if high <= 0.0 else f"a gap of {show(lowest / high, 's')}",
-            "order-rehearsed",
-        )
+        if wanted.after == source.name and lowest <= rise.voltage and gap > 0.0:
+            yield threshold(
+                "order",
+                "low",
+                lowest / gap,
+                state(
+                    "it reaches {lowest} before {then} is switched on {gap} later",
+                    lowest=(lowest, "V"),
+                    then=wanted.then,
+                    gap=(gap, "s"),
+                ),
+                ("device", "order", index),
+                lambda high: "a longer gap" if high <= 0.0 else f"a gap of {show(lowest / high, 's')}",
+                "order-rehearsed",
+            )
 
 
 def required(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Constraint]:

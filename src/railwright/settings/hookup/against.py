@@ -250,8 +250,8 @@ def settings(demand: Demand, source: FedInput) -> Found:
 
 def voltage(demand: Demand, source: FedInput) -> Found:
     """The voltage at the terminals is more than the group gives."""
-    bare = demand.highest <= source.full_voltage * (1.0 + EXACT)
-    yield from against(demand, [outputs.highest(source)], demand.highest, *_unsensed(demand, source, bare))
+    change = _unsensed(demand, source, demand.highest <= source.full_voltage * (1.0 + EXACT))
+    yield from against(demand, [outputs.highest(source)], demand.highest, *change)
 
 
 def _unsensed(
@@ -267,9 +267,9 @@ def _unsensed(
 
 def power_drawn(demand: Demand, source: FedInput) -> Found:
     """The power drawn is more than the group gives while no output gives more than its own."""
-    needed = demand.power(source.warm if source.senses else None)
     facts = constraints_in(power.given(source))
     bare = broken(demand.asked_of(facts), demand.power(None)) is None
+    needed = demand.power(source.warm if source.senses else None)
     yield from against(demand, facts, needed, *_unsensed(demand, source, bare))
 
 

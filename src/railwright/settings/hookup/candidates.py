@@ -181,8 +181,8 @@ def best_of_group(
     for_group = [*own, *of_group(demand, demand.fed(group))]
     admissible: list[Candidate] = []
     nearest: tuple[tuple[float, ...], FedInput, list[Obstacle]] | None = None
-    hopeless = any(each.change is None for each in for_group)
-    for lead, sense in demand.liked_connections if not hopeless else ():
+    mended = all(each.change is not None for each in for_group)
+    for lead, sense in demand.liked_connections if mended else ():
         source, found = demand.fed(group, lead, sense), list(for_group)
         for each in with_lead(demand, source):
             found.append(each)

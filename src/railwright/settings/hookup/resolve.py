@@ -88,8 +88,8 @@ def kinds_of(bench: Bench) -> Mapping[OutputName, int]:
 
 
 def _kind(candidate: Candidate, kinds: Mapping[OutputName, int]) -> Kind:
-    members = tuple(sorted(kinds[name] for name in candidate.outputs))
-    return candidate.input, (candidate.source.arrangement, members)
+    own = (kinds[name] for name in candidate.outputs)
+    return candidate.input, (candidate.source.arrangement, tuple(sorted(own)))
 
 
 def _reasons(fields: Sequence[Field], chosen: Mapping[str, Candidate], documents: Documents) -> list[Reason]:
@@ -133,8 +133,8 @@ def _whole(best: Sequence[Candidate], runner_up: Sequence[Candidate] | None, doc
         reading_error=percent("reading_error", mine.readings),
         next_best=next_best,
     )
-    where = documents.where("procedure", ("hook_up",))
-    return Reason(WHOLE, "hook_up", f"{mine.outputs} {names}", "", where, why)
+    value, where = f"{mine.outputs} {names}", documents.where("procedure", ("hook_up",))
+    return Reason(WHOLE, "hook_up", value, "", where, why)
 
 
 def _difference(best: Sequence[Candidate], other: Sequence[Candidate]) -> str:

@@ -317,8 +317,7 @@ def order(rehearsed: Rehearsed) -> Outcome:
         voltage = second.columns["voltage"]
         if voltage.max(initial=0.0) < works:
             continue  # it is kept below its operating range all the time
-        up = np.flatnonzero(voltage > 0.1 * works)
-        time = float(second.time[up[0]])
+        time = float(second.time[np.flatnonzero(voltage > 0.1 * works)[0]])
         before = float(np.interp(time, first.time, first.columns["voltage"]))
         if before < low:
             yield Hit(

@@ -101,12 +101,14 @@ def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
                 permitted=_permitted(required),
                 undecided="" if result.outcome == "fail" else state("; {reason}", reason=result.reason),
             )
-        remedy = (
+        yield Hit(
+            required.of,
+            ("procedure", "requires", index),
+            why,
             "change the step so that it can be measured, or correct the requirement"
             if result.outcome != "fail"
-            else "expect a failure, or correct the requirement or the load model"
+            else "expect a failure, or correct the requirement or the load model",
         )
-        yield Hit(required.of, ("procedure", "requires", index), why, remedy)
 
 
 @rule("requirement-close", Severity.NOTE)

@@ -123,6 +123,7 @@ def coupled_limits(context: Context) -> Outcome:
             if apart.high - apart.low > EXACT
             else state("{low}", low=(apart.low, unit))
         )
+        path = ("bench", "supplies", apart.supply, "coupled", apart.number)
         why = state(
             "the limit of {second} {words} that of {first} must be {wanted}, but the supply moves both "
             "together: from their lowest settings the {figure} can only be {reach}",
@@ -133,7 +134,6 @@ def coupled_limits(context: Context) -> Outcome:
             figure=figure,
             reach=reach,
         )
-        path = ("bench", "supplies", apart.supply, "coupled", apart.number)
         yield Hit(fed[first], path, why, f"write limits that are so far apart, or {_REMEDY}")
     yield from _not_as_told(context)
 
@@ -268,12 +268,16 @@ def coupled_limit_above(context: Context) -> Outcome:
     found = grouped((each.source.name, each) for each in _limits_moved(context) if each.above)
     for name, moves in found.items():
         worst = max(moves, key=lambda each: each.after)
-        why = state(
-            "{words}: more than the {limit} of 'limits', which was judged by what device and lead bear",
-            words=worst.words,
-            limit=(worst.settled, "A"),
+        yield Hit(
+            name,
+            worst.path,
+            state(
+                "{words}: more than the {limit} of 'limits', which was judged by what device and lead bear",
+                words=worst.words,
+                limit=(worst.settled, "A"),
+            ),
+            _REMEDY,
         )
-        yield Hit(name, worst.path, why, _REMEDY)
 
 
 @rule("coupled-limit-moves", Severity.CAUTION)

@@ -164,8 +164,15 @@ def _shapes_too_soon(context: Context) -> Iterator[_TooSoon]:
         if host.keeps:
             others = sorted(other for at, other in context.plan.sending.levels if (at, other) != (step, name))
             lacks = state("; it sends those of {others} between them", others=", ".join(others))
-        path = shape_path(context, step, name)
-        yield _TooSoon(step, name, path, host.asked, host.closest, lacks, not host.keeps)
+        yield _TooSoon(
+            step,
+            name,
+            shape_path(context, step, name),
+            host.asked,
+            host.closest,
+            lacks,
+            alone=not host.keeps,
+        )
 
 
 def _sweeps_too_soon(context: Context) -> Iterator[_TooSoon]:

@@ -385,9 +385,7 @@ OPEN_UNKNOWN = "with them open it falls back on its terminals or rises: the benc
 @rule("sense-faults", Severity.NOTE)
 def sense_faults(context: Context) -> Outcome:
     """What a wrong sense lead would do: an output that does not see its voltage rises until its OVP trips."""
-    for source, feed in context.having("ovp"):
-        if not source.senses:
-            continue
+    for source, feed in (each for each in context.having("ovp") if each[0].senses):
         opens = frozenset(output.sense.open if output.sense else None for output in source.rows)
         watched = all(output.ovp is not None and output.ovp.at == "terminals" for output in source.rows)
         ends = (

@@ -251,11 +251,11 @@ def standard_from_memory(context: Context) -> Outcome:
     for _, here, source, test, figures, choice in _standards(context):
         names = [name for name in test.cites if figures.figures[name].from_memory]
         if names and test.name not in said and test.not_played is None:
-            told = [figures.cited(*names), *map(str, open_choices(figures, test, choice))]
+            told = "; ".join([figures.cited(*names), *map(str, open_choices(figures, test, choice))])
             yield Hit(
                 source.name,
                 (*here, "standard"),
-                state("{test} is played by figures of {told}", test=test.name, told="; ".join(told)),
+                state("{test} is played by figures of {told}", test=test.name, told=told),
                 "compare them with your copy, and put corrected ones in a file under 'standards'",
             )
         said.add(test.name)

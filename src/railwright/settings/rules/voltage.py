@@ -166,11 +166,8 @@ def _several(voltages: list[float]) -> Statement:
 def touch_voltage(context: Context) -> Outcome:
     """The voltage that the outputs can reach counts as dangerous to touch where the bench stands."""
     touch = TOUCH_LIMIT[context.bench.location]
-    for source in context.sources.values():
-        reach = source.farthest
-        if reach <= touch:
-            continue
-        highest = source.played.highest
+    for source in (each for each in context.sources.values() if each.farthest > touch):
+        reach, highest = source.farthest, source.played.highest
         normal = beyond = ""
         if highest is not None and highest.voltage > touch:
             normal = state(

@@ -67,11 +67,10 @@ def risen(hooked: HookedUp, steps: Iterable[int]) -> HookedUp:
         findings += impossible_auto(lacks, "rise", about, documents)
         if windows and not lacks:
             whole = _together(windows, about)
-            pair = whole.colliding()
             rate = whole.recommended or (whole.low.value if whole.low is not None else None)
             assert rate is not None, "an output has a fastest rise"
             rates[index], why = rate, whole.why
-            if pair is not None:
+            if (pair := whole.colliding()) is not None:
                 said, remedy = collision(whole, pair)
                 findings.append(Finding(EMPTY_WINDOW, Severity.STOP, about, where, said, remedy))
                 why = state(

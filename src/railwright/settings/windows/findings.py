@@ -21,8 +21,8 @@ def window_findings(windows: Iterable[Window], documents: Documents) -> list[Fin
     """
     found: list[Finding] = []
     for window in (each for each in windows if each.used):
-        pair = window.colliding(settled=True) or (window.colliding() if window.asked is None else None)
         where = locate(documents, window.path or ("procedure", "limits", window.about, window.setting))
+        pair = window.colliding(settled=True) or (window.colliding() if window.asked is None else None)
         if pair is not None:
             why, remedy = collision(window, pair)
             found.append(Finding(EMPTY_WINDOW, Severity.STOP, window.about, where, why, remedy))

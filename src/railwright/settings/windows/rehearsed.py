@@ -263,10 +263,10 @@ class _Study:
             return End(math.inf, "low", "rehearsed", why, path, replay=replay, relax=lambda high: REGULATING)
 
         def trips_at(n: int) -> bool:
-            value = round(n * window.step, 12)
             if n <= 0:
                 return level.value > 0.0
-            told = with_protection(feed, window.setting, value, self.parts[window.setting])
+            value, parts = round(n * window.step, 12), self.parts[window.setting]
+            told = with_protection(feed, window.setting, value, parts)
             return trips(self.documents, told, case, self.timeline, self.coupled)
 
         n = math.ceil(level.value / window.step * (1.0 - 1e-9)) if level.value > 0.0 else 0

@@ -78,13 +78,12 @@ def recommend(found: Window) -> Window:
 def _power_up(source: FedInput, documents: Documents, number: int | None) -> Rise | None:
     for index, step in enumerate(documents.procedure.steps):
         up = step.power_up
-        if up is None or source.name not in up.order or (number is not None and index != number):
-            continue
-        voltage = up.voltages.get(source.name, source.input.nominal)
-        here: Path = ("procedure", "steps", index, "power_up")
-        path = (*here, "rise") if up.rise is not None else here
-        on = {name: place * up.gap for place, name in enumerate(up.order)}
-        return Rise(index, step.called(index), voltage, up.rate, path, on)
+        if up is not None and source.name in up.order and number in (None, index):
+            voltage = up.voltages.get(source.name, source.input.nominal)
+            here: Path = ("procedure", "steps", index, "power_up")
+            path = (*here, "rise") if up.rise is not None else here
+            on = {name: place * up.gap for place, name in enumerate(up.order)}
+            return Rise(index, step.called(index), voltage, up.rate, path, on)
     return None
 
 

@@ -173,16 +173,15 @@ class Window:
         """The same with a rehearsed end in the place of those closed forms that it settles; beside them where
         only one corner was played, in which they may ask for more than was seen.
         """
-        if end.alone:
-            beside = (
-                replace(each, why=joined("; ", (each.why, "it stays, as only one corner was played")))
-                if each.bracket and each.side == end.side
-                else each
-                for each in self.ends
-            )
-            return replace(self, ends=(*beside, end))
-        kept = tuple(each for each in self.ends if not (each.bracket and each.side == end.side))
-        return replace(self, ends=(*kept, end))
+        stays = "it stays, as only one corner was played"
+        ends = (
+            replace(each, why=joined("; ", (each.why, stays)))
+            if each.bracket and each.side == end.side
+            else each
+            for each in self.ends
+            if end.alone or not (each.bracket and each.side == end.side)
+        )
+        return replace(self, ends=(*ends, end))
 
 
 def end_of(bound: Constraint, step: float) -> End:
