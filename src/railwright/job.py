@@ -517,6 +517,10 @@ class _Recorded(Mapping[str, InputTraces]):
 
         return record_dataset(self.record)
 
+    def _repr_html_(self) -> str:
+        rows = [(f"{e.time:.6f}", e.subject, e.what, e.detail) for e in self.events]
+        return _table(repr(self), ("Time [s]", "Of", "What", "Detail"), rows)
+
 
 @dataclass(frozen=True, eq=False)
 class Rehearsal(_Recorded):
@@ -556,10 +560,6 @@ class Rehearsal(_Recorded):
 
     def __repr__(self) -> str:
         return f"<Rehearsal of {', '.join(self)}: {self.prediction.steps} steps of the solver>"
-
-    def _repr_html_(self) -> str:
-        rows = [(f"{e.time:.6f}", e.subject, e.what, e.detail) for e in self.events]
-        return _table(repr(self), ("Time [s]", "Of", "What", "Detail"), rows)
 
 
 @dataclass(frozen=True, eq=False)
@@ -706,10 +706,6 @@ class Run(_Recorded):
 
     def __repr__(self) -> str:
         return f"<Run in '{self.folder}': {self.stored.ending.words}>"
-
-    def _repr_html_(self) -> str:
-        rows = [(f"{e.time:.6f}", e.subject, e.what, e.detail) for e in self.events]
-        return _table(repr(self), ("Time [s]", "Of", "What", "Detail"), rows)
 
 
 def case_of(case: CaseName | Case) -> Case:

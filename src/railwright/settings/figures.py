@@ -7,12 +7,7 @@ from __future__ import annotations
 
 import math
 
-from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
-
-
-def error(accuracy: VoltageAccuracy | CurrentAccuracy, value: float) -> float:
-    """Bound of the error at a value, in the value's unit: of_value · |value| + offset."""
-    return accuracy.of_value * abs(value) + accuracy.offset
+from railwright.documents.bench import Output
 
 
 def fastest_slew(output: Output) -> float | None:

@@ -9,10 +9,10 @@ from functools import cached_property
 from typing import Literal
 
 from railwright.documents.bench import Bench, Output, Reading
+from railwright.documents.figures import error_bound
 from railwright.documents.hook_up import HookUp
 from railwright.documents.hook_up import Source as Joined
 from railwright.documents.output_name import OutputName
-from railwright.settings import figures
 from railwright.settings.rule import Path
 
 Quantity = Literal["voltage", "current"]
@@ -151,7 +151,7 @@ class Group:
         """Bound of the programming error of each output at a set voltage or current of the group [V or A]."""
         portions = self.shares if quantity == "voltage" else self.parts
         return [
-            figures.error(getattr(output.programming, quantity), value * portion)
+            error_bound(getattr(output.programming, quantity), value * portion)
             if output.programming
             else None
             for output, portion in zip(self.rows, portions, strict=True)
@@ -203,7 +203,7 @@ class Group:
         if None in self.readings:
             return None
         return self.read_together(
-            quantity, value, lambda output, own: figures.error(getattr(output.reading, quantity), own)
+            quantity, value, lambda output, own: error_bound(getattr(output.reading, quantity), own)
         )
 
     @property

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from railwright.documents.bench import CurrentAccuracy, Recorder, VoltageAccuracy
+from railwright.documents.figures import error_bound
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.evaluate import evaluate
@@ -20,7 +21,6 @@ from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
 from railwright.rehearsal.read import as_read
-from railwright.settings import figures
 from railwright.settings.group import group_of
 
 if TYPE_CHECKING:
@@ -164,6 +164,6 @@ def _exact(
         if accuracy is None:
             return False
         own_unit = required.unit == ("V" if quantity == "voltage" else "A")
-        if own_unit and leaves and figures.error(accuracy, expected or 0.0) > leaves / ROOM:
+        if own_unit and leaves and error_bound(accuracy, expected or 0.0) > leaves / ROOM:
             return False
     return True

@@ -55,8 +55,8 @@ class _TakenAlong(NamedTuple):
 def _taken_along(context: Context) -> Iterator[_TakenAlong]:
     if not any(supply.coupled for supply in context.used_supplies.values()):
         return
-    feeds = {name: draft.feed for name, draft in context.drafts.items()}
-    fed = {points.output: name for name, feed in feeds.items() for points in feed.outputs}
+    feeds = context.plan.set_points
+    fed = {output: name for name, feed in feeds.items() for output in feed.names}
     stands, on = dict.fromkeys(fed, 0.0), set[OutputName]()
     for change in all_changes(context.bench, feeds, context.timeline):
         if change.kind == "off":
@@ -111,7 +111,7 @@ def coupled_moves(context: Context) -> Outcome:
 @rule("coupled-limits", Severity.STOP)
 def coupled_limits(context: Context) -> Outcome:
     """Current limits that move together cannot be set to what they are to be, in whatever order."""
-    feeds = {name: draft.feed for name, draft in context.drafts.items()}
+    feeds = context.plan.set_points
     fed = {output: name for name, feed in feeds.items() for output in feed.names}
     for apart in out_of_reach(context.bench, feeds):
         first, second = apart.outputs

@@ -192,8 +192,7 @@ def never_after_trip(context: Context) -> Outcome:
 @rule("linked-trip-by-program", Severity.NOTE, worst=most("interval"))
 def linked_trip_by_program(context: Context) -> Outcome:
     """A linked trip is carried out by the program, not by an instrument: no supply links the two."""
-    feeds = {name: draft.feed for name, draft in context.drafts.items()}
-    every = context.procedure.record.every
+    feeds, every = context.plan.set_points, context.procedure.record.every
     for (name, other), delay in linked_by_program(feeds, context.bench, every).items():
         source = context.sources[name]
         outputs = (*source.outputs, *context.sources[other].outputs)
