@@ -83,8 +83,10 @@ class Rehearsed:
 
     def step_words(self, time: float) -> str:
         """The step that is played at a time [s], for people."""
-        inside = (f"'{span.name}'" for span in self.record.spans if span.start <= time <= span.end)
-        return next(inside, "the procedure")
+        return next(
+            (f"'{span.name}'" for span in self.record.spans if span.start <= time <= span.end),
+            "the procedure",
+        )
 
 
 def stretches(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> list[tuple[float, float]]:
@@ -95,8 +97,8 @@ def stretches(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> list[tuple
 
 def longest(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> tuple[float, float] | None:
     """The longest of these stretches: its start and its length [s]; None: there is none."""
-    found = ((start, end - start) for start, end in stretches(time, holds))
-    return max(found, key=lambda each: each[1], default=None)
+    lengths = ((start, end - start) for start, end in stretches(time, holds))
+    return max(lengths, key=lambda each: each[1], default=None)
 
 
 def in_limit(traces: Traces) -> NDArray[np.bool_]:

@@ -213,20 +213,17 @@ def reading_too_slow(context: Context) -> Outcome:
 def _averaged_away(required: Requirement, blind: float) -> Statement:
     """That a peak shorter than a time [s] does not show in the readings, and what that means."""
     low, high = required.limits
-    says = (
-        state(
-            "readings of {required} or more pass it, lower ones are inconclusive",
-            required=(low, required.unit),
-        )
-        if high is None and low is not None
-        else "by the readings alone it is inconclusive, unless one of them exceeds the limit itself"
-    )
     return state(
         "'{requirement}' may depend on a peak shorter than {blind_time}, which the supply's readings average "
         "away or miss; {says}",
         requirement=required.name,
         blind_time=(blind, "s"),
-        says=says,
+        says=state(
+            "readings of {required} or more pass it, lower ones are inconclusive",
+            required=(low, required.unit),
+        )
+        if high is None and low is not None
+        else "by the readings alone it is inconclusive, unless one of them exceeds the limit itself",
     )
 
 

@@ -20,8 +20,11 @@ from railwright.settings.windows.window import Window, collision
 
 def auto_steps(documents: Documents) -> tuple[int, ...]:
     """Numbers of the power-ups whose rise is `auto`."""
-    steps = enumerate(documents.procedure.steps)
-    return tuple(index for index, step in steps if step.power_up and step.power_up.rise == "auto")
+    return tuple(
+        index
+        for index, step in enumerate(documents.procedure.steps)
+        if step.power_up and step.power_up.rise == "auto"
+    )
 
 
 def with_rises(documents: Documents, rates: Mapping[int, float | None]) -> Documents:
