@@ -13,7 +13,7 @@ from typing import Any, Concatenate, NoReturn, ParamSpec, TypeVar
 
 K = TypeVar("K")
 V = TypeVar("V")
-Self = TypeVar("Self")
+Owner = TypeVar("Owner")
 Given = ParamSpec("Given")
 
 
@@ -43,14 +43,14 @@ def frozen_values(values: Mapping[str, Any]) -> dict[str, Any]:
     return {name: FrozenDict(value) for name, value in values.items() if type(value) is dict}
 
 
-def kept(method: Callable[Concatenate[Self, Given], V]) -> Callable[Concatenate[Self, Given], V]:
+def kept(method: Callable[Concatenate[Owner, Given], V]) -> Callable[Concatenate[Owner, Given], V]:
     """A method of an object that stays as it is, which is worked out once for the same arguments: its results
     are kept with the object, in its `__dict__`.
     """
     place = f"_kept_{method.__name__}"
 
     @wraps(method)
-    def found(self: Self, /, *given: Given.args, **named: Given.kwargs) -> V:
+    def found(self: Owner, /, *given: Given.args, **named: Given.kwargs) -> V:
         results: dict[Any, V] = vars(self).setdefault(place, {})
         asked = given, *named.items()
         if asked not in results:
