@@ -142,8 +142,7 @@ class Job:
         """What the procedure asks, against time; a rise that is `auto` is worked out for it."""
         from railwright.plan.timeline import timeline_of
 
-        ups = [step.power_up for step in self.documents.procedure.steps if step.power_up is not None]
-        asked = self._hooked.documents if any(up.rise == "auto" for up in ups) else self.documents
+        asked = self._hooked.documents if self.documents.procedure.auto_rises else self.documents
         return timeline_of(asked.procedure, asked.device)
 
     def edit(self, path: str | Sequence[str | int], value: str | float | bool) -> Job:

@@ -14,11 +14,11 @@ from railwright.settings.hookup.result import HookedUp
 
 def hooked_up(documents: Documents) -> HookedUp:
     """Work out what is `auto` in the hook-up, and then every rise that is."""
-    if not any(each.power_up and each.power_up.rise == "auto" for each in documents.procedure.steps):
+    if not documents.procedure.auto_rises:
         return _hooked_up(documents)
-    from railwright.settings.windows.auto_rise import auto_steps, risen, without_auto
+    from railwright.settings.windows.auto_rise import risen, without_auto
 
-    return risen(_hooked_up(without_auto(documents)), auto_steps(documents))
+    return risen(_hooked_up(without_auto(documents)), documents.procedure.auto_rises)
 
 
 def _hooked_up(documents: Documents) -> HookedUp:

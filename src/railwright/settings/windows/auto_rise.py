@@ -18,15 +18,6 @@ from railwright.settings.windows import current_limit, rise
 from railwright.settings.windows.window import Window, collision
 
 
-def auto_steps(documents: Documents) -> tuple[int, ...]:
-    """Numbers of the power-ups whose rise is `auto`."""
-    return tuple(
-        index
-        for index, step in enumerate(documents.procedure.steps)
-        if step.power_up and step.power_up.rise == "auto"
-    )
-
-
 def with_rises(documents: Documents, rates: Mapping[int, float | None]) -> Documents:
     """Documents with these rates of rise [V/s] in the power-ups of these numbers; None: as fast as can be."""
 
@@ -42,7 +33,7 @@ def with_rises(documents: Documents, rates: Mapping[int, float | None]) -> Docum
 
 def without_auto(documents: Documents) -> Documents:
     """The documents with every `rise: auto` left out, for what is worked out before the rates."""
-    return with_rises(documents, dict.fromkeys(auto_steps(documents)))
+    return with_rises(documents, dict.fromkeys(documents.procedure.auto_rises))
 
 
 def risen(hooked: HookedUp, steps: Iterable[int]) -> HookedUp:
@@ -88,7 +79,7 @@ def as_risen(documents: Documents, rates: Mapping[int, float]) -> Documents:
 
     rates: of the run's settings, by the number of the power-up [V/s].
     """
-    if set(rates) != set(auto_steps(documents)):
+    if set(rates) != set(documents.procedure.auto_rises):
         raise KeyError("rise")
     return with_rises(documents, rates) if rates else documents
 
@@ -97,7 +88,7 @@ def rates_told(documents: Documents, reasons: Iterable[Reason]) -> Mapping[int, 
     """The rates that a run was done with, of a version that kept them with their reasons alone: one for each
     rate that was worked out, in the steps' order. KeyError where there is another number of them.
     """
-    steps = auto_steps(documents)
+    steps = documents.procedure.auto_rises
     rates = [each.value for each in reasons if each.setting == "rise" and not isinstance(each.value, str)]
     if len(rates) != len(steps):
         raise KeyError("rise")
