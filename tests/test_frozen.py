@@ -1,4 +1,4 @@
-"""Mappings that cannot be changed are dicts otherwise."""
+"""Mappings that cannot be changed are dicts otherwise; results that are kept belong to one object."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ import copy
 import json
 import pickle
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import pytest
 from pydantic import Field
 
 from railwright.documents.model import Model
-from railwright.frozen import FrozenDict, freeze
+from railwright.frozen import FrozenDict, freeze, kept
 
 CHANGES: list[Callable[[Any], Any]] = [
     lambda it: it.__setitem__("a", 2),
@@ -72,3 +72,32 @@ def test_a_model_keeps_its_mappings_given_left_out_or_copied_in() -> None:
         assert type(each.given) is type(each.left_out) is FrozenDict
     assert part.model_dump() == {"given": {"a": 1}, "left_out": {}}
     assert Part.model_json_schema()["properties"]["left_out"]["default"] == {}
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Counts how often it has to work something out."""
+
+    factor: int
+    worked_out: list[tuple[int, int]]
+
+    @kept
+    def times(self, number: int, plus: int = 0) -> int | None:
+        """None for zero, as an unknown figure is."""
+        self.worked_out.append((number, plus))
+        return self.factor * number + plus if number else None
+
+
+def test_what_is_kept_is_worked_out_once_for_the_same_arguments():
+    asked = Asked(3, [])
+    assert [asked.times(2), asked.times(2), asked.times(0), asked.times(0)] == [6, 6, None, None]
+    assert [asked.times(2, plus=1), asked.times(2, plus=1), asked.times(2)] == [7, 7, 6]
+    assert asked.worked_out == [(2, 0), (0, 0), (2, 1)]
+
+
+def test_what_is_kept_belongs_to_its_object_and_not_to_a_changed_copy():
+    asked = Asked(3, [])
+    assert asked.times(2) == 6
+    changed = replace(asked, factor=4, worked_out=[])
+    assert (changed.times(2), asked.times(2)) == (8, 6)
+    assert (len(changed.worked_out), len(asked.worked_out)) == (1, 1)

@@ -1,16 +1,20 @@
-"""Mappings that stay as they are: what was worked out once serves every question after it.
+"""What was worked out once serves every question after it: mappings that stay as they are, results that are
+kept.
 
-A dict all the same, so that it can be pickled, copied and written as JSON, unlike `types.MappingProxyType`.
-Standard library only.
+A frozen mapping is a dict all the same, so that it can be pickled, copied and written as JSON, unlike
+`types.MappingProxyType`. Standard library only.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any, NoReturn, TypeVar
+from collections.abc import Callable, Mapping
+from functools import wraps
+from typing import Any, Concatenate, NoReturn, ParamSpec, TypeVar
 
 K = TypeVar("K")
 V = TypeVar("V")
+Owner = TypeVar("Owner")
+Given = ParamSpec("Given")
 
 
 class FrozenDict(dict[K, V]):
@@ -37,3 +41,20 @@ def freeze(made: object, *fields: str) -> None:
 def frozen_values(values: Mapping[str, Any]) -> dict[str, Any]:
     """Those of the values that are a dict, frozen."""
     return {name: FrozenDict(value) for name, value in values.items() if type(value) is dict}
+
+
+def kept(method: Callable[Concatenate[Owner, Given], V]) -> Callable[Concatenate[Owner, Given], V]:
+    """A method of an object that stays as it is, which is worked out once for the same arguments: its results
+    are kept with the object, in its `__dict__`.
+    """
+    place = f"_kept_{method.__name__}"
+
+    @wraps(method)
+    def found(self: Owner, /, *given: Given.args, **named: Given.kwargs) -> V:
+        results: dict[Any, V] = vars(self).setdefault(place, {})
+        asked = given, *named.items()
+        if asked not in results:
+            results[asked] = method(self, *given, **named)
+        return results[asked]
+
+    return found

@@ -142,8 +142,7 @@ class Job:
         """What the procedure asks, against time; a rise that is `auto` is worked out for it."""
         from railwright.plan.timeline import timeline_of
 
-        ups = [step.power_up for step in self.documents.procedure.steps if step.power_up is not None]
-        asked = self._hooked.documents if any(up.rise == "auto" for up in ups) else self.documents
+        asked = self._hooked.documents if self.documents.procedure.auto_rises else self.documents
         return timeline_of(asked.procedure, asked.device)
 
     def edit(self, path: str | Sequence[str | int], value: str | float | bool) -> Job:
@@ -517,6 +516,10 @@ class _Recorded(Mapping[str, InputTraces]):
 
         return record_dataset(self.record)
 
+    def _repr_html_(self) -> str:
+        rows = [(f"{e.time:.6f}", e.subject, e.what, e.detail) for e in self.events]
+        return _table(repr(self), ("Time [s]", "Of", "What", "Detail"), rows)
+
 
 @dataclass(frozen=True, eq=False)
 class Rehearsal(_Recorded):
@@ -556,10 +559,6 @@ class Rehearsal(_Recorded):
 
     def __repr__(self) -> str:
         return f"<Rehearsal of {', '.join(self)}: {self.prediction.steps} steps of the solver>"
-
-    def _repr_html_(self) -> str:
-        rows = [(f"{e.time:.6f}", e.subject, e.what, e.detail) for e in self.events]
-        return _table(repr(self), ("Time [s]", "Of", "What", "Detail"), rows)
 
 
 @dataclass(frozen=True, eq=False)
@@ -706,10 +705,6 @@ class Run(_Recorded):
 
     def __repr__(self) -> str:
         return f"<Run in '{self.folder}': {self.stored.ending.words}>"
-
-    def _repr_html_(self) -> str:
-        rows = [(f"{e.time:.6f}", e.subject, e.what, e.detail) for e in self.events]
-        return _table(repr(self), ("Time [s]", "Of", "What", "Detail"), rows)
 
 
 def case_of(case: CaseName | Case) -> Case:

@@ -4,7 +4,7 @@ import pytest
 from tests.bench import BENCH, PROCEDURE
 
 from railwright.assumptions import Assumption
-from railwright.cli.assumptions import grouped
+from railwright.cli.assumptions import by_subjects
 
 
 def test_each_sentence_once_and_those_of_the_same_things_together():
@@ -17,7 +17,7 @@ def test_each_sentence_once_and_those_of_the_same_things_together():
         Assumption("", "the plug has 10 nF"),
         Assumption("left.1", "a"),
     ]
-    assert grouped(said) == [
+    assert by_subjects(said) == [
         (("left.1", "right.1"), ("a", "b")),
         (("main",), ("c: d",)),
         (("all",), ("the plug has 10 nF",)),

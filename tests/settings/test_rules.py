@@ -584,8 +584,8 @@ CASES = [
         "main",
         coupled("step", "current_limit"),
         "coupled:",
-        "the limit of left.2 less the one of left.1 is to be -0.9 A; they move together, and from the lowest "
-        "that they can be set to it can only be 0 A",
+        "the limit of left.2 minus that of left.1 must be -0.9 A, but the supply moves both together: from "
+        "their lowest settings the difference can only be 0 A",
         silent=coupled("ratio", "current_limit"),
     ),
     Case(

@@ -42,7 +42,7 @@ from railwright.regular import text_of
 from railwright.settings.data import settings_from_data
 from railwright.settings.hookup import as_run
 from railwright.settings.settle import Settings
-from railwright.settings.windows.auto_rise import as_risen, auto_steps, rates_told
+from railwright.settings.windows.auto_rise import as_risen, rates_told
 from railwright.traces import Record
 from railwright.version import SOFTWARE
 
@@ -123,7 +123,7 @@ def open_stored(folder: Path) -> StoredRun:
     except KeyError as error:
         what = f"what input {error} was fed from, which the procedure left to be worked out, got nothing"
         raise NoRun(f"{folder / SETTINGS}: expected {what}") from None
-    if auto_steps(documents):
+    if documents.procedure.auto_rises:
         try:
             rises = rates_told(documents, settings.reasons) if settings.rises is None else settings.rises
             documents = as_risen(documents, rises)

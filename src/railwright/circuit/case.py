@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
+from railwright.physics.loads.law import high, low, nominal
 from railwright.quantities import Uncertain
 
 
@@ -36,21 +37,6 @@ class QuantityName(str):
 
 Case = Callable[[QuantityName, Uncertain], float]
 """(name, bounds) -> value, all in SI units."""
-
-
-def nominal(name: str, value: Uncertain) -> float:
-    """Every quantity at its nominal value."""
-    return value.nominal
-
-
-def low(name: str, value: Uncertain) -> float:
-    """Every quantity at its lower bound."""
-    return value.low
-
-
-def high(name: str, value: Uncertain) -> float:
-    """Every quantity at its upper bound."""
-    return value.high
 
 
 NOMINAL: Case = nominal

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+from railwright.grouping import grouped
+
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -16,14 +18,10 @@ ASSUMED = "assumed"
 EVERYTHING = "all"
 
 
-def grouped(made: Iterable[Assumption]) -> list[tuple[tuple[str, ...], tuple[str, ...]]]:
+def by_subjects(made: Iterable[Assumption]) -> list[tuple[tuple[str, ...], tuple[str, ...]]]:
     """(what it is said of, what is assumed), each assumption once; those of the same things together."""
-    said_of: dict[str, list[str]] = {}
-    for each in dict.fromkeys(made):
-        said_of.setdefault(each.text, []).append(each.subject or EVERYTHING)
-    groups: dict[tuple[str, ...], list[str]] = {}
-    for text, subjects in said_of.items():
-        groups.setdefault(tuple(subjects), []).append(text)
+    said_of = grouped((each.text, each.subject or EVERYTHING) for each in dict.fromkeys(made))
+    groups = grouped((tuple(subjects), text) for text, subjects in said_of.items())
     return [(subjects, tuple(texts)) for subjects, texts in groups.items()]
 
 
@@ -34,6 +32,7 @@ def print_assumptions(out: Console, made: Sequence[Assumption]) -> None:
     if not made:
         return
     rows = [
-        (", ".join(subjects), "\n".join(f"· {text}" for text in texts)) for subjects, texts in grouped(made)
+        (", ".join(subjects), "\n".join(f"· {text}" for text in texts))
+        for subjects, texts in by_subjects(made)
     ]
     out.print(table("Assumptions", ("Of", "Assumed, as no document says it"), rows))

@@ -92,6 +92,4 @@ def _plain(value: Any) -> Any:
         return None
     if isinstance(value, Mapping):
         return {str(key): _plain(part) for key, part in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(part) for part in value]
-    return value
+    return [_plain(part) for part in value] if isinstance(value, list | tuple) else value

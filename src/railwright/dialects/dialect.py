@@ -414,18 +414,14 @@ class Dialect(DialectPart):
         if setting in SWITCHES:
             own = operation.on if value else operation.off
             return own or self.words["on" if value else "off"]
-        if setting in CHOICES:
-            return self.words[str(value)]
-        return operation.number(float(value))
+        return self.words[str(value)] if setting in CHOICES else operation.number(float(value))
 
     def understood(self, setting: Setting, answer: str) -> Value:
         """The value that an answer means [SI unit]. ValueError where it means none."""
         operation = self.settings[setting]
         if setting in SWITCHES:
             return self._switch(answer, operation)
-        if setting in CHOICES:
-            return self._word(answer)
-        return parse_response(answer) * operation.factor
+        return self._word(answer) if setting in CHOICES else parse_response(answer) * operation.factor
 
     def _switch(self, answer: str, operation: Operation | None = None) -> bool:
         text = answer.strip().upper()

@@ -1,5 +1,6 @@
 """The device document: what is being powered, what it withstands and what it draws."""
 
+import math
 from typing import Any, Literal, Self, cast
 
 from pydantic import Field, model_validator
@@ -139,13 +140,22 @@ class Input(Model):
     @property
     def withstands_always(self) -> float | None:
         """Forward voltage survived for any time [V]; None: unknown."""
-        steady = [w.voltage for w in self.withstands if w.voltage is not None and w.duration is None]
-        return max(steady) if steady else None
+        return max((volts for volts, lasts in self.withstood if lasts == math.inf), default=None)
+
+    @property
+    def withstood(self) -> list[tuple[float, float]]:
+        """Each forward voltage that is given as survived [V], and for how long [s]; inf: for any time."""
+        return [(w.voltage, w.duration or math.inf) for w in self.withstands if w.voltage is not None]
+
+    @property
+    def withstood_reversed(self) -> list[tuple[float, float]]:
+        """The same of reverse voltages."""
+        return [(w.reverse, w.duration or math.inf) for w in self.withstands if w.reverse is not None]
 
     @property
     def blocks_reversed(self) -> bool:
         """Whether a reverse voltage that it withstands speaks of a part that blocks."""
-        return any(each.reverse is not None for each in self.withstands)
+        return bool(self.withstood_reversed)
 
     @property
     def draws_either_way(self) -> bool:

@@ -1,14 +1,19 @@
-"""An output's data-sheet figures as the bench document gives them, for the physics of its output stage."""
+"""Figures that follow from what the bench document gives: errors, and those of an output's stage."""
 
 from __future__ import annotations
 
 import math
 
-from railwright.documents.bench import Output
+from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
 from railwright.physics.output_stage import OPP_RESPONSE, OutputFigures, assumed_capacitance, reference_rise
 
 CROWBAR = 50e-3
 """Resistance of a crowbar of which a document says only that it is there [Ω] (declared)."""
+
+
+def error_bound(accuracy: VoltageAccuracy | CurrentAccuracy, value: float) -> float:
+    """Bound of the error at a value, in the value's unit: of_value · |value| + offset."""
+    return accuracy.of_value * abs(value) + accuracy.offset
 
 
 def figure_assumptions(output: Output) -> tuple[str, ...]:

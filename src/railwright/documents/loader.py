@@ -6,7 +6,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from pydantic import BaseModel
 
@@ -84,6 +84,10 @@ class Documents:
         """
         source = self.sources.get(document)
         return source.where(path) if source else Location(document, 1, 1)
+
+    def with_procedure(self, **changed: Any) -> Documents:
+        """The same documents with other values of these keys of the procedure."""
+        return replace(self, procedure=self.procedure.model_copy(update=changed))
 
 
 def load_device(path: str | os.PathLike[str]) -> Loaded[Device]:

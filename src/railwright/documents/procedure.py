@@ -396,6 +396,12 @@ class Procedure(Model):
             if required.expects_trip
         )
 
+    @property
+    def auto_rises(self) -> tuple[int, ...]:
+        """Positions of the power-ups whose rise is `auto`."""
+        steps = enumerate(self.steps)
+        return tuple(index for index, step in steps if step.power_up and step.power_up.rise == "auto")
+
     def position(self, name: str) -> int:
         """Position of the step of that name."""
         return next(index for index, step in enumerate(self.steps) if step.called(index) == name)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from railwright.documents.bench import Bench, Output
-from railwright.documents.figures import fastest_reference, own_capacitance
+from railwright.documents.figures import error_bound, fastest_reference, own_capacitance
 from railwright.measures.reading_model import HidingBound
 from railwright.physics.output_stage import LIMIT_OVERSHOOT
 from railwright.plan.set_points import Feed
@@ -16,9 +16,7 @@ def limits_of(feed: Feed, outputs: Sequence[Output]) -> list[tuple[float, float]
     """Current limit of each output and the bound of its error [A]."""
     limits = [setting.current_limit for setting in feed.outputs]
     tolerances = [
-        output.programming.current.of_value * limit + output.programming.current.offset
-        if output.programming
-        else 0.0
+        error_bound(output.programming.current, limit) if output.programming else 0.0
         for output, limit in zip(outputs, limits, strict=True)
     ]
     return list(zip(limits, tolerances, strict=True))

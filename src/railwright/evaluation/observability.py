@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from railwright.circuit.leads import lead_resistance
 from railwright.documents.bench import Bench, Output
 from railwright.documents.figures import output_figures
+from railwright.evaluation.hiding_bounds import limits_of
 from railwright.physics.surge import SurgePath
 from railwright.plan.set_points import Feed
 
@@ -27,10 +28,7 @@ def surge_path(bench: Bench, feed: Feed) -> SurgePath:
     stage's model declares: a data sheet does not say.
     """
     outputs = [bench.output(points.output) for points in feed.outputs]
-    limits = [
-        points.current_limit + _limit_error(output, points.current_limit)
-        for points, output in zip(feed.outputs, outputs, strict=True)
-    ]
+    limits = [limit + tolerance for limit, tolerance in limits_of(feed, outputs)]
     firsts = [
         limit + output_figures(output).limit_overshoot * output.current.high
         for limit, output in zip(limits, outputs, strict=True)
@@ -46,12 +44,6 @@ def surge_path(bench: Bench, feed: Feed) -> SurgePath:
         first=sum(firsts) if parallel else max(firsts),
         response=max(all_known([output.limit_response for output in outputs]) or [0.0]) or None,
     )
-
-
-def _limit_error(output: Output, limit: float) -> float:
-    if output.programming is None:
-        return 0.0
-    return output.programming.current.of_value * limit + output.programming.current.offset
 
 
 def _capacitance(feed: Feed, outputs: Sequence[Output]) -> float | None:

@@ -205,17 +205,14 @@ def _supplied(case: Case, name: str, span: Span) -> tuple[float, float]:
 def energised(case: Case, name: str) -> Iterator[tuple[float, float]]:
     """From when to when an input was on [s]: from each switching-on to what took it down, a trip included."""
     run, subjects = case.own.record, _subjects(case, name)
-    ends = [each.time for each in run.events if each.subject in subjects and _takes_down(each.kind)]
+    own = [each for each in run.events if each.subject in subjects]
+    ends = [each.time for each in own if each.kind is EventKind.OFF or each.kind.trip]
     ends += [each.start for each in run.spans if each.kind == "power_down" and name in each.inputs]
     for each in run.spans:
         if each.kind == "power_up" and name in each.inputs:
             at = _switched_on(case, name, each)
             on = each.start if at is None else at
             yield on, min((end for end in ends if end > on), default=math.inf)
-
-
-def _takes_down(kind: EventKind) -> bool:
-    return kind is EventKind.OFF or bool(kind.trip)
 
 
 def _goal(case: Case, name: str, step: str) -> float | None:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
 from railwright.documents.device import Input
+from railwright.documents.figures import error_bound
 from railwright.documents.loader import Documents
 from railwright.quantities import show
 from railwright.settings import figures
@@ -205,7 +206,7 @@ def reading_error(source: FedInput, quantity: Quantity, value: float) -> float:
             return ASSUMED_OF_VALUE * abs(own) + ASSUMED_OFFSET * full
         accuracy: VoltageAccuracy | CurrentAccuracy = getattr(output.reading, quantity)
         beside = (accuracy.resolution or 0.0) + CONFIDENT * (accuracy.noise or 0.0)
-        return figures.error(accuracy, own) + beside
+        return error_bound(accuracy, own) + beside
 
     return source.read_together(quantity, value, bound)
 

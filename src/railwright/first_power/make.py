@@ -196,10 +196,8 @@ def _rise(scene: _Scene, figures: Mapping[str, InputFigures], given: Procedure |
     steps = rise_steps(figures, scene.order)
     title = f"First power of {scene.device.device}, 2 of 2: rise by stages"
     draft = scene.draft(title, leads.limits, steps)
-    documents = scene.documents(as_text(draft))
     wanted = {name: _wanted_limits(scene, given, name) for name in scene.hook_up}
-    documents = replace(documents, procedure=documents.procedure.model_copy(update={"limits": wanted}))
-    settings = settle(documents, scene.today)
+    settings = settle(scene.documents(as_text(draft)).with_procedure(limits=wanted), scene.today)
     missing = [name for name in scene.hook_up if name not in settings.set_points]
     if missing:
         lines = [f"{f.why}; {f.remedy}" for f in settings.findings if f.blocks and f.about in missing]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from railwright.dialects.operation import Setting
 from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
+from railwright.documents.figures import error_bound
 
 UNKNOWN_RESOLUTION = 1e-3
 """Part of full scale allowed where the bench states neither a resolution nor an accuracy."""
@@ -50,4 +51,4 @@ def _grid(accuracy: VoltageAccuracy | CurrentAccuracy | None, value: float, full
         return UNKNOWN_RESOLUTION * full_scale
     if accuracy.resolution is not None:
         return accuracy.resolution
-    return accuracy.of_value * abs(value) + accuracy.offset or UNKNOWN_RESOLUTION * full_scale
+    return error_bound(accuracy, value) or UNKNOWN_RESOLUTION * full_scale

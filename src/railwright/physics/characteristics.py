@@ -57,9 +57,7 @@ class InputSource:
         linear = above * (part + self.resistance / self.bleeder)
         left = self.power - above * above / self.bleeder
         root = math.sqrt(max(0.0, linear * linear + 4.0 * part * self.resistance * left))
-        if linear + root <= 0.0:
-            return self.limit
-        return min(self.limit, 2.0 * left / (linear + root))
+        return self.limit if linear + root <= 0.0 else min(self.limit, 2.0 * left / (linear + root))
 
     def terminals(self, v: float, current: float) -> float:
         """Voltage at the terminals [V]."""

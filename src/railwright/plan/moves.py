@@ -10,6 +10,7 @@ from itertools import islice
 from typing import Literal, NamedTuple
 
 from railwright.documents.bench import Bench
+from railwright.grouping import grouped
 from railwright.plan.listing import Listing, shape_actions
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import AT_ONCE, exchange_of, set_error, slew_range, stairs_of
@@ -134,15 +135,27 @@ def _superseded(number: int, moves: Sequence[Move], ended: Container[int], small
 
 def _between(timeline: Timeline) -> dict[int, list[Move]]:
     """Waits and changes of a limit, by the position of the action that comes after them."""
-    found: dict[int, list[Move]] = {}
-    for wait in timeline.waits:
-        move = Move(wait.time, wait.step, "", "wait", 0.0, None, wait=wait, turn=wait.turn)
-        found.setdefault(wait.before, []).append(move)
-    for change in timeline.limits:
-        place = change.time, change.step, change.input
-        move = Move(*place, "limit", 0.0, None, current=change.current, turn=change.turn)
-        found.setdefault(change.before, []).append(move)
-    return found
+    waits = (
+        (each.before, Move(each.time, each.step, "", "wait", 0.0, None, wait=each, turn=each.turn))
+        for each in timeline.waits
+    )
+    limits = (
+        (
+            each.before,
+            Move(
+                each.time,
+                each.step,
+                each.input,
+                "limit",
+                0.0,
+                None,
+                current=each.current,
+                turn=each.turn,
+            ),
+        )
+        for each in timeline.limits
+    )
+    return grouped([*waits, *limits])
 
 
 def _list_moves(timeline: Timeline, listings: Sequence[Listing], others: Sequence[Move]) -> Iterator[Move]:

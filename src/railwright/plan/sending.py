@@ -13,6 +13,7 @@ from functools import cached_property
 from types import MappingProxyType
 
 from railwright.documents.bench import Bench
+from railwright.grouping import grouped
 from railwright.plan.listing import Listing, placed_anew
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import AT_ONCE, EXACT, exchange_of
@@ -165,20 +166,19 @@ class Sending:
     def _instead(self, timeline: Timeline, *, reached: bool) -> Timeline:
         if not self.asked:
             return timeline
-        by_key: dict[tuple[int, str], tuple[list[Action], list[float | None]]] = {}
-        for action, time in zip(self.asked, self.times, strict=True):
-            own, times = by_key.setdefault((action.step, action.input), ([], []))
-            own.append(action)
-            times.append(time)
+        sent = grouped(
+            ((action.step, action.input), (action, time))
+            for action, time in zip(self.asked, self.times, strict=True)
+        )
         added: list[Action] = []
-        for key, (own, times) in by_key.items():
+        for key, each in sent.items():
+            own, times = zip(*each, strict=True)
             told = as_sent(own, times, self.levels[key])
             added += as_reached(told, self.levels[key]) if reached else told
-        dropped = {(action.step, action.input) for action in self.asked}
         kept = [
             number
             for number, action in enumerate(timeline.actions)
-            if (action.step, action.input) not in dropped
+            if (action.step, action.input) not in sent
         ]
         return placed_anew(timeline, kept, added)
 
@@ -193,9 +193,7 @@ def sending(
     """
     listed = {(each.step, each.input) for each in listings}
     apart = {name: exchange_of(feed.names, bench) for name, feed in set_points.items()}
-    waits: dict[int, list[float]] = {}
-    for wait in timeline.waits:
-        waits.setdefault(wait.step, []).append(wait.time)
+    waits = grouped((wait.step, wait.time) for wait in timeline.waits)
     steps: dict[int, list[Action]] = {}
     levels: dict[tuple[int, str], float] = {}
     stands: dict[str, float] = {}

@@ -125,15 +125,15 @@ def forward_levels(wanted: Input) -> list[tuple[float, float | None]]:
     Up to the end of the operating range everything is borne for any time; so is what is withstood for any
     time. Above a level the longest time counts that is given for any higher one.
     """
-    given = [(w.voltage, w.duration or math.inf) for w in wanted.withstands if w.voltage is not None]
-    return _levels(wanted.operating.high, given) if given else [(wanted.operating.high, None)]
+    borne, given = wanted.operating.high, wanted.withstood
+    return _levels(borne, given) if given else [(borne, None)]
 
 
 def reverse_levels(wanted: Input) -> list[tuple[float, float | None]]:
     """The same for a reversed voltage; an input that gives forward voltages alone is not protected, unless
     nothing in it has a polarity: then it bears reversed what it bears forward.
     """
-    given = [(w.reverse, w.duration or math.inf) for w in wanted.withstands if w.reverse is not None]
+    given = wanted.withstood_reversed
     if not given and all(KINDS[entry.kind].bears_reverse for entry in wanted.load):
         return forward_levels(wanted)
     if not given:

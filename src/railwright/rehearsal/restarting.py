@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from railwright.traces import Event, EventKind, Record
+from railwright.traces import EventKind, Record
 
 MANY_STARTS = 3
 """Starts in one step from which on a load is taken to restart for ever: no step but a shape asks for more."""
@@ -16,14 +16,10 @@ def endless_restarts(record: Record, subjects: Iterable[str]) -> dict[str, int]:
     subjects: an input, and its outputs.
     """
     own = {str(subject) for subject in subjects}
-    starts = [event.time for event in record.events if _starts(event) and event.subject in own]
+    starts = [each.time for each in record.events if each.kind is EventKind.STARTS and each.subject in own]
     counts = {
         span.name: sum(span.start <= time <= span.end for time in starts)
         for span in record.spans
         if span.kind != "shape"
     }
     return {name: count for name, count in counts.items() if count >= MANY_STARTS}
-
-
-def _starts(event: Event) -> bool:
-    return event.kind is EventKind.STARTS

@@ -13,9 +13,7 @@ def show_limit(lower: float | None, upper: float | None, unit: str) -> str:
         return f"{number(lower, unit)} to {number(upper, unit)}"
     if upper is not None:
         return f"at most {number(upper, unit)}"
-    if lower is not None:
-        return f"at least {number(lower, unit)}"
-    return "no limit"
+    return f"at least {number(lower, unit)}" if lower is not None else "no limit"
 
 
 def number(value: float, unit: str) -> str:

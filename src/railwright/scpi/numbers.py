@@ -134,6 +134,4 @@ def parse_response(text: str) -> float:
     value = float(stripped)
     if math.isclose(abs(value), INFINITY, rel_tol=1e-4):
         return math.copysign(math.inf, value)
-    if math.isclose(value, NOT_A_NUMBER, rel_tol=1e-4):
-        return math.nan
-    return value
+    return math.nan if math.isclose(value, NOT_A_NUMBER, rel_tol=1e-4) else value

@@ -51,9 +51,9 @@ def check(
     plan = plan_of(documents, settings.set_points)
     rehearsal = rehearse(documents, settings.set_points, timeline=plan.played)
     found = rehearsed_findings(hooked, settings, rehearsal.record, rehearsal.assumptions)
-    settings = replace(settings, findings=by_severity((*settings.findings, *found)))
     can = measurable(documents, settings.set_points, rehearsal.record) if documents.procedure.requires else ()
-    return Checked(documents, settings, rehearsal, can)
+    findings = by_severity((*settings.findings, *found))
+    return Checked(documents, replace(settings, findings=findings), rehearsal, can)
 
 
 def settled(
@@ -68,5 +68,9 @@ def settled(
 
     if not written and not any(hangs_on_rehearsal(window) for window in first.windows):
         return settle(hooked.documents, today, hooked)
-    ends = rehearsed_ends(hooked, first, today, cases, seed, written=written)
-    return settle(hooked.documents, today, hooked, ends)
+    return settle(
+        hooked.documents,
+        today,
+        hooked,
+        rehearsed_ends(hooked, first, today, cases, seed, written=written),
+    )

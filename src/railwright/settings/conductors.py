@@ -61,14 +61,15 @@ def recommend(
     asked only of conductors whose permitted current is given. ambient: the highest [°C]. permitted_drop [V],
     permitted_rise [K]. None: none of them does.
     """
-    able = []
-    for each in stock:
-        if each.permitted_current is not None and each.permitted_current < carries:
-            continue
-        rise = temperature_rise(each.conductor.section, current, ambient)
-        if math.isinf(rise) or rise > permitted_rise:
-            continue
-        drop = loop_drop(each.conductor, lead, current, ambient + rise)
-        if drop <= permitted_drop:
-            able.append(ConductorChoice(each.conductor, drop, rise))
+    carrying = (
+        (each.conductor, temperature_rise(each.conductor.section, current, ambient))
+        for each in stock
+        if each.permitted_current is None or each.permitted_current >= carries
+    )
+    cool = (
+        ConductorChoice(conductor, loop_drop(conductor, lead, current, ambient + rise), rise)
+        for conductor, rise in carrying
+        if rise <= permitted_rise and math.isfinite(rise)
+    )
+    able = (choice for choice in cool if choice.drop <= permitted_drop)
     return min(able, key=lambda choice: choice.conductor.section, default=None)

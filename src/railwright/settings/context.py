@@ -11,19 +11,19 @@ from typing import Literal, NamedTuple, cast
 
 from railwright.circuit.leads import Resistance, lead_inductance, lead_resistance
 from railwright.documents.bench import Bench, Lead, Supply
-from railwright.documents.device import Device, Input
+from railwright.documents.device import Device, Input, NeverRule
 from railwright.documents.figures import fastest_reference, own_capacitance
 from railwright.documents.files import Kind
 from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
+from railwright.frozen import kept
 from railwright.physics.conductor_heat import HOTTEST, temperature_rise
 from railwright.physics.driven import Besides, Course, Driven, swing
 from railwright.physics.halving import least
 from railwright.physics.loads.law import Ascent, Ramp
 from railwright.physics.output_stage import CEILING, LIMIT_OVERSHOOT, LIMIT_RESPONSE
-from railwright.plan.delivery import Delivery
 from railwright.plan.plan import Plan, deliver
 from railwright.plan.set_points import Feed
 from railwright.plan.timeline import Timeline
@@ -113,9 +113,7 @@ class FedInput(Group):
         """The current that the outputs' limit is to feed the input with [A]; None: the limit only holds a
         fault.
         """
-        if not self.limits.works_in_limit:
-            return None
-        return float(self.limits.current_limit)
+        return float(self.limits.current_limit) if self.limits.works_in_limit else None
 
     @cached_property
     def load(self) -> LoadModel:
@@ -134,6 +132,10 @@ class FedInput(Group):
         """Largest drop along lead and fixture, both ways, at a current [V], the lead being warm."""
         return current * self.warm.high + (self.fixture.drop.high if self.fixture else 0.0)
 
+    def sensed(self, current: float) -> float:
+        """What sensing adds to the voltage at the terminals at a current [V]."""
+        return self.drop(current) if self.senses else 0.0
+
     def powers(self, rating: float) -> list[tuple[Level, float, float]]:
         """Each level played above 0 V whose steady draw is known, with that draw [A] and the power [W] that
         it needs of the outputs, the lead's drop with it where sensing makes up for it; of very many levels
@@ -150,8 +152,7 @@ class FedInput(Group):
             return math.inf
         fed = self.fed_current
         current = most[0].high if fed is None else min(fed, most[0].high)
-        drop = self.drop(current) if self.senses else 0.0
-        return (max(above) + drop) * current
+        return (max(above) + self.sensed(current)) * current
 
     @cached_property
     def most_power(self) -> tuple[Level, float, float] | None:
@@ -160,14 +161,14 @@ class FedInput(Group):
 
     @cached_property
     def _powers(self) -> list[tuple[Level, float, float]]:
-        above = [level for level in self.played.levels if level.voltage > 0]
-        drawn = [(level, bounds.high) for level in above if (bounds := self.load.current(level.voltage))]
-        found = []
-        for level, current in drawn:
-            voltage, amperes = self.fed_at(level.voltage, current)
-            drop = self.drop(amperes) if self.senses else 0.0
-            found.append((level, amperes, (voltage + drop) * amperes))
-        return found
+        works = [
+            (level, *self.fed_at(level.voltage, drawn.high))
+            for level in self.played.levels
+            if level.voltage > 0 and (drawn := self.load.current(level.voltage))
+        ]
+        return [
+            (level, amperes, (voltage + self.sensed(amperes)) * amperes) for level, voltage, amperes in works
+        ]
 
     def fed_at(self, voltage: float, drawn: float) -> tuple[float, float]:
         """Where an input works that draws so much [A] at a set voltage [V]: there, or, fed with less, at the
@@ -205,27 +206,24 @@ class FedInput(Group):
     @cached_property
     def asked(self) -> list[Draw]:
         """Every steady current that normal operation is said to ask for [A], and who says so."""
-        highest = self.played.highest
-        top = highest.voltage if highest else self.input.nominal
+        top = self.played.highest.voltage if self.played.highest else self.input.nominal
         starting = min((each.starts_at.low for each in self.load.converters), default=0.0)
         bottom = starting if 0 < starting < top else min(1e-3, top)
         works = (level.voltage for level in self.played.meant_within(self.input.operating))
         bottom = min(bottom, *(volts for volts in works if volts > 0.0), bottom)
         drawn = self.load.over(bottom, top) if top > 0 else None
-        declared = self.input.current.steady.high if self.input.current.steady else None
-        if top < self.input.operating.low:
-            declared = None  # it holds over the operating range, which is not reached
+        declared = self.input.current.steady
         found: list[Draw] = []
-        if declared is not None:
-            found.append(Draw(declared, "the declared steady current", True))
+        if declared is not None and top >= self.input.operating.low:  # else its range is not reached
+            found.append(Draw(declared.high, "the declared steady current", True))
         if drawn is not None:
-            full = self.rows and drawn[1] >= self.full_voltage
+            bounds, at = drawn
             words = state(
                 "the load model's draw at {drawn_at}{which}",
-                drawn_at=(drawn[1], "V"),
-                which=f" (the full voltage of {self.words})" if full else "",
+                drawn_at=(at, "V"),
+                which=f" (the full voltage of {self.words})" if self.rows and at >= self.full_voltage else "",
             )
-            found.append(Draw(drawn[0].high, words, False))
+            found.append(Draw(bounds.high, words, False))
         fed = self.fed_current
         if fed is not None and (not found or max(found).current > fed):
             # It never gets more than it is fed with, whatever it would draw from the voltage that is set.
@@ -265,22 +263,16 @@ class FedInput(Group):
         """
         return max(0.0, (self.ovp_overshoot(level, limit) or 0.0) - self.ovp_drop(level, limit))
 
+    @kept
     def ovp_bearing(self, most: float, limit: float | None) -> float:
         """Highest level [V] at which the OVP may begin to respond with no more than `most` at the connector
         [V], to a part in 10,000, below; 0: there is none.
         """
-        key = most, self._limit_or_full(limit)
-        if key not in self._bearing:
 
-            def holds(below: float) -> bool:
-                return self.ovp_past(most - below, limit) <= below
+        def holds(below: float) -> bool:
+            return self.ovp_past(most - below, limit) <= below
 
-            self._bearing[key] = most - (least(holds, 0.0, most, HALVINGS) if holds(most) else most)
-        return self._bearing[key]
-
-    @cached_property
-    def _bearing(self) -> dict[tuple[float, float], float]:
-        return {}
+        return most - (least(holds, 0.0, most, HALVINGS) if holds(most) else most)
 
     def _limit_or_full(self, limit: float | None) -> float:
         return self.full_current if limit is None or not math.isfinite(limit) else limit
@@ -307,15 +299,10 @@ class FedInput(Group):
             )
         return self.whole(found, self.series)
 
+    @kept
     def _courses(self, limit: float) -> list[tuple[Course, ...]]:
         """How the voltage of each output may rise; of outputs in parallel all together."""
-        if limit not in self._risen:
-            self._risen[limit] = [self._course(number, limit) for number in range(self.count)]
-        return self._risen[limit]
-
-    @cached_property
-    def _risen(self) -> dict[float, list[tuple[Course, ...]]]:
-        return {}
+        return [self._course(number, limit) for number in range(self.count)]
 
     def _course(self, number: int, limit: float) -> tuple[Course, ...]:
         """The ways in which one output may be driven upwards: as fast as all it can, where the bench does not
@@ -431,7 +418,7 @@ class FedInput(Group):
         wrong = self.voltage_error(highest.voltage) if highest is not None else None
         if highest is None or wrong is None:
             return None
-        return highest.voltage + wrong + (self.drop(current) if self.senses else 0.0)
+        return highest.voltage + wrong + self.sensed(current)
 
     @cached_property
     def surge(self) -> float:
@@ -470,21 +457,19 @@ class FedInput(Group):
         """The most that a move upwards asks of the current limit at any one time [A]: what charges the input
         and its outputs' own capacitance, and what is drawn by then; inf: as much as it gets. None: unknown.
         """
-        key = move.start, move.stop, move.rate, move.from_off
-        if key not in self._asked:
-            self._asked[key] = self._most_asked(move)
-        return self._asked[key]
+        return self._asked(move.start, move.stop, move.rate, move.from_off)
 
-    def _most_asked(self, move: Slope) -> float | None:
+    @kept
+    def _asked(self, start: float, stop: float, rate: float | None, from_off: bool) -> float | None:
         """See `asks_for`."""
-        top = move.stop + (self.voltage_error(move.stop) or 0.0)
-        drawn, turning = self.drawn_rising(move.start, top), self.load.inertia
+        top = stop + (self.voltage_error(stop) or 0.0)
+        drawn, turning = self.drawn_rising(start, top), self.load.inertia
         if drawn is None:
             return None
-        if move.rate is None or math.isinf(turning):
+        if rate is None or math.isinf(turning):
             return math.inf
-        slope = move.rate * (1.0 + self.voltage_gain)
-        if not move.from_off or move.start > 0.0:
+        slope = rate * (1.0 + self.voltage_gain)
+        if not from_off or start > 0.0:
             return (self.capacitance + turning) * slope + drawn.high
         lead = self.resistance.high if self.senses else self.resistance.low
         asked = self._asked_on(Ramp(slope, top, lead), 0.0)
@@ -501,10 +486,6 @@ class FedInput(Group):
         if drawn is None or None in asked:
             return None
         return max(drawn.high, *(each for each in asked if each is not None)) <= limit
-
-    @cached_property
-    def _asked(self) -> dict[tuple[float, float, float | None, bool], float | None]:
-        return {}
 
     def _asked_on(self, ramp: Ramp, lost: float) -> float:
         """The most that is asked of the limit [A] on a ramp, through a lead of the ramp's resistance along
@@ -555,19 +536,20 @@ class FedInput(Group):
         capacitance is the input's largest and the output's own, which the same limit charges (left out where
         it is unknown).
         """
-        own = self.charged or 0.0
-        longest: Charging | None = None
         if self.fed_current is not None:
             return None  # it works in the limit, and is not charged by it on the way to a voltage
-        for move in self.played.widest_rises:
-            if self.stays_within(move, limit) is not False:
-                continue
-            time = self.load.charging_time(
-                own, limit, max(move.start, 0.0), move.stop, from_off=move.from_off, ahead=self.ahead
-            )
-            if time is not None and (longest is None or time > longest.time):
-                longest = Charging(time, move, self.capacitance)
-        return longest
+        times = (
+            (self._charging_time(move, limit), move)
+            for move in self.played.widest_rises
+            if self.stays_within(move, limit) is False
+        )
+        found = [Charging(time, move, self.capacitance) for time, move in times if time is not None]
+        return max(found, key=lambda each: each.time, default=None)
+
+    def _charging_time(self, move: Slope, limit: float) -> float | None:
+        """Longest time of a move at a current limit [A] in s; None: unknown."""
+        begin, own = max(move.start, 0.0), self.charged or 0.0
+        return self.load.charging_time(own, limit, begin, move.stop, from_off=move.from_off, ahead=self.ahead)
 
     # where things are written
 
@@ -630,9 +612,21 @@ class BoundDocuments:
         return self.documents.procedure
 
     @property
+    def kept_apart(self) -> list[tuple[int, NeverRule, FedInput, FedInput]]:
+        """What two inputs that are hooked up must never be to each other: the rule's number, the rule, its
+        inputs.
+        """
+        hooked_up = self.sources.keys()
+        return [
+            (index, each, self.sources[each.voltage_of], self.sources[each.minus])
+            for index, each in enumerate(self.device.never)
+            if {each.voltage_of, each.minus} <= hooked_up
+        ]
+
+    @property
     def used_supplies(self) -> dict[str, Supply]:
         """Supplies of which at least one output is hooked up."""
-        names = dict.fromkeys(name.supply for each in self.sources.values() for name in each.outputs)
+        names = (output.supply for source in self.sources.values() for output in source.outputs)
         return {name: self.bench.supplies[name] for name in names}
 
 
@@ -641,12 +635,15 @@ class SetPointDraft:
     """Set points of one input as far as they could be settled.
 
     known: the settings ('current_limit', 'ovp', 'trip_delay', 'opp') that were; the others are nan in `feed`.
-    whole: whether all were.
     """
 
     feed: Feed
     known: frozenset[str]
-    whole: bool
+
+    @property
+    def whole(self) -> bool:
+        """Whether all were."""
+        return self.known.issuperset(("current_limit", "ovp", "trip_delay", "opp"))
 
 
 @dataclass(frozen=True)
@@ -658,11 +655,6 @@ class Context(BoundDocuments):
 
     today: dt.date
     drafts: Mapping[str, SetPointDraft]
-
-    @property
-    def deliveries(self) -> tuple[Delivery, ...]:
-        """How every shape reaches its outputs."""
-        return self.plan.deliveries
 
     @cached_property
     def plan(self) -> Plan:

@@ -124,7 +124,6 @@ def window_as_data(window: Window) -> dict[str, Any]:
     """One window: its two ends, everything else that bounds it, and what is recommended; SI units. null:
     none, or unknown. replay: options of `railwright rehearse` that play the case behind an end.
     """
-    outputs = {name: window.of_output(name) for name in window.parts}
     return {
         "about": window.about,
         "setting": window.setting,
@@ -141,8 +140,8 @@ def window_as_data(window: Window) -> dict[str, Any]:
         "lacks": [impossible.why for impossible in window.lacks],
         "demands": [{"side": end.side, **(_end_as_data(end) or {})} for end in window.ends],
         "outputs": {
-            name: {"low": _number(low), "high": _number(high), "recommended": _number(value)}
-            for name, (low, high, value) in outputs.items()
+            name: dict(zip(("low", "high", "recommended"), map(_number, window.of_output(name)), strict=True))
+            for name in window.parts
         },
     }
 

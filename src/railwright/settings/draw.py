@@ -5,10 +5,12 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from typing import NamedTuple
 
 from railwright.documents.device import Input
 from railwright.documents.fixture import AddedCapacitor, Fixture
+from railwright.frozen import kept
 from railwright.physics.loads import KINDS, LoadKind, LoadParameters
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.loads.converter import Converter
@@ -99,9 +101,9 @@ class _Part(NamedTuple):
         if rising is None:
             return Rising(lambda v, t: 0.0 if v < self.starts else self.current(v).high)
         each: list[Rising] = [rising(ramp, corner) for corner in self.most]
-        marks = tuple(mark for found in each for mark in found.marks)
         if len(each) == 1:
             return each[0]
+        marks = tuple(mark for found in each for mark in found.marks)
         return Rising(lambda v, t: max(found.current(v, t) for found in each), marks, each[0].winds)
 
     @property
@@ -126,10 +128,9 @@ class LoadModel:
     def __init__(self, wanted: Input, fixture: Fixture | None = None) -> None:
         entries = [(entry.parameters, KINDS[entry.kind]) for entry in wanted.load]
         self.converters = [each for each, _ in entries if isinstance(each, Converter)]
-        added = [fixture.capacitor] if fixture and fixture.capacitor else []
         self.banks: list[Capacitor | AddedCapacitor] = [
             *(each for each, _ in entries if isinstance(each, Capacitor)),
-            *added,
+            *([fixture.capacitor] if fixture and fixture.capacitor else []),
         ]
         drawing = [(each, kind) for each, kind in entries if not isinstance(each, Capacitor)]
         steady = [each for each in drawing if not each[1].settles or hasattr(each[1].equations, "draws")]
@@ -142,9 +143,6 @@ class LoadModel:
         self._parts: list[_Part] = []
         self._marks: list[float] = []
         self._seen: dict[tuple[float, int], Bounds] = {}
-        self._ranges: dict[tuple[float, float, float], tuple[Bounds, float]] = {}
-        self._courses: dict[tuple[float, float, float, float], list[_Piece]] = {}
-        self._times: dict[tuple[float, ...], float] = {}
         for parameters, kind in steady:
             given = parameters.uncertain()
             starts, stops = (given[name].low if name in given else -math.inf for name in GATE)
@@ -191,8 +189,7 @@ class LoadModel:
         whole load draws just above it [A].
         """
         stops = [converter.stops_at.low for converter in self.converters]
-        found = [(volts, self.current(volts * (1 + 1e-9))) for volts in stops]
-        return [(volts, drawn.high) for volts, drawn in found if drawn is not None]
+        return [(volts, drawn.high) for volts in stops if (drawn := self.current(volts * (1 + 1e-9)))]
 
     def at_least(self, voltage: float, risen: Ascent) -> float:
         """The least current at the connector [A] at a voltage to which it has just risen [V]: a converter may
@@ -237,24 +234,17 @@ class LoadModel:
         grid = {low + (high - low) * index / parts for index in range(parts + 1)}
         return sorted(grid | {mark for mark in self._marks if low <= mark <= high})
 
+    @kept
     def over(self, low: float, high: float, came_from: float = math.inf) -> tuple[Bounds, float] | None:
         """Least and greatest steady current over a range of voltages [V], and the voltage of the greatest.
 
         came_from: as `current` has it.
         """
-        key = low, high, came_from
-        seen = self._ranges.get(key)
-        if seen is not None:
-            return seen
-        least, greatest, where = float("inf"), float("-inf"), high
-        for voltage in self.looks(low, high):
-            bounds = self.current(voltage, came_from)
-            if bounds is None:
-                return None
-            least = min(least, bounds.low)
-            if bounds.high > greatest:
-                greatest, where = bounds.high, voltage
-        return self._ranges.setdefault(key, (Bounds(least, greatest), where))
+        found = [(bounds, v) for v in self.looks(low, high) if (bounds := self.current(v, came_from))]
+        if not found:
+            return None
+        greatest, where = max(found, key=lambda each: each[0].high)
+        return Bounds(min(bounds.low for bounds, _ in found), greatest.high), where
 
     def highest_with(self, current: float, below: float) -> float:
         """The highest voltage, up to one [V], at which it may draw no more than a current [A]; that voltage
@@ -289,6 +279,7 @@ class LoadModel:
                 steepest, where = slope, voltage
         return steepest, where
 
+    @kept
     def charging_time(
         self,
         extra: float,
@@ -313,28 +304,28 @@ class LoadModel:
         if not self.settled or not self.known:
             return None
         came_from = start if from_off else math.inf
+        course = self._course(start, stop, ahead, came_from)
+        if not max(look[1] for piece in course for look in piece) < limit:
+            return math.inf
+        drawn = partial(self._drawn, stop, ahead, came_from)
+        return (self.capacitance.high + extra) * sum(
+            _charging(limit, drawn, piece, _HALVINGS) for piece in course
+        )
 
-        def drawn(voltage: float) -> float:
-            if ahead <= 0.0:
-                bounds = self.current(voltage, came_from)
-            else:
-                over = self.over(voltage, voltage + ahead * (stop - voltage), came_from)
-                bounds = None if over is None else over[0]
-            return math.inf if bounds is None else bounds.high
+    @kept
+    def _course(self, start: float, stop: float, ahead: float, came_from: float) -> list[_Piece]:
+        """What the load draws on a rise, as `charging_time` has it."""
+        drawn = partial(self._drawn, stop, ahead, came_from)
+        return list(_pieces([(voltage, drawn(voltage)) for voltage in self.looks(start, stop)], drawn))
 
-        key = start, stop, came_from, ahead
-        time = self._times.get((*key, extra, limit))
-        if time is not None:
-            return time
-        course = self._courses.get(key)
-        if course is None:
-            looks = [(voltage, drawn(voltage)) for voltage in self.looks(start, stop)]
-            course = self._courses[key] = list(_pieces(looks, drawn))
-        time = math.inf
-        if max(look[1] for piece in course for look in piece) < limit:
-            pieces = sum(_charging(limit, drawn, piece, _HALVINGS) for piece in course)
-            time = (self.capacitance.high + extra) * pieces
-        return self._times.setdefault((*key, extra, limit), time)
+    def _drawn(self, stop: float, ahead: float, came_from: float, voltage: float) -> float:
+        """The greatest draw on a rise at a voltage, and as far ahead as it may be there already [A]."""
+        if ahead <= 0.0:
+            bounds = self.current(voltage, came_from)
+        else:
+            over = self.over(voltage, voltage + ahead * (stop - voltage), came_from)
+            bounds = None if over is None else over[0]
+        return math.inf if bounds is None else bounds.high
 
 
 _Look = tuple[float, float]

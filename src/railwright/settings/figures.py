@@ -7,12 +7,7 @@ from __future__ import annotations
 
 import math
 
-from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
-
-
-def error(accuracy: VoltageAccuracy | CurrentAccuracy, value: float) -> float:
-    """Bound of the error at a value, in the value's unit: of_value · |value| + offset."""
-    return accuracy.of_value * abs(value) + accuracy.offset
+from railwright.documents.bench import Output
 
 
 def fastest_slew(output: Output) -> float | None:
@@ -69,20 +64,17 @@ def two_digits(value: float, low: float, high: float, step: float) -> float:
         return _on_step(value, low, high, step)
     coarse = 10.0 ** (math.floor(math.log10(value)) - 1)
     around = (round((round(value / coarse) + n) * coarse, 12) for n in range(-10, 11))
-    fit = [
+    fit: list[float] = [
         each
         for each in around
         if low <= each <= high and abs(each - value) <= 0.1 * value and on_grid(each, step)
     ]
-    if not fit:
-        return _on_step(value, low, high, step)
-    return min(fit, key=lambda each: abs(each - value))
+    return min(fit, key=lambda each: abs(each - value), default=_on_step(value, low, high, step))
 
 
 def _on_step(value: float, low: float, high: float, step: float) -> float:
     """The nearest whole number of steps within low..high; where there is none, the value as it is."""
     ends = (math.floor(value / step) * step, math.ceil(value / step) * step)
     inside = [each for each in ends if low <= each <= high]
-    if not inside:
-        return value
-    return round(inside[0] if abs(inside[0] - value) <= abs(inside[-1] - value) else inside[-1], 12)
+    nearest: float = min(inside, key=lambda each: abs(each - value), default=value)
+    return round(nearest, 12) if inside else value

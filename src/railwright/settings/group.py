@@ -9,10 +9,10 @@ from functools import cached_property
 from typing import Literal
 
 from railwright.documents.bench import Bench, Output, Reading
+from railwright.documents.figures import error_bound
 from railwright.documents.hook_up import HookUp
 from railwright.documents.hook_up import Source as Joined
 from railwright.documents.output_name import OutputName
-from railwright.settings import figures
 from railwright.settings.rule import Path
 
 Quantity = Literal["voltage", "current"]
@@ -76,9 +76,8 @@ class Group:
     @property
     def words(self) -> str:
         """'left.1', 'left.1 and left.2 in series'."""
-        if self.arrangement == "alone":
-            return self.names[0]
-        return f"{', '.join(self.names[:-1])} and {self.names[-1]} in {self.arrangement}"
+        *others, last = self.names
+        return f"{', '.join(others)} and {last} in {self.arrangement}" if others else last
 
     @property
     def gives(self) -> str:
@@ -115,8 +114,9 @@ class Group:
     @cached_property
     def farthest(self) -> float:
         """Highest voltage of either polarity that can stand at the group's terminals, whatever is set [V]."""
-        ends = (max(abs(output.voltage.low), abs(output.voltage.high)) for output in self.rows)
-        return (sum if self.series else max)(ends)
+        return (sum if self.series else max)(
+            max(abs(output.voltage.low), abs(output.voltage.high)) for output in self.rows
+        )
 
     @cached_property
     def full_current(self) -> float:
@@ -140,25 +140,26 @@ class Group:
     def whole(self, each: Iterable[float | None], adds: bool) -> float | None:
         """One figure for the group: the sum of the outputs' where they add up, else the largest."""
         known = [figure for figure in each if figure is not None]
-        if len(known) < self.count:
-            return None
-        return sum(known) if adds else max(known)
+        return None if len(known) < self.count else (sum if adds else max)(known)
 
     def _across(self, each: Iterable[float | None], adds: bool) -> float | None:
         """What the outputs' figures come to across the group's terminals: they add up, or their inverses."""
         whole = self.whole(each if adds else map(_inverse, each), True)
         return whole if adds or whole is None else 1.0 / whole
 
-    def _voltage_errors(self, voltage: float) -> list[float | None]:
-        """Bound of the programming error of each output at a set voltage of the group [V]."""
+    def _errors(self, quantity: Quantity, value: float) -> list[float | None]:
+        """Bound of the programming error of each output at a set voltage or current of the group [V or A]."""
+        portions = self.shares if quantity == "voltage" else self.parts
         return [
-            figures.error(output.programming.voltage, voltage * share) if output.programming else None
-            for output, share in zip(self.rows, self.shares, strict=True)
+            error_bound(getattr(output.programming, quantity), value * portion)
+            if output.programming
+            else None
+            for output, portion in zip(self.rows, portions, strict=True)
         ]
 
     def voltage_error(self, voltage: float) -> float | None:
         """Bound of the programming error at a set voltage [V]."""
-        return self.whole(self._voltage_errors(voltage), self.series)
+        return self.whole(self._errors("voltage", voltage), self.series)
 
     @property
     def voltage_gain(self) -> float:
@@ -167,12 +168,7 @@ class Group:
 
     def limit_error(self, limit: float) -> float | None:
         """Bound of the error of a current limit set for the input [A]."""
-        each = zip(self.rows, self.parts, strict=True)
-        errors = [
-            figures.error(output.programming.current, limit * part) if output.programming else None
-            for output, part in each
-        ]
-        return self.whole(errors, self.parallel)
+        return self.whole(self._errors("current", limit), self.parallel)
 
     def surely(self, limit: float) -> float:
         """What a current limit carries for sure: less its error, as far as it is known [A]."""
@@ -199,15 +195,15 @@ class Group:
                 errors.append(bound(output, own))
                 left -= own
             return sum(errors)
-        errors = [bound(output, value * portion) for output, portion in zip(self.rows, portions, strict=True)]
-        return sum(errors) / (1 if adds else self.count)
+        each = zip(self.rows, portions, strict=True)
+        return sum(bound(output, value * portion) for output, portion in each) / (1 if adds else self.count)
 
     def reading_error(self, quantity: Quantity, value: float) -> float | None:
         """The same by the readings' accuracy."""
         if None in self.readings:
             return None
         return self.read_together(
-            quantity, value, lambda output, own: figures.error(getattr(output.reading, quantity), own)
+            quantity, value, lambda output, own: error_bound(getattr(output.reading, quantity), own)
         )
 
     @property
@@ -221,11 +217,10 @@ class Group:
         own errors put off: where the shares are unlike, the smallest one mostly decides.
         """
         together = self.voltage_error(voltage) or 0.0
-        own = [each or 0.0 for each in self._voltage_errors(voltage)]
-        errors = own if self.series else [together] * self.count
-        early = [output.ovp.accuracy or 0.0 if output.ovp else 0.0 for output in self.rows]
+        errors = self._errors("voltage", voltage) if self.series else [together] * self.count
+        early = [output.ovp.accuracy if output.ovp else None for output in self.rows]
         each = zip(errors, early, self.shares, strict=True)
-        return max((error + acts) / share for error, acts, share in each) - together
+        return max(((error or 0.0) + (acts or 0.0)) / share for error, acts, share in each) - together
 
     @property
     def ovp_response(self) -> float | None:
@@ -242,15 +237,15 @@ class Group:
         """Capacitance of the group's own outputs that a current limit charges as fast as the group rises [F]:
         in series each charges its own at its share of the rate, and the one with the most to charge decides.
         """
-        if not self.series:
-            return self.output_capacitance
-        return self.whole(self._charged, False)
+        return self.whole(self._charged, False) if self.series else self.output_capacitance
 
     @cached_property
     def _charged(self) -> list[float | None]:
         """Of each output in series its capacitance times its share of the voltage [F]."""
-        each = zip(self.rows, self.shares, strict=True)
-        return [None if o.output_capacitance is None else o.output_capacitance * share for o, share in each]
+        return [
+            None if output.output_capacitance is None else output.output_capacitance * share
+            for output, share in zip(self.rows, self.shares, strict=True)
+        ]
 
     @property
     def ahead(self) -> float:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from railwright.documents.bench import CurrentAccuracy, Recorder, VoltageAccuracy
+from railwright.documents.figures import error_bound
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.evaluate import evaluate
@@ -20,7 +21,6 @@ from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
 from railwright.rehearsal.read import as_read
-from railwright.settings import figures
 from railwright.settings.group import group_of
 
 if TYPE_CHECKING:
@@ -60,8 +60,8 @@ def measurable(documents: Documents, set_points: SetPoints, record: Record) -> t
     record: the rehearsal's, judged as it is and as the outputs would read it.
     """
     procedure = documents.procedure
-    timeline = timeline_of(procedure, documents.device)
-    read = as_read(record, documents.bench, set_points, timeline, procedure.record.every)
+    timeline, every = timeline_of(procedure, documents.device), procedure.record.every
+    read = as_read(record, documents.bench, set_points, timeline, every)
     true, seen = evaluate(documents, set_points, record), evaluate(documents, set_points, read)
     return tuple(
         _one(documents, set_points, required, exact, shown)
@@ -100,8 +100,9 @@ def _one(
 def _leaves(required: Requirement, value: float) -> float | None:
     """Distance of a value to the nearest limit, negative beyond it; None: there is none."""
     low, high = required.limits
-    within = [*([] if low is None else [value - low]), *([] if high is None else [high - value])]
-    return min(within, default=None)
+    return min(
+        [*([] if low is None else [value - low]), *([] if high is None else [high - value])], default=None
+    )
 
 
 def _why(required: Requirement, shown: Result, hidden: bool) -> str:
@@ -163,6 +164,6 @@ def _exact(
         if accuracy is None:
             return False
         own_unit = required.unit == ("V" if quantity == "voltage" else "A")
-        if own_unit and leaves and figures.error(accuracy, expected or 0.0) > leaves / ROOM:
+        if own_unit and leaves and error_bound(accuracy, expected or 0.0) > leaves / ROOM:
             return False
     return True

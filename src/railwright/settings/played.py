@@ -125,12 +125,7 @@ class Played:
                     own[-1] = own[-1][0], end
                 else:
                     own.append((start, end))
-        summed = {}
-        for step, stretches in found.items():
-            if lengths := [end - start for start, end in stretches]:
-                first, last = stretches[0][0], stretches[-1][1]
-                summed[step] = Outside(first, last, sum(lengths), max(lengths), len(lengths))
-        return summed
+        return {step: _summed(stretches) for step, stretches in found.items() if stretches}
 
     def _standing(self) -> Iterator[tuple[int, Piece]]:
         """Pieces of the set point while the output is on, each with the step that set it; without the rise
@@ -198,6 +193,12 @@ class Played:
         return longest
 
 
+def _summed(stretches: Sequence[tuple[float, float]]) -> Outside:
+    """What stretches of time come to, which follow each other."""
+    lengths = [end - start for start, end in stretches]
+    return Outside(stretches[0][0], stretches[-1][1], sum(lengths), max(lengths), len(lengths))
+
+
 def _outside(piece: Piece, interval: Interval) -> Iterator[tuple[float, float]]:
     """When a straight line lies outside an interval, in order of time: at most once below and once above."""
     start, stop, before, after = piece
@@ -252,13 +253,12 @@ def _shape(actions: Iterable[Action], step: str, at: dict[str, float]) -> Iterat
             continue
         before, at[name] = at.get(name, 0.0), goal
         key = (action.path, before, goal)
-        if action.kind == "off" or key in said:
-            continue
-        said.add(key)
-        path: Path = ("procedure", *action.path)
-        rate = abs(goal - before) / action.over if action.over else None
-        yield name, Level(goal, step, path)
-        yield name, Slope(before, goal, rate, step, path)
+        if action.kind == "line" and key not in said:
+            said.add(key)
+            path: Path = ("procedure", *action.path)
+            rate = abs(goal - before) / action.over if action.over else None
+            yield name, Level(goal, step, path)
+            yield name, Slope(before, goal, rate, step, path)
 
 
 def _walk(procedure: Procedure, device: Device, timeline: Timeline) -> Iterator[tuple[str, Level | Slope]]:
@@ -327,8 +327,11 @@ def with_coupling(
 
 def coupling_path(bench: Bench, output: OutputName, of: SetPoint = "voltage") -> Path:
     """Where it is written with what the voltage, or the current limit, of an output moves."""
-    groups = enumerate(bench.supplies[output.supply].coupled)
-    own = (number for number, group in groups if group.of == of and output.output in group.outputs)
+    own = (
+        number
+        for number, group in enumerate(bench.supplies[output.supply].coupled)
+        if group.of == of and output.output in group.outputs
+    )
     return ("bench", "supplies", output.supply, "coupled", next(own))
 
 
@@ -339,12 +342,11 @@ def _added_to(played: Played, added: Sequence[tuple[int, Action, Slope, bool]], 
     levels = [Level(slope.stop, slope.step, slope.path) for _, _, slope, taken in added if taken]
     own = [(number, each) for number, each in enumerate(timeline.actions) if each.input == added[0][1].input]
     taken_along = [(cause, action) for cause, action, _, taken in added if taken]
-    actions = [each for _, each in sorted([*own, *taken_along], key=lambda entry: entry[0])]
     return replace(
         played,
         levels=tuple(dict.fromkeys([*played.levels, *levels])),
         moves=tuple(dict.fromkeys([*played.moves, *(slope for _, _, slope, _ in added)])),
-        actions=tuple(actions),
+        actions=tuple(each for _, each in sorted([*own, *taken_along], key=lambda entry: entry[0])),
     )
 
 
@@ -353,7 +355,7 @@ def what_is_played(procedure: Procedure, device: Device) -> tuple[dict[str, Play
     timeline = timeline_of(procedure, device)
     walked = grouped(_walk(procedure, device, timeline))
     actions = grouped((action.input, action) for action in timeline.actions)
-    played = {
+    return {
         name: Played(
             tuple(each for each in walked.get(name, []) if isinstance(each, Level)),
             tuple(each for each in walked.get(name, []) if isinstance(each, Slope)),
@@ -361,5 +363,4 @@ def what_is_played(procedure: Procedure, device: Device) -> tuple[dict[str, Play
             timeline.duration,
         )
         for name in procedure.hook_up
-    }
-    return played, timeline
+    }, timeline

@@ -15,6 +15,7 @@ from railwright.quantities import joined, state
 from railwright.settings.context import UNITS, Draw, FedInput, SetPointDraft, locate
 from railwright.settings.engine_rules import AUTO_IMPOSSIBLE
 from railwright.settings.findings import Finding, Reason, Severity
+from railwright.settings.group import output_path
 from railwright.settings.windows import current_limit, opp, ovp, rise, trip_delay
 from railwright.settings.windows.window import End, Impossible, Window
 
@@ -234,8 +235,12 @@ def settle_input(
             waits=amperes is None,
         )
     if opp.is_there(source):
-        window = opp.window(source, amperes, volts)
-        settle(window, opp.recommend, lambda value: AS_WRITTEN, waits=None in (amperes, volts))
+        settle(
+            opp.window(source, amperes, volts),
+            opp.recommend,
+            lambda value: AS_WRITTEN,
+            waits=None in (amperes, volts),
+        )
     slope = rise.window(source, documents, amperes)
     windows += [] if slope is None else [slope]
     for setting in ("ocp", "ocp_delay"):
@@ -255,8 +260,7 @@ def settle_input(
             values.pop(setting, None)
             findings += impossible_auto(value, setting, source.name, documents)
     reasons += _channels(source, documents)
-    whole = all(setting in values for setting in ("current_limit", "ovp", "trip_delay", "opp"))
-    draft = SetPointDraft(_feed(source, values), frozenset(values), whole)
+    draft = SetPointDraft(_feed(source, values), frozenset(values))
     return InputSettled(draft, reasons, [_located(found, documents) for found in windows], findings)
 
 
@@ -275,7 +279,7 @@ def _channels(source: FedInput, documents: Documents) -> Iterator[Reason]:
         supply, own = output.supply, output.output
         channel = documents.bench.supply_of(output).channels[own]
         if str(channel) != own:
-            where = documents.where("bench", ("supplies", supply, "outputs", own, "channel"))
+            where = locate(documents, (*output_path(output), "channel"))
             why = f"{supply} knows output {own} by this number; it feeds {source.name}"
             yield Reason(output, "channel", str(channel), "", where, why)
 

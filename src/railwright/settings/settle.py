@@ -19,7 +19,7 @@ from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.hookup import hooked_up
 from railwright.settings.hookup.result import HookedUp
 from railwright.settings.overrides import check_overrides, override
-from railwright.settings.rule import Rule, Seen, Unknown
+from railwright.settings.rule import Hit, Rule, Seen, Unknown
 from railwright.settings.rules import RULES
 from railwright.settings.set_points import settle_input
 from railwright.settings.windows.findings import window_findings
@@ -57,33 +57,31 @@ class Settings:
 
 def findings_of(rules: Iterable[Rule[Seen]], seen: Seen, documents: Documents) -> list[Finding]:
     """What the rules have to say, one note for each unknown figure however many rules wanted it."""
-    found: list[Finding] = []
-    unknown: list[Unknown] = []
-    for rule in rules:
-        for said in rule(seen):
-            if isinstance(said, Unknown):
-                unknown.append(said)
-            else:
-                where = locate(documents, said.path)
-                found.append(Finding(rule.id, rule.severity, said.about, where, said.why, said.remedy))
-    wanted = grouped(((each.about, each.path, each.figure), each.check) for each in unknown)
-    for (about, path, figure), checks in wanted.items():
-        why = state(
-            "not checked, as {figure} is not given: {wanted}",
-            figure=figure,
-            wanted=joined("; ", dict.fromkeys(checks)),
+    said = [(rule, each) for rule in rules for each in rule(seen)]
+    wanted = grouped(
+        ((each.about, each.path, each.figure), each.check) for _, each in said if isinstance(each, Unknown)
+    )
+    hits = (
+        Finding(rule.id, rule.severity, each.about, locate(documents, each.path), each.why, each.remedy)
+        for rule, each in said
+        if isinstance(each, Hit)
+    )
+    notes = (
+        Finding(
+            UNKNOWN_FIGURE,
+            Severity.NOTE,
+            about,
+            locate(documents, path),
+            state(
+                "not checked, as {figure} is not given: {wanted}",
+                figure=figure,
+                wanted=joined("; ", dict.fromkeys(checks)),
+            ),
+            "give the figure in the document, or check it by hand",
         )
-        found.append(
-            Finding(
-                UNKNOWN_FIGURE,
-                Severity.NOTE,
-                about,
-                locate(documents, path),
-                why,
-                "give the figure in the document, or check it by hand",
-            )
-        )
-    return found
+        for (about, path, figure), checks in wanted.items()
+    )
+    return [*hits, *notes]
 
 
 def by_severity(findings: Iterable[Finding]) -> tuple[Finding, ...]:
@@ -131,9 +129,8 @@ def settle(
         }
         findings = [f for f in findings if f.rule != "trip-before-charged" or f.about not in delays]
     findings += window_findings(windows, documents)
-    ids = {*ENGINE_RULES, *(rule.id for rule in RULES)}
-    found = by_severity(override(findings, documents, ids))
-    return Settings(feeds, reasons, found, windows, hooked.rises)
+    findings = override(findings, documents, {*ENGINE_RULES, *(rule.id for rule in RULES)})
+    return Settings(feeds, reasons, by_severity(findings), windows, hooked.rises)
 
 
 def rehearsed_findings(
@@ -149,7 +146,6 @@ def rehearsed_findings(
 
     documents = hooked.documents
     bound = BoundDocuments(documents, *hooked.fed, settings.set_points)
-    judged = evaluate(documents, settings.set_points, record)
-    seen = Rehearsed(bound, record, tuple(assumptions), judged.results)
-    found = findings_of(REHEARSED_RULES, seen, documents)
+    judged = evaluate(documents, settings.set_points, record).results
+    found = findings_of(REHEARSED_RULES, Rehearsed(bound, record, tuple(assumptions), judged), documents)
     return by_severity(override(found, documents, {rule.id for rule in REHEARSED_RULES}))

@@ -230,9 +230,7 @@ class Plant:
         """What regulates the output now."""
         if self._outputs[output].stopped:
             return Mode.TRIPPED
-        if self._outputs[output].cleared:
-            return Mode.OFF
-        return Mode(self._simulation.output(output).mode)
+        return Mode.OFF if self._outputs[output].cleared else Mode(self._simulation.output(output).mode)
 
     def reading(self, output: str) -> ReadingWindow | None:
         """The newest reading that can be had by now; None before the first."""

@@ -256,9 +256,7 @@ def duration_of(pieces: Sequence[Piece]) -> float:
 def _duration(piece: Piece) -> float:
     if isinstance(piece, Repeat):
         return piece.times * duration_of(piece.pieces) + (piece.times - 1) * piece.pause
-    if isinstance(piece, Jump | Limit | Wait):
-        return 0.0
-    return piece.duration
+    return 0.0 if isinstance(piece, Jump | Limit | Wait) else piece.duration
 
 
 def flat(pieces: Sequence[Piece]) -> Iterator[Piece]:

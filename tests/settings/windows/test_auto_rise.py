@@ -15,7 +15,7 @@ from railwright.plan.timeline import build_timeline
 from railwright.settings.data import as_data, settings_from_data
 from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import settle
-from railwright.settings.windows.auto_rise import as_risen, auto_steps, rates_told
+from railwright.settings.windows.auto_rise import as_risen, rates_told
 
 AUTO: Edit = ("procedure", "rise: 2 V/ms, settle", "rise: auto, settle")
 
@@ -37,7 +37,7 @@ def test_within_the_windows_of_all_inputs(tmp_path: Path) -> None:
 
 def test_it_is_played_at_that_rate(tmp_path: Path) -> None:
     documents = hooked_up(station(tmp_path, AUTO)).documents
-    assert auto_steps(documents) == ()
+    assert documents.procedure.auto_rises == ()
     lines = [a for a in build_timeline(documents.procedure, documents.device).actions if a.kind == "line"]
     assert (lines[0].voltage, lines[0].over) == (12.0, pytest.approx(12.0 / 320.0))
 

@@ -88,8 +88,8 @@ def enough(source: FedInput) -> Facts:
     for need, words, declared in source.asked:
         key, path = ("declared", ("current", "steady")) if declared else ("draw", ("load",))
         why = state("{words}, {needed}", words=words, needed=(need, "A"))
-        less = "an input that draws no more than"
-        yield _carries(source, key, need, words, why, (*source.at_input, *path), less)
+        at, less = (*source.at_input, *path), "an input that draws no more than"
+        yield _carries(source, key, need, words, why, at, less)
     yield from _starting(source)
 
 
@@ -109,8 +109,8 @@ def _starting(source: FedInput) -> Facts:
         path = (*source.at_input, "load", index, "converter", "starts_at")
         less = "a converter that starts at a higher voltage, and draws there no more than"
         why = state("{words} draws {needed} there", words=words, needed=(draw.high, "A"))
-        drawn = state("the draw of {words}", words=words)
-        yield _carries(source, "start", draw.high, drawn, why, path, less)
+        who = state("the draw of {words}", words=words)
+        yield _carries(source, "start", draw.high, who, why, path, less)
 
 
 def charging_time(source: FedInput, limit: float) -> float:
@@ -229,14 +229,17 @@ def responding(source: FedInput) -> Iterator[Constraint]:
 
     def breach(limit: float) -> Breach:
         surge = min(source.at_most(limit) + more, source.surge)
-        why = state(
-            "{words}, and what is played may draw {surge} from a limit of {limit}; the device bears {borne}",
-            words=words,
-            surge=(surge, "A"),
-            limit=(limit, "A"),
-            borne=(most, "A"),
+        return (
+            state(
+                "{words}, and what is played may draw {surge} from a limit of {limit}; the device bears "
+                "{borne}",
+                words=words,
+                surge=(surge, "A"),
+                limit=(limit, "A"),
+                borne=(most, "A"),
+            ),
+            "lower the current limit, rise more slowly, or take an output of a lower rated current",
         )
-        return why, "lower the current limit, rise more slowly, or take an output of a lower rated current"
 
     yield Constraint(
         "responding",

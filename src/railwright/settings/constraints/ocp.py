@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from railwright.quantities import Interval, state
-from railwright.settings.constraints.constraint import Breach, Constraint, Facts, Range
+from railwright.settings.constraints.constraint import Constraint, Facts, Range
 from railwright.settings.context import FedInput
 
 AT_ONCE = Interval(0.0, 0.0)
@@ -37,17 +37,23 @@ def needed(source: FedInput) -> Iterator[Constraint]:
     if source.needs is None:
         return
     need, words, _ = source.needs
-
-    def breach(level: float) -> Breach:
-        why = state(
-            "it acts from {ocp} on; {words} is {needed}", ocp=(level, "A"), words=words, needed=(need, "A")
-        )
-        return why, "raise 'ocp', or leave it out"
-
-    why = state("{words}, {needed}", words=words, needed=(need, "A"))
-    path = (*source.at_input, "current")
     yield Constraint(
-        "need", "low", need, lambda level: level > need, why, path, rule="ocp-below-need", breach=breach
+        "need",
+        "low",
+        need,
+        lambda level: level > need,
+        state("{words}, {needed}", words=words, needed=(need, "A")),
+        (*source.at_input, "current"),
+        rule="ocp-below-need",
+        breach=lambda level: (
+            state(
+                "it acts from {ocp} on; {words} is {needed}",
+                ocp=(level, "A"),
+                words=words,
+                needed=(need, "A"),
+            ),
+            "raise 'ocp', or leave it out",
+        ),
     )
 
 

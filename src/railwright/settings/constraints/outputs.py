@@ -59,8 +59,7 @@ def sensing(source: FedInput) -> list[OutputName]:
 
 def along(source: FedInput) -> str:
     """The resistance of lead and fixture, for people."""
-    resistance = (source.warm.high, "ohm")
-    words = state("{resistance} at most, both ways with contacts", resistance=resistance)
+    words = state("{resistance} at most, both ways with contacts", resistance=(source.warm.high, "ohm"))
     if source.fixture is None:
         return words
     drop = source.fixture.drop.high
@@ -83,23 +82,25 @@ def made_up_for(source: FedInput) -> Facts:
         makes = state("{output} makes up for {compensation}", output=name, compensation=(most, "V"))
 
         def breach(drop: float, makes: str = makes) -> Breach:
-            why = state(
-                "lead '{lead}' drops up to {drop} ({along}); {makes}",
-                lead=source.lead_name,
-                drop=(drop, "V"),
-                along=along(source),
-                makes=makes,
+            return (
+                state(
+                    "lead '{lead}' drops up to {drop} ({along}); {makes}",
+                    lead=source.lead_name,
+                    drop=(drop, "V"),
+                    along=along(source),
+                    makes=makes,
+                ),
+                "take a thicker or shorter lead",
             )
-            return why, "take a thicker or shorter lead"
 
         yield threshold(name, "high", most, makes, path, rule="sense-compensation", breach=breach)
 
 
 def apart(group: Group) -> list[OutputName]:
     """Outputs of a group of which the bench does not say that they may be joined like this."""
-    if group.arrangement == "alone":
-        return []
-    return [name for name, output in group.outputs.items() if group.arrangement not in output.may_join]
+    return [
+        name for name, output in group.outputs.items() if group.arrangement not in ("alone", *output.may_join)
+    ]
 
 
 def isolated(source: FedInput) -> Facts:

@@ -189,13 +189,9 @@ def _withstood_for(source: FedInput, time: float) -> tuple[float, str]:
     """The highest voltage [V] that the input withstands for a time [s], and for how long, in words; inf: none
     is given.
     """
-    held = [
-        (each.voltage, each.duration)
-        for each in source.input.withstands
-        if each.voltage is not None and (each.duration is None or each.duration >= time)
-    ]
-    voltage, duration = max(held, key=lambda each: each[0], default=(math.inf, None))
-    return voltage, "" if duration is None else state(" for {duration}", duration=(duration, "s"))
+    held = [each for each in source.input.withstood if each[1] >= time]
+    voltage, lasts = max(held, key=lambda each: each[0], default=(math.inf, math.inf))
+    return voltage, "" if math.isinf(lasts) else state(" for {duration}", duration=(lasts, "s"))
 
 
 def falling(source: FedInput, overshoot: float, level: float) -> float:

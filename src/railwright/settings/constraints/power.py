@@ -80,8 +80,7 @@ def charging(source: FedInput, limit: float) -> Iterator[Constraint]:
     longest, most = source.longest_charging(source.surely(limit)), source.at_most(limit)
     if longest is None:
         return
-    volts = longest.move.stop + (source.voltage_error(longest.move.stop) or 0.0)
-    volts += source.drop(most) if source.senses else 0.0
+    volts = longest.move.stop + (source.voltage_error(longest.move.stop) or 0.0) + source.sensed(most)
     yield Constraint(
         "charging",
         "low",

@@ -77,20 +77,20 @@ def within_limit(
     stairs = f", as a whole: {', '.join(without)} has no slew, and in a stair the limit may act for a while"
     near = fastest if 0.0 < fastest < math.inf else 1.0
     drawn = asks_for(near) - source.capacitance * near * (1.0 + source.voltage_gain)
-    why = state(
-        "{capacitance} and what the load draws on the way up, up to {drawn}, stay within the current limit "
-        "of {limit_less_error} (less its error), by C·dV/dt where the output follows without lag{stairs}",
-        capacitance=(source.capacitance, "F"),
-        drawn=(drawn, "A"),
-        limit_less_error=(least, "A"),
-        stairs=stairs if without else "",
-    )
     yield Constraint(
         "limit",
         "high",
         fastest,
         lambda rate: source.stays_within(start._replace(rate=max(rate, SLOWEST)), least * EXACTLY) is True,
-        why,
+        state(
+            "{capacitance} and what the load draws on the way up, up to {drawn}, stay within the current "
+            "limit of {limit_less_error} (less its error), by C·dV/dt where the output follows without "
+            "lag{stairs}",
+            capacitance=(source.capacitance, "F"),
+            drawn=(drawn, "A"),
+            limit_less_error=(least, "A"),
+            stairs=stairs if without else "",
+        ),
         (*source.at_limits, "current_limit"),
         lambda low: limit_for(asks_for(low)) if 0.0 < low < math.inf else "",
         "ramp-in-limit",
@@ -125,10 +125,9 @@ def _fastest_within(asks_for: Callable[[float], float], limit: float, high: floa
 
 def fast_output(source: FedInput) -> Facts:
     """Every output keeps up with its share of it."""
-    rates = [o.slew.high if o.slew is not None else figures.fastest_slew(o) for o in source.rows]
-    able, names = source.fastest(rates), ", ".join(source.outputs)
+    rates = (o.slew.high if o.slew is not None else figures.fastest_slew(o) for o in source.rows)
+    able, names, check = source.fastest(rates), ", ".join(source.outputs), f"the slopes of {source.name}"
     if able is None:
-        check = f"the slopes of {source.name}"
         yield Missing(source.at_output, "rise or slew of the output", "slew-too-fast", check, auto=False)
         return
 
@@ -160,16 +159,14 @@ def slow_output(source: FedInput) -> Iterator[Constraint]:
         return
     name = max(slews, key=lambda each: slews[each] / shares[each])
     own, slowest = slews[name], slews[name] / shares[name]
-    together = (
-        state(", with which {outputs} rise at {slowest}", outputs=source.words, slowest=(slowest, "V/s"))
-        if source.series
-        else ""
+    together = state(
+        ", with which {outputs} rise at {slowest}", outputs=source.words, slowest=(slowest, "V/s")
     )
     why = state(
         "the slew of {output} begins at {range_low}{together}",
         output=name,
         range_low=(own, "V/s"),
-        together=together,
+        together=together if source.series else "",
     )
 
     yield threshold(
@@ -196,9 +193,11 @@ def falling(source: FedInput) -> Facts:
     able, names = source.fastest(map(figures.slowest_fall, source.rows)), ", ".join(source.outputs)
     if able is None:
         return
-    falls = "falls" if source.count == 1 else "fall"
     why = state(
-        "{outputs} {falls} at {fastest} without load", outputs=names, falls=falls, fastest=(able, "V/s")
+        "{outputs} {falls} at {fastest} without load",
+        outputs=names,
+        falls="falls" if source.count == 1 else "fall",
+        fastest=(able, "V/s"),
     )
     yield threshold(
         "fall",
@@ -219,22 +218,21 @@ def in_order(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Con
     lowest = source.input.operating.low
     for index, wanted in enumerate(documents.device.order):
         gap = rise.on.get(wanted.then, 0.0) - rise.on[source.name]
-        if wanted.after != source.name or lowest > rise.voltage or gap <= 0.0:
-            continue
-        yield threshold(
-            "order",
-            "low",
-            lowest / gap,
-            state(
-                "it reaches {lowest} before {then} is switched on {gap} later",
-                lowest=(lowest, "V"),
-                then=wanted.then,
-                gap=(gap, "s"),
-            ),
-            ("device", "order", index),
-            lambda high: "a longer gap" if high <= 0.0 else f"a gap of {show(lowest / high, 's')}",
-            "order-rehearsed",
-        )
+        if wanted.after == source.name and lowest <= rise.voltage and gap > 0.0:
+            yield threshold(
+                "order",
+                "low",
+                lowest / gap,
+                state(
+                    "it reaches {lowest} before {then} is switched on {gap} later",
+                    lowest=(lowest, "V"),
+                    then=wanted.then,
+                    gap=(gap, "s"),
+                ),
+                ("device", "order", index),
+                lambda high: "a longer gap" if high <= 0.0 else f"a gap of {show(lowest / high, 's')}",
+                "order-rehearsed",
+            )
 
 
 def required(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Constraint]:

@@ -179,18 +179,17 @@ def fuse(source: FedInput, limit: float) -> Iterator[Constraint]:
             "lower the current limit, trip sooner, or accept that a fault costs the fuse",
         )
 
-    why = state(
-        "the fuse in '{fixture}' opens after {opening_time} at {let_through}",
-        fixture=source.fixture_name or "",
-        opening_time=(opens, "s"),
-        let_through=(through, "A"),
-    )
     yield Constraint(
         "fuse",
         "high",
         opens,
         lambda delay: delay <= opens,
-        why,
+        state(
+            "the fuse in '{fixture}' opens after {opening_time} at {let_through}",
+            fixture=source.fixture_name or "",
+            opening_time=(opens, "s"),
+            let_through=(through, "A"),
+        ),
         (*source.at_fixture, "fuse"),
         lambda low: "a slower fuse" + _bearing(low, f"s of {show(through, 'A')}"),
         "fuse-before-trip",

@@ -6,8 +6,6 @@ hook-up is `auto` nothing is loaded and nothing changes.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import SetPoints
 from railwright.settings.group import hook_up_of
@@ -16,15 +14,11 @@ from railwright.settings.hookup.result import HookedUp
 
 def hooked_up(documents: Documents) -> HookedUp:
     """Work out what is `auto` in the hook-up, and then every rise that is."""
-    steps = [each.power_up.rise for each in documents.procedure.steps if each.power_up]
-    if "auto" not in steps:
+    if not documents.procedure.auto_rises:
         return _hooked_up(documents)
-    from railwright.settings.windows.auto_rise import auto_steps, risen, without_auto
+    from railwright.settings.windows.auto_rise import risen, without_auto
 
-    hooked = _hooked_up(without_auto(documents))
-    found = risen(hooked.documents, auto_steps(documents))
-    reasons, findings = (*hooked.reasons, *found.reasons), (*hooked.findings, *found.findings)
-    return HookedUp(found.documents, reasons, findings, found.rates)
+    return risen(_hooked_up(without_auto(documents)), documents.procedure.auto_rises)
 
 
 def _hooked_up(documents: Documents) -> HookedUp:
@@ -48,5 +42,4 @@ def as_run(documents: Documents, set_points: SetPoints) -> Documents:
         name: hook_up_of(feed.names, feed.arrangement, feed.lead, feed.fixture, feed.sense)
         for name, feed in fed.items()
     }
-    procedure = documents.procedure.model_copy(update={"hook_up": {**given, **written}})
-    return replace(documents, procedure=procedure)
+    return documents.with_procedure(hook_up={**given, **written})

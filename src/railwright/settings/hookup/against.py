@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from itertools import chain
+from itertools import chain, product
 
 from railwright.documents.bench import Output
 from railwright.documents.hook_up import AUTO
@@ -36,7 +36,7 @@ from railwright.settings.hookup.obstacle import (
     unknown,
     written,
 )
-from railwright.settings.rules.instruments import PROTECTIONS
+from railwright.settings.rules.instruments import asked_of_dialects
 from railwright.settings.slower import slower
 from railwright.settings.windows.current_limit import ROOM_TO_CHARGE
 from railwright.settings.windows.current_limit import grid as current_grid
@@ -84,8 +84,9 @@ def _lacks_list(demand: Demand, shape: ShapeNeed, name: OutputName, output: Outp
         return f"{name} is coupled with others, which its list would not take along"
     count = shape.drawn if "line" in points.between else shape.stepped
     if shape.briefest < points.dwell.low * (1 - 1e-9):
-        shortest = (points.dwell.low, "s")
-        return state("that of {output} stays {dwell} or more on a point", output=name, dwell=shortest)
+        return state(
+            "that of {output} stays {dwell} or more on a point", output=name, dwell=(points.dwell.low, "s")
+        )
     if count <= points.at_most:
         return ""
     return state(
@@ -103,13 +104,9 @@ def protections(demand: Demand, source: FedInput) -> Found:
     }.items():
         for name in source.without(key) if getattr(limits, key) is not None else ():
             yield Obstacle(f"the bench names no {title} of {name}", *_leaving_out(demand, key))
-    for name in source.outputs:
-        commands = demand.bench.supply_of(name).dialect.settings
-        for key in PROTECTIONS:
-            if getattr(limits, key) is not None and key not in commands:
-                yield Obstacle(
-                    f"the dialect of {name} has no command for '{key}'", *_leaving_out(demand, key)
-                )
+    for name, key in product(source.outputs, asked_of_dialects(limits)):
+        if key not in demand.bench.supply_of(name).dialect.settings:
+            yield Obstacle(f"the dialect of {name} has no command for '{key}'", *_leaving_out(demand, key))
     yield from written(demand, "trip_delay", trip_delay.in_range(source))
 
 
@@ -132,9 +129,8 @@ def figures(demand: Demand, source: FedInput) -> Found:
     )
     lacks = {fact.path: fact for fact in facts if isinstance(fact, Missing) and fact.path[0] == "bench"}
     yield from map(unknown, lacks.values())
-    for name, output in source.outputs.items():
-        coarse = output.programming is not None and not output.programming.current.resolution
-        if coarse and limits.current_limit == AUTO:
+    for name, output in source.outputs.items() if limits.current_limit == AUTO else ():
+        if output.programming is not None and not output.programming.current.resolution:
             change = f"give the resolution of the current limit of {name}"
             path = (*source.at_output, "programming")
             yield Obstacle(f"the resolution of {name} is unknown", change, FIGURE, path)
@@ -142,8 +138,7 @@ def figures(demand: Demand, source: FedInput) -> Found:
 
 def of_output(demand: Demand, source: FedInput) -> list[Obstacle]:
     """Obstacles of an output, taken alone, that no joining cures."""
-    looks = (slew, point_list, protections, figures)
-    return [each for look in looks for each in look(demand, source)]
+    return [each for look in ALONE for each in look(demand, source)]
 
 
 def hot(demand: Demand, group: Group) -> Iterator[tuple[OutputName, str | None, bool]]:
@@ -185,8 +180,7 @@ def coupled_limits(demand: Demand, source: FedInput) -> Found:
     are told the same limit, which moves none of them away.
     """
     for supply, number, used in tied_limits(demand.bench, source.names):
-        ranges = {(reach.low, reach.high) for each in used for reach in (demand.bench.output(each).current,)}
-        if len(ranges) > 1:
+        if len({(source.outputs[each].current.low, source.outputs[each].current.high) for each in used}) > 1:
             yield Obstacle(
                 f"the current limits of {' and '.join(used)} move together over unequal ranges",
                 f"uncouple {' and '.join(used)} and remove them from 'coupled'",
@@ -236,14 +230,15 @@ def settings(demand: Demand, source: FedInput) -> Found:
     if demand.limits.current_limit == AUTO:
         least = least_limit(source, demand.current)
         if least > source.full_current * (1.0 + EXACT):
-            why = state(
-                "{gives} {full_current}; a limit that carries {needed} for sure is {least}",
-                gives=source.gives,
-                full_current=(source.full_current, "A"),
-                needed=(demand.current, "A"),
-                least=(least, "A"),
+            yield Obstacle(
+                state(
+                    "{gives} {full_current}; a limit that carries {needed} for sure is {least}",
+                    gives=source.gives,
+                    full_current=(source.full_current, "A"),
+                    needed=(demand.current, "A"),
+                    least=(least, "A"),
+                )
             )
-            yield Obstacle(why)
         return
     in_range = current_limit.range_of(source).ends()
     facts = chain(current_limit.enough(source), current_limit.device(source), in_range)
@@ -255,8 +250,8 @@ def settings(demand: Demand, source: FedInput) -> Found:
 
 def voltage(demand: Demand, source: FedInput) -> Found:
     """The voltage at the terminals is more than the group gives."""
-    bare = demand.highest <= source.full_voltage * (1.0 + EXACT)
-    yield from against(demand, [outputs.highest(source)], demand.highest, *_unsensed(demand, source, bare))
+    change = _unsensed(demand, source, demand.highest <= source.full_voltage * (1.0 + EXACT))
+    yield from against(demand, [outputs.highest(source)], demand.highest, *change)
 
 
 def _unsensed(
@@ -272,17 +267,16 @@ def _unsensed(
 
 def power_drawn(demand: Demand, source: FedInput) -> Found:
     """The power drawn is more than the group gives while no output gives more than its own."""
-    needed = demand.power(source.warm if source.senses else None)
     facts = constraints_in(power.given(source))
     bare = broken(demand.asked_of(facts), demand.power(None)) is None
+    needed = demand.power(source.warm if source.senses else None)
     yield from against(demand, facts, needed, *_unsensed(demand, source, bare))
 
 
 def sense(demand: Demand, source: FedInput) -> Found:
     """An output cannot sense at the load, or not make up for the lead's drop."""
     for name in outputs.sensing(source):
-        words, place = f"write 'sense: at terminals' for {demand.name}", (*source.at_hook_up, "sense")
-        yield Obstacle(f"{name} cannot sense at the load", words, PROCEDURE, place)
+        yield Obstacle(f"{name} cannot sense at the load", *_unsensed(demand, source, True))
     drop, need = source.drop(demand.current), demand.current
     fixed = source.drop(0.0) + need * (source.fixture.resistance.high if source.fixture else 0.0)
     for fact in outputs.made_up_for(source):
@@ -337,6 +331,7 @@ def _roomy(source: FedInput, facts: list[Constraint | Missing]) -> bool:
     return len(bounds) == len(facts) and all(each.near > low + step for each in bounds if each.side == "high")
 
 
+ALONE = (slew, point_list, protections, figures)
 LOOKS = (ties, joining, coupled_limits, parallel_trip, isolation, low_end, settings)
 WITH_LEAD = (voltage, power_drawn, sense, lead, ovp_level)
 
@@ -348,5 +343,4 @@ def of_group(demand: Demand, source: FedInput) -> list[Obstacle]:
 
 def with_lead(demand: Demand, source: FedInput) -> Found:
     """Obstacles that hang on lead and sense."""
-    for look in WITH_LEAD:
-        yield from look(demand, source)
+    return chain.from_iterable(look(demand, source) for look in WITH_LEAD)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from railwright.documents.bench import Bench
 from railwright.documents.hook_up import AUTO, HookUp
 from railwright.documents.output_name import OutputName
+from railwright.grouping import grouped
 from railwright.settings.context import FedInput
 from railwright.settings.group import EARTH, Arrangement, Group, group_of, hook_up_of
 from railwright.settings.hookup.against import hot, of_group, of_output, with_lead
@@ -119,9 +120,7 @@ def _cautions(demand: Demand, source: FedInput) -> tuple[str, ...]:
 def _most_limit(source: FedInput) -> float:
     """The largest automatic current limit that outputs and lead have room for [A]."""
     permitted = source.lead.permitted_current
-    if permitted is None:
-        return source.full_current
-    return min(source.full_current, permitted - (source.limit_error(permitted) or 0.0))
+    return source.full_current if permitted is None else min(source.full_current, source.surely(permitted))
 
 
 MOST_HARM = 1000
@@ -144,11 +143,9 @@ def tied_by(demand: Demand, group: Group) -> tuple[Tied, ...]:
     """The ties that the group's negative terminals touch. Alone: the terminal is not at the input's 0 V, or
     the input is isolated, so that nothing else may be joined to it.
     """
-    found: dict[str, bool] = {}
-    for _, tie, off_zero in hot(demand, group):
-        if tie is not None:
-            found[tie] = found.get(tie, False) or off_zero or demand.input.returns == "isolated"
-    return tuple(Tied(tie, alone) for tie, alone in found.items())
+    isolated = demand.input.returns == "isolated"
+    found = grouped((tie, off_zero) for _, tie, off_zero in hot(demand, group) if tie is not None)
+    return tuple(Tied(tie, isolated or any(off_zero)) for tie, off_zero in found.items())
 
 
 def _proposals(demand: Demand, group: Group) -> Iterator[FedInput]:
@@ -184,8 +181,8 @@ def best_of_group(
     for_group = [*own, *of_group(demand, demand.fed(group))]
     admissible: list[Candidate] = []
     nearest: tuple[tuple[float, ...], FedInput, list[Obstacle]] | None = None
-    hopeless = any(each.change is None for each in for_group)
-    for lead, sense in demand.liked_connections if not hopeless else ():
+    mended = all(each.change is not None for each in for_group)
+    for lead, sense in demand.liked_connections if mended else ():
         source, found = demand.fed(group, lead, sense), list(for_group)
         for each in with_lead(demand, source):
             found.append(each)
@@ -214,10 +211,11 @@ def alike(demand: Demand, chosen: Candidate) -> list[tuple[Candidate, tuple[floa
     """The same outputs with every lead and place of sensing that leaves headroom and cautions as they are,
     each with what decides between them: see `liking`.
     """
-    fit = (
-        each for each in _proposals(demand, chosen.source) if not any(True for _ in with_lead(demand, each))
+    found = (
+        _candidate(demand, source, ())
+        for source in _proposals(demand, chosen.source)
+        if not any(True for _ in with_lead(demand, source))
     )
-    found = (_candidate(demand, source, ()) for source in fit)
     return [
         (each, liking(each.source))
         for each in found
@@ -266,22 +264,24 @@ class Taken:
                 return Obstacle(
                     f"{candidate.source.words} would join {candidate.input} to another input through {where}"
                 )
-        if common_coupling := [each for each in candidate.coupled if each in self.couplings]:
-            supply = common_coupling[0][0]
-            return Obstacle(f"{candidate.source.words} is coupled to an output of {supply} for another input")
+        for supply, number in candidate.coupled:
+            if (supply, number) in self.couplings:
+                return Obstacle(
+                    f"{candidate.source.words} is coupled to an output of {supply} for another input"
+                )
         return None
 
 
 def taken_by(written: Mapping[str, Demand], bench: Bench) -> Taken:
     """What is taken by inputs whose hook-up is written."""
-    outputs: list[OutputName] = []
-    ties: dict[str, bool] = {}
-    for demand in written.values():
-        group = group_of(demand.wish.outputs, demand.wish.arrangement, bench)
-        outputs += group.names
-        for tied in tied_by(demand, group):
-            ties[tied.tie] = ties.get(tied.tie, False) or tied.alone
-    return Taken(frozenset(outputs), ties, frozenset(couplings_of(outputs, bench)))
+    groups = [(each, group_of(each.wish.outputs, each.wish.arrangement, bench)) for each in written.values()]
+    outputs = [name for _, group in groups for name in group.names]
+    ties = grouped((tied.tie, tied.alone) for each in groups for tied in tied_by(*each))
+    return Taken(
+        frozenset(outputs),
+        {tie: any(alone) for tie, alone in ties.items()},
+        frozenset(couplings_of(outputs, bench)),
+    )
 
 
 def field_of(demand: Demand, taken: Taken) -> Field:
@@ -376,5 +376,5 @@ def against_group(demand: Demand, group: Group) -> tuple[Obstacle, ...]:
     """What speaks against an output taken alone, with the lead that speaks least."""
     if found := of_group(demand, demand.fed(group)):
         return tuple(found)
-    each = [tuple(with_lead(demand, source)) for source in _proposals(demand, group)]
+    each = (tuple(with_lead(demand, source)) for source in _proposals(demand, group))
     return min(each, key=len, default=())

@@ -171,11 +171,9 @@ def _shape_need(
         briefest = min((piece.stop - piece.start for piece in pieces), default=math.inf)
         if briefest >= apart * (1 - 1e-6) or (found is not None and briefest >= found.briefest):
             continue
-        lines = sum(piece.before != piece.after for piece in pieces)
-        holds = len(pieces) - lines
+        stepped = sum(1 if piece.before == piece.after else STEPS_OF_A_LINE for piece in pieces)
         written = tuple(flat(pieces_in_step(documents.procedure, documents.device, number, name)))
-        stepped = lines * STEPS_OF_A_LINE + holds
-        found = ShapeNeed(briefest, lines + holds, stepped, span.name, number, written)
+        found = ShapeNeed(briefest, len(pieces), stepped, span.name, number, written)
     return found
 
 
@@ -209,8 +207,11 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
             operation_of(name, procedure, played[name], timeline),
         )
         levels = {level.voltage for level in played[name].levels}
-        drawn = {volts: source.load.current(volts) for volts in levels if volts > 0}
-        draws = [source.fed_at(volts, each.high) for volts, each in drawn.items() if each is not None]
+        draws = [
+            source.fed_at(volts, drawn.high)
+            for volts in levels
+            if volts > 0 and (drawn := source.load.current(volts))
+        ]
         diode = fixture.drop.high if fixture else 0.0
         rises = [rate for slope, rate in played[name].slopes if "rise" in slope.path]
         found[name] = Demand(

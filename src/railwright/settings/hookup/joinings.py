@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
+from railwright.grouping import grouped
 from railwright.settings.group import Arrangement, Group, group_of, tie_of
 
 MOST_JOINED = 4
@@ -20,14 +21,15 @@ MOST_ACROSS = 3
 
 def couplings_of(outputs: Sequence[OutputName], bench: Bench) -> tuple[tuple[str, int], ...]:
     """The coupled groups (supply, number) that outputs belong to."""
-    found = dict.fromkeys(
-        (name.supply, number)
-        for name in outputs
-        if name.supply in bench.supplies
-        for number, coupling in enumerate(bench.supplies[name.supply].coupled)
-        if name.output in coupling.outputs
+    return tuple(
+        dict.fromkeys(
+            (name.supply, number)
+            for name in outputs
+            if name.supply in bench.supplies
+            for number, coupling in enumerate(bench.supplies[name.supply].coupled)
+            if name.output in coupling.outputs
+        )
     )
-    return tuple(found)
 
 
 def joinings(
@@ -49,20 +51,17 @@ def joinings(
         yield from (((name,), "alone") for name in names)
         return
     rows = {name: bench.output(name) for name in names}
-    own: dict[str, list[OutputName]] = {}
-    for name in names:
-        own.setdefault(name.supply, []).append(name)
+    own = grouped((name.supply, name) for name in names)
     place = {name: index for index, name in enumerate(names)}
     inside = {chosen for each in own.values() for chosen in itertools.combinations(each, size)}
     for arrangement in ("series", "parallel"):
         joinable = [name for name in names if not permitted or arrangement in rows[name].may_join]
         across = itertools.combinations(joinable, size) if size <= MOST_ACROSS else iter(())
         for chosen in sorted({*inside, *across}, key=lambda chosen: [place[name] for name in chosen]):
-            highest = [rows[name].voltage.high for name in chosen]
-            largest = [rows[name].current.high for name in chosen]
             series = arrangement == "series"
-            reaches = (sum(highest) if series else min(highest)) >= voltage
-            if reaches and (min(largest) if series else sum(largest)) >= current:
+            volts = (sum if series else min)(rows[name].voltage.high for name in chosen)
+            amperes = (min if series else sum)(rows[name].current.high for name in chosen)
+            if volts >= voltage and amperes >= current:
                 yield chosen, "series" if series else "parallel"
 
 

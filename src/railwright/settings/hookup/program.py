@@ -87,6 +87,10 @@ class Rows:
         self.low.append(low)
         self.high.append(high)
 
+    def keep(self, cost: Sequence[float], most: float) -> None:
+        """One more row: what the variables cost is no more than this."""
+        self.add({column: each for column, each in enumerate(cost) if each}, -np.inf, most)
+
     def copy(self) -> Rows:
         """The same rows, to be added to."""
         return Rows(list(self.entries), list(self.low), list(self.high))
@@ -125,8 +129,7 @@ def solve_in_turn(
         best = solve(cost, rows, upper, [1] * len(upper))
         assert best is not None, "the rows leave an assignment"
         found = best
-        most = float(np.dot(cost, np.round(found)))
-        rows.add({column: each for column, each in enumerate(cost) if each}, -np.inf, most)
+        rows.keep(cost, float(np.dot(cost, np.round(found))))
     return found
 
 
@@ -229,7 +232,7 @@ class _Stages:
                 if cost[column] - least > room + _WHOLE:
                     self.upper[column] = 0.0
         if room > _WHOLE:
-            self.rows.add({column: each for column, each in enumerate(cost) if each}, -np.inf, value)
+            self.rows.keep(cost, value)
 
     def _least(self, cost: Sequence[float]) -> bool:
         """Find the least cost, and keep what has it; False: there is no assignment."""

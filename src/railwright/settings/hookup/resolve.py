@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 from railwright.documents.bench import Bench, Output
 from railwright.documents.loader import Documents
@@ -19,7 +18,7 @@ from railwright.settings.hookup.joinings import couplings_of
 from railwright.settings.hookup.program import Program, with_leads, worth
 from railwright.settings.hookup.result import WHOLE, HookedUp
 from railwright.settings.hookup.smallest import Smallest, smallest_change
-from railwright.settings.hookup.words import costs, describe, percent, why_chosen, why_none
+from railwright.settings.hookup.words import costs, percent, why_chosen, why_none
 
 Kind = tuple[str, tuple[str, tuple[int, ...]]]
 
@@ -54,8 +53,7 @@ def resolve(documents: Documents) -> HookedUp:
         for name, wish in documents.procedure.hook_up.items()
         if name in chosen or name in written
     }
-    procedure = documents.procedure.model_copy(update={"hook_up": hook_up})
-    return HookedUp(replace(documents, procedure=procedure), tuple(reasons), tuple(findings))
+    return HookedUp(documents.with_procedure(hook_up=hook_up), tuple(reasons), tuple(findings))
 
 
 def solved(
@@ -81,8 +79,7 @@ def kinds_of(bench: Bench) -> Mapping[OutputName, int]:
     kinds: dict[OutputName, int] = {}
     for name in bench.output_names:
         supply, tie = bench.supply_of(name), tie_of(name, bench)
-        tied = "inside" if tie == name.supply else tie
-        coupled = bool(couplings_of((name,), bench))
+        tied, coupled = "inside" if tie == name.supply else tie, bool(couplings_of((name,), bench))
         kind = (bench.output(name), (supply.isolation, supply.dialect.name, tied, coupled))
         if kind not in found:
             found.append(kind)
@@ -91,13 +88,12 @@ def kinds_of(bench: Bench) -> Mapping[OutputName, int]:
 
 
 def _kind(candidate: Candidate, kinds: Mapping[OutputName, int]) -> Kind:
-    members = tuple(sorted(kinds[name] for name in candidate.outputs))
-    return candidate.input, (candidate.source.arrangement, members)
+    own = (kinds[name] for name in candidate.outputs)
+    return candidate.input, (candidate.source.arrangement, tuple(sorted(own)))
 
 
 def _reasons(fields: Sequence[Field], chosen: Mapping[str, Candidate], documents: Documents) -> list[Reason]:
     feeds = {name: each.input for each in chosen.values() for name in each.outputs}
-    fed = ((field, chosen[field.demand.name]) for field in fields if field.demand.name in chosen)
     return [
         Reason(
             each.input,
@@ -107,7 +103,8 @@ def _reasons(fields: Sequence[Field], chosen: Mapping[str, Candidate], documents
             documents.where("procedure", ("hook_up", each.input)),
             why_chosen(field, each, feeds),
         )
-        for field, each in fed
+        for field in fields
+        if (each := chosen.get(field.demand.name)) is not None
     ]
 
 
@@ -136,14 +133,17 @@ def _whole(best: Sequence[Candidate], runner_up: Sequence[Candidate] | None, doc
         reading_error=percent("reading_error", mine.readings),
         next_best=next_best,
     )
-    where = documents.where("procedure", ("hook_up",))
-    return Reason(WHOLE, "hook_up", f"{mine.outputs} {names}", "", where, why)
+    value, where = f"{mine.outputs} {names}", documents.where("procedure", ("hook_up",))
+    return Reason(WHOLE, "hook_up", value, "", where, why)
 
 
 def _difference(best: Sequence[Candidate], other: Sequence[Candidate]) -> str:
-    """Of another assignment, the inputs that other outputs feed."""
-    pairs = zip(best, other, strict=True)
-    return describe([theirs for mine, theirs in pairs if theirs.hook_up.source != mine.hook_up.source])
+    """Of another assignment, the inputs that other outputs feed, and from which."""
+    return "; ".join(
+        f"{theirs.input} from {theirs.words}"
+        for mine, theirs in zip(best, other, strict=True)
+        if theirs.hook_up.source != mine.hook_up.source
+    )
 
 
 def _nothing_fits(fields: Sequence[Field], smallest: Smallest, documents: Documents) -> Finding:

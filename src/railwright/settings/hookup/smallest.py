@@ -8,7 +8,7 @@ cheapest assignment says what to change; what it leaves as it is can be hooked u
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,9 +40,8 @@ _SCALE = 1000
 
 @dataclass(frozen=True, slots=True)
 class SmallestChange:
-    """One thing to change, in words, and where; input: for which. cost: see `obstacle`."""
+    """One thing to change, in words, and where. cost: see `obstacle`."""
 
-    input: str
     words: str
     where: Path
     cost: int
@@ -133,8 +132,8 @@ def _further(demand: Demand) -> tuple[Candidate | None, str]:
     if withstands is not None and withstands - volts < _NARROW * volts:
         words.append(f"with an OVP that is exact to {show(EXACT_OVP, 'V')}")
     if demand.shape is not None and demand.shape.briefest < STAIR * (1 - 1e-6):
-        count = demand.shape.drawn
-        words.append(f"with a point list of {count} points down to {show(demand.shape.briefest, 's')}")
+        points, briefest = demand.shape.drawn, show(demand.shape.briefest, "s")
+        words.append(f"with a point list of {points} points down to {briefest}")
     return candidate, f"{', '.join(words)}, for {demand.name}"
 
 
@@ -151,12 +150,12 @@ def smallest_change(fields: Sequence[Field], bench: Bench, taken: Taken) -> Smal
         options += [(candidate, 0.0, ()) for candidate in own.admissible]
         options += [(each, 0.0, _parted(demand, each)) for each in near]
         candidate, words = _further(demand)
-        further = SmallestChange(demand.name, words, demand.source.at_hook_up, OUTPUT)
+        further = SmallestChange(words, demand.source.at_hook_up, OUTPUT)
         if candidate is None:
             # Not even an output that gives everything could feed it.
             against = "; ".join(each.why for each in against_group(demand, _ideal(demand)))
             words = f"figures or steps of {demand.name} that an output can keep: {against}"
-            further = SmallestChange(demand.name, words, ("device", "inputs", demand.name), OUTPUT)
+            further = SmallestChange(words, demand.source.at_input, OUTPUT)
             candidate = Candidate(demand.fed(_ideal(demand)), 0, {}, (), 0, 0, (), ())
         options.append((candidate, float(by_power.index(own)), (further, *_parted(demand, candidate))))
     candidates = [candidate for candidate, _, _ in options]
@@ -185,22 +184,20 @@ def smallest_change(fields: Sequence[Field], bench: Bench, taken: Taken) -> Smal
     for (supply, number), column in uncouple.items():
         if found[column] > 0.5:
             touched = [name for name, each in kept.items() if (supply, number) in each.coupled]
-            said.append(_uncoupled(supply, number, bench, touched))
+            said.append(_uncoupled(supply, number, bench))
             for name in touched[1:]:
                 del kept[name]
-    unique = {each.words: each for each in said}
-    return Smallest(tuple(unique.values()), kept)
+    return Smallest(tuple({each.words: each for each in said}.values()), kept)
 
 
 def _parted(demand: Demand, candidate: Candidate) -> tuple[SmallestChange, ...]:
     return tuple(
-        SmallestChange(demand.name, each.change or "", each.where or demand.source.at_hook_up, each.cost)
+        SmallestChange(each.change or "", each.where or demand.source.at_hook_up, each.cost)
         for each in candidate.obstacles
     )
 
 
-def _uncoupled(supply: str, number: int, bench: Bench, inputs: Iterable[str]) -> SmallestChange:
+def _uncoupled(supply: str, number: int, bench: Bench) -> SmallestChange:
     names = ", ".join(f"{supply}.{each}" for each in bench.supplies[supply].coupled[number].outputs)
     where: Path = ("bench", "supplies", supply, "coupled", number)
-    words = f"uncouple {names} and remove them from 'coupled'"
-    return SmallestChange(", ".join(inputs), words, where, UNCOUPLE)
+    return SmallestChange(f"uncouple {names} and remove them from 'coupled'", where, UNCOUPLE)

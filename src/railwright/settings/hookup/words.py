@@ -10,7 +10,6 @@ from railwright.grouping import grouped
 from railwright.quantities import StatedFigure, Statement, joined, state
 from railwright.settings.context import Draw
 from railwright.settings.hookup.candidates import FULL, MOST_NAMED, Candidate, Field
-from railwright.settings.hookup.obstacle import Obstacle
 from railwright.settings.hookup.program import Objective
 
 
@@ -27,37 +26,39 @@ def why_chosen(field: Field, chosen: Candidate, taken: Mapping[OutputName, str])
     demand, fed = field.demand, chosen.source
     need, said_by, _ = fed.needs if fed.needs is not None else Draw(0.0, "nothing", False)
     drop, top = fed.drop(need), demand.highest + fed.sensed_drop
-    margins = joined(
-        ", ",
-        (_margin(what, margin) for what, margin in chosen.margins.items() if margin != math.inf),
-    )
+    margins = [_margin(what, margin) for what, margin in chosen.margins.items() if margin != math.inf]
     how = "sensed away" if fed.senses else "too little to sense"
     if demand.wish.sense == "at terminals":
         how = "not sensed, as the procedure says"
-    parts = [
-        state(
-            "{gives} {full_voltage}, {full_current} and {full_power}; {needed_voltage} and {needed_current} "
-            "({said_by}) are needed",
-            gives=fed.gives,
-            full_voltage=(fed.full_voltage, "V"),
-            full_current=(fed.full_current, "A"),
-            full_power=(fed.full_power, "W"),
-            needed_voltage=(top, "V"),
-            needed_current=(need, "A"),
-            said_by=said_by,
-        ),
-        state("room beyond the need: {margins}", margins=margins or "any, since nothing is drawn"),
-        state(
-            "headroom counted {headroom} (of at most {full})",
-            headroom=percent("headroom", chosen.headroom),
-            full=percent("full_headroom", FULL),
-        ),
-        state("the lead drops up to {drop}, {how}", drop=(drop, "V"), how=how)
-        if drop
-        else "the lead drops nothing",
-        *_others(field, chosen, taken),
-    ]
-    return joined("; ", parts)
+    return joined(
+        "; ",
+        [
+            state(
+                "{gives} {full_voltage}, {full_current} and {full_power}; {needed_voltage} and "
+                "{needed_current} ({said_by}) are needed",
+                gives=fed.gives,
+                full_voltage=(fed.full_voltage, "V"),
+                full_current=(fed.full_current, "A"),
+                full_power=(fed.full_power, "W"),
+                needed_voltage=(top, "V"),
+                needed_current=(need, "A"),
+                said_by=said_by,
+            ),
+            state(
+                "room beyond the need: {margins}",
+                margins=joined(", ", margins) or "any, since nothing is drawn",
+            ),
+            state(
+                "headroom counted {headroom} (of at most {full})",
+                headroom=percent("headroom", chosen.headroom),
+                full=percent("full_headroom", FULL),
+            ),
+            state("the lead drops up to {drop}, {how}", drop=(drop, "V"), how=how)
+            if drop
+            else "the lead drops nothing",
+            *_others(field, chosen, taken),
+        ],
+    )
 
 
 def _margin(what: str, margin: float) -> Statement:
@@ -82,12 +83,11 @@ def _others(field: Field, chosen: Candidate, taken: Mapping[OutputName, str]) ->
     words: list[str] = []
     if seen:
         words.append(state("would do too: {others}", others=_some(list(seen.values()))))
-    not_these = [
+    if not_these := [
         (str(name), (name,), found[0].why)
         for name, found in field.against.items()
         if found and name not in chosen.outputs and name not in seen
-    ]
-    if not_these:
+    ]:
         words.append(state("would not: {others}", others=_some(_by_reason(not_these))))
     return words
 
@@ -118,10 +118,11 @@ def why_none(field: Field) -> Statement:
     name = field.demand.name
     if field.admissible:
         able = ", ".join(dict.fromkeys(each.source.words for each in field.admissible))
-        nearest = by_cost(field.nearest)
-        barred = _some(
-            _by_reason([(each.source.words, each.outputs, _all(each.obstacles)) for each in nearest])
-        )
+        against = [
+            (each.source.words, each.outputs, joined(" and ", (obstacle.why for obstacle in each.obstacles)))
+            for each in by_cost(field.nearest)
+        ]
+        barred = _some(_by_reason(against))
         words = state(
             "{input} could be fed by {outputs}, but not beside the other inputs", input=name, outputs=able
         )
@@ -139,15 +140,6 @@ def why_none(field: Field) -> Statement:
 def by_cost(nearest: Sequence[Candidate]) -> list[Candidate]:
     """Candidates that a change would make fit, the least change first."""
     return sorted(nearest, key=lambda each: sum(obstacle.cost for obstacle in each.obstacles))
-
-
-def _all(obstacles: Sequence[Obstacle]) -> Statement:
-    return joined(" and ", (each.why for each in obstacles))
-
-
-def describe(chosen: Sequence[Candidate]) -> str:
-    """A whole assignment."""
-    return "; ".join(f"{each.input} from {each.words}" for each in chosen)
 
 
 def costs(best: Objective, other: Objective) -> str:

@@ -57,9 +57,11 @@ def _limited_between_starts(rehearsed: Rehearsed, source: FedInput) -> bool:
     """Whether an output was in its limit between the first and the last start of a step with many."""
     traces = rehearsed.record.traces[source.name]
     time, limited = traces.time, in_limit(traces)
-    spans = [rehearsed.record.span(name) for name in _restarting(rehearsed, source)]
     starts = [event.time for event in rehearsed.events(source, EventKind.STARTS)]
-    own = [[start for start in starts if span.start <= start <= span.end] for span in spans]
+    own = [
+        [start for start in starts if span.start <= start <= span.end]
+        for span in map(rehearsed.record.span, _restarting(rehearsed, source))
+    ]
     return any((limited & (time >= each[0]) & (time <= each[-1])).any() for each in own)
 
 
@@ -75,15 +77,14 @@ def _to_carry(rehearsed: Rehearsed, source: FedInput) -> str:
                 "capacitor at the input into 'load', or take a shorter lead"
             )
         return "raise the current limit"
-    limit = source.at_most(max(needed))
-    return f"a current limit above {show(limit, 'A')} frees it, where device and lead bear it"
+    limit = show(source.at_most(max(needed)), "A")
+    return f"a current limit above {limit} frees it, where device and lead bear it"
 
 
 def _set_point(rehearsed: Rehearsed, name: str, time: float) -> float:
     """What is asked for at a time [s] of an input [V]; of a line that goes on, its end."""
     before = (each for each in rehearsed.context.sources[name].played.actions if each.time <= time)
-    levels = [0.0 if each.kind == "off" else each.voltage for each in before]
-    return levels[-1] if levels else 0.0
+    return [0.0, *(0.0 if each.kind == "off" else each.voltage for each in before)][-1]
 
 
 def _restarting(rehearsed: Rehearsed, source: FedInput) -> dict[str, int]:
@@ -261,8 +262,8 @@ def _moves(rehearsed: Rehearsed, source: FedInput) -> Iterator[_Move]:
             continue
         if action.kind == "line" and span.kind in ("shape", "sweep") and before != level:
             path = ("procedure", *(action.path or ("steps", action.step, "sweep")))
-            until = span.end if following is None else min(span.end, following.time)
-            until = min(until, rehearsed.record.played_until)
+            changes = span.end if following is None else following.time
+            until = min(span.end, changes, rehearsed.record.played_until)
             yield _Move(before, level, action.time, action.time + action.over, until, span.name, path)
 
 
@@ -282,10 +283,8 @@ def steady_current(rehearsed: Rehearsed) -> Outcome:
         for span in rehearsed.record.spans:
             part = traces.closed(span.start, span.end)
             asked = _set_point(rehearsed, source.name, (span.start + span.end) / 2)
-            if span.kind != "hold" or part.time.size < 2 or asked not in source.input.operating:
-                continue
-            length = float(part.time[-1] - part.time[0])
-            if length <= 0:
+            length = float(part.time[-1] - part.time[0]) if part.time.size else 0.0
+            if span.kind != "hold" or length <= 0.0 or asked not in source.input.operating:
                 continue
             mean = float(np.trapezoid(part.columns["current"], part.time)) / length
             if mean not in declared:
@@ -318,8 +317,7 @@ def order(rehearsed: Rehearsed) -> Outcome:
         voltage = second.columns["voltage"]
         if voltage.max(initial=0.0) < works:
             continue  # it is kept below its operating range all the time
-        up = np.flatnonzero(voltage > 0.1 * works)
-        time = float(second.time[up[0]])
+        time = float(second.time[np.flatnonzero(voltage > 0.1 * works)[0]])
         before = float(np.interp(time, first.time, first.columns["voltage"]))
         if before < low:
             yield Hit(
@@ -361,8 +359,7 @@ def assumed(rehearsed: Rehearsed) -> Outcome:
     sources = rehearsed.context.sources
     outputs = {str(name): name for source in sources.values() for name in source.outputs}
     each_once = dict.fromkeys(rehearsed.assumptions)
-    by_subject = grouped((made.subject or "rehearsal", made) for made in each_once)
-    for subject, all_made in by_subject.items():
+    for subject, all_made in grouped((made.subject or "rehearsal", made) for made in each_once).items():
         path: Path = ("procedure", "procedure")
         if subject in sources:
             path = (

@@ -31,18 +31,15 @@ def trips(rehearsed: Rehearsed) -> Outcome:
     it.
     """
     for source, traces in rehearsed.inputs:
-        events = [event for event in rehearsed.trips(source) if event in rehearsed.unwanted_trips]
-        if not events:
-            continue
-        event = events[0]
-        key, why, remedy = _told(event, rehearsed.context.feeds[source.name], traces)
-        told = state(
-            "rehearsed, at {time} in {step}: {why}",
-            time=(event.time, "s"),
-            step=rehearsed.step_words(event.time),
-            why=why,
-        )
-        yield Hit(source.name, (*source.at_limits, key), told, remedy)
+        for event in [each for each in rehearsed.trips(source) if each in rehearsed.unwanted_trips][:1]:
+            key, why, remedy = _told(event, rehearsed.context.feeds[source.name], traces)
+            told = state(
+                "rehearsed, at {time} in {step}: {why}",
+                time=(event.time, "s"),
+                step=rehearsed.step_words(event.time),
+                why=why,
+            )
+            yield Hit(source.name, (*source.at_limits, key), told, remedy)
 
 
 def _told(event: Event, feed: Feed, traces: Traces) -> tuple[str, Statement, str]:
@@ -95,7 +92,7 @@ def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
         held = longest(traces.time, in_limit(traces))
         if points.at_limit != "trip" or held is None or rehearsed.trips(source):
             continue
-        length = held[1]
+        since, length = held
         if length * DELAY_MARGIN > points.trip_delay:
             yield Hit(
                 source.name,
@@ -105,7 +102,7 @@ def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
                     "{trip_delay} is only {ratio:.3g} times that",
                     input=source.name,
                     held=(length, "s"),
-                    step=rehearsed.step_words(held[0]),
+                    step=rehearsed.step_words(since),
                     trip_delay=(points.trip_delay, "s"),
                     ratio=(points.trip_delay / length, "1"),
                 ),
@@ -151,8 +148,7 @@ def parallel_trip(rehearsed: Rehearsed) -> Outcome:
 def stop_conditions(rehearsed: Rehearsed) -> Outcome:
     """A stop condition comes true while the procedure is rehearsed, with nothing wrong."""
     for index, condition in enumerate(rehearsed.context.procedure.stop_when):
-        traces = rehearsed.record.traces.get(condition.input)
-        bound = condition.bound
+        traces, bound = rehearsed.record.traces.get(condition.input), condition.bound
         if traces is None or bound is None:
             continue
         if condition.during is not None:
@@ -160,9 +156,8 @@ def stop_conditions(rehearsed: Rehearsed) -> Outcome:
             if span is None:
                 continue
             traces = traces.closed(span.start, span.end)
-        current, voltage = traces.columns["current"], traces.columns["voltage"]
         on = (traces.columns["mode"] > Mode.OFF) & (traces.columns["mode"] < Mode.TRIPPED)
-        beyond = (current if bound.quantity == "current" else voltage) - bound.value
+        beyond = traces.columns[bound.quantity] - bound.value
         if bound.side == "below":
             beyond = np.where(on, -beyond, -1.0)
         held = longest(*_exceeds(traces.time, beyond))

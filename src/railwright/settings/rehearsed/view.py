@@ -11,6 +11,7 @@ import numpy as np
 from railwright.assumptions import Assumption
 from railwright.circuit.case import QuantityName
 from railwright.evaluation.outcome import Result
+from railwright.frozen import kept
 from railwright.plan.required_trip import not_required
 from railwright.quantities import Uncertain
 from railwright.settings.context import BoundDocuments, FedInput
@@ -56,6 +57,7 @@ class Rehearsed:
         sources = self.context.sources
         return [(sources[name], traces) for name, traces in self.record.traces.items() if name in sources]
 
+    @kept
     def start(self, name: str) -> Start | None:
         """How the first power-up of an input ends by its operating points, in the hardest case; None: it is
         not powered up. Looked for once an input, as it takes up to a second: only rules that found something
@@ -63,14 +65,7 @@ class Rehearsed:
         """
         from railwright.rehearsal.starts import starts
 
-        if name not in self._starts:
-            only = {name: self.context.feeds[name]}
-            self._starts[name] = starts(self.context.documents, only, hardest).get(name)
-        return self._starts[name]
-
-    @cached_property
-    def _starts(self) -> dict[str, Start | None]:
-        return {}
+        return starts(self.context.documents, {name: self.context.feeds[name]}, hardest).get(name)
 
     def events(self, source: FedInput, *kinds: EventKind) -> list[Event]:
         """Events of these kinds of an input or its outputs."""
@@ -88,8 +83,10 @@ class Rehearsed:
 
     def step_words(self, time: float) -> str:
         """The step that is played at a time [s], for people."""
-        inside = (f"'{span.name}'" for span in self.record.spans if span.start <= time <= span.end)
-        return next(inside, "the procedure")
+        return next(
+            (f"'{span.name}'" for span in self.record.spans if span.start <= time <= span.end),
+            "the procedure",
+        )
 
 
 def stretches(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> list[tuple[float, float]]:
@@ -100,8 +97,8 @@ def stretches(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> list[tuple
 
 def longest(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> tuple[float, float] | None:
     """The longest of these stretches: its start and its length [s]; None: there is none."""
-    found = ((start, end - start) for start, end in stretches(time, holds))
-    return max(found, key=lambda each: each[1], default=None)
+    lengths = ((start, end - start) for start, end in stretches(time, holds))
+    return max(lengths, key=lambda each: each[1], default=None)
 
 
 def in_limit(traces: Traces) -> NDArray[np.bool_]:

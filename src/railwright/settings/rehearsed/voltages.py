@@ -24,13 +24,9 @@ def withstand(rehearsed: Rehearsed) -> Outcome:
     """The rehearsed voltage at the connector is more than the input withstands, or for too long."""
     for source, traces in rehearsed.inputs:
         voltage = traces.columns["voltage"]
-        forward = sorted(
-            (float(each.voltage), float("inf") if each.duration is None else each.duration)
-            for each in source.input.withstands
-            if each.voltage is not None
-        )
-        for level, _ in forward:
-            allowed = max((duration for other, duration in forward if other > level), default=0.0)
+        withstood = source.input.withstood
+        for level, _ in sorted(withstood):
+            allowed = max((lasts for other, lasts in withstood if other > level), default=0.0)
             held = longest(traces.time, voltage > level)
             if held is not None and held[1] > allowed:
                 yield Hit(
@@ -58,8 +54,7 @@ def never(rehearsed: Rehearsed) -> Outcome:
         first, second = traces_of.get(asked.voltage_of), traces_of.get(asked.minus)
         if first is None or second is None:
             continue
-        time = np.union1d(first.time, second.time)
-        inputs = rehearsed.context.device.inputs
+        time, inputs = np.union1d(first.time, second.time), rehearsed.context.device.inputs
         difference = inputs[asked.voltage_of].sign * np.interp(
             time, first.time, first.columns["voltage"]
         ) - inputs[asked.minus].sign * np.interp(time, second.time, second.columns["voltage"])
@@ -106,12 +101,14 @@ def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
                 permitted=_permitted(required),
                 undecided="" if result.outcome == "fail" else state("; {reason}", reason=result.reason),
             )
-        remedy = (
+        yield Hit(
+            required.of,
+            ("procedure", "requires", index),
+            why,
             "change the step so that it can be measured, or correct the requirement"
             if result.outcome != "fail"
-            else "expect a failure, or correct the requirement or the load model"
+            else "expect a failure, or correct the requirement or the load model",
         )
-        yield Hit(required.of, ("procedure", "requires", index), why, remedy)
 
 
 @rule("requirement-close", Severity.NOTE)

@@ -55,25 +55,24 @@ class _TakenAlong(NamedTuple):
 def _taken_along(context: Context) -> Iterator[_TakenAlong]:
     if not any(supply.coupled for supply in context.used_supplies.values()):
         return
-    feeds = {name: draft.feed for name, draft in context.drafts.items()}
-    fed = {points.output: name for name, feed in feeds.items() for points in feed.outputs}
-    stands, on = dict.fromkeys(fed, 0.0), dict.fromkeys(fed, False)
+    feeds = context.plan.set_points
+    fed = {output: name for name, feed in feeds.items() for output in feed.names}
+    stands, on = dict.fromkeys(fed, 0.0), set[OutputName]()
     for change in all_changes(context.bench, feeds, context.timeline):
         if change.kind == "off":
-            on[change.output] = False
+            on.discard(change.output)
             continue
-        on[change.output] = on[change.output] or change.kind == "on"
+        if change.kind == "on":
+            on.add(change.output)
         source = context.sources[fed[change.output]]
-        before = source.together(stands)
-        stands[change.output] = change.voltage
-        if change.moved_by is None or not on[change.output] or source.name == fed[change.moved_by]:
+        before, stands[change.output] = source.together(stands), change.voltage
+        if change.moved_by is None or change.output not in on or source.name == fed[change.moved_by]:
             continue
         spans = [each for each in context.timeline.spans if each.start <= change.time <= each.end]
-        coupling = dict(followers(context.bench, change.moved_by))[change.output]
         yield _TakenAlong(
             source,
             change.moved_by,
-            coupling.by,
+            dict(followers(context.bench, change.moved_by))[change.output].by,
             spans[-1].name if spans else "the procedure",
             before,
             source.together(stands),
@@ -112,18 +111,19 @@ def coupled_moves(context: Context) -> Outcome:
 @rule("coupled-limits", Severity.STOP)
 def coupled_limits(context: Context) -> Outcome:
     """Current limits that move together cannot be set to what they are to be, in whatever order."""
-    feeds = {name: draft.feed for name, draft in context.drafts.items()}
+    feeds = context.plan.set_points
     fed = {output: name for name, feed in feeds.items() for output in feed.names}
     for apart in out_of_reach(context.bench, feeds):
         first, second = apart.outputs
-        path: Path = ("bench", "supplies", apart.supply, "coupled", apart.number)
-        unit = "A" if apart.by == "step" else "1"
-        words, figure = ("minus", "difference") if apart.by == "step" else ("divided by", "ratio")
+        unit, words, figure = (
+            ("A", "minus", "difference") if apart.by == "step" else ("1", "divided by", "ratio")
+        )
         reach = (
             state("{low} to {high}", low=(apart.low, unit), high=(apart.high, unit))
             if apart.high - apart.low > EXACT
             else state("{low}", low=(apart.low, unit))
         )
+        path = ("bench", "supplies", apart.supply, "coupled", apart.number)
         why = state(
             "the limit of {second} {words} that of {first} must be {wanted}, but the supply moves both "
             "together: from their lowest settings the {figure} can only be {reach}",
@@ -151,20 +151,22 @@ def _not_as_told(context: Context) -> Outcome:
         stands.update({each.output: each.current for each in actions})
         feed, change = feeds[limits[cause].input], limits[cause]
         for output, limit in told_limits(feed, change.current).items():
-            if feed.input in said or feed.input not in known:
-                continue
-            if not abs(stands[output] - limit) > _slack(context, [output]):
-                continue
-            said.add(feed.input)
-            why = state(
-                "{output} is told {told}, and what is told to the others that feed {input} takes it to "
-                "{current}",
-                output=output,
-                told=(limit, "A"),
-                input=feed.input,
-                current=(stands[output], "A"),
-            )
-            yield Hit(feed.input, ("procedure", *change.path), why, _REMEDY)
+            moved = abs(stands[output] - limit) > _slack(context, [output])
+            if moved and feed.input in known and feed.input not in said:
+                said.add(feed.input)
+                yield Hit(
+                    feed.input,
+                    ("procedure", *change.path),
+                    state(
+                        "{output} is told {told}, and what is told to the others that feed {input} takes it "
+                        "to {current}",
+                        output=output,
+                        told=(limit, "A"),
+                        input=feed.input,
+                        current=(stands[output], "A"),
+                    ),
+                    _REMEDY,
+                )
 
 
 class _LimitMoved(NamedTuple):
@@ -220,25 +222,18 @@ def _limits_moved(context: Context) -> Iterator[_LimitMoved]:
     timeline, feeds = context.timeline, context.plan.set_points
     known = {source.name for source, _ in context.having("current_limit")}
     asked = {name: feed.limit for name, feed in feeds.items()}
-    stands, movers = dict(asked), dict[str, LimitAction]()
-    on = set[str]()
+    stands, movers, on = dict(asked), dict[str, LimitAction](), set[str]()
 
     def seen(name: str) -> Iterator[_LimitMoved]:
-        slack = _slack(context, feeds[name].names)
-        change = movers.get(name)
-        if change is None or name not in on or name not in known:
+        slack, change = _slack(context, feeds[name].names), movers.get(name)
+        if change is None or change.moved_by is None or name not in on or name not in known:
             return
-        if abs(stands[name] - asked[name]) > slack and change.moved_by is not None:
-            (group,) = {
-                g.by
-                for o, g in followers(context.bench, change.moved_by, "current_limit")
-                if o == change.output
-            }
+        if abs(stands[name] - asked[name]) > slack:
             yield _LimitMoved(
                 context.sources[name],
                 feeds[name].limit,
                 change.moved_by,
-                group,
+                dict(followers(context.bench, change.moved_by, "current_limit"))[change.output].by,
                 timeline.spans[timeline.limits[change.cause].step].name,
                 asked[name],
                 stands[name],
@@ -273,12 +268,16 @@ def coupled_limit_above(context: Context) -> Outcome:
     found = grouped((each.source.name, each) for each in _limits_moved(context) if each.above)
     for name, moves in found.items():
         worst = max(moves, key=lambda each: each.after)
-        why = state(
-            "{words}: more than the {limit} of 'limits', which was judged by what device and lead bear",
-            words=worst.words,
-            limit=(worst.settled, "A"),
+        yield Hit(
+            name,
+            worst.path,
+            state(
+                "{words}: more than the {limit} of 'limits', which was judged by what device and lead bear",
+                words=worst.words,
+                limit=(worst.settled, "A"),
+            ),
+            _REMEDY,
         )
-        yield Hit(name, worst.path, why, _REMEDY)
 
 
 @rule("coupled-limit-moves", Severity.CAUTION)

@@ -7,7 +7,7 @@ import math
 from railwright.quantities import show, state
 from railwright.settings.constraints import current_limit
 from railwright.settings.constraints.power import given
-from railwright.settings.context import Context, FedInput
+from railwright.settings.context import Context, Draw, FedInput
 from railwright.settings.findings import Severity, least, most
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.settings.rules.judge import input_rule, judged, settings_judged
@@ -26,7 +26,7 @@ def current_range(context: Context) -> Outcome:
 @input_rule("power-range", Severity.STOP)
 def power_range(source: FedInput) -> Outcome:
     """The steady power that is needed is more than the output can give."""
-    powers = [(power, level.path) for level, _, power in source.powers(source.full_power)]
+    powers = ((power, level.path) for level, _, power in source.powers(source.full_power))
     yield from judged(source, given(source), *powers, once=True)
 
 
@@ -67,11 +67,9 @@ def limit_below_need(context: Context) -> Outcome:
 def limit_headroom(context: Context) -> Outcome:
     """The current limit, less its error, is less than 10 % above what normal operation draws."""
     for source, feed in context.having("current_limit"):
-        if source.needs is None or source.fed_current is not None:
-            continue
-        need, need_from, _ = source.needs
+        need, need_from, _ = source.needs or Draw(0.0, "", False)
         least = source.surely(feed.limit)
-        if need <= least < HEADROOM * need:
+        if source.fed_current is None and need <= least < HEADROOM * need:
             yield Hit(
                 source.name,
                 (*source.at_limits, "current_limit"),
@@ -96,12 +94,11 @@ def limit_above_device(context: Context) -> Outcome:
 @rule("limit-overshoot", Severity.CAUTION)
 def limit_overshoot(context: Context) -> Outcome:
     """Until the current limit has responded, what is played may draw more than the input withstands."""
-    for name, draft in context.drafts.items():
-        source, most = context.sources[name], context.sources[name].input.current.at_most
-        if "current_limit" not in draft.known or most is None or source.surge <= most:
-            continue
-        value = (draft.feed.limit, (*source.at_limits, "current_limit"))
-        yield from judged(source, current_limit.responding(source), value)
+    for source, feed in context.having("current_limit"):
+        most = source.input.current.at_most
+        if most is not None and source.surge > most:
+            value = (feed.limit, (*source.at_limits, "current_limit"))
+            yield from judged(source, current_limit.responding(source), value)
 
 
 @input_rule(
@@ -140,8 +137,7 @@ def declared_current(source: FedInput) -> Outcome:
 def ramp_in_limit(context: Context) -> Outcome:
     """A slope that is asked for needs more current than the limit: the input charges at the limit instead."""
     for source, feed in context.having("current_limit"):
-        limit = feed.limit
-        least = source.surely(limit)
+        limit, least = feed.limit, source.surely(feed.limit)
         asking = [
             (asked, move)
             for move in source.played.widest_rises

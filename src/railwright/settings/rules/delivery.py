@@ -16,6 +16,7 @@ from railwright.quantities import joined, state
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity, most
 from railwright.settings.rule import Hit, Outcome, Path, rule
+from railwright.settings.rules.shapes import shape_path
 from railwright.settings.slower import one_by_one, slower
 from railwright.waveforms.shapes import flat
 
@@ -25,15 +26,8 @@ LOW_STAIR = 0.05
 
 def _delivered(context: Context) -> Iterator[tuple[Delivery, Path, str]]:
     """Every delivery with where its shape is written, and its step's name."""
-    for each in context.deliveries:
-        path = _shape_path(context, each.step, each.input)
-        yield each, path, context.timeline.spans[each.step].name
-
-
-def _shape_path(context: Context, step: int, name: str) -> Path:
-    """Where a shape, or its part for one input, is written."""
-    shape = context.procedure.steps[step].shape
-    return ("procedure", "steps", step, "shape", *(shape.at(name) if shape is not None else ()))
+    for each in context.plan.deliveries:
+        yield each, shape_path(context, each.step, each.input), context.timeline.spans[each.step].name
 
 
 @rule("shape-not-served", Severity.CAUTION, on_sheet=False, worst=most("deviation", over="tolerance"))
@@ -58,10 +52,10 @@ def shape_not_served(context: Context) -> Outcome:
 
 def _as_a_line(context: Context, each: Delivery) -> bool:
     """Whether a shape is off by no more than low stairs of its lines, of which 'ramp-in-stairs' tells."""
-    rows = context.sources[each.input].rows
-    told = any(output.slew is None for output in rows) and each.figures is None
-    low = each.error <= (LOW_STAIR / TOLERANCE) * each.tolerance * (1.0 + EXACT)
-    return each.by == "host" and each.host.in_stairs and told and low
+    if each.by != "host" or not each.host.in_stairs or each.figures is not None:
+        return False
+    told = any(output.slew is None for output in context.sources[each.input].rows)
+    return told and each.error <= (LOW_STAIR / TOLERANCE) * each.tolerance * (1.0 + EXACT)
 
 
 @rule("capture-not-played", Severity.STOP)
@@ -147,7 +141,7 @@ def _unkept(context: Context, step: int, name: str) -> bool:
 
 def _shapes_too_soon(context: Context) -> Iterator[_TooSoon]:
     """Shapes of which the host would leave out set points."""
-    delivered = {(each.step, each.input): each for each in context.deliveries}
+    delivered = {(each.step, each.input): each for each in context.plan.deliveries}
     ends = _at_the_end(context.timeline)
     for (step, name), own in shape_actions(context.timeline).items():
         draft, delivery = context.drafts.get(name), delivered.get((step, name))
@@ -170,8 +164,15 @@ def _shapes_too_soon(context: Context) -> Iterator[_TooSoon]:
         if host.keeps:
             others = sorted(other for at, other in context.plan.sending.levels if (at, other) != (step, name))
             lacks = state("; it sends those of {others} between them", others=", ".join(others))
-        path = _shape_path(context, step, name)
-        yield _TooSoon(step, name, path, host.asked, host.closest, lacks, not host.keeps)
+        yield _TooSoon(
+            step,
+            name,
+            shape_path(context, step, name),
+            host.asked,
+            host.closest,
+            lacks,
+            alone=not host.keeps,
+        )
 
 
 def _sweeps_too_soon(context: Context) -> Iterator[_TooSoon]:

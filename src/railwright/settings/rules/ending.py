@@ -13,6 +13,7 @@ from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.settings.rules.energy import FALLEN, discharge_of
+from railwright.settings.rules.judge import input_rule
 from railwright.settings.rules.voltage import TOUCH_LIMIT
 
 DANGEROUS = TOUCH_LIMIT["dry"]
@@ -54,8 +55,7 @@ def off_after_order(context: Context) -> Outcome:
     told: set[tuple[str, str, str]] = set()
     for action, on in _switched(context):
         name, path = _place(context, action)
-        waits_for = _after(context.sources.get(action.input)) if action.kind == "off" else ()
-        for other in waits_for:
+        for other in _after(context.sources.get(action.input)) if action.kind == "off" else ():
             if other in on and (name, action.input, other) not in told:
                 told.add((name, action.input, other))
                 yield Hit(
@@ -142,84 +142,70 @@ def _beyond(source: FedInput) -> Statement:
     )
 
 
-@rule("stays-on", Severity.CAUTION)
-def stays_on(context: Context) -> Outcome:
+@input_rule("stays-on", Severity.CAUTION)
+def stays_on(source: FedInput) -> Outcome:
     """An input stays on at the end of a run."""
-    for name, source in context.sources.items():
-        if (reason := _stays_on(source)) is not None:
-            highest = source.played.highest
-            volts = (
-                state(" at up to {highest}", highest=(highest.voltage, "V")) if highest is not None else ""
-            )
-            yield Hit(
-                name,
-                (*source.at_limits, "at_end"),
-                state(
-                    "{input} stays on{volts} at the end of a run, also of one that is stopped, because: "
-                    "{reason}",
-                    input=name,
-                    volts=volts,
-                    reason=reason,
-                ),
-                "switch it off at the supply when it is not needed any more; measure before touching",
-            )
-
-
-@rule("stays-on-high", Severity.STOP)
-def stays_on_high(context: Context) -> Outcome:
-    """An input stays on at the end whose outputs can reach a dangerous voltage."""
-    for name, source in context.sources.items():
-        if _stays_on(source) is not None and source.farthest > DANGEROUS:
-            yield Hit(
-                name,
-                (*source.at_limits, "at_end"),
-                state("{beyond}, and would be left on", beyond=_beyond(source)),
-                "let it go off at the end, or feed it from outputs that reach less",
-            )
-
-
-@rule("ramp-down-too-fast", Severity.CAUTION, on_sheet=False)
-def ramp_down_too_fast(context: Context) -> Outcome:
-    """A ramp to 0 V at the end is faster than the output's slew, its fall or the load can follow."""
-    for name, source in context.sources.items():
-        time = source.limits.at_end.ramp_down
+    if (reason := _stays_on(source)) is not None:
         highest = source.played.highest
-        if time is None or highest is None or highest.voltage <= FALLEN:
-            continue
-        slow = [(highest.voltage / able, words) for able, words in _rates(source)]
-        if any(figures.slowest_fall(output) is None for output in source.rows):
-            yield Unknown(
-                source.names[0],
-                (*source.at_output, "fall"),
-                "unloaded fall time of the output",
-                f"the ramp of {name} at the end",
-            )
-        discharge = discharge_of(source, sinks=True)
-        if discharge is not None and discharge.time is not None:
-            emptied = state(
-                "{capacitance} fall to {discharged} in {emptied}",
-                capacitance=(discharge.farads, "F"),
-                discharged=(FALLEN, "V"),
-                emptied=discharge.emptied,
-            )
-            slow.append((discharge.time, emptied))
-        longest, why = max(slow, key=lambda each: each[0], default=(0.0, ""))
-        if longest > time * (1 + 1e-9):
-            least = f"ramp for {show(longest, 's')} or more, " if longest < float("inf") else ""
-            yield Hit(
-                name,
-                (*source.at_limits, "at_end", "ramp_down"),
-                state(
-                    "{highest} in {ramp_down} are {rate}; {why}: the voltage lags behind the ramp",
-                    highest=(highest.voltage, "V"),
-                    ramp_down=(time, "s"),
-                    rate=(highest.voltage / time, "V/s"),
-                    why=why,
-                ),
-                f"{least}or take an output that sinks current"
-                if least
-                else "take an output that sinks current",
-            )
+        yield Hit(
+            source.name,
+            (*source.at_limits, "at_end"),
+            state(
+                "{input} stays on{volts} at the end of a run, also of one that is stopped, because: {reason}",
+                input=source.name,
+                volts=state(" at up to {highest}", highest=(highest.voltage, "V")) if highest else "",
+                reason=reason,
+            ),
+            "switch it off at the supply when it is not needed any more; measure before touching",
+        )
+
+
+@input_rule("stays-on-high", Severity.STOP)
+def stays_on_high(source: FedInput) -> Outcome:
+    """An input stays on at the end whose outputs can reach a dangerous voltage."""
+    if _stays_on(source) is not None and source.farthest > DANGEROUS:
+        yield Hit(
+            source.name,
+            (*source.at_limits, "at_end"),
+            state("{beyond}, and would be left on", beyond=_beyond(source)),
+            "let it go off at the end, or feed it from outputs that reach less",
+        )
+
+
+@input_rule("ramp-down-too-fast", Severity.CAUTION, on_sheet=False)
+def ramp_down_too_fast(source: FedInput) -> Outcome:
+    """A ramp to 0 V at the end is faster than the output's slew, its fall or the load can follow."""
+    time, highest = source.limits.at_end.ramp_down, source.played.highest
+    if time is None or highest is None or highest.voltage <= FALLEN:
+        return
+    slow = [(highest.voltage / able, words) for able, words in _rates(source)]
+    if any(figures.slowest_fall(output) is None for output in source.rows):
+        path, check = (*source.at_output, "fall"), f"the ramp of {source.name} at the end"
+        yield Unknown(source.names[0], path, "unloaded fall time of the output", check)
+    discharge = discharge_of(source, sinks=True)
+    if discharge is not None and discharge.time is not None:
+        emptied = state(
+            "{capacitance} fall to {discharged} in {emptied}",
+            capacitance=(discharge.farads, "F"),
+            discharged=(FALLEN, "V"),
+            emptied=discharge.emptied,
+        )
+        slow.append((discharge.time, emptied))
+    longest, why = max(slow, key=lambda each: each[0], default=(0.0, ""))
+    if longest > time * (1 + 1e-9):
+        least = f"ramp for {show(longest, 's')} or more, or " if longest < float("inf") else ""
+        yield Hit(
+            source.name,
+            (*source.at_limits, "at_end", "ramp_down"),
+            state(
+                "{highest} in {ramp_down} are {rate}; {why}: the voltage lags behind the ramp",
+                highest=(highest.voltage, "V"),
+                ramp_down=(time, "s"),
+                rate=(highest.voltage / time, "V/s"),
+                why=why,
+            ),
+            f"{least}take an output that sinks current",
+        )
 
 
 def _rates(source: FedInput) -> Iterator[tuple[float, Statement]]:
@@ -229,13 +215,13 @@ def _rates(source: FedInput) -> Iterator[tuple[float, Statement]]:
         ("falls without load at", [figures.slowest_fall(output) for output in source.rows]),
     ):
         if (able := source.fastest(each)) is not None:
-            outputs = " and ".join(source.outputs)
-            yield (
-                able,
-                state(
-                    "{outputs} {what} {fastest} at most", outputs=outputs, what=what, fastest=(able, "V/s")
-                ),
+            words = state(
+                "{outputs} {what} {fastest} at most",
+                outputs=" and ".join(source.outputs),
+                what=what,
+                fastest=(able, "V/s"),
             )
+            yield able, words
 
 
 def _alone(context: Context) -> list[str]:

@@ -48,15 +48,12 @@ def stored_energy(source: FedInput) -> Outcome:
 @input_rule("slow-discharge", Severity.NOTE, worst=most("discharge_time"))
 def slow_discharge(source: FedInput) -> Outcome:
     """After switching off, only a bleeder discharges the input, and that takes long."""
-    highest = source.played.highest
-    found = discharge_of(source)
+    highest, found = source.played.highest, discharge_of(source)
     if highest is None or found is None:
         return
     if found.through is None:
-        path = (*source.at_output, "bleeder")
-        yield Unknown(
-            source.name, path, "bleeder of the output", "how long it stays charged after switching off"
-        )
+        path, check = (*source.at_output, "bleeder"), "how long it stays charged after switching off"
+        yield Unknown(source.name, path, "bleeder of the output", check)
     elif found.time is not None and found.time > PATIENCE:
         yield Hit(
             source.name,
@@ -101,8 +98,7 @@ def discharge_of(source: FedInput, *, sinks: bool = False) -> Discharge | None:
 
     sinks: its outputs are on, and take in what they can.
     """
-    highest = source.played.highest
-    most = source.load.capacitance.high
+    highest, most = source.played.highest, source.load.capacitance.high
     if highest is None or highest.voltage <= FALLEN or most == 0.0:
         return None
     # Through a diode neither the output's bleeder nor its capacitor has a part in it.
@@ -164,8 +160,7 @@ def _in_series(source: FedInput, voltage: float, sinks: bool) -> float | None:
     farads, ohms, taken = zip(*_own(source), strict=True)
     sunk = taken if sinks else [0.0] * source.count
     begin = [voltage * share for share in source.shares]
-    most = load.capacitance.high
-    return series_discharge.discharging_time(begin, farads, ohms, sunk, most, drawn, FALLEN)
+    return series_discharge.discharging_time(begin, farads, ohms, sunk, load.capacitance.high, drawn, FALLEN)
 
 
 def discharging_time(

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from itertools import product
 
 from railwright.dialects.operation import Setting
 from railwright.documents.bench import Calibration, Output
 from railwright.documents.output_name import OutputName
+from railwright.documents.procedure import Limits
 from railwright.quantities import state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.figures import on_grid
@@ -99,16 +101,11 @@ def accuracy_unknown(source: FedInput) -> Outcome:
     """How exactly a used output keeps its set points, or reads, is not given."""
     for name, output in source.outputs.items():
         if output.programming is None:
-            yield Unknown(
-                name,
-                (*output_path(name), "programming"),
-                "accuracy of the set points",
-                "every margin with it",
-            )
+            here = (*output_path(name), "programming")
+            yield Unknown(name, here, "accuracy of the set points", "every margin with it")
         if output.reading is None:
-            yield Unknown(
-                name, (*output_path(name), "reading"), "accuracy of the readings", "every uncertainty"
-            )
+            here = (*output_path(name), "reading")
+            yield Unknown(name, here, "accuracy of the readings", "every uncertainty")
 
 
 COMPUTED = ("exponential_to", "ripple", "standard", "recording")
@@ -170,23 +167,26 @@ def _off_grid(
 def dialect_cannot_set(context: Context) -> Outcome:
     """The procedure asks for a protection that the supply's dialect has no command for."""
     for source in context.sources.values():
-        asked: list[Setting] = [key for key in PROTECTIONS if getattr(source.limits, key) is not None]
-        for name in source.outputs:
+        for name, key in product(source.outputs, asked_of_dialects(source.limits)):
             dialect = context.bench.supply_of(name).dialect
-            for key in asked:
-                if key not in dialect.settings:
-                    yield Hit(
-                        source.name,
-                        (*source.at_limits, key),
-                        state(
-                            "dialect '{dialect}' cannot set {setting} on {output}: it has no command for it",
-                            dialect=dialect.name,
-                            setting=key.replace("_", " "),
-                            output=name,
-                        ),
-                        f"leave '{key}' out, or add its command to the dialect's settings",
-                    )
+            if key not in dialect.settings:
+                yield Hit(
+                    source.name,
+                    (*source.at_limits, key),
+                    state(
+                        "dialect '{dialect}' cannot set {setting} on {output}: it has no command for it",
+                        dialect=dialect.name,
+                        setting=key.replace("_", " "),
+                        output=name,
+                    ),
+                    f"leave '{key}' out, or add its command to the dialect's settings",
+                )
 
 
 PROTECTIONS: tuple[Setting, ...] = ("opp", "ocp", "ocp_delay")
 """Settings that a procedure may ask for and a dialect need not have."""
+
+
+def asked_of_dialects(limits: Limits) -> list[Setting]:
+    """Those that a procedure asks for of an input."""
+    return [key for key in PROTECTIONS if getattr(limits, key) is not None]

@@ -44,8 +44,7 @@ def too_low(source: FedInput) -> Level | None:
     drop, operating = source.steady_drop, source.input.operating
     if source.senses or drop is None:
         return None
-    levels = (level for level in _meant_within(source) if level.voltage - drop < operating.low - 1e-9)
-    return next(levels, None)
+    return next((each for each in _meant_within(source) if each.voltage - drop < operating.low - 1e-9), None)
 
 
 @input_rule("lead-drop", Severity.CAUTION, worst=least("at_connector", over="low"))
@@ -74,21 +73,21 @@ def lead_drop(source: FedInput) -> Outcome:
 @input_rule("lead-drop-unsensed", Severity.NOTE, worst=most("drop"))
 def lead_drop_unsensed(source: FedInput) -> Outcome:
     """Without sensing, the input sees noticeably less than what is set (more than 0.5 % of nominal)."""
-    drop = source.steady_drop
-    if source.senses or drop is None or drop <= UNSENSED * abs(source.input.nominal):
+    if source.senses or source.needs is None:
         return
-    assert source.needs is not None
-    yield Hit(
-        source.name,
-        (*source.at_hook_up, "sense"),
-        state(
-            "the connector is up to {drop} below the terminals (lead {along}, {needed})",
-            drop=(drop, "V"),
-            along=along(source),
-            needed=(source.needs[0], "A"),
-        ),
-        "allow for it in what is required at the connector, or sense at the load",
-    )
+    drop = source.drop(source.needs.current)
+    if drop > UNSENSED * abs(source.input.nominal):
+        yield Hit(
+            source.name,
+            (*source.at_hook_up, "sense"),
+            state(
+                "the connector is up to {drop} below the terminals (lead {along}, {needed})",
+                drop=(drop, "V"),
+                along=along(source),
+                needed=(source.needs.current, "A"),
+            ),
+            "allow for it in what is required at the connector, or sense at the load",
+        )
 
 
 @input_rule("sense-unavailable", Severity.STOP)
@@ -150,12 +149,11 @@ def _trouble(context: Context, source: FedInput) -> tuple[str, float] | None:
     """Why a lead will not do: its drop, what sensing makes up for, what it carries, or its heat; and the drop
     that would be right [V].
     """
-    drop = source.steady_drop
-    if drop is None or source.needs is None:
+    if source.needs is None:
         return None
-    permitted_drop, why = _permitted_drop(source, drop)
+    permitted_drop, why = _permitted_drop(source, source.drop(source.needs.current))
     words: list[str] = [why] if why else []
-    if broken(current_limit.lead(source), _carries(context, source)) is not None:
+    if broken(current_limit.lead(source), _carries(context, source, source.needs.current)) is not None:
         has = "what the current limit lets through" if source.name in context.feeds else "what is needed"
         words.append(f"it may not carry {has}")
     if _surface(context, source, source.needs[0]) > TOUCHED:
@@ -171,10 +169,10 @@ def _permitted_drop(source: FedInput, drop: float) -> tuple[float, str]:
             return max(drop, compensates if compensates < math.inf else drop), ""
         if drop > compensates:
             return USED_UP * compensates, "its drop is more than sensing makes up for"
-        used = state(
-            "its drop is {part_used:.0%} of what sensing makes up for", part_used=(drop / compensates, "1")
+        part = (drop / compensates, "1")
+        return USED_UP * compensates, state(
+            "its drop is {part_used:.0%} of what sensing makes up for", part_used=part
         )
-        return USED_UP * compensates, used
     operating, noticed = source.input.operating, UNSENSED * abs(source.input.nominal)
     lowest = min((level.voltage for level in _meant_within(source)), default=math.inf)
     # At the very end of the range no lead would do, however thick: rule lead-drop tells that.
@@ -185,9 +183,9 @@ def _permitted_drop(source: FedInput, drop: float) -> tuple[float, str]:
 
 def _sensing_would_do(source: FedInput) -> bool:
     """Whether the outputs can sense at the load, and make up for the lead's steady drop where known."""
-    facts = constraints_in(outputs.made_up_for(replace(source, sense="at load")))
-    able = all(output.sense is not None for output in source.rows)
-    return able and all(each.holds(source.steady_drop or 0.0) for each in facts)
+    sensed = replace(source, sense="at load")
+    facts = constraints_in(outputs.made_up_for(sensed))
+    return not outputs.sensing(sensed) and all(each.holds(source.steady_drop or 0.0) for each in facts)
 
 
 def _surface(context: Context, source: FedInput, current: float) -> float:
@@ -196,15 +194,12 @@ def _surface(context: Context, source: FedInput, current: float) -> float:
     return ambient + temperature_rise(source.lead.conductor.section, current, ambient)
 
 
-def _carries(context: Context, source: FedInput) -> float:
+def _carries(context: Context, source: FedInput, current: float) -> float:
     """The current limit that a lead has to bear [A]: the one that is set, or, where none could be settled,
     the one that the steady current asks for, with its error.
     """
     feed = context.feeds.get(source.name)
-    if feed is not None:
-        return feed.limit
-    assert source.needs is not None
-    return source.at_most(HEADROOM * source.needs[0])
+    return source.at_most(HEADROOM * current) if feed is None else feed.limit
 
 
 @rule("lead-from-stock", Severity.NOTE)
@@ -215,13 +210,11 @@ def lead_from_stock(context: Context) -> Outcome:
         if trouble is None or source.needs is None or not context.bench.stock:
             continue
         (words, permitted), current, ambient = trouble, source.needs[0], context.bench.ambient.high
-        carries = source.at_most(_carries(context, source))
+        carries = source.at_most(_carries(context, source, current))
         fixed = source.fixture
         spent = current * fixed.resistance.high + fixed.drop.high if fixed is not None else 0.0
-        thickest = min(section for _, section, _ in _takes(source))
-        fitting = [
-            each for each in context.bench.stock if each.conductor.section <= thickest * (1.0 + ROUNDING)
-        ]
+        thickest = (1.0 + ROUNDING) * min(section for _, section, _ in _takes(source))
+        fitting = [each for each in context.bench.stock if each.conductor.section <= thickest]
         choice = conductors.recommend(
             fitting, source.lead, current, carries, ambient, permitted - spent, RISE
         )
@@ -230,8 +223,7 @@ def lead_from_stock(context: Context) -> Outcome:
             if not source.senses and _sensing_would_do(source)
             else ""
         )
-        noticed = words == NOTICED
-        why: str = "no conductor in stock would do"
+        noticed, why = words == NOTICED, "no conductor in stock would do"
         if noticed:
             why = "no conductor in stock drops so little that it is not"
         remedy = f"a shorter lead, or a thicker conductor{sensing}"
@@ -251,15 +243,17 @@ def lead_from_stock(context: Context) -> Outcome:
                 drop=(spent, "V", 2),
             )
             remedy = f"raise the voltage by the drop{sensing}"
-        verdict = (
-            state("will do, but {trouble}", trouble=words)
-            if noticed
-            else state("will not do ({trouble})", trouble=words)
-        )
         yield Hit(
             source.name,
             (*source.at_hook_up, "lead"),
-            state("lead '{lead}' {verdict}; {why}", lead=source.lead_name, verdict=verdict, why=why),
+            state(
+                "lead '{lead}' {verdict}; {why}",
+                lead=source.lead_name,
+                verdict=state("will do, but {trouble}", trouble=words)
+                if noticed
+                else state("will not do ({trouble})", trouble=words),
+                why=why,
+            ),
             remedy,
         )
 
@@ -283,28 +277,27 @@ def _takes(source: FedInput) -> Iterator[tuple[str, float, str]]:
             yield name, takes.section, takes.text
 
 
-@rule("lead-too-thick", Severity.CAUTION)
-def lead_too_thick(context: Context) -> Outcome:
+@input_rule("lead-too-thick", Severity.CAUTION)
+def lead_too_thick(source: FedInput) -> Outcome:
     """A lead's conductor is thicker than the terminals at one of its ends take."""
-    for source in context.sources.values():
-        section = source.lead.conductor.section
-        ends = [each for each in _takes(source) if section > each[1] * (1.0 + ROUNDING)]
-        for name, takes, known in ends[:1]:
-            yield Hit(
-                source.name,
-                source.at_lead,
-                state(
-                    "lead '{lead}' ({conductor}, {section}) is thicker than the {takes} that the "
-                    "terminals of {end} take ({known})",
-                    lead=source.lead_name,
-                    conductor=source.lead.conductor.text,
-                    section=(section, "m**2"),
-                    takes=(takes, "m**2"),
-                    end=name,
-                    known=known,
-                ),
-                "take a thinner conductor, or end it in a thinner piece that is counted with the lead",
-            )
+    section = source.lead.conductor.section
+    ends = [each for each in _takes(source) if section > each[1] * (1.0 + ROUNDING)]
+    for name, takes, known in ends[:1]:
+        yield Hit(
+            source.name,
+            source.at_lead,
+            state(
+                "lead '{lead}' ({conductor}, {section}) is thicker than the {takes} that the terminals of "
+                "{end} take ({known})",
+                lead=source.lead_name,
+                conductor=source.lead.conductor.text,
+                section=(section, "m**2"),
+                takes=(takes, "m**2"),
+                end=name,
+                known=known,
+            ),
+            "take a thinner conductor, or end it in a thinner piece that is counted with the lead",
+        )
 
 
 @rule("lead-shared", Severity.CAUTION)
@@ -392,22 +385,20 @@ OPEN_UNKNOWN = "with them open it falls back on its terminals or rises: the benc
 @rule("sense-faults", Severity.NOTE)
 def sense_faults(context: Context) -> Outcome:
     """What a wrong sense lead would do: an output that does not see its voltage rises until its OVP trips."""
-    for source, feed in context.having("ovp"):
-        if not source.senses:
-            continue
+    for source, feed in (each for each in context.having("ovp") if each[0].senses):
         opens = frozenset(output.sense.open if output.sense else None for output in source.rows)
-        told = SENSE_OPEN.get(opens, OPEN_UNKNOWN)
         watched = all(output.ovp is not None and output.ovp.at == "terminals" for output in source.rows)
         ends = (
             state("until its OVP trips, at {ovp} at most", ovp=(source.ovp_at_most(feed), "V"))
             if watched
             else state("as far as it can, {reach}: its OVP watches what it senses", reach=(source.reach, "V"))
         )
-        bears, borne = source.input.withstands_always, ""
-        if bears is not None:
-            borne = state(
-                "; {input} withstands {withstood} for any time", input=source.name, withstood=(bears, "V")
-            )
+        bears = source.input.withstands_always
+        borne = (
+            state("; {input} withstands {withstood} for any time", input=source.name, withstood=(bears, "V"))
+            if bears is not None
+            else ""
+        )
         yield Hit(
             source.name,
             (*source.at_hook_up, "sense"),
@@ -416,7 +407,7 @@ def sense_faults(context: Context) -> Outcome:
                 outputs=" and ".join(source.outputs),
                 ends=ends,
                 borne=borne,
-                told=told,
+                told=SENSE_OPEN.get(opens, OPEN_UNKNOWN),
             ),
             "check the sense leads before the first power-up: railwright first-power does so at low energy",
         )

@@ -83,10 +83,7 @@ def order_down(context: Context) -> Outcome:
 @rule("never-played", Severity.STOP)
 def never_played(context: Context) -> Outcome:
     """The set points of two inputs differ, at some instant, by more than the device permits."""
-    for index, never in enumerate(context.device.never):
-        if never.voltage_of not in context.sources or never.minus not in context.sources:
-            continue
-        first, second = context.sources[never.voltage_of], context.sources[never.minus]
+    for index, never, first, second in context.kept_apart:
         (low, high), (other_low, other_high) = first.played.reach, second.played.reach
         if never.outside.low <= low - other_high and high - other_low <= never.outside.high:
             continue  # whatever stands there at the same time

@@ -133,8 +133,7 @@ def opp_below_need(context: Context) -> Outcome:
 def ocp_above_limit(context: Context) -> Outcome:
     """The current limit holds the current below the level of the over-current protection."""
     for source, feed in context.having("current_limit"):
-        level, limit = feed.ocp, feed.limit
-        least = source.at_most(limit)
+        level, least = feed.ocp, source.at_most(feed.limit)
         if math.isfinite(level) and level > least:
             yield Hit(
                 source.name,
@@ -164,27 +163,21 @@ def _as_written(voltages: Interval) -> Statement:
 @rule("never-after-trip", Severity.CAUTION)
 def never_after_trip(context: Context) -> Outcome:
     """One input tripping alone leaves a difference of two inputs' voltages outside what it may be."""
-    for index, never in enumerate(context.device.never):
-        if never.voltage_of not in context.drafts or never.minus not in context.drafts:
-            continue
-        for tripped, left, sign in (
-            (never.voltage_of, never.minus, -1.0),
-            (never.minus, never.voltage_of, 1.0),
-        ):
-            levels = context.sources[left].played.levels
-            if not levels or tripped in context.drafts[left].feed.trips_when:
+    for index, never, first, second in context.kept_apart:
+        for tripped, left, sign in ((first, second, -1.0), (second, first, 1.0)):
+            worst = left.played.highest
+            if worst is None or tripped.name in left.limits.trips_when:
                 continue
-            worst = max(levels, key=lambda level: level.voltage)
-            difference = sign * context.sources[left].input.sign * worst.voltage
+            difference = sign * left.input.sign * worst.voltage
             if difference not in never.outside:
                 yield Hit(
-                    left,
-                    (*context.sources[left].at_limits, "trips_when"),
+                    left.name,
+                    (*left.at_limits, "trips_when"),
                     state(
                         "if {tripped} trips while {left} stands at {highest}, {input} minus {other} becomes "
                         "{difference}, outside {permitted} (rule {rule_number} of 'never')",
-                        tripped=tripped,
-                        left=left,
+                        tripped=tripped.name,
+                        left=left.name,
                         highest=(worst.voltage, "V"),
                         input=never.voltage_of,
                         other=never.minus,
@@ -192,19 +185,18 @@ def never_after_trip(context: Context) -> Outcome:
                         permitted=_as_written(never.outside),
                         rule_number=index + 1,
                     ),
-                    f"write 'trips_when: [{tripped}]' in the limits of {left}",
+                    f"write 'trips_when: [{tripped.name}]' in the limits of {left.name}",
                 )
 
 
 @rule("linked-trip-by-program", Severity.NOTE, worst=most("interval"))
 def linked_trip_by_program(context: Context) -> Outcome:
     """A linked trip is carried out by the program, not by an instrument: no supply links the two."""
-    feeds = {name: draft.feed for name, draft in context.drafts.items()}
-    every = context.procedure.record.every
+    feeds, every = context.plan.set_points, context.procedure.record.every
     for (name, other), delay in linked_by_program(feeds, context.bench, every).items():
         source = context.sources[name]
-        own, theirs = source.outputs, context.sources[other].outputs
-        supplies = dict.fromkeys(each.supply for each in (*own, *theirs))
+        outputs = (*source.outputs, *context.sources[other].outputs)
+        supplies = dict.fromkeys(each.supply for each in outputs)
         unable = dict.fromkeys(
             context.bench.supplies[each].dialect.name
             for each in supplies

@@ -213,20 +213,17 @@ def reading_too_slow(context: Context) -> Outcome:
 def _averaged_away(required: Requirement, blind: float) -> Statement:
     """That a peak shorter than a time [s] does not show in the readings, and what that means."""
     low, high = required.limits
-    says = (
-        state(
-            "readings of {required} or more pass it, lower ones are inconclusive",
-            required=(low, required.unit),
-        )
-        if high is None and low is not None
-        else "by the readings alone it is inconclusive, unless one of them exceeds the limit itself"
-    )
     return state(
         "'{requirement}' may depend on a peak shorter than {blind_time}, which the supply's readings average "
         "away or miss; {says}",
         requirement=required.name,
         blind_time=(blind, "s"),
-        says=says,
+        says=state(
+            "readings of {required} or more pass it, lower ones are inconclusive",
+            required=(low, required.unit),
+        )
+        if high is None and low is not None
+        else "by the readings alone it is inconclusive, unless one of them exceeds the limit itself",
     )
 
 
@@ -267,9 +264,8 @@ def step_too_short(context: Context) -> Outcome:
         _, longest = required.limits
         position = context.procedure.position(required.during)
         span, power_up = context.timeline.spans[position], context.procedure.steps[position].power_up
-        if longest is None or power_up is None or not required.known.after_switching_on:
-            continue
-        if source.name not in power_up.order:
+        own = power_up is not None and source.name in power_up.order
+        if longest is None or power_up is None or not own or not required.known.after_switching_on:
             continue
         on = span.start + power_up.order.index(source.name) * power_up.gap
         if span.end - on < longest:

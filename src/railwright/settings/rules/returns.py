@@ -101,16 +101,13 @@ def floating_device(context: Context) -> Outcome:
     earth.
     """
     sets = terminals.joined(terminals.links_of(context.procedure, context.device, context.bench))
-    floating = [
-        s
-        for s in context.sources.values()
-        if not sets.together(terminals.zero_volts(s.name), terminals.EARTH)
-    ]
-    if not floating or len(floating) < len(context.sources):
-        return
-    yield Hit(
-        ", ".join(source.name for source in floating),
-        floating[0].at_output,
-        "no 0 V of the hook-up is tied to earth: outputs and device float",
-        "tie 0 V to earth at one point, unless something forbids it",
-    )
+    sources = list(context.sources.values())
+    if sources and not any(
+        sets.together(terminals.zero_volts(source.name), terminals.EARTH) for source in sources
+    ):
+        yield Hit(
+            ", ".join(source.name for source in sources),
+            sources[0].at_output,
+            "no 0 V of the hook-up is tied to earth: outputs and device float",
+            "tie 0 V to earth at one point, unless something forbids it",
+        )

@@ -35,12 +35,15 @@ AT_ONCE = 1e-9
 def waveforms(context: BoundDocuments) -> Iterator[tuple[int, Path, FedInput, InputWaveform]]:
     """Every waveform of a shape: number of its step, where it is written, and of which input it is."""
     for index, step in enumerate(context.procedure.steps):
-        if step.shape is None:
-            continue
-        for name, waveform in step.shape.waveforms.items():
+        for name, waveform in step.shape.waveforms.items() if step.shape is not None else ():
             if name in context.sources:
-                here = ("procedure", "steps", index, "shape", *step.shape.at(name))
-                yield index, here, context.sources[name], waveform
+                yield index, shape_path(context, index, name), context.sources[name], waveform
+
+
+def shape_path(context: BoundDocuments, step: int, name: str) -> Path:
+    """Where a shape, or its part for one input, is written."""
+    shape = context.procedure.steps[step].shape
+    return ("procedure", "steps", step, "shape", *(shape.at(name) if shape is not None else ()))
 
 
 @rule("shape-limit-above", Severity.STOP)
@@ -97,12 +100,10 @@ def interruption_high_impedance(context: Context) -> Outcome:
     for index, here, source, waveform in waveforms(context):
         pieces = flat(pieces_in_step(context.procedure, context.device, index, source.name))
         if any(isinstance(piece, Off) for piece in pieces):
+            told = (key for key in ("impedance", "standard") if getattr(waveform, key))
             yield Hit(
                 source.name,
-                (
-                    *here,
-                    "impedance" if waveform.impedance else "standard" if waveform.standard else "segments",
-                ),
+                (*here, next(told, "segments")),
                 state(
                     "'{step}' switches the output off, which does not disconnect it: {stays} and a reverse "
                     "diode stay across the input",
@@ -129,9 +130,8 @@ def _stays_across(name: OutputName, output: Output) -> Statement:
 
 
 def _held(source: FedInput) -> str:
-    if not source.holding:
-        return "what is left at the input"
-    return state("the {capacitance} at the input", capacitance=(source.holding, "F"))
+    held = state("the {capacitance} at the input", capacitance=(source.holding, "F"))
+    return held if source.holding else "what is left at the input"
 
 
 @rule("edge-at-end", Severity.NOTE)
@@ -251,11 +251,11 @@ def standard_from_memory(context: Context) -> Outcome:
     for _, here, source, test, figures, choice in _standards(context):
         names = [name for name in test.cites if figures.figures[name].from_memory]
         if names and test.name not in said and test.not_played is None:
-            told = [figures.cited(*names), *map(str, open_choices(figures, test, choice))]
+            told = "; ".join([figures.cited(*names), *map(str, open_choices(figures, test, choice))])
             yield Hit(
                 source.name,
                 (*here, "standard"),
-                state("{test} is played by figures of {told}", test=test.name, told="; ".join(told)),
+                state("{test} is played by figures of {told}", test=test.name, told=told),
                 "compare them with your copy, and put corrected ones in a file under 'standards'",
             )
         said.add(test.name)
@@ -284,16 +284,15 @@ def standard_leaves_open(context: Context) -> Outcome:
 def standard_repeated_less(context: Context) -> Outcome:
     """A standard's test is played less often, or sooner after the one before, than the standard asks."""
     turns = grouped(((turn.step, turn.input), turn) for turn in context.timeline.tests)
-    played = list(_standards(context))
-    pieces = [
-        pieces_in_step(context.procedure, context.device, index, source.name)
-        for index, _, source, *_ in played
-    ]
     alike = grouped(
-        ((each[2].name, each[3].name, own), each) for each, own in zip(played, pieces, strict=True)
+        (
+            (source.name, test.name, pieces_in_step(context.procedure, context.device, index, source.name)),
+            (index, here, source, test, figures),
+        )
+        for index, here, source, test, figures, _ in _standards(context)
     )
     for tests in alike.values():
-        index, here, source, test, figures, _ = tests[0]
+        index, here, source, test, figures = tests[0]
         if test.repetitions is None or test.not_played is not None:
             continue
         least = int(figures.texts(test.repetitions)[0])
@@ -395,11 +394,7 @@ def standard_not_played(context: Context) -> Outcome:
 def _compared(source: FedInput, asked: NotPlayed) -> Statement:
     """The voltage of a test beside what the device document says that the input withstands."""
     reverse, most = asked.voltage < 0.0, abs(asked.voltage)
-    known = [
-        (voltage, each.duration)
-        for each in source.input.withstands
-        if (voltage := each.reverse if reverse else each.voltage) is not None
-    ]
+    known = source.input.withstood_reversed if reverse else source.input.withstood
     asked_of = state(
         "{way} {voltage} for {lasts}",
         way="reversed" if reverse else "at most",
@@ -412,7 +407,7 @@ def _compared(source: FedInput, asked: NotPlayed) -> Statement:
             asked=asked_of,
             input=source.name,
         )
-    if any(voltage >= most and (lasts is None or lasts >= asked.duration) for voltage, lasts in known):
+    if any(voltage >= most and lasts >= asked.duration for voltage, lasts in known):
         return state(
             "'{input}' withstands its {asked} by the device document, which shows nothing of how it works "
             "meanwhile",

@@ -54,13 +54,12 @@ def _stands_beside(capacitance: float, esr: float) -> Statement:
             "no capacitor stands beside it, only the {capacitance} of the connector",
             capacitance=(NODE_CAPACITANCE, "F"),
         )
-    with_esr = (
-        state("an ESR of {esr}", esr=(esr, "ohm")) if esr else "an ESR that is not given, and not counted,"
-    )
     return state(
         "as little as {capacitance} with {with_esr} stands beside it",
         capacitance=(capacitance, "F"),
-        with_esr=with_esr,
+        with_esr=state("an ESR of {esr}", esr=(esr, "ohm"))
+        if esr
+        else "an ESR that is not given, and not counted,",
     )
 
 
@@ -71,16 +70,15 @@ def input_oscillates(source: FedInput) -> Outcome:
     """
     played = [level.voltage for level in source.played.levels if level.voltage > 0.0]
     stops = [converter.stops_at.low for converter in source.load.converters]
-    top = max([source.input.operating.high, *played])
-    falls = source.load.falls(min([source.input.operating.low, *played, *stops]), top)
+    operating = source.input.operating
+    falls = source.load.falls(min([operating.low, *played, *stops]), max([operating.high, *played]))
     inductance = lead_inductance(source.lead)
     if falls is None or falls[0] <= 0.0 or inductance <= 0.0:
         return
     slope, volts = falls
     capacitance, esr = _beside(source)
-    damping = source.resistance.low + esr
+    damping, there = source.resistance.low + esr, capacitance or NODE_CAPACITANCE
     needed = least_capacitance(slope, inductance, damping)
-    there = capacitance or NODE_CAPACITANCE
     if there >= needed:
         return
     yield Hit(

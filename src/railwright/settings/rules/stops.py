@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from railwright.documents.procedure import StopCondition
 from railwright.quantities import state
-from railwright.settings.context import Context, FedInput
+from railwright.settings.context import Context, Draw, FedInput
 from railwright.settings.findings import Severity, least
 from railwright.settings.rule import Hit, Outcome, Path, rule
 
@@ -26,27 +26,24 @@ def stop_out_of_reach(context: Context) -> Outcome:
         most = source.at_most(feed.limit)
         level = feed.ovp + (source.ovp_error or 0.0)
         why: str = ""
-        if condition.current_above is not None and condition.current_above >= most:
-            why = state(
-                "{condition} is not below the current limit, {limit} with its error",
-                condition=(condition.current_above, "A"),
-                limit=(most, "A"),
-            )
-        elif condition.voltage_above is not None and condition.voltage_above >= min(level, source.reach):
-            why = state(
-                "{condition} is out of reach: {bound} {highest}",
-                condition=(condition.voltage_above, "V"),
-                bound="the OVP trips by" if level <= source.reach else "the outputs reach at most",
-                highest=(min(level, source.reach), "V"),
-            )
-        elif condition.current_below is not None and condition.current_below <= 0:
-            why = state(
-                "the current does not fall below {condition}", condition=(condition.current_below, "A")
-            )
-        elif condition.voltage_below is not None and condition.voltage_below <= 0:
-            why = state(
-                "the voltage does not fall below {condition}", condition=(condition.voltage_below, "V")
-            )
+        match condition.bound:
+            case ("current", "above", bound) if bound >= most:
+                why = state(
+                    "{condition} is not below the current limit, {limit} with its error",
+                    condition=(bound, "A"),
+                    limit=(most, "A"),
+                )
+            case ("voltage", "above", bound) if bound >= min(level, source.reach):
+                why = state(
+                    "{condition} is out of reach: {bound} {highest}",
+                    condition=(bound, "V"),
+                    bound="the OVP trips by" if level <= source.reach else "the outputs reach at most",
+                    highest=(min(level, source.reach), "V"),
+                )
+            case ("current", "below", bound) if bound <= 0.0:
+                why = state("the current does not fall below {condition}", condition=(bound, "A"))
+            case ("voltage", "below", bound) if bound <= 0.0:
+                why = state("the voltage does not fall below {condition}", condition=(bound, "V"))
         if why:
             yield Hit(
                 source.name,
@@ -62,32 +59,32 @@ def stop_in_normal(context: Context) -> Outcome:
     # What is drawn in one step a rehearsal tells: rule stop-rehearsed.
     for path, condition, source in (each for each in _conditions(context) if each[1].during is None):
         why: str = ""
-        if condition.current_above is not None and source.needs is not None:
-            need, need_from, _ = source.needs
-            if need > condition.current_above:
+        need, need_from, _ = source.needs or Draw(0.0, "", False)
+        match condition.bound:
+            case ("current", "above", bound) if source.needs is not None and need > bound:
                 why = state(
                     "{origin} is {needed}, above {condition}",
                     origin=need_from,
                     needed=(need, "A"),
-                    condition=(condition.current_above, "A"),
+                    condition=(bound, "A"),
                 )
-        elif condition.voltage_above is not None:
-            above = source.played.longest_above(condition.voltage_above)
-            if above > condition.duration:
+            case ("voltage", "above", bound) if (
+                above := source.played.longest_above(bound)
+            ) > condition.duration:
                 why = state(
                     "the procedure stays above {condition} for {duration}",
-                    condition=(condition.voltage_above, "V"),
+                    condition=(bound, "V"),
                     duration=(above, "s"),
                 )
-        elif condition.voltage_below is not None:
-            below = [level for level in source.played.levels if level.voltage < condition.voltage_below]
-            if below:
-                why = state(
-                    "'{step}' plays {level}, below {condition}",
-                    step=below[0].step,
-                    level=(below[0].voltage, "V"),
-                    condition=(condition.voltage_below, "V"),
-                )
+            case ("voltage", "below", bound):
+                below = [level for level in source.played.levels if level.voltage < bound]
+                if below:
+                    why = state(
+                        "'{step}' plays {level}, below {condition}",
+                        step=below[0].step,
+                        level=(below[0].voltage, "V"),
+                        condition=(bound, "V"),
+                    )
         if why:
             yield Hit(
                 source.name,

@@ -23,8 +23,9 @@ SWITCHED = {"current limit": "at_limit", "OCP": "ocp", "OPP": "opp", "OVP": "ovp
 
 def _expecting(context: Context) -> Iterator[tuple[Path, Requirement, Feed | None]]:
     """Requirements that ask for a trip, where they stand, and what feeds their input."""
-    found = required_in(context)
-    return ((path, required, feed) for path, required, _, feed in found if required.expects_trip)
+    return (
+        (path, required, feed) for path, required, _, feed in required_in(context) if required.expects_trip
+    )
 
 
 def _used(feed: Feed, protection: str) -> bool:
@@ -59,13 +60,12 @@ def trip_not_armed(context: Context) -> Outcome:
 @rule("trip-status-slow", Severity.CAUTION, on_sheet=False)
 def trip_status_slow(context: Context) -> Outcome:
     """The status is asked for too seldom to decide a required trip time."""
-    every = context.procedure.record.every
+    polled = look_interval(context.procedure.record.every)
     for path, required, feed in _expecting(context):
         if feed is None or required.known.trip != "time":
             continue
         limits = [limit for limit in required.limits if limit is not None]
         room = limits[1] - limits[0] if len(limits) > 1 else limits[0]
-        polled = look_interval(every)
         interval = polled + exchange_of(feed.names, context.bench)
         if interval > room / 3.0:
             yield Hit(

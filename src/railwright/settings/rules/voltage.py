@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from railwright.grouping import grouped
 from railwright.quantities import Statement, joined, listed, show, state
 from railwright.settings.constraints.outputs import highest, isolated, lowest
@@ -30,45 +32,43 @@ EXTRA_LOW_VOLTAGE = 120.0
 @input_rule("voltage-range", Severity.STOP)
 def voltage_range(source: FedInput) -> Outcome:
     """A voltage played, with the drop that sensing makes up for, is outside the output's range."""
-    levels = [(level.voltage, level.path) for level in source.played.levels]
+    levels = ((level.voltage, level.path) for level in source.played.levels)
     yield from judged(source, [highest(source), lowest(source)], *levels)
 
 
 @input_rule("withstand-played", Severity.STOP, worst=most("highest", over="withstood"))
 def withstand_played(source: FedInput) -> Outcome:
     """A voltage played, with its error, is more than the input withstands, or withstands for that long."""
-    forward = [each for each in source.input.withstands if each.voltage is not None]
-    if not forward:
+    withstood = source.input.withstood
+    if not withstood:
         path = (*source.at_input, "withstands")
         yield Unknown(source.name, path, "what the input withstands", "the voltages played against it")
         return
-    levels = sorted(source.played.levels, key=lambda level: -level.voltage)
-    for level in levels:
+    for level in sorted(source.played.levels, key=lambda level: -level.voltage):
         highest = level.voltage + (source.voltage_error(level.voltage) or 0.0)
-        enough = [each for each in forward if each.voltage is not None and each.voltage >= highest]
-        if not enough:
+        allowed = max((lasts for volts, lasts in withstood if volts >= highest), default=0.0)
+        if allowed == 0.0:
             why = state(
                 "{highest} (with programming error) is more than the {withstood} it withstands",
                 highest=(highest, "V"),
-                withstood=(max(each.voltage for each in forward if each.voltage is not None), "V"),
+                withstood=(max(volts for volts, _ in withstood), "V"),
             )
+        elif math.isinf(allowed):
+            return  # and so it is for every lower level
         else:
-            allowed = max(float("inf") if each.duration is None else each.duration for each in enough)
-            if allowed == float("inf"):
-                break  # and so it is for every lower level
-            below = [e.voltage for e in forward if e.voltage is not None and e.voltage < highest]
-            held = source.played.longest_above(max(below, default=0.0))
+            below = max((volts for volts, _ in withstood if volts < highest), default=0.0)
+            held = source.played.longest_above(below)
             if held <= allowed:
                 continue
             why = state(
                 "it is above {above} for {held}; the input withstands {highest} for {allowed}",
-                above=(max(below, default=0.0), "V"),
+                above=(below, "V"),
                 held=(held, "s"),
                 highest=(highest, "V"),
                 allowed=(allowed, "s"),
             )
         yield Hit(source.name, level.path, why, "play a lower voltage, or play it for a shorter time")
-        break
+        return
 
 
 @input_rule("reversed", Severity.STOP, worst=most("level"))
@@ -78,7 +78,7 @@ def reversed_voltage(source: FedInput) -> Outcome:
     """
     if source.fixture is not None and source.fixture.diode is not None:
         return  # it blocks: nothing reversed reaches the input
-    reverse = max((each.reverse for each in source.input.withstands if each.reverse is not None), default=0.0)
+    reverse = max((volts for volts, _ in source.input.withstood_reversed), default=0.0)
     for level in source.played.levels:
         if level.voltage < 0 and -level.voltage > reverse:
             yield Hit(
@@ -166,11 +166,8 @@ def _several(voltages: list[float]) -> Statement:
 def touch_voltage(context: Context) -> Outcome:
     """The voltage that the outputs can reach counts as dangerous to touch where the bench stands."""
     touch = TOUCH_LIMIT[context.bench.location]
-    for source in context.sources.values():
-        reach = source.farthest
-        if reach <= touch:
-            continue
-        highest = source.played.highest
+    for source in (each for each in context.sources.values() if each.farthest > touch):
+        reach, highest = source.farthest, source.played.highest
         normal = beyond = ""
         if highest is not None and highest.voltage > touch:
             normal = state(

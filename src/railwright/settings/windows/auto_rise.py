@@ -2,37 +2,20 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Step
 from railwright.quantities import joined, state
-from railwright.settings.context import FedInput, locate, sources_of
+from railwright.settings.context import FedInput, locate
 from railwright.settings.engine_rules import EMPTY_WINDOW
 from railwright.settings.findings import Finding, Reason, Severity
+from railwright.settings.hookup.result import HookedUp
 from railwright.settings.set_points import impossible_auto
 from railwright.settings.windows import current_limit, rise
 from railwright.settings.windows.window import Window, collision
-
-
-@dataclass(frozen=True, slots=True)
-class Risen:
-    """Documents without `rise: auto`, the reason for each rate that was worked out, and what kept others from
-    it: they rise as fast as the output does. rates: number of a power-up -> the rate that was worked out
-    [V/s].
-    """
-
-    documents: Documents
-    reasons: tuple[Reason, ...] = ()
-    findings: tuple[Finding, ...] = ()
-    rates: Mapping[int, float] = field(default_factory=dict)
-
-
-def auto_steps(documents: Documents) -> tuple[int, ...]:
-    """Numbers of the power-ups whose rise is `auto`."""
-    steps = enumerate(documents.procedure.steps)
-    return tuple(index for index, step in steps if step.power_up and step.power_up.rise == "auto")
 
 
 def with_rises(documents: Documents, rates: Mapping[int, float | None]) -> Documents:
@@ -43,25 +26,26 @@ def with_rises(documents: Documents, rates: Mapping[int, float | None]) -> Docum
             return step
         return step.model_copy(update={"power_up": step.power_up.model_copy(update={"rise": rates[index]})})
 
-    steps = tuple(told(index, step) for index, step in enumerate(documents.procedure.steps))
-    return replace(documents, procedure=documents.procedure.model_copy(update={"steps": steps}))
+    return documents.with_procedure(
+        steps=tuple(itertools.starmap(told, enumerate(documents.procedure.steps)))
+    )
 
 
 def without_auto(documents: Documents) -> Documents:
     """The documents with every `rise: auto` left out, for what is worked out before the rates."""
-    return with_rises(documents, dict.fromkeys(auto_steps(documents)))
+    return with_rises(documents, dict.fromkeys(documents.procedure.auto_rises))
 
 
-def risen(documents: Documents, steps: Iterable[int]) -> Risen:
-    """Work the rates of these power-ups out. documents: hooked up, the rates left out.
+def risen(hooked: HookedUp, steps: Iterable[int]) -> HookedUp:
+    """Work the rates of these power-ups out. hooked: with the rates left out; an input for which none can be
+    worked out goes on to rise as fast as its output does.
 
     One rate serves all inputs of a power-up, within the windows of all of them. Where there is no such rate,
     that is a stop, and what is rehearsed all the same rises at the least that is fast enough.
     """
-    sources, _ = sources_of(documents)
+    documents, (sources, _) = hooked.documents, hooked.fed
     rates: dict[int, float] = {}
-    reasons: list[Reason] = []
-    findings: list[Finding] = []
+    reasons, findings = list(hooked.reasons), list(hooked.findings)
     for index in steps:
         up = documents.procedure.steps[index].power_up
         assert up is not None
@@ -77,18 +61,17 @@ def risen(documents: Documents, steps: Iterable[int]) -> Risen:
         findings += impossible_auto(lacks, "rise", about, documents)
         if windows and not lacks:
             whole = _together(windows, about)
-            pair = whole.colliding()
             rate = whole.recommended or (whole.low.value if whole.low is not None else None)
             assert rate is not None, "an output has a fastest rise"
             rates[index], why = rate, whole.why
-            if pair is not None:
+            if (pair := whole.colliding()) is not None:
                 said, remedy = collision(whole, pair)
                 findings.append(Finding(EMPTY_WINDOW, Severity.STOP, about, where, said, remedy))
                 why = state(
                     "no rate is right: {said}; rehearsed with the least that is fast enough", said=said
                 )
             reasons.append(Reason(about, "rise", rates[index], "V/s", where, why))
-    return Risen(with_rises(documents, rates), tuple(reasons), tuple(findings), rates)
+    return HookedUp(with_rises(documents, rates), tuple(reasons), tuple(findings), rates)
 
 
 def as_risen(documents: Documents, rates: Mapping[int, float]) -> Documents:
@@ -96,7 +79,7 @@ def as_risen(documents: Documents, rates: Mapping[int, float]) -> Documents:
 
     rates: of the run's settings, by the number of the power-up [V/s].
     """
-    if set(rates) != set(auto_steps(documents)):
+    if set(rates) != set(documents.procedure.auto_rises):
         raise KeyError("rise")
     return with_rises(documents, rates) if rates else documents
 
@@ -105,9 +88,8 @@ def rates_told(documents: Documents, reasons: Iterable[Reason]) -> Mapping[int, 
     """The rates that a run was done with, of a version that kept them with their reasons alone: one for each
     rate that was worked out, in the steps' order. KeyError where there is another number of them.
     """
-    steps = auto_steps(documents)
-    values = [reason.value for reason in reasons if reason.setting == "rise"]
-    rates = [value for value in values if not isinstance(value, str)]
+    steps = documents.procedure.auto_rises
+    rates = [each.value for each in reasons if each.setting == "rise" and not isinstance(each.value, str)]
     if len(rates) != len(steps):
         raise KeyError("rise")
     return dict(zip(steps, rates, strict=True))

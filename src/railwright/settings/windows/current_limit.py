@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from railwright.quantities import joined, state
@@ -10,7 +11,7 @@ from railwright.settings.constraints.constraint import EXACT
 from railwright.settings.constraints.current_limit import carrying, charges_within, facts
 from railwright.settings.context import FedInput
 from railwright.settings.windows.trip_delay import DELAY_MARGIN
-from railwright.settings.windows.window import Impossible, Window, between, rounded, window_of
+from railwright.settings.windows.window import End, Impossible, Window, between, rounded, window_of
 
 HEADROOM = 1.10
 """Least ratio of a current limit, less its error, to the steady current (common practice, no source)."""
@@ -39,19 +40,56 @@ def window(source: FedInput) -> Window:
         "the load model draws no steady current and none is declared: nothing says what the limit must carry",
         "declare 'current: {steady: …}' in the device document, or write the current limit",
     )
-    needs = source.in_operation.needs
-    lacks = [nothing] if needs is not None and needs[0] <= 0 else []
-    asked = source.limits.current_limit
+    needs, asked = source.in_operation.needs, source.limits.current_limit
+    lacks = [nothing] if needs is not None and needs.current <= 0 else []
     found = window_of(source, "current_limit", step, facts(source), source.parts, asked, taken, lacks)
     return recommend(found, source.in_operation)
 
 
 def recommend(found: Window, source: FedInput) -> Window:
-    """With the recommended value where all is known: some way above the need."""
-    if found.lacks or found.colliding() or source.needs is None or source.fed_current is not None:
+    """With the recommended value where all is known: some way above the need, within the window."""
+    low, high, needs = found.low, found.high, source.needs
+    known = not found.lacks and not found.colliding() and source.fed_current is None
+    if not known or low is None or high is None or needs is None:
         return found
-    value, why = _choice(source, found)
-    return replace(found, recommended=value, why=why)
+    least = HEADROOM * low.value if low.key == "rehearsed" else low.value
+    carries = carrying(source, HEADROOM * needs.current)
+    lower = min(max(least, carries, _with_margin(source)), high.value)
+    room = ROOM_TO_CHARGE * needs.current
+    gives_way = [end for end in found.ends if end.yields and end not in found.bounding and end.value > 0.0]
+    wanted = lower if gives_way else min(high.value, max(lower, room))
+    value = figures.tidy(wanted, lower, high.value, found.step)
+    return replace(
+        found,
+        recommended=value,
+        why=state(
+            "{between}{deciding}; {ratio:g} times the need, to leave room to charge capacitors{held}"
+            "{with_headroom}; {rounding}{taken}",
+            between=between(found, low, high),
+            deciding=_deciding(source),
+            ratio=(ROOM_TO_CHARGE, "1"),
+            held=_held(room, gives_way) if wanted != room else "",
+            with_headroom=state(", at least {headroom:.0%} above the need", headroom=(HEADROOM - 1, "1"))
+            if lower >= carries * (1.0 - EXACT)
+            else state("; there is no room for {headroom:.0%} above the need", headroom=(HEADROOM - 1, "1")),
+            rounding=rounded(value, wanted, "A", found.step),
+            taken=f" ({found.taken})" if found.taken else "",
+        ),
+    )
+
+
+def _held(room: float, gives_way: Sequence[End]) -> str:
+    """Why a limit is not the one that leaves room to charge [A]. gives_way: ends that are kept as far as can
+    be.
+    """
+    if not gives_way:
+        return state(", would be {room}, which is out of these: the nearer end is taken", room=(room, "A"))
+    return state(
+        ", would be {room}; it is kept low instead, as {more}, which no limit that carries the need prevents "
+        "(the upper end holds once the limit has responded)",
+        room=(room, "A"),
+        more=gives_way[0].why,
+    )
 
 
 def _with_margin(source: FedInput) -> float:
@@ -76,46 +114,3 @@ def _deciding(source: FedInput) -> str:
         (state("{words}, {needed}", words=each.words, needed=(each.current, "A")) for each in others),
     )
     return state("; {decides} decides, being no less than {beside}", decides=decides.words, beside=beside)
-
-
-def _choice(source: FedInput, found: Window) -> tuple[float, str]:
-    """The value that is recommended, and why: some way above the need, within the window."""
-    low, high = found.low, found.high
-    assert source.needs is not None
-    assert low is not None
-    assert high is not None
-    need = source.needs[0]
-    least = HEADROOM * low.value if low.key == "rehearsed" else low.value
-    lower = min(max(least, carrying(source, HEADROOM * need), _with_margin(source)), high.value)
-    room = ROOM_TO_CHARGE * need
-    gives_way = [end for end in found.ends if end.yields and end not in found.bounding and end.value > 0.0]
-    wanted = lower if gives_way else min(high.value, max(lower, room))
-    value = figures.tidy(wanted, lower, high.value, found.step)
-    held = (
-        ""
-        if wanted == room
-        else state(
-            ", would be {room}; it is kept low instead, as {more}, which no limit that carries the need "
-            "prevents (the upper end holds once the limit has responded)",
-            room=(room, "A"),
-            more=gives_way[0].why,
-        )
-        if gives_way
-        else state(", would be {room}, which is out of these: the nearer end is taken", room=(room, "A"))
-    )
-    with_headroom = (
-        state(", at least {headroom:.0%} above the need", headroom=(HEADROOM - 1, "1"))
-        if lower >= carrying(source, HEADROOM * need) * (1.0 - EXACT)
-        else state("; there is no room for {headroom:.0%} above the need", headroom=(HEADROOM - 1, "1"))
-    )
-    return value, state(
-        "{between}{deciding}; {ratio:g} times the need, to leave room to charge capacitors{held}"
-        "{with_headroom}; {rounding}{taken}",
-        between=between(found, low, high),
-        deciding=_deciding(source),
-        ratio=(ROOM_TO_CHARGE, "1"),
-        held=held,
-        with_headroom=with_headroom,
-        rounding=rounded(value, wanted, "A", found.step),
-        taken=f" ({found.taken})" if found.taken else "",
-    )

@@ -20,11 +20,9 @@ def window_findings(windows: Iterable[Window], documents: Documents) -> list[Fin
     rehearsal has settled it.
     """
     found: list[Finding] = []
-    for window in windows:
-        if not window.used:
-            continue
-        pair = window.colliding(settled=True) or (window.colliding() if window.asked is None else None)
+    for window in (each for each in windows if each.used):
         where = locate(documents, window.path or ("procedure", "limits", window.about, window.setting))
+        pair = window.colliding(settled=True) or (window.colliding() if window.asked is None else None)
         if pair is not None:
             why, remedy = collision(window, pair)
             found.append(Finding(EMPTY_WINDOW, Severity.STOP, window.about, where, why, remedy))

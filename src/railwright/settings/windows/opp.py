@@ -34,8 +34,7 @@ def window(source: FedInput, limit: float | None, ovp: float | None) -> Window:
     """
     asked, taken = source.limits.opp, "the OPP's own step is not given: taken"
     lacks = [] if source.played.levels else [NOTHING_PLAYED]
-    found = [*facts(source, limit), *_idle(source, limit, ovp)]
-    step = OPP_STEP * source.count
+    found, step = [*facts(source, limit), *_idle(source, limit, ovp)], OPP_STEP * source.count
     return recommend(window_of(source, "opp", step, found, source.power_parts, asked, taken, lacks))
 
 
@@ -68,11 +67,14 @@ def recommend(found: Window) -> Window:
     room = state("{ratio:g} times the lower end", ratio=(OPP_MARGIN, "1"))
     if wanted >= high.value:
         room = state("there is no room for {room}", room=room)
-    why = state(
-        "{between}, {room}; {rounding} ({taken})",
-        between=between(found, low, high),
-        room=room,
-        rounding=rounded(value, wanted, "W", found.step),
-        taken=found.taken,
+    return replace(
+        found,
+        recommended=value,
+        why=state(
+            "{between}, {room}; {rounding} ({taken})",
+            between=between(found, low, high),
+            room=room,
+            rounding=rounded(value, wanted, "W", found.step),
+            taken=found.taken,
+        ),
     )
-    return replace(found, recommended=value, why=why)

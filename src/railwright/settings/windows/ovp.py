@@ -28,9 +28,10 @@ def window(source: FedInput, limit: float | None) -> Window:
     limit [A]: the current limit, which the drop on a sensed lead hangs on; None: there is none, and the drop
     is left out.
     """
-    asked, taken = source.limits.ovp, "the OVP's own step is not given: taken"
-    found = facts(source, limit)
-    return recommend(window_of(source, "ovp", grid(source), found, source.shares, asked, taken))
+    taken = "the OVP's own step is not given: taken"
+    return recommend(
+        window_of(source, "ovp", grid(source), facts(source, limit), source.shares, source.limits.ovp, taken)
+    )
 
 
 def recommend(found: Window) -> Window:
@@ -48,11 +49,14 @@ def recommend(found: Window) -> Window:
         if least < high.value
         else state("there is no room for {margin:.0%} above the lower end", margin=(OVP_MARGIN, "1"))
     )
-    why = state(
-        "in the middle {between}, {room}; {rounding} ({taken})",
-        between=between(found, low, high),
-        room=room,
-        rounding=rounded(value, middle, "V", found.step),
-        taken=found.taken,
+    return replace(
+        found,
+        recommended=value,
+        why=state(
+            "in the middle {between}, {room}; {rounding} ({taken})",
+            between=between(found, low, high),
+            room=room,
+            rounding=rounded(value, middle, "V", found.step),
+            taken=found.taken,
+        ),
     )
-    return replace(found, recommended=value, why=why)

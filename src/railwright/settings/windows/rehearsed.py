@@ -124,15 +124,11 @@ class _Study:
             found = self.corner(number ^ sum(bits.values()))
             if found is None:
                 continue
-            for name, setting in self.most:
-                if name not in bits:
-                    continue
-                before, now = getattr(base[name], setting), getattr(found[name], setting)
-                if now.value > before.value:
+            for name, setting in product(bits, REHEARSED):
+                if getattr(found[name], setting).value > getattr(base[name], setting).value:
                     turned[name, setting] |= bits[name]
         for setting in REHEARSED:
-            bits_of_all = sum(bits for (_, each), bits in turned.items() if each == setting)
-            if bits_of_all:
+            if bits_of_all := sum(bits for (_, each), bits in turned.items() if each == setting):
                 self.corner(number ^ bits_of_all)
         for name, places in own.items():
             if base[name].trip_delay.value <= 0.0 or self._settles(name):
@@ -266,8 +262,7 @@ class _Study:
         """Whether an input comes up with a current limit of so many steps, within a delay that is written."""
         from railwright.physics.solver import SolverError
 
-        feed = self.set_points[window.about]
-        value = round(n * window.step, 12)
+        feed, value = self.set_points[window.about], round(n * window.step, 12)
         told = tuple(
             replace(points, current_limit=value * window.parts[points.output]) for points in feed.outputs
         )
@@ -282,19 +277,17 @@ class _Study:
         return got.short.value <= 0.0 and got.trip_delay.value < written
 
     def _end(self, window: Window, level: LeastLevel, replay: Replay) -> End:
-        case = self.case_of(replay)
-        feed = self.set_points[window.about]
-
+        case, feed = self.case_of(replay), self.set_points[window.about]
         step, path = self._step(level.at)
         if math.isinf(level.value):
             why = f"rehearsed, {replay.words} stays in the limit in '{step}' until it is switched off"
             return End(math.inf, "low", "rehearsed", why, path, replay=replay, relax=lambda high: REGULATING)
 
         def trips_at(n: int) -> bool:
-            value = round(n * window.step, 12)
             if n <= 0:
                 return level.value > 0.0
-            told = with_protection(feed, window.setting, value, self.parts[window.setting])
+            value, parts = round(n * window.step, 12), self.parts[window.setting]
+            told = with_protection(feed, window.setting, value, parts)
             return trips(self.documents, told, case, self.timeline, self.coupled)
 
         n = math.ceil(level.value / window.step * (1.0 - 1e-9)) if level.value > 0.0 else 0

@@ -42,8 +42,8 @@ def window(
         return None
     found = facts(source, rise, documents, limit, lambda needed: _limit_for(source, needed))
     taken = "the rate's own step is not given: taken"
-    window = window_of(source, "rise", RISE_STEP, found, source.shares, rise.rate, taken)
-    return recommend(replace(window, path=rise.path))
+    whole = window_of(source, "rise", RISE_STEP, found, source.shares, rise.rate, taken)
+    return recommend(replace(whole, path=rise.path))
 
 
 def recommend(found: Window) -> Window:
@@ -62,26 +62,28 @@ def recommend(found: Window) -> Window:
             "from 0 V/s on and at most {high} ({high_end})", high=(high.value, found.unit), high_end=high.why
         )
     )
-    why = state(
-        "{ends}, the latter by {ratio:g}; {rounding} ({taken})",
-        ends=ends,
-        ratio=(RISE_MARGIN, "1"),
-        rounding=rounded(value, wanted, "V/s", found.step),
-        taken=found.taken,
+    return replace(
+        found,
+        recommended=value,
+        why=state(
+            "{ends}, the latter by {ratio:g}; {rounding} ({taken})",
+            ends=ends,
+            ratio=(RISE_MARGIN, "1"),
+            rounding=rounded(value, wanted, "V/s", found.step),
+            taken=found.taken,
+        ),
     )
-    return replace(found, recommended=value, why=why)
 
 
 def _power_up(source: FedInput, documents: Documents, number: int | None) -> Rise | None:
     for index, step in enumerate(documents.procedure.steps):
         up = step.power_up
-        if up is None or source.name not in up.order or (number is not None and index != number):
-            continue
-        voltage = up.voltages.get(source.name, source.input.nominal)
-        here: Path = ("procedure", "steps", index, "power_up")
-        path = (*here, "rise") if up.rise is not None else here
-        on = {name: place * up.gap for place, name in enumerate(up.order)}
-        return Rise(index, step.called(index), voltage, up.rate, path, on)
+        if up is not None and source.name in up.order and number in (None, index):
+            voltage = up.voltages.get(source.name, source.input.nominal)
+            here: Path = ("procedure", "steps", index, "power_up")
+            path = (*here, "rise") if up.rise is not None else here
+            on = {name: place * up.gap for place, name in enumerate(up.order)}
+            return Rise(index, step.called(index), voltage, up.rate, path, on)
     return None
 
 

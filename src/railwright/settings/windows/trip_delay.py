@@ -46,13 +46,16 @@ def recommend(found: Window, source: FedInput) -> Window:
     charging = next((end for end in found.ends if end.side == "low" and end.key != "range"), None)
     if charging is None and not source.load.settled:
         # Nothing is known before the rehearsal: the longest delay lets everything settle.
-        why = state(
-            "a part of the load draws more until it has settled, and only a rehearsal tells for how long; "
-            "until then the longest delay that is right, {high} ({high_end})",
-            high=(high.value, "s"),
-            high_end=high.why,
+        return replace(
+            found,
+            recommended=high.value,
+            why=state(
+                "a part of the load draws more until it has settled, and only a rehearsal tells for how "
+                "long; until then the longest delay that is right, {high} ({high_end})",
+                high=(high.value, "s"),
+                high_end=high.why,
+            ),
         )
-        return replace(found, recommended=high.value, why=why)
     longest = charging.value if charging else 0.0
     wanted = min(max(low.value, DELAY_MARGIN * longest), high.value)
     aim = min((1.0 + TO_ROUND) * wanted, high.value)
@@ -71,14 +74,17 @@ def recommend(found: Window, source: FedInput) -> Window:
         decides = state(
             "times {ratio:g} that is {with_margin}", ratio=(DELAY_MARGIN, "1"), with_margin=(wanted, "s")
         )
-    why = state(
-        "{words}; {decides}, within the range of {range_low} to {range_high}; {rounding} ({taken})",
-        words=words,
-        decides=decides,
-        range_low=(reach.low, "s"),
-        range_high=(reach.high, "s"),
-        # It is never rounded down.
-        rounding=rounded(value, wanted, "s", found.step, "rounded up to"),
-        taken=found.taken,
+    return replace(
+        found,
+        recommended=value,
+        why=state(
+            "{words}; {decides}, within the range of {range_low} to {range_high}; {rounding} ({taken})",
+            words=words,
+            decides=decides,
+            range_low=(reach.low, "s"),
+            range_high=(reach.high, "s"),
+            # It is never rounded down.
+            rounding=rounded(value, wanted, "s", found.step, "rounded up to"),
+            taken=found.taken,
+        ),
     )
-    return replace(found, recommended=value, why=why)

@@ -173,16 +173,15 @@ class Window:
         """The same with a rehearsed end in the place of those closed forms that it settles; beside them where
         only one corner was played, in which they may ask for more than was seen.
         """
-        if end.alone:
-            beside = (
-                replace(each, why=joined("; ", (each.why, "it stays, as only one corner was played")))
-                if each.bracket and each.side == end.side
-                else each
-                for each in self.ends
-            )
-            return replace(self, ends=(*beside, end))
-        kept = tuple(each for each in self.ends if not (each.bracket and each.side == end.side))
-        return replace(self, ends=(*kept, end))
+        stays = "it stays, as only one corner was played"
+        ends = (
+            replace(each, why=joined("; ", (each.why, stays)))
+            if each.bracket and each.side == end.side
+            else each
+            for each in self.ends
+            if end.alone or not (each.bracket and each.side == end.side)
+        )
+        return replace(self, ends=(*ends, end))
 
 
 def end_of(bound: Constraint, step: float) -> End:
@@ -325,12 +324,14 @@ def collision(window: Window, pair: tuple[End, End]) -> tuple[str, str]:
         else state("at most {high} ({high_end})", high=(high.value, unit, 5), high_end=high.why)
     )
     remedies = [words for words in (low.relax(high.value), high.relax(low.value)) if words]
-    why = state(
-        "no {setting} of {about} is right: {low_end} and {high_end}{apart}",
-        setting=name,
-        about=window.about,
-        low_end=least,
-        high_end=most,
-        apart=apart,
+    return (
+        state(
+            "no {setting} of {about} is right: {low_end} and {high_end}{apart}",
+            setting=name,
+            about=window.about,
+            low_end=least,
+            high_end=most,
+            apart=apart,
+        ),
+        ", or ".join(remedies),
     )
-    return why, ", or ".join(remedies)
