@@ -119,7 +119,7 @@ def _killed(folder: Path, about: Mapping[str, Any]) -> tuple[Record, Mapping[str
     instruments = [
         {**each, "identification": story.instruments.get(each["name"])} for each in about["instruments"]
     ]
-    about = {**about, "instruments": instruments}
+    about = {**about, "instruments": instruments, "proved": story.proved}
 
     def newest(name: str) -> tuple[float, float] | None:
         traces = record.traces.get(name)
