@@ -221,7 +221,7 @@ CASES = (
         "5026",
         "5025",
         (
-            "quay.bench.yaml:44:14: expected each address once, got 'TCPIP::127.0.0.1::5025::SOCKET' again (first in line 10); give each supply its own",
+            "quay.bench.yaml:44:14: expected each address once, got 'TCPIP::127.0.0.1::5025::SOCKET' again (first in line 10); give each instrument its own",
         ),
     ),
     Case(

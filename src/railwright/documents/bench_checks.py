@@ -40,12 +40,18 @@ def check_bench(bench: DocumentSource) -> Iterator[Problem]:
             remedy = "a set point moves with one group; remove it from the other"
             yield from twice(bench, coupled, "output", remedy)
         yield from _channels(bench, supply)
+    loads = keys(bench.root.get("electronic_loads"))
+    for load in loads:
+        if load in supplies:
+            message = f"expected another name than that of a supply, got {quoted(load)}; rename one of them"
+            yield Problem(bench.where(("electronic_loads", load), key=True), message)
     addresses = [
-        (("supplies", supply, "address"), address)
-        for supply in supplies
-        if (address := text(bench.root.get("supplies", supply, "address"))) is not None
+        ((kind, name, "address"), address)
+        for kind, named in (("supplies", supplies), ("electronic_loads", loads))
+        for name in named
+        if (address := text(bench.root.get(kind, name, "address"))) is not None
     ]
-    yield from twice(bench, addresses, "address", "give each supply its own")
+    yield from twice(bench, addresses, "address", "give each instrument its own")
 
 
 def _channels(bench: DocumentSource, supply: str) -> Iterator[Problem]:

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from railwright.documents.bench import Output
 from railwright.documents.output_name import OutputName
 from railwright.guard.off_plan import OFF_BELOW, InputOff, OffPlan, OutputOff, SupplyOff
+from railwright.instruments.electronic_load import ITS_INPUT, ElectronicLoadDriver
 from railwright.instruments.supply import OutputSetting, SupplyDriver
 
 UNKNOWN_CURRENT = 0.005
@@ -70,11 +71,22 @@ def outputs_off(
     return found
 
 
-def plan_of_outputs(supplies: Mapping[SupplyDriver, Sequence[str]]) -> OffPlan:
-    """Each of these outputs by itself, all at once: nothing hangs on them that needs an order."""
+def plan_of_outputs(
+    supplies: Mapping[SupplyDriver, Sequence[str]], loads: Sequence[ElectronicLoadDriver] = ()
+) -> OffPlan:
+    """Each of these outputs by itself, all at once: nothing hangs on them that needs an order. Then the
+    inputs of electronic loads, which take what the outputs' capacitors hold until then.
+    """
     found = [supply_off(supply, used) for supply, used in supplies.items()]
+    found += [supply_off(load, (ITS_INPUT,)) for load in loads]
     outputs = [entry for supply, used in supplies.items() for entry in outputs_off(supply, used).values()]
     inputs = [InputOff(each.name, (each,), False, OFF_BELOW) for each in outputs]
+    before = tuple(each.name for each in outputs)
+    for load in loads:
+        (entry,) = outputs_off(load, (ITS_INPUT,)).values()
+        # A voltage may stand at it: that of an output that is not off. Its input is off without a current.
+        holds = 0.0, load.load.voltage.high
+        inputs.append(InputOff(entry.name, (entry,), False, OFF_BELOW, after=before, holds=holds))
     return OffPlan(tuple(found), tuple(inputs), decay=DECAY, lost=LOST)
 
 
