@@ -13,6 +13,7 @@ import pytest
 from tests.bench import EXAMPLE, PROCEDURE, demo_with
 from tests.slow import QUICK, is_slow
 
+from railwright.dialects.files import USER_FOLDER
 from railwright.documents.loader import Documents, load_documents
 
 
@@ -62,6 +63,17 @@ def _runtime_folder() -> Iterator[None]:
             del os.environ["RAILWRIGHT_RUNTIME"]
         else:
             os.environ["RAILWRIGHT_RUNTIME"] = before
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _user_folder() -> Iterator[None]:
+    """No dialects, and nothing proved, of whoever runs the tests."""
+    with (
+        TemporaryDirectory(prefix="rw-", ignore_cleanup_errors=True) as folder,
+        pytest.MonkeyPatch.context() as patch,
+    ):
+        patch.setenv(USER_FOLDER, folder)
+        yield
 
 
 @pytest.fixture(scope="session")

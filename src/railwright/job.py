@@ -195,22 +195,27 @@ class Job:
                 write_beside(to / name, content)
         return Job.open(to / sources["procedure"].path.resolve().relative_to(base))
 
-    def check(self, *, static: bool = False, cases: int = 0, seed: int = 1) -> Check:
+    def check(self, *, static: bool = False, cases: int = 0, seed: int = 1, simulated: bool = False) -> Check:
         """What to dial in and why, and what speaks against it.
 
         static: closed forms alone, nothing is rehearsed. cases, seed: of an ensemble by which the windows are
-        settled too.
+        settled too. simulated: the supplies will be, so that no dialect need be proved at them. Raises
+        `railwright.documents.proof_files.ProofFileError` where what was proved cannot be read.
         """
+        from railwright.documents.proof_files import read_proofs
         from railwright.settings.check import check
 
-        static = as_truth("static", static)
+        static, simulated = as_truth("static", static), as_truth("simulated", simulated)
         cases, seed = as_whole("cases", cases, 0, MOST_CASES), as_whole("seed", seed, 0)
         today = dt.date.today()
+        proofs = None if simulated else read_proofs()
 
         def make() -> tuple[Checked, str]:
-            return _with_key(check(self._hooked, today, rehearsed=not static, cases=cases, seed=seed))
+            return _with_key(
+                check(self._hooked, today, rehearsed=not static, cases=cases, seed=seed, proofs=proofs)
+            )
 
-        return Check(self, *_kept((self.content, "check", static, cases, seed, today), make))
+        return Check(self, *_kept((self.content, "check", static, cases, seed, today, proofs), make))
 
     def settle(self) -> Check:
         """As `check`, without its findings by rehearsal: only what the set points hang on is rehearsed.
@@ -386,22 +391,24 @@ class Check:
         from railwright.running.folder import default_folder
         from railwright.running.runner import run
         from railwright.settings.data import as_data
+        from railwright.settings.engine_rules import DIALECT_UNPROVED
 
-        if self.blocked:
-            lines = [f"{f.where or ''}: {f.rule}: {f.why}; {f.remedy}" for f in self.findings if f.blocks]
+        unit, operator = as_filled("unit", unit), as_filled("operator", operator)
+        seed = as_whole("seed", seed, 0)
+        twins, consent = as_truth("twins", twins), as_truth("consent", consent)
+        findings = [f for f in self.findings if not (twins and f.rule == DIALECT_UNPROVED)]
+        if any(f.blocks for f in findings):
+            lines = [f"{f.where or ''}: {f.rule}: {f.why}; {f.remedy}" for f in findings if f.blocks]
             raise Blocked("\n".join(lines))
         if _as_key(self.settings) != self.worked_out:
             told = "expected the set points that were checked, got others"
             raise Blocked(f"{told}; change them with `edit`, and check again")
-        unit, operator = as_filled("unit", unit), as_filled("operator", operator)
-        seed = as_whole("seed", seed, 0)
-        twins, consent = as_truth("twins", twins), as_truth("consent", consent)
         place = Path(folder) if folder is not None else default_folder(self.job.path, unit)
         given: dict[str, Any] = {
             "unit": unit,
             "operator": operator,
             "folder": place,
-            "findings": self.findings,
+            "findings": findings,
             "settings": as_data(self.settings),
             "consent": consent,
             "triggers": triggers,

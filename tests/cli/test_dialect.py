@@ -90,3 +90,32 @@ def test_a_wrong_file_is_told_at_its_line(cli: Callable[..., Result], tmp_path: 
     assert result.exit_code == 2
     line = path.read_text("utf-8").split("digits: many")[0].count("\n") + 1
     assert result.stderr.startswith(f"{path}:{line}: settings.voltage.digits: ")
+
+
+@pytest.mark.parametrize(
+    ("options", "told"),
+    [
+        (["--provoke", "closed"], "--provoke: expected open or shorted, got 'closed'; say what is connected"),
+        (["--provoke", "open"], "--operator: expected who stands beside the instrument, got none"),
+        (["--provoke", "open", "--operator", " "], "--operator: expected who stands beside the instrument"),
+        (
+            ["--provoke", "open", "--operator", "A", "--voltage", "3 A"],
+            "--voltage: expected a voltage such as '12 V', got '3 A'",
+        ),
+        (
+            ["--provoke", "open", "--operator", "A", "--voltage", "24 V"],
+            "--voltage: expected more than 0 V and at most 12 V, got '24 V'; a low one is enough",
+        ),
+        (
+            ["--provoke", "shorted", "--operator", "A", "--current", "0 A"],
+            "--current: expected more than 0 A and at most 1 A, got '0 A'; a low one is enough",
+        ),
+    ],
+)
+def test_what_cannot_be_provoked_is_told_before_anything_is_said(
+    cli: Callable[..., Result], options: list[str], told: str
+) -> None:
+    result = cli("dialect", "try", "channel-list", "TCPIP::127.0.0.1::1::SOCKET", *options)
+    assert result.exit_code == 2
+    assert told in result.stderr
+    assert len(result.stderr.strip().splitlines()) == 1

@@ -15,6 +15,7 @@ from tests.report.cases import RUN, evaluation
 from railwright.documents.loader import Documents
 from railwright.evaluation.outcome import Outcome
 from railwright.report import ReportInput
+from railwright.report.content import content as report_content
 from railwright.report.machine import to_json, to_junit
 
 
@@ -29,6 +30,7 @@ def test_json_keys_are_stable(data: dict[str, Any]) -> None:
     )
     assert set(data) == {
         *top.split(),
+        "proved",
         "disturbances",
         "decision",
         "evaluation",
@@ -48,6 +50,25 @@ def test_json_holds_si_numbers(data: dict[str, Any]) -> None:
     assert data["settings"]["set_points"]["main"]["outputs"][0]["trip_delay"] == 0.04
     assert data["earlier_evaluations"][0]["outcome"] == "fail"
     assert data["instruments"][0]["calibration"] == "valid"
+
+
+def test_what_was_proved_of_the_dialects_is_in_the_report(given: ReportInput) -> None:
+    when = {"at": "2026-11-02T10:00:00+00:00", "by": "A. Keeper", "how": "prove", "dialect": "ab"}
+    entry = {"output": "left.1", "model": "QS-362", "version": "1.4", "missing": ["OCP"]}
+    run = {
+        **given.run,
+        "proved": [{**entry, "proved": {"on": when, "CV": {**when, "at": "2026-11-03T10:00"}}}],
+    }
+    (told,) = json.loads(to_json(replace(given, run=run)))["proved"]
+    assert (told["output"], told["model"], told["version"]) == ("left.1", "QS-362", "1.4")
+    assert told["proved"][1] == ["CV", "2026-11-03T10:00", "A. Keeper", "prove"]
+    assert told["missing"] == ["OCP"]
+    (row,) = report_content(replace(given, run=run))["proved"]
+    assert [line.replace("\u2060", "") for line in row["lines"]] == [
+        "on: 2026-11-02, A. Keeper, prove",
+        "CV: 2026-11-03, A. Keeper, prove",
+        "not proved: OCP",
+    ]
 
 
 def test_json_has_no_infinity(given: ReportInput) -> None:

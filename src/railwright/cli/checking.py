@@ -12,13 +12,19 @@ from railwright.settings.check import Checked
 
 
 def check_documents(
-    procedure: Path, *, rehearsed: bool, cases: int = 0, seed: int = 1, detail: Detail = USUAL
+    procedure: Path,
+    *,
+    rehearsed: bool,
+    cases: int = 0,
+    seed: int = 1,
+    detail: Detail = USUAL,
+    simulated: bool = False,
 ) -> Checked:
-    """Load and check, today."""
+    """Load and check, today. simulated: the supplies will be."""
     job = _opened(procedure, detail)
     # One figure: the rehearsals that settle the windows are part of the settings.
     with detail.timed("hook-up, settings and rehearsal" if rehearsed else "hook-up and settings"):
-        return job.check(static=not rehearsed, cases=cases, seed=seed).checked
+        return job.check(static=not rehearsed, cases=cases, seed=seed, simulated=simulated).checked
 
 
 def hooked_up_documents(procedure: Path) -> Documents:

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, get_args
+from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 
 import typer
 
 from railwright.cli.arguments import Json, Quiet
-from railwright.cli.exits import BadInput, Exit, say
+from railwright.cli.exits import BadInput, Exit, complain, say
 
 if TYPE_CHECKING:
     from railwright.dialects.dialect import Dialect, Value
     from railwright.dialects.operation import Setting
+    from railwright.guard.link import GuardLink
+    from railwright.running.provoke import Provocations
 
 What = Annotated[str, typer.Argument(metavar="WHAT", help="list, check, try or schema.")]
 Named = Annotated[
@@ -33,14 +35,33 @@ Change = Annotated[
         "switched on.",
     ),
 ]
+Provoke = Annotated[
+    str | None,
+    typer.Option(
+        metavar="CONNECTED",
+        help="Also SWITCH THE OUTPUT ON, at a low voltage, and see that what the dialect says comes (try). "
+        "open: nothing is connected to it; on, off, CV and OVP. shorted: a lead shorts it; CC and what trips "
+        "at a current. With --operator.",
+    ),
+]
+Voltage = Annotated[str, typer.Option(help="To provoke with.")]
+Current = Annotated[str, typer.Option(help="Current limit to provoke with; the short bears it.")]
+Operator = Annotated[
+    str | None, typer.Option(metavar="NAME", help="Who stands beside it; kept with what was proved.")
+]
 
 
+# Many: each is an option of the command line.
 def dialect(
     what: What,
     file: Named = None,
     address: Address = None,
     channel: Channel = 1,
     change: Change = False,
+    provoke: Provoke = None,
+    voltage: Voltage = "3 V",
+    current: Current = "100 mA",
+    operator: Operator = None,
     json: Json = False,
     quiet: Quiet = False,
 ) -> Exit:
@@ -48,7 +69,8 @@ def dialect(
 
     list: those of the package and of your own folder. check: every operation as it is given, missing,
     impossible, told or set by hand. try: asks the instrument every question of the dialect, which energises
-    nothing, and shows what each answer means. schema: the JSON Schema of a dialect's file.
+    nothing, and shows what each answer means; with --provoke it proves what comes, for the instrument's model
+    and version. schema: the JSON Schema of a dialect's file.
     """
     if what not in ("list", "check", "try", "schema"):
         raise BadInput(f"WHAT: expected list, check, try or schema, got '{what}'")
@@ -66,7 +88,10 @@ def dialect(
         return Exit.DONE
     assert file is not None
     made = read_named(file)
-    return _check(made, json, quiet) if address is None else _try(made, address, channel, change, json)
+    if address is None:
+        return _check(made, json, quiet)
+    wanted = None if provoke is None else _wanted(provoke, voltage, current, operator)
+    return _try(made, address, channel, change, json, wanted)
 
 
 def _list(json: bool) -> Exit:
@@ -104,7 +129,39 @@ def _check(made: Dialect, json: bool, quiet: bool) -> Exit:
     return Exit.DONE
 
 
-def _try(made: Dialect, address: str, channel: int, change: bool, json: bool) -> Exit:
+@dataclass(frozen=True)
+class Wanted:
+    """What is to be provoked: with what connected, at which voltage [V] and current [A]; who stands by."""
+
+    connected: Literal["open", "shorted"]
+    voltage: float
+    current: float
+    operator: str
+
+
+def _wanted(provoke: str, voltage: str, current: str, operator: str | None) -> Wanted:
+    """The options, checked. BadInput."""
+    from railwright.quantities import parse_value
+
+    if provoke not in ("open", "shorted"):
+        raise BadInput(f"--provoke: expected open or shorted, got '{provoke}'; say what is connected")
+    if operator is None or not operator.strip():
+        raise BadInput("--operator: expected who stands beside the instrument, got none; write the name")
+    found: list[float] = []
+    for option, text, unit, most in (("voltage", voltage, "V", 12.0), ("current", current, "A", 1.0)):
+        try:
+            value = parse_value(text, unit)
+        except ValueError as error:
+            raise BadInput(f"--{option}: {error}") from None
+        if not 0.0 < value <= most:
+            told = f"expected more than 0 {unit} and at most {most:g} {unit}, got '{text}'"
+            raise BadInput(f"--{option}: {told}; a low one is enough")
+        found.append(value)
+    connected: Literal["open", "shorted"] = "open" if provoke == "open" else "shorted"
+    return Wanted(connected, found[0], found[1], operator.strip())
+
+
+def _try(made: Dialect, address: str, channel: int, change: bool, json: bool, wanted: Wanted | None) -> Exit:
     from railwright.guard.process_link import ProcessLink
     from railwright.instruments.guarded import open_guarded
     from railwright.instruments.trying import DialectTrial
@@ -117,26 +174,80 @@ def _try(made: Dialect, address: str, channel: int, change: bool, json: bool) ->
         if change:
             tried += trial.changes()
         trial.close()
+        provoked, instrument, kept = None, "", None
+        if wanted is not None:
+            provoked, instrument, kept = _provoked(link, made, address, channel, wanted)
     finally:
         link.close()
     rows = [(each.operation, each.sent, each.answer, each.wrong or each.means) for each in tried]
-    wrong = [each for each in tried if each.wrong]
+    wrong = [each.operation for each in tried if each.wrong]
+    seen = provoked.seen if provoked is not None else ()
+    not_come = [each.provoked for each in seen if each.wrong]
     if json:
         from railwright.cli.console import print_json
 
-        print_json({"dialect": made.name, "address": address, "tried": [asdict(each) for each in tried]})
+        data: dict[str, Any] = {
+            "dialect": made.name,
+            "address": address,
+            "tried": [asdict(each) for each in tried],
+        }
+        if provoked is not None:
+            more = {"provoked": [asdict(each) for each in seen], "not_confirmed": provoked.not_confirmed}
+            data |= {**more, "kept": None if kept is None else str(kept)}
+        print_json(data)
     else:
         from railwright.cli.console import console, table
 
         title = f"{made.name} at {address}, output {channel}"
         console().print(table(title, ("Operation", "Sent", "Answer", "Means"), rows))
-        told = (
-            f"{len(wrong)} not understood: {', '.join(each.operation for each in wrong)}"
-            if wrong
-            else "all understood"
-        )
+        told = f"{len(wrong)} not understood: {', '.join(wrong)}" if wrong else "all understood"
         say(f"{made.name}: {len(tried)} operations tried, {told}")
-    return Exit.INSTRUMENT if wrong else Exit.DONE
+        if provoked is not None:
+            results = [(each.provoked, each.wrong or each.seen) for each in seen]
+            console().print(table("Provoked", ("Provoked", "What came"), results))
+            _say_proved(made, instrument, [each.provoked for each in seen if each.proved], kept)
+    if provoked is not None and provoked.not_confirmed:
+        complain(f"OFF NOT CONFIRMED: {provoked.not_confirmed}: use the mains switch")
+        return Exit.OFF_NOT_CONFIRMED
+    return Exit.INSTRUMENT if wrong or not_come else Exit.DONE
+
+
+def _provoked(
+    link: GuardLink, made: Dialect, address: str, channel: int, wanted: Wanted
+) -> tuple[Provocations, str, Path | None]:
+    """What came of provoking, at which instrument, and where what it proves is kept."""
+    import datetime as dt
+
+    from railwright.documents.proof_files import keep_proofs
+    from railwright.instruments.guarded import open_guarded
+    from railwright.instruments.provoking import Connected
+    from railwright.instruments.supply import SupplyDriver
+    from railwright.running.provoke import ITS_OUTPUT, bare_supply, proofs_of, provoke
+
+    document = bare_supply(made, address, channel, wanted.voltage, wanted.current)
+    supply = SupplyDriver("instrument", document, open_guarded(link))
+    supply.connect()
+    identity = supply.identify()
+    how: Connected = "open" if wanted.connected == "open" else "overloaded"
+    provoked = provoke(link, supply, ITS_OUTPUT, how, voltage=wanted.voltage, current=wanted.current)
+    at, by = dt.datetime.now().astimezone(), wanted.operator
+    proofs = proofs_of(
+        provoked.seen, supply, ITS_OUTPUT, by=by, how=f"dialect try, {wanted.connected}", at=at
+    )
+    return provoked, str(identity.instrument), keep_proofs(proofs)
+
+
+def _say_proved(made: Dialect, instrument: str, proved: list[str], kept: Path | None) -> None:
+    from railwright.dialects.proofs import provokable
+
+    left = [each for each in provokable(made) if each not in proved]
+    say(f"{made.name} on {instrument}: seen to come {', '.join(proved) or 'nothing'}")
+    if left:
+        say(f"not in this try: {', '.join(left)}")
+    if kept is None:
+        say("nothing is kept" + (": a simulated supply proves nothing of a real one" if proved else ""))
+    else:
+        say(f"proved, and kept in {kept}")
 
 
 def read_named(file: str) -> Dialect:

@@ -116,6 +116,7 @@ _KNOWN = (
     ("railwright.running.outcome", "RunRefused", Exit.STOPPED),
     ("railwright.instruments.errors", "InstrumentError", Exit.INSTRUMENT),
     ("railwright.dialects.dialect", "DialectError", Exit.BAD_INPUT),
+    ("railwright.documents.proof_files", "ProofFileError", Exit.BAD_INPUT),
     ("railwright.twin.launcher", "TwinError", Exit.INSTRUMENT),
 )
 

@@ -114,7 +114,7 @@ def run(
         except OSError as error:
             raise BadInput(f"expected a guard beside the run, got '{error}': begin again") from None
         stack.callback(link.close)
-        checked = check_documents(procedure, rehearsed=True, detail=detail)
+        checked = check_documents(procedure, rehearsed=True, detail=detail, simulated=twins)
         if not may_run(checked, place, detail):
             return Exit.STOPPED
         if twins:

@@ -24,6 +24,10 @@ check, so that it is asked about all other addresses only.
 """
 
 
+HOST = re.compile(r"TCPIP\d*::(\[[^\]]+\]|[^:\s]+)::", re.IGNORECASE)
+"""The beginning of an address on a network, with its host."""
+
+
 def visa_address(given: str) -> str:
     """The address as it was given. ValueError where it is no VISA resource name.
 
@@ -43,6 +47,15 @@ def visa_address(given: str) -> str:
         what = "a host without spaces and a port from 1 to 65535"
         raise ValueError(f"expected {what} in a name such as {_forms(given, 1)}, got {quoted(given)}")
     return given
+
+
+def is_of_this_computer(address: str) -> bool:
+    """Whether an address leads to this computer itself: simulated supplies answer there, and what is passed
+    on from elsewhere. No name is looked up.
+    """
+    found = HOST.match(address.strip())
+    host = found[1].strip("[]").lower() if found is not None else ""
+    return host in ("localhost", "::1") or re.fullmatch(r"127(\.\d{1,3}){3}", host, re.ASCII) is not None
 
 
 def _forms(given: str, most: int = 2) -> str:

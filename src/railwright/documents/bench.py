@@ -470,6 +470,56 @@ class Multimeter(Model):
         return found
 
 
+class ElectronicLoad(Model):
+    """An electronic load that draws a constant current, spoken to in SCPI-1999's own tree. It proves outputs
+    and leads; no run uses it.
+    """
+
+    address: Address = Field(description="VISA resource name, such as TCPIP::192.0.2.12::5025::SOCKET")
+    model: Text | None = Field(None, description="model as *IDN? gives it")
+    serial: Text | None = Field(None, description="serial number as *IDN? gives it")
+    calibrated: Calibration | None = Field(None, description="its calibration; left out: unknown")
+    voltage: VoltReach = Field(description="voltages that its input bears")
+    current: AmpereReach = Field(description="currents that can be set")
+    power: Watts | None = Field(None, description="largest power; left out: voltage times current")
+    compliance: PositiveVolts | None = Field(
+        None,
+        description="voltage below which it cannot draw what is set; left out: unknown, 1 V is taken",
+    )
+    programming: CurrentAccuracy | None = Field(
+        None, description="how exactly it draws what is set; left out: unknown"
+    )
+    reading: Reading | None = Field(None, description="how exactly, and how often, it measures itself")
+
+    @property
+    def as_output(self) -> Output:
+        """Its input, as an output is described: what is set and read there."""
+        given = self.programming
+        programming = None if given is None else Programming(voltage=VoltageAccuracy(), current=given)
+        return Output(
+            channel=1,
+            voltage=self.voltage,
+            current=self.current,
+            power=self.power,
+            programming=programming,
+            reading=self.reading,
+        )
+
+
+class BenchProof(Model):
+    """When outputs and leads were last proved into a load, and until when that holds."""
+
+    on: Date = Field(description="day on which `railwright prove` passed")
+    due: Date = Field(description="day until which it holds")
+    record: Text = Field(description="number of its page")
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.due < self.on:
+            raise fault(f"expected 'due' after 'on' ({self.on}), got {self.due}; correct one of them", "due")
+        return self
+
+
 class Laboratory(Model):
     """Who stands behind a report."""
 
@@ -488,6 +538,12 @@ class Bench(Model):
         None, description="a hardware enable of the outputs; left out: there is none, or nobody saw it act"
     )
     supplies: dict[Name, Supply] = Field(min_length=1, description="the instruments, each under its name")
+    electronic_loads: dict[Name, ElectronicLoad] = Field(
+        {}, description="what outputs and leads are proved into, each under its name"
+    )
+    proved: BenchProof | None = Field(
+        None, description="when its outputs and leads were last proved; left out: nothing is said of it"
+    )
     leads: dict[Text, Lead] = Field(min_length=1, description="the leads, each under its name")
     fixtures: dict[Text, Fixture] = Field(
         {}, description="what may stand between a lead and an input, each under its name"

@@ -40,12 +40,16 @@ def check_bench(bench: DocumentSource) -> Iterator[Problem]:
             remedy = "a set point moves with one group; remove it from the other"
             yield from twice(bench, coupled, "output", remedy)
         yield from _channels(bench, supply)
-    multimeters = keys(bench.root.get("multimeters"))
-    for name in multimeters:
-        if name in supplies:
-            message = f"expected another name for a multimeter than {quoted(name)}, which a supply has"
-            yield Problem(bench.where(("multimeters", name), key=True), f"{message}; rename it")
-    instruments = [("supplies", each) for each in supplies] + [("multimeters", each) for each in multimeters]
+    instruments = [
+        (kind, name)
+        for kind in ("supplies", "multimeters", "electronic_loads")
+        for name in keys(bench.root.get(kind))
+    ]
+    named: dict[str, str] = {}
+    for kind, name in instruments:
+        if named.setdefault(name, kind) != kind:
+            message = f"expected a name that no other instrument has, got {quoted(name)} again"
+            yield Problem(bench.where((kind, name), key=True), f"{message}; rename one of them")
     addresses: list[tuple[Path, str]] = [
         ((*place, "address"), address)
         for place in instruments

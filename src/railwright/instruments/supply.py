@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from railwright.dialects.dialect import Value
 from railwright.dialects.operation import Setting
+from railwright.dialects.proofs import InstrumentModel
 from railwright.dialects.units import compose
 from railwright.documents.bench import Supply as SupplyDocument
 from railwright.instruments.comparison import allowed_difference
@@ -16,6 +17,7 @@ from railwright.instruments.session import Answer, OpenSession
 from railwright.printable import printable
 from railwright.scpi.numbers import parse_response
 from railwright.traces import Mode
+from railwright.version import TWIN_MAKER
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +29,16 @@ class Identity:
     serial: str
     version: str
     answer: str = ""
+
+    @property
+    def simulated(self) -> bool:
+        """Whether it is a simulated instrument, by what it says of itself."""
+        return TWIN_MAKER in (self.maker, self.answer.split(",")[0].strip())
+
+    @property
+    def instrument(self) -> InstrumentModel:
+        """What proofs are kept of: all instruments of its maker, model and version."""
+        return InstrumentModel(self.maker, self.model, self.version)
 
     @property
     def fields(self) -> dict[str, str]:

@@ -15,6 +15,9 @@ RUN = "run"
 INSTRUMENT = "instrument"
 """name, identification: what it said that it is."""
 
+PROVED = "proved"
+"""output, model, version, proved: what was provoked there -> when, by whom and how, missing: what was not."""
+
 ZERO = "zero"
 """shift: by how much the record's time was moved when it began [s]; times before are of the earlier time."""
 

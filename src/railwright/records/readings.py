@@ -297,7 +297,8 @@ class Story:
     """What a log tells besides the readings. recovered: what of it was no whole line, empty where it is
     whole. ended: how the run ended, as the log has it; empty where it does not tell. zero: where the record's
     time begins on the clock of run and guard [s]; None: an earlier version did not tell. multimeters: how
-    many readings of each. instruments: what each said that it is, by its name.
+    many readings of each. instruments: what each said that it is, by its name. proved: the
+    lines of what was proved of dialects.
     """
 
     events: Events = field(default_factory=Events)
@@ -308,6 +309,7 @@ class Story:
     zero: float | None = None
     multimeters: dict[str, int] = field(default_factory=dict)
     instruments: dict[str, Mapping[str, str]] = field(default_factory=dict)
+    proved: list[Mapping[str, Any]] = field(default_factory=list)
 
 
 def read_story(
@@ -330,6 +332,8 @@ def read_story(
                 story.zero = float(line["clock"]) + early
             case lines.INSTRUMENT:
                 story.instruments[line["name"]] = line["identification"]
+            case lines.PROVED:
+                story.proved.append({key: each for key, each in line.items() if key != "kind"})
             case lines.ZERO:
                 early -= float(line["shift"])
             case lines.READING:

@@ -146,7 +146,7 @@ def _killed(
     instruments = [
         {**each, "identification": story.instruments.get(each["name"])} for each in about["instruments"]
     ]
-    about = {**about, "instruments": instruments}
+    about = {**about, "instruments": instruments, "proved": story.proved}
 
     def newest(name: str) -> tuple[float, float] | None:
         traces = record.traces.get(name)

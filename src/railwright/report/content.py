@@ -14,6 +14,7 @@ from railwright.documents.loader import Documents
 from railwright.documents.sources import Location
 from railwright.evaluation.outcome import Evaluation, Outcome
 from railwright.evaluation.played import out_of_time
+from railwright.grouping import grouped
 from railwright.plan.set_points import OutputSetPoints
 from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
@@ -24,7 +25,7 @@ from railwright.report.overlay import Overlay
 from railwright.report.plots import StepFigure, step_figures
 from railwright.report.results import budget, changes, counts, outcome_data, requirement_row, rule_statement
 from railwright.report.style import colours
-from railwright.report.subject import NOT_STATED, Instrument, ReportInput, RunFacts, run_facts
+from railwright.report.subject import NOT_STATED, Instrument, ProvedOutput, ReportInput, RunFacts, run_facts
 from railwright.report.text import breakable, capital, clean, sentence, shortened
 from railwright.report.wiring import wiring_of, wiring_svg
 from railwright.settings.findings import Finding
@@ -108,6 +109,7 @@ def content(given: ReportInput) -> dict[str, Any]:
         "not_confirmed": [breakable(line) for line in run.ending.not_confirmed],
         "identity": _identity(given, run),
         "instruments": [_instrument(instrument, run) for instrument in run.instruments],
+        "proved": [_proved(each) for each in run.proved],
         "method": _method(given, run),
         "disturbances": [_disturbance(row) for row in disturbances_of(given)],
         "hashes": [[breakable(path), digest] for path, digest in run.hashes.items()],
@@ -434,6 +436,18 @@ def _assumptions(given: ReportInput) -> list[str]:
     """What the rehearsal assumed and no finding says already."""
     said = " ".join(finding.why for finding in given.findings).lower()
     return [str(each) for each in given.assumptions if each.text.lower() not in said]
+
+
+def _proved(each: ProvedOutput) -> dict[str, Any]:
+    """What was seen of a dialect at an output: what was provoked together stands together."""
+    times = grouped(((at[:10], by, how), name) for name, at, by, how in each.proved)
+    lines = [f"{', '.join(names)}: {at}, {by}, {how}" for (at, by, how), names in times.items()]
+    lines += [f"not proved: {', '.join(each.missing)}"] if each.missing else []
+    return {
+        "output": breakable(each.output),
+        "instrument": breakable(f"{each.model}, version {each.version}"),
+        "lines": [breakable(line) for line in lines],
+    }
 
 
 def _finding(finding: Finding) -> dict[str, Any]:

@@ -58,6 +58,7 @@ def report_data(given: ReportInput) -> dict[str, Any]:
         "document_hashes": dict(run.hashes),
         "disturbances": [dataclasses.asdict(row) for row in disturbances_of(given)],
         "instruments": [_instrument(instrument, tested) for instrument in run.instruments],
+        "proved": [dataclasses.asdict(each) for each in run.proved],
         "decision": rule_statement(given.evaluation),
         "evaluation": as_data(given.evaluation),
         "earlier_evaluations": [as_data(evaluation) for evaluation in given.evaluations[:-1]],

@@ -14,9 +14,7 @@ from railwright.plan.plan import plan_of
 from railwright.records.names import DOCUMENTS, RECORDINGS, REPORT, decides
 from railwright.report.build import build_report
 from railwright.report.subject import ReportInput
-
-TWIN_MAKER = "Railwright"
-"""How a twin names its maker in *IDN?: a run on one is reported as simulated."""
+from railwright.version import TWIN_MAKER
 
 
 def make_report(
@@ -76,6 +74,7 @@ def run_facts_of(stored: StoredRun) -> dict[str, Any]:
         "laboratory": about.get("laboratory"),
         "ambient": about.get("ambient"),
         "instruments": instruments,
+        "proved": about.get("proved") or (),
         "start": about.get("began") or about.get("started"),
         "end": about.get("finished"),
         "ended": _ended(stored),

@@ -41,6 +41,19 @@ class Instrument:
 
 
 @dataclass(frozen=True, slots=True)
+class ProvedOutput:
+    """What was seen of the dialect at an output's instrument before the run: when, by whom and how each was
+    provoked; missing: what was not.
+    """
+
+    output: str
+    model: str
+    version: str
+    proved: tuple[tuple[str, str, str, str], ...]
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class RunFacts:
     """Who, when, where and with what: the facts of one run, as its folder keeps them."""
 
@@ -58,6 +71,7 @@ class RunFacts:
     outputs_off: tuple[tuple[str, str], ...]
     software: str
     instruments: tuple[Instrument, ...]
+    proved: tuple[ProvedOutput, ...]
     hashes: Mapping[str, str]
     deviations: tuple[str, ...]
     simulated: bool
@@ -130,8 +144,8 @@ def run_facts(
 ) -> RunFacts:
     """The facts of a run; what it does not say is taken from the bench document, else is "not stated".
 
-    data: run_id, unit, operator, laboratory {name, address}, customer, ambient, instruments, start, end
-    (ISO 8601), ended, ending (an `Ending`), switched_off (as in run.json), simulated, software_version,
+    data: run_id, unit, operator, laboratory {name, address}, customer, ambient, instruments, proved, start,
+    end (ISO 8601), ended, ending (an `Ending`), switched_off (as in run.json), simulated, software_version,
     document_hashes {path: sha256}, deviations, authorised_by, function.
     used: supplies of the hook-up; recorders: recorders whose recordings were used. ValueError for a bad date.
     """
@@ -164,11 +178,23 @@ def run_facts(
         outputs_off=outputs_off(data.get("switched_off") or {}),
         software=_text(data, "software_version"),
         instruments=tuple(instruments),
+        proved=tuple(_proved(entry) for entry in data.get("proved") or ()),
         hashes={str(path): str(digest) for path, digest in (data.get("document_hashes") or {}).items()},
         deviations=tuple(_sentence(entry) for entry in data.get("deviations") or ()),
         simulated=bool(data.get("simulated", False)),
         authorised_by=_text(data, "authorised_by", ""),
         function=_text(data, "function", ""),
+    )
+
+
+def _proved(entry: Mapping[str, Any]) -> ProvedOutput:
+    proved = tuple(
+        (str(name), _text(each, "at"), _text(each, "by"), _text(each, "how"))
+        for name, each in (entry.get("proved") or {}).items()
+    )
+    missing = tuple(str(each) for each in entry.get("missing") or ())
+    return ProvedOutput(
+        _text(entry, "output"), _text(entry, "model"), _text(entry, "version"), proved, missing
     )
 
 

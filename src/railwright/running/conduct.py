@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from railwright.dialects.proofs import Proofs
 from railwright.documents.loader import Documents
 from railwright.guard.link import Answerless, GuardLink, GuardLost
 from railwright.instruments.errors import Fenced, InstrumentError
@@ -33,6 +34,7 @@ from railwright.running.off_watch import OffWatch
 from railwright.running.outcome import RunOutcome
 from railwright.running.polling import Polling
 from railwright.running.preparation import FoundOn, Ways, prepare
+from railwright.running.proved import NotProved
 from railwright.running.recorder import RunRecorder
 from railwright.running.repeating import Repeating
 from railwright.running.rig import Rig
@@ -41,6 +43,8 @@ from railwright.running.steps import Steps
 from railwright.running.waiting import COMES, WAITS, Triggers
 from railwright.running.watch import Watch
 from railwright.running.watchdogs import arm_watchdogs, watched
+from railwright.settings.engine_rules import DIALECT_UNPROVED
+from railwright.settings.overrides import accepted_because
 from railwright.traces import EventKind, Facts
 
 if TYPE_CHECKING:
@@ -65,7 +69,7 @@ HANDED_OVER = ("on", "set", "off", "limit", "play")
 class Conduct:
     """One run in its course."""
 
-    # One piece: what it is made of, each part handed to those that need it.
+    # One piece: everything that a run has in its course, each with its beginning.
     # Many: what a run consists of, and the choices that its caller has.
     def __init__(
         self,
@@ -83,12 +87,16 @@ class Conduct:
         trace: Trace | None = None,
         consent: bool = False,
         hands: Hands | None = None,
+        proofs: Proofs | None = None,
     ) -> None:
         self.procedure, self.device, self.plan = documents.procedure, documents.device, plan
         self.rig, self.recorder, self.link, self.stop = rig, recorder, link, stop
         self.decay_limit, self.wait_for_lost = decay_limit, wait_for_lost
         self.consent, self.hands = consent, hands
         self.multimeters = multimeters
+        self.proofs = proofs or Proofs()
+        reasons = {name: accepted_because(documents, DIALECT_UNPROVED, name) for name in rig.supplies}
+        self.unproved = {name: because for name, because in reasons.items() if because is not None}
         below = {name: off_threshold(documents.device, name) for name in rig.set_points}
         self.watch = Watch(self.procedure.stop_when, below)
         self.every = max(self.procedure.record.every, SHORTEST)
@@ -149,7 +157,13 @@ class Conduct:
         """How it ended, and why. Nothing is said or written of that before OFF has gone out."""
         try:
             ways = Ways(
-                self._look, lambda: self._arm(energising=False), self.link.sleep, self.consent, self.hands
+                self._look,
+                lambda: self._arm(energising=False),
+                self.link.sleep,
+                self.consent,
+                self.hands,
+                self.proofs,
+                self.unproved,
             )
             self.cautions += prepare(self.rig, self.recorder, self.device, ways)
             self.multimeters.prepare(self._look)
@@ -159,7 +173,7 @@ class Conduct:
             self._play()
         except EndRun as over:
             ended, cause = over.ended, over.cause
-        except (FoundOn, NotSetByHand) as found:
+        except (FoundOn, NotProved, NotSetByHand) as found:
             ended, cause = Ended.STOPPED, str(found)
         except Fenced as fenced:
             ended, cause = Ended.STOPPED, fenced.what

@@ -11,7 +11,7 @@ import os
 import re
 import threading
 import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -66,15 +66,17 @@ class RunFolder:
         identities: Mapping[str, Identity | None],
         began: dt.datetime | None,
         recorder: RunRecorder,
+        proved: Sequence[Mapping[str, Any]] = (),
     ) -> tuple[str, ...]:
         """Write what became of the run, and fold its log into files; the recorder is closed by then.
+        proved: what it rested on of what was proved of its dialects.
 
         Gives one line for each thing that could not be written, or that the log lost; what was written stays.
         Never raises.
         """
         if isinstance(recorder.failed, TimeoutError) and not self._answers():
             return ("nothing could be written: the disk hangs",)
-        about = {**self.about, **self._ending(outcome, identities, began, recorder)}
+        about = {**self.about, **self._ending(outcome, identities, began, recorder), "proved": list(proved)}
         record, unwritten = outcome.record, []
         # The smallest and most telling first: on a disk that is nearly full there may be room for that only.
         parts: dict[str, Callable[[], object]] = {

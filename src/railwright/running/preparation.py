@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from railwright.dialects.dialect import Value
 from railwright.dialects.operation import Setting
+from railwright.dialects.proofs import Proofs
 from railwright.documents.bench import Output
 from railwright.documents.device import Device
 from railwright.instruments.errors import InstrumentError, NotReached
@@ -20,6 +21,7 @@ from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.stairs import slew_range
 from railwright.records import lines
 from railwright.running.by_hand import Hands, settings_by_hand, waited_for
+from railwright.running.proved import expect_proved, proof_needs
 from railwright.running.recorder import RunRecorder
 from railwright.running.rig import Rig
 from railwright.traces import Event, EventKind, Facts
@@ -38,7 +40,8 @@ class Ways:
     look: called between the stages, may raise to end it. arm: called when it is known who is there and that
     nothing is on: from then on somebody else can switch off. consent: the person at the bench agrees to what
     was found on. wait: lets time pass [s]. hands: asks a person to make what no command sets; None: nobody
-    can.
+    can. proofs: what was proved of dialects. unproved: supply -> why it may be run although its dialect is
+    not.
     """
 
     look: Callable[[], None]
@@ -46,6 +49,8 @@ class Ways:
     wait: Callable[[float], None]
     consent: bool = False
     hands: Hands | None = None
+    proofs: Proofs = field(default_factory=Proofs)
+    unproved: Mapping[str, str] = field(default_factory=dict)
 
 
 class FoundOn(Exception):
@@ -55,15 +60,17 @@ class FoundOn(Exception):
 def prepare(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list[str]:
     """Bring every output that is used to the state from which the procedure begins. Gives cautions.
 
-    Raises InstrumentError at the first thing that is not as it should be, FoundOn where somebody has to
-    decide; no output has been on by then, but where its own word for off switched it on, at the lowest
-    voltage. Outputs that feed no input are asked whether they are on, and told nothing.
+    Raises InstrumentError at the first thing that is not as it should be, NotProved where a dialect was not
+    seen to work on the instrument that answers, FoundOn where somebody has to decide; no output has been on
+    by then, but where its own word for off switched it on, at the lowest voltage. Outputs that feed no input
+    are asked whether they are on, and told nothing.
     """
     tell = recorder.progress.preparing
     tell("identify the supplies")
     _identify(rig, recorder, ways.look)
+    cautions = _proved(rig, recorder, ways)
     tell("ask what is on")
-    cautions = _found(rig, recorder, ways)
+    cautions += _found(rig, recorder, ways)
     ways.arm()
     tell("set points to minimum, outputs off")
     _minimum(rig, ways.look)
@@ -98,6 +105,16 @@ def prepare(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list
         recorder.write("settings", input=name, output=output.output, settings=_as_data(everything))
     tell("read every output")
     return cautions + _standing(rig, recorder, device, ways)
+
+
+def _proved(rig: Rig, recorder: RunRecorder, ways: Ways) -> list[str]:
+    """Note what the run rests on of what was proved, and refuse what was not; cautions where it is
+    accepted.
+    """
+    rig.proof_needs = proof_needs(rig, ways.proofs)
+    for need in rig.proof_needs:
+        recorder.write(lines.PROVED, **need.as_data())
+    return expect_proved(rig.proof_needs, ways.unproved)
 
 
 def _by_hand(rig: Rig, recorder: RunRecorder, ways: Ways) -> list[str]:

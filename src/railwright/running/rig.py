@@ -14,6 +14,7 @@ from railwright.instruments.session import Answer, OpenSession
 from railwright.instruments.supply import OutputReading, OutputSetting, SupplyDriver
 from railwright.plan.current_limits import told_limits
 from railwright.plan.listing import Listing
+from railwright.plan.needed_proofs import ProofNeed
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.plan.stairs import slew_range
 from railwright.running.expected import Expected
@@ -58,6 +59,8 @@ class Rig:
         self.settings = Expected(bench)
         self.exchange_error = 0.0
         """How exactly the time of the last command is known [s]."""
+        self.proof_needs: list[ProofNeed] = []
+        """What it rests on of what was proved of its dialects, once its supplies were identified."""
         self._slews: dict[str, float] = {}
         # Inputs whose outputs are ruled by their point lists: when those are over [s], their last voltage
         # [V].

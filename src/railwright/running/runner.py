@@ -12,7 +12,9 @@ from pathlib import Path
 from typing import Any
 
 from railwright.dialects.dialect import DialectError
+from railwright.dialects.proofs import Proofs
 from railwright.documents.loader import Documents
+from railwright.documents.proof_files import ProofFileError, read_proofs
 from railwright.guard.link import GuardLink, GuardLost
 from railwright.guard.process_link import ProcessLink
 from railwright.instruments.guarded import open_guarded
@@ -59,6 +61,7 @@ def run(
     triggers: Triggers | None = None,
     consent: bool = False,
     hands: Hands | None = None,
+    proofs: Proofs | None = None,
 ) -> RunOutcome:
     """Play the procedure on the bench's supplies, and record it in `folder`, which must hold nothing yet.
 
@@ -69,10 +72,15 @@ def run(
     with outputs on is waited for [s]. triggers: says when what a shape waits for has come (default: Enter,
     SIGUSR1). consent: the person at the bench agrees to outputs that are found on, and to voltages that stand
     there before. hands: asks a person to make the settings that no command makes, before anything is on; left
-    out: a run that needs one is ended. Raises RunRefused where the run may not begin; from the first question
+    out: a run that needs one is ended. proofs: what was proved of dialects (default: what the user's folder
+    keeps). Raises RunRefused where the run may not begin; from the first question
     on, whatever happens comes back as an outcome, which says what was read to be off and what was not.
     """
     _refuse(documents, set_points, findings, folder)
+    try:
+        proofs = read_proofs() if proofs is None else proofs
+    except ProofFileError as error:
+        raise RunRefused(str(error)) from None
     plan = plan_of(documents, set_points)
     try:
         link = link or ProcessLink()
@@ -114,6 +122,7 @@ def run(
         trace=trace,
         consent=consent,
         hands=hands,
+        proofs=proofs,
     )
     spans = [span.name for span in plan.spans]
     # With the clock, what the guard tells of the end of a run that was killed finds its place in the record.
@@ -129,7 +138,8 @@ def run(
     outcome = conduct.outcome(run_folder.path, str(about["run"]), ended, cause)
     identities = {name: supply.identity for name, supply in rig.supplies.items()}
     identities |= {name: meter.identity for name, meter in multimeters.drivers.items()}
-    unwritten = run_folder.finish(outcome, identities, conduct.began, recorder)
+    proved = [need.as_data() for need in rig.proof_needs]
+    unwritten = run_folder.finish(outcome, identities, conduct.began, recorder, proved)
     cautions = [f"the run folder is not whole: {line}" for line in unwritten]
     return replace(outcome, cautions=(*outcome.cautions, *cautions))
 

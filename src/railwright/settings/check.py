@@ -6,9 +6,11 @@ import datetime as dt
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from railwright.dialects.proofs import Proofs
 from railwright.documents.loader import Documents
 from railwright.settings.hookup.result import HookedUp
 from railwright.settings.settle import Settings, by_severity, rehearsed_findings, settle
+from railwright.settings.unproved import unproved_findings
 
 if TYPE_CHECKING:
     from railwright.rehearsal.rehearse import Prediction
@@ -29,19 +31,27 @@ class Checked:
     measurable: tuple[Measurable, ...] = ()
 
 
+# Many: what a check is asked to look at.
 def check(
-    hooked: HookedUp, today: dt.date, *, rehearsed: bool = True, cases: int = 0, seed: int = 1
+    hooked: HookedUp,
+    today: dt.date,
+    *,
+    rehearsed: bool = True,
+    cases: int = 0,
+    seed: int = 1,
+    proofs: Proofs | None = None,
 ) -> Checked:
     """Settle, and (where an input has its set points) rehearse; findings of both kinds together.
 
     today: decides whether a calibration is overdue. cases, seed: of the ensemble, beside the corners that
-    settle the windows. Raises DocumentErrors, and `railwright.physics.solver.SolverError` where the circuit
-    cannot be solved.
+    settle the windows. proofs: what was proved of dialects; None: the supplies are simulated, and nothing
+    need be. Raises DocumentErrors, and `railwright.physics.solver.SolverError` where the circuit cannot be
+    solved.
     """
     documents = hooked.documents
     if not rehearsed:
-        return Checked(documents, settle(documents, today, hooked), None)
-    settings = settled(hooked, today, cases, seed)
+        return Checked(documents, _with_proofs(documents, settle(documents, today, hooked), proofs), None)
+    settings = _with_proofs(documents, settled(hooked, today, cases, seed), proofs)
     if not settings.set_points:
         return Checked(documents, settings, None)
     from railwright.plan.plan import plan_of
@@ -54,6 +64,14 @@ def check(
     can = measurable(documents, settings.set_points, rehearsal.record) if documents.procedure.requires else ()
     findings = by_severity((*settings.findings, *found))
     return Checked(documents, replace(settings, findings=findings), rehearsal, can)
+
+
+def _with_proofs(documents: Documents, settings: Settings, proofs: Proofs | None) -> Settings:
+    """The settings, and what they need of the dialects that is not proved."""
+    if proofs is None:
+        return settings
+    found = unproved_findings(documents, settings.set_points, proofs)
+    return replace(settings, findings=by_severity((*settings.findings, *found))) if found else settings
 
 
 def settled(

@@ -11,6 +11,7 @@ HOOK_UP_IMPOSSIBLE = "hook-up-impossible"
 UNKNOWN_FIGURE = "unknown-figure"
 OVERRIDE_NO_EFFECT = "override-no-effect"
 EMPTY_WINDOW = "empty-window"
+DIALECT_UNPROVED = "dialect-unproved"
 OUTSIDE_WINDOW = "outside-window"
 ENGINE_RULES = {
     known.id: known
@@ -26,6 +27,13 @@ ENGINE_RULES = {
             OVERRIDE_NO_EFFECT,
             Severity.NOTE,
             "The procedure accepts a finding that is not there, blocks nothing, or cannot be accepted.",
+        ),
+        RuleFacts(
+            DIALECT_UNPROVED,
+            Severity.STOP,
+            "Nobody has seen that a supply of this model and version means by the dialect's words, units, "
+            "bits and channels what the dialect says; the run looks again when the supply said who it is.",
+            on_sheet=False,
         ),
         RuleFacts(
             EMPTY_WINDOW,

@@ -10,6 +10,7 @@ from railwright.documents.sources import DocumentErrors, Problem, hint
 from railwright.settings.all_rules import all_rules
 from railwright.settings.engine_rules import (
     AUTO_IMPOSSIBLE,
+    DIALECT_UNPROVED,
     HOOK_UP_IMPOSSIBLE,
     OVERRIDE_NO_EFFECT,
 )
@@ -17,6 +18,9 @@ from railwright.settings.findings import Finding, Severity
 
 NOT_ACCEPTABLE = (AUTO_IMPOSSIBLE, HOOK_UP_IMPOSSIBLE, "standard-not-played")
 """Stops that no override accepts: there is nothing to go on with."""
+
+LATER = (DIALECT_UNPROVED,)
+"""Stops that the run may find where the check does not: an override of them may have its effect then."""
 
 
 def known_rules() -> dict[str, Severity]:
@@ -42,6 +46,16 @@ def check_overrides(documents: Documents) -> None:
         raise DocumentErrors(problems)
 
 
+def accepted_because(documents: Documents, finding: str, about: str) -> str | None:
+    """The reason for which the procedure accepts a stop that is found later than by the check; None: it does
+    not.
+    """
+    for each in documents.procedure.overrides:
+        if each.finding == finding and each.about in (None, about):
+            return each.because
+    return None
+
+
 def override(findings: Sequence[Finding], documents: Documents, ids: Iterable[str]) -> list[Finding]:
     """Apply the procedure's overrides to stops; an override among `ids` that accepts nothing is noted.
 
@@ -61,7 +75,7 @@ def override(findings: Sequence[Finding], documents: Documents, ids: Iterable[st
         ]
         for position in accepted:
             result[position] = replace(result[position], overridden=wanted.because)
-        if not accepted:
+        if not accepted and wanted.finding not in LATER:
             severity = known_rules()[wanted.finding]
             why = (
                 "there is no such stop now"

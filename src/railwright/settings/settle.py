@@ -14,7 +14,7 @@ from railwright.grouping import grouped
 from railwright.plan.set_points import SetPoints
 from railwright.quantities import joined, state
 from railwright.settings.context import BoundDocuments, Context, locate
-from railwright.settings.engine_rules import ENGINE_RULES, UNKNOWN_FIGURE
+from railwright.settings.engine_rules import DIALECT_UNPROVED, ENGINE_RULES, UNKNOWN_FIGURE
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.hookup import hooked_up
 from railwright.settings.hookup.result import HookedUp
@@ -129,7 +129,9 @@ def settle(
         }
         findings = [f for f in findings if f.rule != "trip-before-charged" or f.about not in delays]
     findings += window_findings(windows, documents)
-    findings = override(findings, documents, {*ENGINE_RULES, *(rule.id for rule in RULES)})
+    # That one is found, and accepted, apart: it needs what was proved.
+    ids = {*ENGINE_RULES, *(rule.id for rule in RULES)} - {DIALECT_UNPROVED}
+    findings = override(findings, documents, ids)
     return Settings(feeds, reasons, by_severity(findings), windows, hooked.rises)
 
 

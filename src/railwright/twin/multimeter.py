@@ -32,6 +32,7 @@ from railwright.twin.registers import Status
 from railwright.twin.server import LONGEST_MESSAGE, SupplyServer
 from railwright.twin.supply import version
 from railwright.twin.truth import Truth
+from railwright.version import TWIN_MAKER
 from railwright.virtual_time import Streams, memory_streams
 
 Quantity = Literal["voltage", "current"]
@@ -135,7 +136,7 @@ def _answer(meter: TwinMultimeter, parameters: tuple[Datum, ...]) -> str:
 def _identify(meter: TwinMultimeter, parameters: tuple[Datum, ...]) -> str:
     document = meter.document
     fields = (
-        "Railwright", document.model or "Simulated multimeter", document.serial or "0",
+        TWIN_MAKER, document.model or "Simulated multimeter", document.serial or "0",
         f"{version()}-{meter.token}",
     )  # fmt: skip
     return ",".join(field.replace(",", " ").replace(";", " ") for field in fields)

@@ -83,6 +83,7 @@ class Plant:
             name: History(("voltage", "terminal_voltage", "current", "mode"), keep)
             for name in self.wiring.inputs
         }
+        self._at_input: dict[str, tuple[float, float]] = {}
         self._outputs: dict[str, _OutputPlant] = {}
         for full, output in figures.items():
             errors = truth.output(full, output)
@@ -158,7 +159,8 @@ class Plant:
 
     def set_limit_action(self, output: str, trips: bool, delay: float) -> None:
         """Trip at the current limit after `delay` [s], or regulate."""
-        self._simulation.set(output, at_limit="trip" if trips else "regulate", trip_delay=delay)
+        waits = delay * self._outputs[output].truth.slow
+        self._simulation.set(output, at_limit="trip" if trips else "regulate", trip_delay=waits)
 
     def set_ovp(self, output: str, level: float) -> None:
         """OVP level [V] as programmed, inf for none; the true one differs within its accuracy."""
@@ -185,6 +187,14 @@ class Plant:
     def follow(self, output: str, sources: frozenset[str]) -> None:
         """Linked trip: the output goes off when one of `sources` trips, within one tick."""
         self._outputs[output].follows = sources
+
+    def draw(self, name: str, current: float) -> None:
+        """Have the first load of an input, a constant current, draw another current [A]."""
+        self._simulation.change_load(name, 0, current=current)
+
+    def at_input(self, name: str) -> tuple[float, float]:
+        """True voltage at an input's connector [V] and current into it [A] now; 0 before time went on."""
+        return self._at_input.get(name, (0.0, 0.0))
 
     def heat(self, output: str) -> None:
         """Over-temperature: the output trips now, and its trip cannot be cleared before `cool`."""
@@ -289,6 +299,7 @@ class Plant:
     def _keep_traces(self, step: Advance) -> None:
         for name, history in self.input_history.items():
             rows = step.samples[name]
+            self._at_input[name] = float(rows.voltage[-1]), float(rows.current[-1])
             history.append(
                 rows.time, rows.voltage, rows.terminal_voltage, rows.current, rows.mode.astype(float)
             )

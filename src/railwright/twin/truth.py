@@ -53,7 +53,9 @@ class SystematicError:
 
 @dataclass(frozen=True, slots=True)
 class OutputTruth:
-    """The true errors of one output. `phase`: where in the update interval its readings fall, 0..1."""
+    """The true errors of one output. phase: where in the update interval its readings fall, 0..1. slow: how
+    many times its trip delay it waits.
+    """
 
     set_voltage: SystematicError
     set_current: SystematicError
@@ -61,6 +63,7 @@ class OutputTruth:
     read_current: SystematicError
     ovp_offset: float
     phase: float
+    slow: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +86,9 @@ class Truth:
 
     parameters: of the circuit, by name. errors: of the outputs, gain [1] and offset [V or A] of what they set
     and read, and of their OVP. overrides: name -> factor on the nominal value ("x1.3") or a value in SI units
-    ("=0.0013"); names as in `parameters`, such as `main.capacitor.capacitance` or `main.lead.resistance`.
+    ("=0.0013"); names as in `parameters`, such as `main.capacitor.capacitance` or `main.lead.resistance`; or
+    as in `errors`, such as `left.1.reading.voltage.gain`, whose factor is one on its bound; or the factor on
+    an output's trip delay, such as `left.1.trip_delay`.
     """
 
     def __init__(self, seed: int, overrides: Mapping[str, str] | None = None) -> None:
@@ -119,10 +124,23 @@ class Truth:
             self.parameters[name] = replace(self.parameters[name], unit=unit)
 
     def _off_by(self, name: str, bound: float, unit: str) -> float:
-        """An error within ± a bound."""
-        value = self.uniform(name, -bound, bound)
-        self.errors[name] = TrueValue(value, 0.0, -bound, bound, unit)
+        """An error within ± a bound, or as it is given."""
+        given = name in self._overrides
+        if given:
+            kind, number = self._overrides[name]
+            value = bound * number if kind == "x" else number
+            self._used.add(name)
+        else:
+            value = self.uniform(name, -bound, bound)
+        self.errors[name] = TrueValue(value, 0.0, -bound, bound, unit, given)
         return value
+
+    def _slow(self, name: str) -> float:
+        """How many times its trip delay an output waits: once, where nothing else is given."""
+        if name not in self._overrides:
+            return 1.0
+        self._used.add(name)
+        return self._overrides[name][1]
 
     def assume(self, subject: str, text: str) -> None:
         """Declare what was taken where a document says nothing of an input or output."""
@@ -151,6 +169,7 @@ class Truth:
             self._error(name, "reading", reading, output, of_current=True, noisy=True),
             self._off_by(f"{name}.ovp", spread, "V"),
             self.uniform(f"{name}.phase", 0.0, 1.0),
+            self._slow(f"{name}.trip_delay"),
         )
 
     def multimeter(self, name: str, document: Multimeter) -> SystematicError:

@@ -24,6 +24,7 @@ from railwright.documents.procedure import Procedure
 from railwright.guard.session_settings import USUAL, SessionSettings
 from railwright.traces import Event, Record, Traces
 from railwright.twin.beside import supply_beside
+from railwright.twin.electronic_load import ElectronicLoadServer, TwinElectronicLoad
 from railwright.twin.faults import TwinFault
 from railwright.twin.hands import set_at_panel
 from railwright.twin.mischief.layer import Act
@@ -44,8 +45,10 @@ class VirtualNetwork:
     """The simulated supplies of a bench on `loop`; a context manager.
 
     device, procedure, seed, overrides, faults, mischief, reply_times: as for `TwinBench`. latency: how long
-    data is on its way [s]. keep: how long true traces are kept [s]. servers: supply -> its server. Raises
-    WiringError where the bench cannot be simulated, ValueError for an override without a parameter.
+    data is on its way [s]. keep: how long true traces are kept [s]. loaded: electronic load -> the input at
+    which it hangs, whose first load is a constant current; the others lie beside the bench. servers: supply
+    -> its server. Raises WiringError where the bench cannot be simulated, ValueError for an override without
+    a parameter.
     """
 
     # Many: what a bench of twins is made of.
@@ -63,6 +66,7 @@ class VirtualNetwork:
         reply_times: Mapping[str, ReplyTime] | None = None,
         latency: float = 1e-4,
         keep: float = KEEP,
+        loaded: Mapping[str, str] | None = None,
     ) -> None:
         self.loop, self.bench, self.latency = loop, bench, latency
         self.parameters = Truth(seed, overrides)
@@ -84,6 +88,14 @@ class VirtualNetwork:
         self._server_of = {
             output: server for server in self.servers.values() for output in server.supply.plant.outputs
         }
+        self.loads: dict[str, ElectronicLoadServer] = {}
+        for name, written in bench.electronic_loads.items():
+            made = TwinElectronicLoad(name, written, self.parameters)
+            there = (loaded or {}).get(name)
+            server = next((s for s in self.servers.values() if there in s.supply.plant.input_history), None)
+            if there is not None and server is not None:
+                made.connect_to(server.supply.plant, there)
+            self.loads[name] = ElectronicLoadServer(made, self._catch_up)
         unused = self.parameters.unused_overrides()
         if unused:
             raise ValueError(f"there is no true parameter '{unused[0]}'")
@@ -107,7 +119,14 @@ class VirtualNetwork:
         for name, meter in self.bench.multimeters.items():
             if _normal(meter.address) == _normal(address):
                 return self.multimeters[name].connect(self.latency)
+        for name, written in self.bench.electronic_loads.items():
+            if _normal(written.address) == _normal(address):
+                return self.loads[name].connect(self.latency)
         raise ConnectionRefusedError(f"there is no instrument at {address}")
+
+    def _catch_up(self) -> None:
+        for server in self.servers.values():
+            server.catch_up()
 
     def close(self) -> None:
         """End every connection; the loop may then be closed."""
@@ -115,6 +134,8 @@ class VirtualNetwork:
             meter.close()
         for server in self.servers.values():
             server.close()
+        for load in self.loads.values():
+            load.close()
         self.loop.complete(asyncio.sleep(0))
 
     def _multimeter(

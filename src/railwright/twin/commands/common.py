@@ -8,6 +8,7 @@ from railwright.scpi.errors import ScpiError
 from railwright.scpi.parameters import integer_in
 from railwright.twin.commands.tree import TREE, Call, Command
 from railwright.twin.supply import TwinSupply, version
+from railwright.version import TWIN_MAKER
 
 
 def _identify(supply: TwinSupply, call: Call) -> str:
@@ -16,7 +17,7 @@ def _identify(supply: TwinSupply, call: Call) -> str:
     The version ends with the token of this very twin: two twins of one document are two instruments.
     """
     model = supply.document.model or "Simulated supply"
-    fields = ("Railwright", model, supply.document.serial or "0", f"{version()}-{supply.token}")
+    fields = (TWIN_MAKER, model, supply.document.serial or "0", f"{version()}-{supply.token}")
     return ",".join(field.replace(",", " ").replace(";", " ") for field in fields)
 
 

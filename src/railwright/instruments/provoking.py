@@ -1,0 +1,357 @@
+"""What a dialect says of an output, provoked at the instrument: on, off, CV, CC and each trip, at a low
+voltage and a low current.
+
+A question may be answered as expected and mean something else. Here something has to happen: the output's own
+readings have to show it, and its status to tell it by the name that the dialect has for it. Whoever provokes
+has armed a guard that switches the output off; after anything that did not come as it should it is switched
+off here too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from dataclasses import dataclass, field
+from functools import partial
+from typing import Literal
+
+from railwright.dialects.dialect import Value
+from railwright.dialects.operation import Setting
+from railwright.dialects.proofs import Provoked, provokable
+from railwright.instruments.errors import InstrumentError
+from railwright.instruments.supply import OutputReading, OutputSetting, SupplyDriver
+from railwright.quantities import show
+from railwright.traces import Mode
+
+Connected = Literal["open", "overloaded"]
+"""What is at the output: nothing, or something that draws more than its current limit."""
+
+WITHIN = 0.05
+"""Part of a value by which a reading may differ from what was set: this is about words and units, a
+calibration is another matter.
+"""
+
+LEAST_VOLTAGE, LEAST_CURRENT = 0.1, 0.01
+"""What it may differ by in any case [V, A]: an offset, or a resolution."""
+
+COMES = 3.0
+"""Longest that something may take to come [s]."""
+
+STAYS = 0.3
+"""How long it is looked whether something stays [s]."""
+
+FALLS = 10.0
+"""Longest that the voltage may take to fall with nothing connected [s]."""
+
+LOOK = 0.05
+"""Interval of looks [s]."""
+
+TRIP_DELAY = 0.1
+"""Trip delay that is set [s]."""
+
+WITH_VOLTAGE, WITH_CURRENT = "on, with its voltage", "on, with its current"
+
+BELOW = 0.5
+"""Part of the voltage, or of the current, at which a protection is set to make it act."""
+
+
+@dataclass(frozen=True, slots=True)
+class Provocation:
+    """One thing that was to be provoked. seen: what came; wrong: what did not come as it should, '' where all
+    did. after: how long it took [s], None where that was not looked at.
+    """
+
+    provoked: Provoked
+    seen: str
+    wrong: str = ""
+    after: float | None = None
+
+    @property
+    def proved(self) -> bool:
+        return not self.wrong
+
+
+class _NotCome(Exception):
+    """Something did not come; in words."""
+
+
+@dataclass
+class Provoking:
+    """Provokes on one output of a supply that was identified; a guard is armed that switches it off.
+
+    voltage, current: to work with [V, A]. sleep: lets time pass [s]; now: the clock [s].
+    """
+
+    supply: SupplyDriver
+    output: str
+    voltage: float
+    current: float
+    sleep: Callable[[float], None]
+    now: Callable[[], float]
+    _ovp_was: float | None = field(default=None, init=False)
+    _refused: dict[Provoked, str] = field(default_factory=dict, init=False)
+
+    def go(self, connected: Connected) -> Iterator[Provocation]:
+        """Provoke, one after the other, what can be with this connected. InstrumentError where the supply
+        does not let itself be prepared, or is lost.
+        """
+        can = [each for each in provokable(self.supply.dialect) if self._has(each)]
+        if "OVP" in can:
+            self._may("OVP", self._ask_ovp)
+        works: dict[Provoked, Callable[[], str]]
+        if connected == "open":
+            works = {"on": self._on, "CV": self._cv, "OVP": self._ovp, "off": self._off}
+        else:
+            works = {"CC": self._cc, "current limit": self._limit_trip, "OCP": self._ocp, "OPP": self._opp}
+        try:
+            self._prepare()
+            for provoked, work in works.items():
+                if provoked in self._refused:
+                    yield Provocation(provoked, "", self._refused[provoked])
+                elif provoked in can:
+                    yield self._seen(provoked, work)
+        finally:
+            self._leave()
+
+    # The works, each from an output that is off; what they end with is switched off by `_seen`
+
+    def _on(self) -> str:
+        self._switch_on()
+        reading = self._until(self._has_come, WITH_VOLTAGE)
+        return f"on, {_shown(reading)}"
+
+    def _cv(self) -> str:
+        self._switch_on()
+        wanted = f"{show(self.voltage, 'V')} in CV without a current"
+        reading = self._until(
+            lambda r: (
+                r.on
+                and _near(r.voltage, self.voltage, LEAST_VOLTAGE)
+                and abs(r.current) < max(WITHIN * self.current, LEAST_CURRENT)
+                and r.mode in (None, Mode.CV)
+            ),
+            wanted,
+        )
+        return f"CV, {_shown(reading)}"
+
+    def _off(self) -> str:
+        self._switch_on()
+        self._until(self._has_come, WITH_VOLTAGE)
+        self.supply.switch_off([self.output])
+        reading = self._until(self._has_gone, "off, with its voltage gone", FALLS)
+        return f"off, {_shown(reading)}"
+
+    def _ovp(self) -> str:
+        """By lowering its level, never by raising the voltage; where it has a switch, by that."""
+        self._switch_on()
+        self._until(self._has_come, WITH_VOLTAGE)
+        switch = self.supply.dialect.can_set("ovp_on")
+        if switch:
+            self._put("ovp_on", False)
+        self._put("ovp", BELOW * self.voltage)
+        if switch:
+            self._stays(self._has_come, f"{WITH_VOLTAGE}, while its OVP is switched off")
+            self._put("ovp_on", True)
+        return self._trips("OVP")
+
+    def _cc(self) -> str:
+        self._switch_on()
+        reading = self._until(
+            lambda r: (
+                r.on
+                and _near(r.current, self.current, LEAST_CURRENT)
+                and abs(r.voltage) < self.voltage * (1.0 - WITHIN)
+                and r.mode in (None, Mode.CC)
+            ),
+            f"{show(self.current, 'A')} in CC",
+        )
+        return f"CC, {_shown(reading)}"
+
+    def _limit_trip(self) -> str:
+        self._put("trip_at_limit", True)
+        if self.supply.supports("trip_delay"):
+            self._put("trip_delay", TRIP_DELAY)
+        self._switch_on()
+        return self._trips("current limit")
+
+    def _ocp(self) -> str:
+        """By lowering its level: one that is on already could act before the output is seen to be on."""
+        self._switch_on()
+        self._until(self._draws, WITH_CURRENT)
+        if self.supply.supports("ocp_delay"):
+            self._put("ocp_delay", 0.0)
+        self._put("ocp", BELOW * self.current)
+        if self.supply.supports("ocp_on"):
+            self._put("ocp_on", True)
+        return self._trips("OCP")
+
+    def _opp(self) -> str:
+        """Of what it gives now."""
+        self._switch_on()
+        reading = self._until(self._draws, WITH_CURRENT)
+        power = reading.voltage * reading.current
+        self._put("opp", BELOW * power)
+        if self.supply.supports("opp_on"):
+            self._put("opp_on", True)
+        return self._trips("OPP")
+
+    # What they are made of
+
+    def _seen(self, provoked: Provoked, work: Callable[[], str]) -> Provocation:
+        began = self.now()
+        try:
+            seen, wrong = work(), ""
+        except _NotCome as error:
+            seen, wrong = "", str(error)
+        except InstrumentError as error:
+            if error.lost:
+                raise
+            seen, wrong = "", error.told
+        took = self.now() - began
+        self._rest()
+        return Provocation(provoked, seen, wrong, took)
+
+    def _has(self, provoked: Provoked) -> bool:
+        """Whether the bench says that the output has this protection."""
+        document = self.supply.document.outputs[self.output]
+        there: dict[Provoked, object] = {
+            "OVP": document.ovp,
+            "current limit": document.trip_delay,
+            "OPP": document.opp,
+            "OCP": document.ocp,
+        }
+        return provoked not in there or there[provoked] is not None
+
+    def _has_come(self, reading: OutputReading) -> bool:
+        return reading.on and abs(reading.voltage) > BELOW * self.voltage
+
+    def _draws(self, reading: OutputReading) -> bool:
+        return reading.on and abs(reading.current) > BELOW * self.current
+
+    def _trips(self, protection: Provoked) -> str:
+        """It goes off by itself, and says by which protection, where it says so at all."""
+        began = self.now()
+        told = self.supply.dialect.status.trips.told
+        reading = self._until(
+            lambda r: not r.on and (told is False or r.trip == protection),
+            f"off, tripped by {protection}",
+        )
+        after = self.now() - began
+        return f"tripped{f' by {reading.trip}' if reading.trip else ''} within {show(after, 's')}"
+
+    def _until(
+        self, come: Callable[[OutputReading], bool], wanted: str, within: float = COMES
+    ) -> OutputReading:
+        """The first reading of which this is so. _NotCome after that time."""
+        last = self.now() + within
+        while True:
+            reading = self.supply.read([self.output])[self.output]
+            if come(reading):
+                return reading
+            if self.now() >= last:
+                raise _NotCome(f"expected {wanted} within {show(within, 's')}, got {_shown(reading)}")
+            self.sleep(LOOK)
+
+    def _stays(self, so: Callable[[OutputReading], bool], wanted: str) -> None:
+        """Every reading of a while is such. _NotCome at the first that is not."""
+        last = self.now() + STAYS
+        while self.now() < last:
+            reading = self.supply.read([self.output])[self.output]
+            if not so(reading):
+                raise _NotCome(f"expected {wanted}, got {_shown(reading)}")
+            self.sleep(LOOK)
+
+    def _put(self, setting: Setting, value: Value) -> None:
+        self.supply.put([OutputSetting(self.output, setting, value)])
+
+    def _switch_on(self) -> None:
+        self._put("voltage", self.voltage)
+        self._put("current_limit", self.current)
+        self._put("output", True)
+
+    def _ask_ovp(self) -> None:
+        """Where its level stands, which is left as it was."""
+        if not self.supply.tells("ovp"):
+            return
+        dialect, channel = self.supply.dialect, self.supply.channel(self.output)
+        units = [*dialect.select(channel), dialect.query_unit("ovp", channel)]
+        try:
+            self._ovp_was = float(dialect.understood("ovp", self.supply.one_answer(units)))
+        except ValueError as error:
+            raise InstrumentError(self.supply.name, units[-1], f"ovp: {error}") from None
+
+    def _may(self, provoked: Provoked, work: Callable[[], None]) -> None:
+        """Do what belongs to a protection that the supply may not have; then it is noted, and left out."""
+        if provoked in self._refused:
+            return
+        try:
+            work()
+        except InstrumentError as error:
+            if error.lost:
+                raise
+            self._refused[provoked] = error.told
+
+    def _prepare(self) -> None:
+        """Lowest set points, off, nothing tripped, and no protection near that would act by itself."""
+        self._lowest()
+        self.supply.clear_trips(self.output)
+        self.supply.clear()
+        switches: tuple[tuple[Provoked, Setting], ...] = (
+            ("current limit", "trip_at_limit"),
+            ("OCP", "ocp_on"),
+            ("OPP", "opp_on"),
+        )
+        for provoked, switch in switches:
+            if self.supply.dialect.can_set(switch) and self._has(provoked):
+                self._may(provoked, partial(self._put, switch, False))
+        if self._ovp_was is not None:
+            self._put("ovp", max(self._ovp_was, 2.0 * self.voltage))
+            if self.supply.dialect.can_set("ovp_on"):
+                self._may("OVP", partial(self._put, "ovp_on", True))
+
+    def _lowest(self) -> None:
+        """Lowest set points first: a word for off that switches on does so at the lowest voltage, and is
+        taken back.
+        """
+        document = self.supply.document.outputs[self.output]
+        self._put("voltage", document.voltage.low)
+        self._put("current_limit", document.current.low)
+        try:
+            self._put("output", False)
+        except InstrumentError as error:
+            if error.lost or not self.supply.state(self.output):
+                raise
+            with suppress(InstrumentError):
+                self._put("output", True)  # it compares with the wrong word, too
+            words = self.supply.dialect.words
+            told = f"the word for off, '{words['off']}', switched it on, at its lowest voltage"
+            raise InstrumentError(self.supply.name, error.command, told) from None
+
+    def _rest(self) -> None:
+        """Off, and everything as it was prepared, for what is provoked next."""
+        self._prepare()
+        try:
+            self._until(self._has_gone, "off, without voltage", FALLS)
+        except _NotCome as error:
+            raise InstrumentError(self.supply.name, "", f"output {self.output}: {error}") from None
+
+    def _has_gone(self, reading: OutputReading) -> bool:
+        return not reading.on and abs(reading.voltage) < BELOW * self.voltage
+
+    def _leave(self) -> None:
+        """Off, and its OVP as it was; what goes wrong here has been said before, and the guard ends it."""
+        with suppress(InstrumentError):
+            self._lowest()
+            if self._ovp_was is not None:
+                self._put("ovp", self._ovp_was)
+
+
+def _near(value: float, wanted: float, least: float) -> bool:
+    return abs(value - wanted) <= max(WITHIN * abs(wanted), least)
+
+
+def _shown(reading: OutputReading) -> str:
+    state = "on" if reading.on else "off"
+    mode = "" if reading.mode is None else f", {reading.mode.name}"
+    trip = f", {reading.trip}" if reading.trip else ""
+    return f"{show(reading.voltage, 'V')}, {show(reading.current, 'A')}, {state}{mode}{trip}"

@@ -1,0 +1,105 @@
+"""A dialect provoked at one output, with a guard that switches it off, and what that proves."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from railwright.dialects.dialect import Dialect
+from railwright.dialects.proofs import Proof, entries_of
+from railwright.documents.bench import Output, OverCurrent, OverPower, OverVoltage, Supply
+from railwright.guard.link import GuardLink
+from railwright.instruments.off_entries import plan_of_outputs
+from railwright.instruments.provoking import Connected, Provocation, Provoking
+from railwright.instruments.supply import SupplyDriver
+from railwright.quantities import Interval
+
+REACH = 30.0
+"""Full scale that an output is taken to have, in parts of what is provoked: nothing more is known of it."""
+
+ITS_OUTPUT = "1"
+"""What the one output of a supply is called that no bench describes."""
+
+
+@dataclass(frozen=True)
+class Provocations:
+    """What came of it. not_confirmed: why the output is not confirmed off, '' where it is."""
+
+    seen: tuple[Provocation, ...]
+    not_confirmed: str
+
+
+def bare_supply(dialect: Dialect, address: str, channel: int, voltage: float, current: float) -> Supply:
+    """A supply of which nothing is known but its dialect, as a bench document would have it: with every
+    protection that the dialect can set.
+    """
+    volts, amperes = Interval(0.0, REACH * voltage), Interval(0.0, REACH * current)
+    can = dialect.can_set
+    output = Output.model_construct(
+        channel=channel,
+        voltage=volts,
+        current=amperes,
+        ovp=OverVoltage.model_construct(level=volts) if can("ovp") else None,
+        opp=OverPower.model_construct(level=Interval(0.0, volts.high * amperes.high)) if can("opp") else None,
+        ocp=OverCurrent.model_construct(level=amperes) if can("ocp") else None,
+        trip_delay=Interval(0.0, 1.0) if can("trip_at_limit") else None,
+    )
+    return Supply.model_construct(address=address, dialect=dialect, outputs={ITS_OUTPUT: output})
+
+
+# Many: what is provoked, where, and with what connected.
+def provoke(
+    link: GuardLink,
+    supply: SupplyDriver,
+    output: str,
+    connected: Connected,
+    *,
+    voltage: float,
+    current: float,
+    tell: Callable[[Provocation], None] = lambda seen: None,
+) -> Provocations:
+    """Provoke what can be at an output of a supply that was identified. It is off at every ending; raises
+    what ends it early, such as InstrumentError, when OFF has gone out.
+    """
+    seen: list[Provocation] = []
+    link.arm(plan_of_outputs({supply: (output,)}))
+    why = "what was to be provoked has been"
+    try:
+        for each in Provoking(supply, output, voltage, current, link.sleep, link.now).go(connected):
+            seen.append(each)
+            tell(each)
+    except BaseException as error:
+        why = f"ended early: {error!r}"
+        raise
+    finally:
+        link.begin_off(why)
+        ends = link.finish_off(lambda message: None)["ends"]
+    missing = [str(end["why"]) for end in ends.values() if not end["confirmed"]]
+    return Provocations(tuple(seen), "; ".join(missing))
+
+
+def proofs_of(
+    seen: Sequence[Provocation], supply: SupplyDriver, output: str, *, by: str, how: str, at: dt.datetime
+) -> list[Proof]:
+    """What that proves; nothing at a simulated supply, which proves nothing of a real one."""
+    identity, dialect, channel = supply.identity, supply.dialect, supply.channel(output)
+    assert identity is not None, "provoked after it was identified"
+    if identity.simulated:
+        return []
+    return [
+        Proof(
+            identity.instrument,
+            channel,
+            each.provoked,
+            entries_of(dialect, each.provoked, channel),
+            dialect.name,
+            dialect.digest,
+            at.isoformat(timespec="seconds"),
+            by,
+            how,
+            each.seen,
+        )
+        for each in seen
+        if each.proved
+    ]

@@ -1,0 +1,187 @@
+"""A simulated electronic load: its commands, written by hand, and its server in memory.
+
+It hangs at the far end of a lead, as an input of the device does: what it draws is a load of that input's
+circuit, and what it reads is true there, with its own errors. It shares the SCPI grammar with the driver, and
+nothing else. Headers are those of SCPI-1999.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from secrets import token_hex
+from typing import TYPE_CHECKING
+
+from railwright.documents.bench import ElectronicLoad
+from railwright.scpi.data import Datum
+from railwright.scpi.errors import ScpiError
+from railwright.scpi.framing import MessageFramer
+from railwright.scpi.grammar import Unit, parse_message
+from railwright.scpi.headers import CommandTree
+from railwright.scpi.numbers import format_nr3
+from railwright.scpi.parameters import boolean, choice, number_in
+from railwright.twin.registers import ErrorQueue
+from railwright.twin.server import LONGEST_MESSAGE
+from railwright.twin.supply import version
+from railwright.twin.truth import Truth
+from railwright.version import TWIN_MAKER
+from railwright.virtual_time import Streams, memory_streams
+
+if TYPE_CHECKING:
+    from railwright.twin.plant import Plant
+
+Do = Callable[["TwinElectronicLoad", tuple[Datum, ...]], str | None]
+
+COMPLIANCE = 1.0
+"""Voltage below which its current fades, where the bench does not say [V]."""
+
+
+class TwinElectronicLoad:
+    """One load. `at`: the plant and the input where it is connected; None: it lies beside the bench."""
+
+    def __init__(self, name: str, document: ElectronicLoad, truth: Truth) -> None:
+        self.name, self.document = name, document
+        self.truth = truth.output(name, document.as_output)
+        self.on = False
+        self.current = document.current.low
+        self.errors = ErrorQueue()
+        self.token = token_hex(4)
+        self.at: tuple[Plant, str] | None = None
+        self._kept: tuple[float, float] = (0.0, 0.0)
+
+    def connect_to(self, plant: Plant, name: str) -> None:
+        """Hang it at an input of a plant, whose only load it is."""
+        self.at = plant, name
+        self.apply()
+
+    def apply(self) -> None:
+        """Draw what is set, with the error of its set point."""
+        if self.at is None:
+            return
+        plant, name = self.at
+        error = self.truth.set_current
+        drawn = max(error.apply(error.on_grid(self.current)), 0.0) if self.on else 0.0
+        plant.draw(name, drawn)
+
+    def read(self) -> tuple[float, float]:
+        """Voltage and current as it reads them now [V, A]."""
+        true = (0.0, 0.0)
+        if self.at is not None:
+            plant, name = self.at
+            true = plant.at_input(name)
+        voltage, current = self.truth.read_voltage, self.truth.read_current
+        return voltage.on_grid(voltage.apply(true[0])), current.on_grid(current.apply(true[1]))
+
+    def execute(self, message: bytes) -> str:
+        """Carry out one message; its answers joined with `;`. A command error ends the message, an execution
+        error only its own unit.
+        """
+        answers: list[str] = []
+        try:
+            for unit in parse_message(message):
+                try:
+                    answer = self._carry_out(unit)
+                except ScpiError as error:
+                    self.errors.put(error)
+                    if -200 < error.number <= -100:
+                        break
+                else:
+                    answers += [] if answer is None else [answer]
+        except ScpiError as error:
+            self.errors.put(error)
+        return ";".join(answers)
+
+    def _carry_out(self, unit: Unit) -> str | None:
+        command, count = TREE.find(unit.nodes, unit.query)[0]
+        if len(unit.parameters) != count:
+            raise ScpiError(-109 if len(unit.parameters) < count else -108, unit.header)
+        return command(self, unit.parameters)
+
+
+class ElectronicLoadServer:
+    """Serves one load in memory. catch_up: lets the time of what it hangs on come up to now."""
+
+    def __init__(self, load: TwinElectronicLoad, catch_up: Callable[[], None]) -> None:
+        self.load, self._catch_up = load, catch_up
+        self._clients: set[asyncio.Task[None]] = set()
+
+    def connect(self, latency: float = 1e-4) -> Streams:
+        """The client's end of a new connection, in the running loop. latency: how long data is on its way
+        [s].
+        """
+        loop = asyncio.get_running_loop()
+        near, far = memory_streams(loop, latency)
+        served = loop.create_task(self._serve(*far))
+        self._clients.add(served)
+        served.add_done_callback(self._clients.discard)
+        return near
+
+    async def _serve(self, reader: asyncio.StreamReader, writer: object) -> None:
+        framer = MessageFramer(LONGEST_MESSAGE)
+        while received := await reader.read(LONGEST_MESSAGE):
+            for message in framer.feed(received):
+                self._catch_up()
+                if isinstance(message, ScpiError):
+                    self.load.errors.put(message)
+                elif answer := self.load.execute(message):
+                    writer.write(answer.encode("ascii", "replace") + b"\n")  # type: ignore[attr-defined]
+
+    def close(self) -> None:
+        """End every connection."""
+        for client in self._clients:
+            client.cancel()
+
+
+# Its commands
+
+
+def _identify(load: TwinElectronicLoad, given: tuple[Datum, ...]) -> str:
+    model, serial = load.document.model or "Simulated load", load.document.serial or "0"
+    fields = (TWIN_MAKER, model, serial, f"{version()}-{load.token}")
+    return ",".join(field.replace(",", " ").replace(";", " ") for field in fields)
+
+
+def _switch(load: TwinElectronicLoad, given: tuple[Datum, ...]) -> None:
+    load.on = boolean(given[0])
+    load.apply()
+
+
+def _set_current(load: TwinElectronicLoad, given: tuple[Datum, ...]) -> None:
+    low, high = load.document.current.low, load.document.current.high
+    load.current = load.truth.set_current.on_grid(number_in(given[0], "A", low, high, low))
+    load.apply()
+
+
+def _function(load: TwinElectronicLoad, given: tuple[Datum, ...]) -> None:
+    choice(given[0], "CURRent")
+
+
+def _measure_voltage(load: TwinElectronicLoad, given: tuple[Datum, ...]) -> str:
+    """It keeps the current of the same instant, which FETCh gives."""
+    load._kept = load.read()
+    return format_nr3(load._kept[0])
+
+
+def _measure_current(load: TwinElectronicLoad, given: tuple[Datum, ...]) -> str:
+    load._kept = load.read()
+    return format_nr3(load._kept[1])
+
+
+TREE: CommandTree[tuple[Do, int]] = CommandTree()
+for _pattern, _do, _count in (
+    ("*IDN?", _identify, 0),
+    ("*CLS", lambda load, given: load.errors.clear(), 0),
+    ("*OPC?", lambda load, given: "1", 0),
+    ("SYSTem:ERRor[:NEXT]?", lambda load, given: load.errors.take(), 0),
+    ("INPut[:STATe]", _switch, 1),
+    ("INPut[:STATe]?", lambda load, given: str(int(load.on)), 0),
+    ("[SOURce]:FUNCtion:MODE", _function, 1),
+    ("[SOURce]:FUNCtion:MODE?", lambda load, given: "CURR", 0),
+    ("[SOURce]:CURRent[:LEVel][:IMMediate][:AMPLitude]", _set_current, 1),
+    ("[SOURce]:CURRent[:LEVel][:IMMediate][:AMPLitude]?", lambda load, given: format_nr3(load.current), 0),
+    ("MEASure[:SCALar]:VOLTage[:DC]?", _measure_voltage, 0),
+    ("MEASure[:SCALar]:CURRent[:DC]?", _measure_current, 0),
+    ("FETCh[:SCALar]:VOLTage[:DC]?", lambda load, given: format_nr3(load._kept[0]), 0),
+    ("FETCh[:SCALar]:CURRent[:DC]?", lambda load, given: format_nr3(load._kept[1]), 0),
+):
+    TREE.add(_pattern, (_do, _count))

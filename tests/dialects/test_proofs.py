@@ -1,0 +1,129 @@
+"""What a proof rests on: a changed entry makes that unproved again, and nothing else."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from railwright.dialects.dialect import Dialect, load_dialect, read_dialect
+from railwright.dialects.files import dialect_names, dialect_text
+from railwright.dialects.proofs import (
+    ALWAYS,
+    PROVOKED,
+    InstrumentModel,
+    Proof,
+    Proofs,
+    Provoked,
+    entries_of,
+    provokable,
+)
+
+SUPPLY = InstrumentModel("Invented Instruments", "QS-362", "1.4")
+
+
+def proofs_of(dialect: Dialect, channel: int = 1, *, at: str = "2026-11-02T10:00:00+00:00") -> list[Proof]:
+    """All that can be, at one output."""
+    return [
+        Proof(
+            SUPPLY, channel, each, entries_of(dialect, each, channel), dialect.name, "", at, "A. Keeper", ""
+        )
+        for each in provokable(dialect)
+    ]
+
+
+def changed(name: str, old: str, new: str) -> Dialect:
+    text = dialect_text(name)
+    assert text.count(old) == 1, old
+    return read_dialect(text.replace(old, new), f"{name}.yaml")
+
+
+@pytest.mark.parametrize("name", dialect_names())
+def test_everything_is_proved_of_the_dialect_that_was_provoked(name: str) -> None:
+    dialect = load_dialect(name)
+    known = Proofs(tuple(proofs_of(dialect)))
+    assert set(known.of(dialect, SUPPLY, 1)) == set(provokable(dialect)) >= set(ALWAYS)
+    assert known.missing(dialect, SUPPLY, 1, provokable(dialect)) == ()
+    # Of another version, another output, or another dialect, nothing is.
+    assert known.of(dialect, replace(SUPPLY, version="1.5"), 1) == {}
+    assert known.of(dialect, SUPPLY, 2) == {}
+    other = load_dialect(next(each for each in dialect_names() if each != name))
+    assert known.of(other, SUPPLY, 1) == {}
+
+
+EVERY: set[Provoked] = set(PROVOKED)
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new", "unproved"),
+    [
+        ("channel-list", "OVP: 12,", "OVP: 13,", {"OVP"}),
+        ("channel-list", "OCP: 11,", "OCP: 14,", {"OCP"}),
+        # A bit that falls on another makes that one doubtful, too.
+        ("channel-list", "OTP: 4}", "OTP: 12}", {"OVP"}),
+        ("channel-list", "{CV: 10, CC: 11, CP: 12}", "{CV: 11, CC: 10, CP: 12}", {"CV", "CC"}),
+        ("channel-list", "  ovp: SOURce:VOLTage:PROTection\n", "  ovp: VOLTage:PROTection\n", {"OVP"}),
+        ("channel-list", "trip_delay: SOURce:", "trip_delay: ", {"current limit"}),
+        ("channel-list", "  voltage: SOURce:VOLTage\n", "  voltage: VOLTage\n", {"on", "off", "CV", "OVP"}),
+        (
+            "channel-list",
+            "  current_limit: SOURce:CURRent\n",
+            "  current_limit: CURRent\n",
+            {"CC", "current limit"},
+        ),
+        (
+            "channel-list",
+            "current: FETCh:CURRent?",
+            "current: MEASure:CURRent?",
+            {"CC", "current limit", "OCP"},
+        ),
+        (
+            "channel-list",
+            "voltage: MEASure:VOLTage?",
+            "voltage: FETCh:VOLTage?",
+            {"on", "off", "CV", "OVP", "OPP"},
+        ),
+        ("channel-list", '"off": "OFF"', '"off": "0"', EVERY),
+        ("channel-list", "output: OUTPut:STATe\n", "output: OUTPut\n", EVERY),
+        ("channel-list", "list_readings: true", "list_readings: false", EVERY),
+        ("channel-list", "at load: EXTernal", "at load: REMote", set()),
+        ("channel-list", "slew_rising: SOURce:VOLTage:SLEW ", "slew_rising: VOLTage:SLEW ", set()),
+        ("channel-list", "link: OUTPut:PROTection:LINK", "link: OUTPut:LINK", set()),
+        ("prefixed", 'prefix: "INSTrument{channel}:"', 'prefix: "CHANnel{channel}:"', EVERY),
+    ],
+)
+def test_a_changed_entry_makes_what_rests_on_it_unproved(
+    name: str, old: str, new: str, unproved: set[Provoked]
+) -> None:
+    before, after = load_dialect(name), changed(name, old, new)
+    known = Proofs(tuple(proofs_of(before)))
+    can = provokable(before)
+    assert set(known.missing(after, SUPPLY, 1, can)) == unproved & set(can)
+
+
+def test_units_and_names_of_outputs_are_entries() -> None:
+    dialect = load_dialect("numbered-header")
+    known = Proofs(tuple(proofs_of(dialect)))
+    delay = dialect.settings["trip_delay"].model_copy(update={"unit": "us"})
+    other = dialect.model_copy(update={"settings": {**dialect.settings, "trip_delay": delay}})
+    assert known.missing(other, SUPPLY, 1, provokable(dialect)) == ("current limit",)
+    readings = dialect.readings.model_copy(update={"current_unit": "mA"})
+    other = dialect.model_copy(update={"readings": readings})
+    assert set(known.missing(other, SUPPLY, 1, provokable(dialect))) == {"CC", "current limit", "OCP"}
+    named = dialect.model_copy(update={"called": {1: "1", 2: "3"}})
+    both = Proofs((*proofs_of(dialect), *proofs_of(dialect, 2)))
+    assert both.missing(named, SUPPLY, 1, ALWAYS) == ()
+    assert set(both.missing(named, SUPPLY, 2, ALWAYS)) == set(ALWAYS)
+
+
+def test_the_newest_proof_counts() -> None:
+    dialect = load_dialect("channel-list")
+    first, second = proofs_of(dialect), proofs_of(dialect, at="2027-01-01T10:00:00+00:00")
+    known = Proofs((*first, *second[:1]))
+    assert known.of(dialect, SUPPLY, 1)["on"].at == "2027-01-01T10:00:00+00:00"
+    assert known.of(dialect, SUPPLY, 1)["CC"].at == "2026-11-02T10:00:00+00:00"
+
+
+def test_what_a_person_sets_cannot_be_provoked() -> None:
+    assert "OVP" not in provokable(load_dialect("single-output"))
+    assert set(provokable(load_dialect("single-output"))) == {*ALWAYS, "current limit"}

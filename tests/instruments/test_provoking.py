@@ -1,0 +1,203 @@
+"""What a dialect says, provoked on simulated supplies in virtual time: it comes, or is found not to."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+import pytest
+
+from railwright.dialects.dialect import Dialect, load_dialect, read_dialect
+from railwright.dialects.files import dialect_names, dialect_text
+from railwright.dialects.proofs import Provoked, provokable
+from railwright.documents.bench import OverCurrent, OverPower
+from railwright.documents.loader import load_documents
+from railwright.examples import example
+from railwright.guard.local_link import LocalLink
+from railwright.instruments.errors import InstrumentError
+from railwright.instruments.guarded import open_guarded
+from railwright.instruments.provoking import Connected, Provocation
+from railwright.instruments.supply import SupplyDriver
+from railwright.running.provoke import ITS_OUTPUT, bare_supply, proofs_of, provoke
+from railwright.twin.faults import TwinFault
+from railwright.twin.virtual_network import VirtualNetwork
+from railwright.virtual_time import VirtualLoop
+
+OWN = {
+    "opp": OverPower.model_validate({"level": "0 W .. 66 W"}),
+    "ocp": OverCurrent.model_validate({"level": "0 A .. 1.1 A", "delay": "0 s .. 1 s"}),
+}
+
+
+@dataclass
+class Tried:
+    """What came, and what was true of the twin's output: when it was on, and at most which voltage."""
+
+    seen: dict[Provoked, Provocation]
+    not_confirmed: str
+    energised: tuple[tuple[float, float | None], ...]
+    on: bool
+    supply: SupplyDriver
+    ovp: float
+
+
+@contextmanager
+def network_of(speaks: str, connected: Connected) -> Iterator[tuple[VirtualLoop, VirtualNetwork, str]]:
+    """A twin of 'left', which has every protection, with nothing or a short at its output."""
+    documents, loop = load_documents(example() / "power-input.procedure.yaml"), VirtualLoop()
+    left, dialect = documents.bench.supplies["left"], load_dialect(speaks)
+    one = dialect.addressing == "none"
+    outputs = {n: o.model_copy(update=OWN) for n, o in left.outputs.items() if n == "1" or not one}
+    left = left.model_copy(update={"dialect": dialect, "outputs": outputs})
+    bench = documents.bench.model_copy(update={"supplies": {"left": left}})
+    if connected == "open":
+        with VirtualNetwork(loop, bench) as network:
+            yield loop, network, left.address
+        return
+    procedure = documents.procedure.model_copy(
+        update={"hook_up": {n: h for n, h in documents.procedure.hook_up.items() if n == "main"}}
+    )
+    short = TwinFault("short", ("main",))
+    with VirtualNetwork(loop, bench, documents.device, procedure, faults=[short]) as network:
+        yield loop, network, left.address
+
+
+def tried(dialect: Dialect, speaks: str, connected: Connected) -> Tried:
+    """The dialect tried on a twin that speaks one of the package's."""
+    with network_of(speaks, connected) as (loop, network, address):
+        link = LocalLink(loop, network.connect)
+        supply = SupplyDriver("left", bare_supply(dialect, address, 1, 3.0, 0.1), open_guarded(link))
+        supply.connect()
+        supply.identify()
+        try:
+            came = provoke(link, supply, ITS_OUTPUT, connected, voltage=3.0, current=0.1)
+        finally:
+            link.close()
+        return Tried(
+            {each.provoked: each for each in came.seen},
+            came.not_confirmed,
+            network.energised("left.1"),
+            network.on("left.1"),
+            supply,
+            network.servers["left"].supply.panels[0].ovp,
+        )
+
+
+@pytest.mark.parametrize("name", dialect_names())
+def test_everything_comes_that_a_dialect_has_commands_for(name: str) -> None:
+    dialect, found = load_dialect(name), set[Provoked]()
+    for connected in ("open", "overloaded"):
+        came = tried(dialect, name, connected)
+        assert [each for each in came.seen.values() if each.wrong] == []
+        assert came.not_confirmed == ""
+        assert came.energised
+        assert not came.on
+        assert came.ovp == 38.0  # as it was
+        found |= set(came.seen)
+    assert found == set(provokable(dialect))
+
+
+def changed(name: str, old: str, new: str) -> Dialect:
+    text = dialect_text(name)
+    assert text.count(old) == 1, old
+    return read_dialect(text.replace(old, new), "mine.yaml")
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new", "connected", "wrong"),
+    [
+        ("channel-list", "OVP: 12,", "OVP: 13,", "open", {"OVP"}),
+        ("channel-list", "current limit: 9,", "current limit: 8,", "overloaded", {"current limit"}),
+        ("channel-list", "OCP: 11,", "OCP: 7,", "overloaded", {"OCP"}),
+        ("channel-list", "OPP: 3,", "OPP: 5,", "overloaded", {"OPP"}),
+        ("channel-list", "{CV: 10, CC: 11, CP: 12}", "{CV: 11, CC: 10, CP: 12}", "open", {"CV"}),
+        ("channel-list", "{CV: 10, CC: 11, CP: 12}", "{CV: 11, CC: 10, CP: 12}", "overloaded", {"CC"}),
+        ("named-output", "{CV: CV, CC: CC, CP: CP}", "{CV: CC, CC: CV, CP: CP}", "open", {"CV"}),
+        ("named-output", "{CV: CV, CC: CC, CP: CP}", "{CV: CC, CC: CV, CP: CP}", "overloaded", {"CC"}),
+        # Its OVP's switch is the one by which it trips at its limit: it does not even come on.
+        (
+            "channel-list",
+            "  ovp_on: SOURce:VOLTage",
+            "  ovp_on: SOURce:CURRent",
+            "open",
+            {"on", "CV", "OVP", "off"},
+        ),
+        # What reads V is in mV: nothing that is set comes.
+        (
+            "channel-list",
+            "  voltage: MEASure:VOLTage?",
+            "  voltage_unit: mV\n  voltage: MEASure:VOLTage?",
+            "open",
+            {"on", "CV", "OVP", "off"},
+        ),
+        (
+            "channel-list",
+            "  current: FETCh:CURRent?",
+            "  current_unit: mA\n  current: FETCh:CURRent?",
+            "overloaded",
+            {"CC", "OCP", "OPP"},
+        ),
+        # Set in mA, which the supply takes for A: more comes than was asked for, or it refuses.
+        (
+            "selected-output",
+            "  current_limit: SOURce:CURRent\n",
+            '  current_limit: {command: "SOURce:CURRent", query: "SOURce:CURRent?", unit: A}\n',
+            "overloaded",
+            set(),
+        ),
+    ],
+)
+def test_what_is_wrong_in_a_dialect_is_found(
+    name: str, old: str, new: str, connected: Connected, wrong: set[Provoked]
+) -> None:
+    came = tried(changed(name, old, new), name, connected)
+    assert {each.provoked for each in came.seen.values() if each.wrong} == wrong
+    assert not came.on
+    assert came.not_confirmed == ""
+
+
+def test_a_unit_of_a_set_point_that_is_wrong_ends_before_anything_is_on() -> None:
+    """3 V in the supply's mV are 3000, which it refuses."""
+    scaled = '  voltage: {command: "SOURce:VOLTage", query: "SOURce:VOLTage?", unit: mV}\n'
+    came = tried(changed("channel-list", "  voltage: SOURce:VOLTage\n", scaled), "channel-list", "open")
+    assert {each.provoked for each in came.seen.values() if each.wrong} == {"on", "CV", "OVP", "off"}
+    assert came.energised == ()
+
+
+def test_words_that_are_exchanged_end_at_the_lowest_voltage() -> None:
+    """Numbers cannot be exchanged in a file; words of its own can."""
+    text = dialect_text("channel-list").replace('"on": "ON", "off": "OFF"', '"on": "MIN", "off": "MAX"')
+    with pytest.raises(InstrumentError):
+        tried(read_dialect(text, "mine.yaml"), "channel-list", "open")
+
+
+@pytest.mark.parametrize("connected", ["open", "overloaded"])
+def test_what_is_connected_otherwise_proves_nothing_of_it(connected: Connected) -> None:
+    """A short where nothing should be connected, and nothing where a short should be."""
+    dialect = load_dialect("channel-list")
+    other: Connected = "overloaded" if connected == "open" else "open"
+    with network_of("channel-list", other) as (loop, network, address):
+        link = LocalLink(loop, network.connect)
+        supply = SupplyDriver("left", bare_supply(dialect, address, 1, 3.0, 0.1), open_guarded(link))
+        supply.connect()
+        supply.identify()
+        came = provoke(link, supply, ITS_OUTPUT, connected, voltage=3.0, current=0.1)
+        link.close()
+        assert all(each.wrong for each in came.seen)
+        assert not network.on("left.1")
+
+
+def test_what_was_seen_is_proved_of_a_real_supply_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    dialect, at = load_dialect("channel-list"), dt.datetime(2026, 11, 2, 10, tzinfo=dt.UTC)
+    came = tried(changed("channel-list", "OVP: 12,", "OVP: 13,"), "channel-list", "open")
+    seen = [*came.seen.values()]
+    assert proofs_of(seen, came.supply, ITS_OUTPUT, by="A. Keeper", how="a test", at=at) == []
+    monkeypatch.setattr("railwright.instruments.supply.TWIN_MAKER", "Nobody")
+    found = proofs_of(seen, came.supply, ITS_OUTPUT, by="A. Keeper", how="a test", at=at)
+    assert [each.provoked for each in found] == ["on", "CV", "off"]
+    assert {(each.channel, each.by, each.at) for each in found} == {
+        (1, "A. Keeper", "2026-11-02T10:00:00+00:00")
+    }
+    assert found[0].digest == came.supply.dialect.digest != dialect.digest

@@ -1,0 +1,134 @@
+"""A dialect that nobody has proved at a real supply is a stop; simulated ones need no proof."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import pytest
+from tests.bench import BENCH, PROCEDURE, Edit, copy_demo
+from tests.dialects.test_proofs import proofs_of
+from tests.said import says
+
+from railwright.dialects.dialect import load_dialect
+from railwright.dialects.files import USER_FOLDER
+from railwright.dialects.proofs import ALWAYS, InstrumentModel, Proofs
+from railwright.documents.address import is_of_this_computer
+from railwright.documents.loader import load_documents
+from railwright.documents.proof_files import keep_proofs
+from railwright.job import Blocked, Job
+from railwright.settings.check import check
+from railwright.settings.findings import Finding, Severity
+from railwright.settings.hookup import hooked_up
+
+TODAY = dt.date(2026, 11, 25)
+REAL: tuple[Edit, ...] = (
+    (BENCH, "TCPIP::127.0.0.1::5025::SOCKET", "TCPIP::192.0.2.10::5025::SOCKET"),
+    (BENCH, "TCPIP::127.0.0.1::5026::SOCKET", "USB::0x1234::0x5678::Q-0232::INSTR"),
+)
+LEFT, RIGHT = (
+    InstrumentModel("Invented Instruments", "QS-362", "1.4"),
+    InstrumentModel("Others", "QS-321", "2.0"),
+)
+
+
+def proofs(instrument: InstrumentModel, dialect: str, *channels: int) -> list[object]:
+    from dataclasses import replace
+
+    found = (each for channel in channels for each in proofs_of(load_dialect(dialect), channel))
+    return [replace(each, instrument=instrument) for each in found]
+
+
+ALL = Proofs((*proofs(LEFT, "channel-list", 1, 2), *proofs(RIGHT, "selected-output", 1)))  # type: ignore[arg-type]
+
+
+def unproved(folder: Path, known: Proofs | None, *edits: Edit) -> list[Finding]:
+    hooked = hooked_up(load_documents(copy_demo(folder, *edits)))
+    found = check(hooked, TODAY, rehearsed=False, proofs=known).settings.findings
+    return [each for each in found if each.rule in ("dialect-unproved", "override-no-effect")]
+
+
+def test_a_real_address_needs_proofs(tmp_path: Path) -> None:
+    left, right = unproved(tmp_path, Proofs(), *REAL)
+    assert [each.about for each in (left, right)] == ["left", "right"]
+    assert all(each.severity is Severity.STOP and each.blocks for each in (left, right))
+    assert says(left.why, "channel-list", "QS-362", "left.1", *ALWAYS, "OVP", "current limit")
+    # Neither protection is used, nor is the other output.
+    assert "OCP" not in left.why
+    assert "left.2" not in left.why
+    assert left.where is not None
+    text = (tmp_path / BENCH).read_text("utf-8").splitlines()
+    assert text[left.where.line - 1].strip() == "dialect: channel-list"
+
+
+def test_an_address_of_this_computer_and_simulated_supplies_need_none(tmp_path: Path) -> None:
+    assert unproved(tmp_path / "a", Proofs()) == []
+    assert unproved(tmp_path / "b", None, *REAL) == []
+
+
+@pytest.mark.parametrize(
+    ("address", "here"),
+    [
+        ("TCPIP::127.0.0.1::5025::SOCKET", True),
+        ("tcpip0::127.1.2.3::hislip0::INSTR", True),
+        ("TCPIP::localhost::5025::SOCKET", True),
+        ("TCPIP::[::1]::5025::SOCKET", True),
+        ("TCPIP::192.0.2.10::5025::SOCKET", False),
+        ("TCPIP::127.0.0.1.example::5025::SOCKET", False),
+        ("TCPIP::1270.0.0.1::5025::SOCKET", False),
+        ("USB::0x1234::0x5678::SERIAL::INSTR", False),
+        ("ASRL1::INSTR", False),
+    ],
+)
+def test_what_is_an_address_of_this_computer(address: str, here: bool) -> None:
+    assert is_of_this_computer(address) is here
+
+
+def test_what_is_proved_is_no_finding(tmp_path: Path) -> None:
+    assert unproved(tmp_path, ALL, *REAL) == []
+
+
+def test_another_model_proves_nothing(tmp_path: Path) -> None:
+    """With a model that the bench gives; where it gives none, the run decides."""
+    named = (BENCH, "model: QS-362", "model: QS-363")
+    (left,) = unproved(tmp_path / "a", ALL, *REAL, named)
+    assert says(left.why, "QS-363")
+    left_out = (BENCH, "    model: QS-362\n", "")
+    assert unproved(tmp_path / "b", ALL, *REAL, left_out) == []
+
+
+def test_one_thing_that_is_missing_is_named_alone(tmp_path: Path) -> None:
+    known = Proofs(tuple(p for p in ALL.known if (p.instrument, p.provoked) != (RIGHT, "CC")))
+    (right,) = unproved(tmp_path, known, *REAL)
+    assert right.about == "right"
+    assert says(right.why, "right.1: CC not proved")
+
+
+def test_an_override_needs_its_reason_and_is_shown(tmp_path: Path) -> None:
+    override = (
+        "\noverrides:\n  - {finding: dialect-unproved, about: left, because: tried by hand yesterday}\n"
+    )
+    text = copy_demo(tmp_path / "as it is").read_text("utf-8")
+    last = text.rstrip().splitlines()[-1]
+    found = unproved(tmp_path / "a", Proofs(), *REAL, (PROCEDURE, last, last + override))
+    assert [(each.about, each.overridden, each.blocks) for each in found] == [
+        ("left", "tried by hand yesterday", False),
+        ("right", None, True),
+    ]
+    # It may have its effect in the run, which knows the instrument: no note that it accepts nothing.
+    assert unproved(tmp_path / "b", ALL, *REAL, (PROCEDURE, last, last + override)) == []
+
+
+def test_the_front_door_reads_what_is_kept_and_needs_nothing_for_twins(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(USER_FOLDER, str(tmp_path / "user"))
+    job = Job.open(copy_demo(tmp_path / "documents", *REAL))
+    rules = {finding.rule for finding in job.check(static=True).findings}
+    assert "dialect-unproved" in rules
+    assert "dialect-unproved" not in {f.rule for f in job.check(static=True, simulated=True).findings}
+    with pytest.raises(Blocked, match="dialect-unproved"):
+        job.check(static=True).run(unit="U-1", operator="A. Keeper", folder=tmp_path / "run")
+    assert not (tmp_path / "run").exists()
+    keep_proofs(ALL.known)
+    assert "dialect-unproved" not in {finding.rule for finding in job.check(static=True).findings}
