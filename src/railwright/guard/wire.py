@@ -1,4 +1,6 @@
-"""Ways to an instrument: a raw socket of our own, and a helper process for any other kind of address."""
+"""Ways to an instrument: raw sockets and serial lines of our own, and a helper process for any other kind of
+address.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +14,8 @@ from collections.abc import Awaitable, Callable
 from dataclasses import asdict
 from typing import Protocol
 
-from railwright.guard.address import socket_of
+from railwright.guard.address import device_of, socket_of, transport_of
+from railwright.guard.serial_line import open_line
 from railwright.guard.session_settings import USUAL, SessionSettings
 
 CHUNK = 65536
@@ -46,9 +49,15 @@ Connect = Callable[[str, SessionSettings], Awaitable[Streams]]
 
 async def connect(address: str, session_settings: SessionSettings = USUAL) -> Streams:
     """A connection to a VISA address. Raises OSError."""
-    place = socket_of(address)
-    if place is None:
+    transport = transport_of(address, session_settings)
+    if transport == "serial":
+        device = device_of(address)
+        assert device is not None
+        return await open_line(device, session_settings.line)
+    if transport == "library":
         return await _helper(address, session_settings)
+    place = socket_of(address)
+    assert place is not None
     reader, writer = await asyncio.open_connection(*place, limit=CHUNK)
     raw = writer.get_extra_info("socket")
     if raw is not None:

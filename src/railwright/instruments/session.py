@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
-from railwright.guard.session_settings import USUAL, SessionSettings
+from railwright.guard.session_settings import USUAL, LineSettings, SessionSettings
 from railwright.instruments.errors import InstrumentError, NotReached
 
 Trace = Callable[[float, str, Literal["sent", "received"], str], None]
@@ -16,6 +16,10 @@ Trace = Callable[[float, str, Literal["sent", "received"], str], None]
 
 TIMEOUT = 1.0
 """How long an answer may take [s]."""
+
+STOP_BITS = {1: 10, 2: 20}
+FLOW_CONTROLS = {"none": "none", "hardware": "rts_cts", "software": "xon_xoff"}
+"""As VISA numbers and pyvisa names them (VPP-4.3)."""
 
 OPEN_TIMEOUT = 3.0
 """How long a connection may take [s]."""
@@ -63,7 +67,9 @@ that owns sessions can stand behind it.
 
 
 class VisaSession:
-    """A session through pyvisa with the pyvisa-py backend: no vendor library is needed."""
+    """A session through pyvisa: with the pyvisa-py backend, which needs no vendor's library, or with the one
+    that the settings name.
+    """
 
     def __init__(
         self,
@@ -83,19 +89,33 @@ class VisaSession:
         self._heard = False
         self._trace = trace
         self._resource: Any = None
+        self._manager: Any = None
         try:
-            manager = pyvisa.ResourceManager("@py")
-            self._resource = manager.open_resource(
+            self._manager = pyvisa.ResourceManager(session_settings.visa or "@py")
+            self._resource = self._manager.open_resource(
                 address,
                 open_timeout=int(OPEN_TIMEOUT * 1000),
                 timeout=int(max(timeout, session_settings.patience) * 1000),
                 read_termination=session_settings.answers,
                 write_termination=session_settings.sends,
             )
+            self._set_line(session_settings.line)
         # The backend raises bare Exception where an address cannot be reached: whatever it is,
         # no session is open.
         except Exception as error:
             raise NotReached(name, self._silence(error)) from error
+
+    def _set_line(self, line: LineSettings) -> None:
+        """The settings of a serial line, where it is one."""
+        from pyvisa import constants
+        from pyvisa.resources import SerialInstrument
+
+        if isinstance(self._resource, SerialInstrument):
+            self._resource.baud_rate = line.baud
+            self._resource.data_bits = line.data_bits
+            self._resource.parity = constants.Parity[line.parity]
+            self._resource.stop_bits = constants.StopBits(STOP_BITS[line.stop_bits])
+            self._resource.flow_control = constants.ControlFlow[FLOW_CONTROLS[line.flow_control]]
 
     def tell(self, message: str, at: float | None = None) -> float:
         return self._write(message, at)

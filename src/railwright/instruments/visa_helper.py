@@ -14,7 +14,7 @@ from contextlib import suppress
 
 def main(address: str, session_settings: str = "{}") -> int:
     """Serve until standard input ends. session_settings: a `SessionSettings`, as JSON. The exit code."""
-    from railwright.guard.session_settings import SessionSettings
+    from railwright.guard.session_settings import settings_from
     from railwright.instruments.errors import InstrumentError
     from railwright.instruments.session import VisaSession
 
@@ -23,7 +23,7 @@ def main(address: str, session_settings: str = "{}") -> int:
             "instrument",
             address,
             timeout=60.0,
-            session_settings=SessionSettings(**json.loads(session_settings)),
+            session_settings=settings_from(json.loads(session_settings)),
         )
     except InstrumentError as error:
         print(error.what, flush=True)

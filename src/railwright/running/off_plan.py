@@ -63,7 +63,7 @@ def compile_off_plan(
                 supply.look(used),
                 off_messages(supply) if name in watchdogs else (),
                 supply.dialect.off_answers,
-                supply.dialect.session_settings,
+                supply.document.session_settings,
             )
         )
         places = supply.places(used)

@@ -15,8 +15,8 @@ ROUNDING = 1e-6
 
 
 class Steps:
-    """Follows the steps of a run. A step begins with its first move; where it begins with none, on time, but not
-    before the last move of an earlier step was done.
+    """Follows the steps of a run. A step begins with its first move; where it begins with none, on time, but
+    not before the last move of an earlier step was done.
     """
 
     def __init__(

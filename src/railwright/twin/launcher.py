@@ -8,7 +8,6 @@ import contextlib
 import json
 import pickle
 import queue
-import re
 import subprocess
 import sys
 import tempfile
@@ -24,6 +23,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
+from railwright.guard.address import socket_of, transport_of
 from railwright.traces import Event, Record, Traces
 from railwright.twin.faults import TwinFault
 from railwright.twin.mischief.layer import Act
@@ -42,8 +42,6 @@ if TYPE_CHECKING:
 START_TIMEOUT = 600.0
 """How long a process may take to be ready [s]; the first start after installation compiles the physics."""
 
-_SOCKET = re.compile(r"TCPIP\d*::([^:\s]+)::(\d{1,5})::SOCKET", re.IGNORECASE)
-
 
 class TwinError(Exception):
     """A twin could not be started or has gone; one line for people."""
@@ -51,12 +49,19 @@ class TwinError(Exception):
 
 def socket_address(address: str) -> tuple[str, int]:
     """Host and port of a VISA resource `TCPIP::host::port::SOCKET`. TwinError for any other resource."""
-    found = _SOCKET.fullmatch(address.strip())
-    if found is None or not 0 < int(found.group(2)) < 65536:
+    place = socket_of(address)
+    if place is None:
+        raise TwinError(f"expected an address such as TCPIP::127.0.0.1::5025::SOCKET, got '{address}'")
+    return place
+
+
+def must_be_offered(address: str) -> None:
+    """TwinError where no twin can listen at an address."""
+    if transport_of(address) == "library":
         raise TwinError(
-            f"a twin listens on an address such as TCPIP::127.0.0.1::5025::SOCKET, not on '{address}'"
+            f"a twin listens on an address such as TCPIP::127.0.0.1::5025::SOCKET or ASRL./left.tty::INSTR, "
+            f"not on '{address}'"
         )
-    return found.group(1), int(found.group(2))
 
 
 class _Child:
@@ -130,8 +135,8 @@ class TwinBench:
     parameters. overrides: true parameters that are not drawn, `{"main.capacitor.capacitance": "x1.3"}`.
     faults: what lies wrong between the outputs and the device. mischief: faults by script. reply_times: how
     long each supply takes for a message (default: no time).
-    ports: "free" picks free ports on the loopback interface, "bench" takes the addresses of the bench
-    document. supplies: only these (default: all).
+    ports: "free" picks free ports on the loopback interface, and free pseudo-terminals for serial lines,
+    "bench" takes the addresses of the bench document. supplies: only these (default: all).
     """
 
     # Many: what a bench of twins is made of.
@@ -178,7 +183,9 @@ class TwinBench:
     def bench(self) -> Bench:
         """The bench with the addresses under which its twins answer."""
         supplies = {
-            name: supply.model_copy(update={"address": self.addresses.get(name, supply.address)})
+            name: supply.model_copy(
+                update={"address": self.addresses.get(name, supply.address), "visa": None}
+            )
             for name, supply in self._given.supplies.items()
         }
         return self._given.model_copy(update={"supplies": supplies})
@@ -187,9 +194,8 @@ class TwinBench:
         """Start every process and wait until all are ready. TwinError; none is left running then."""
         try:
             for name in self._supplies:
-                host, port = ("127.0.0.1", 0)
                 if self._ports == "bench":
-                    host, port = socket_address(self._given.supplies[name].address)
+                    must_be_offered(self._given.supplies[name].address)
                 order = Order(
                     name,
                     self._given,
@@ -197,8 +203,7 @@ class TwinBench:
                     self._procedure,
                     self.seed,
                     self._overrides,
-                    host,
-                    port,
+                    self._ports == "bench",
                     self._faults,
                     tuple(each for each in self._mischief if each.supply == name),
                     self._reply_times.get(name, ReplyTime()),
@@ -216,10 +221,7 @@ class TwinBench:
         unused = set(self._overrides)
         for name, child in self._children.items():
             said = child.answer(max(deadline - time.monotonic(), 0.1))
-            host = "127.0.0.1"
-            if self._ports == "bench":
-                host, _ = socket_address(self._given.supplies[name].address)
-            self.addresses[name] = f"TCPIP::{host}::{said['port']}::SOCKET"
+            self.addresses[name] = said["address"]
             assumptions += [Assumption(**each) for each in said["assumptions"]]
             self.parameters |= {key: TrueValue(**true) for key, true in said["parameters"].items()}
             self.errors |= {key: TrueValue(**true) for key, true in said["errors"].items()}

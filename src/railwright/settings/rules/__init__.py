@@ -25,6 +25,7 @@ from railwright.settings.rules import (
     stops,
     trips,
     voltage,
+    wires,
 )
 
 RULES: tuple[Rule[Context], ...] = (
@@ -128,6 +129,9 @@ RULES: tuple[Rule[Context], ...] = (
     instruments.calibration_overdue,
     instruments.calibration_ahead,
     instruments.calibration_unknown,
+    wires.shared_bus,
+    wires.line_slow,
+    wires.transport_untried,
     instruments.identity_unknown,
     instruments.accuracy_unknown,
     instruments.off_grid,
