@@ -29,16 +29,17 @@ SERIAL = "ASRL/dev/ttyUSB0::INSTR"
 @pytest.fixture(scope="module")
 def twins() -> Iterator[TwinBench]:
     bench = load_bench(example() / "quay.bench.yaml").model
-    data = {"left": {"address": SERIAL}, "right": {}}
-    supplies = {}
-    for name, supply in bench.supplies.items():
-        supplies[name] = supply.model_copy(update=data[name])
-    supplies["left"] = supplies["left"].model_copy(update={"line": SerialLine(**LINE)})
+    left = bench.supplies["left"]
+    supplies = {
+        "left": left.model_copy(update={"address": SERIAL, "line": SerialLine(**LINE)}),
+        "right": bench.supplies["right"],
+        "middle": left.model_copy(update={"address": "TCPIP::192.0.2.1::hislip0::INSTR"}),
+    }
     with TwinBench(bench.model_copy(update={"supplies": supplies})) as twins:
         yield twins
 
 
-@pytest.fixture(params=["left", "right"])
+@pytest.fixture(params=["left", "right", "middle"])
 def client(request: pytest.FixtureRequest, twins: TwinBench) -> Iterator[Any]:
     manager = pyvisa.ResourceManager("@py")
     address = twins.addresses[request.param]
@@ -63,6 +64,52 @@ def test_everyday_things(client: Any) -> None:
     assert int(client.query("*ESR?")) & 32
     assert client.query("*ESE 60;*ESE?") == "60"
     assert int(client.query("*STB?")) & 32 == 0
+
+
+def hislip(twins: TwinBench, manager: Any) -> Any:
+    return manager.open_resource(
+        twins.addresses["middle"], read_termination="\n", write_termination="\n", timeout=1000
+    )
+
+
+def test_device_clear_and_the_status_byte_over_hislip(twins: TwinBench) -> None:
+    """IVI-6.1, 6.12 and 6.14: what was under way is forgotten, and the byte needs no question."""
+    manager = pyvisa.ResourceManager("@py")
+    client = hislip(twins, manager)
+    client.query("*CLS;*SRE 0;*OPC?")
+    assert client.read_stb() & 16 == 0
+    client.write("VOLT 1.5,(@1)")
+    client.write("VOLT? (@1)")
+    client.clear()
+    assert client.query("*IDN?").split(",")[1] == "QS-362"
+    # Nobody read the answer before the next question: it is lost, and that is an error (IEEE 488.2, 6.3.2.3).
+    client.write("*CLS")
+    client.write("VOLT? (@1)")
+    time.sleep(0.05)
+    assert client.query("*IDN?").split(",")[1] == "QS-362"
+    assert client.query("SYST:ERR?").startswith("-410,")
+    client.close()
+    manager.close()
+
+
+def test_two_clients_over_hislip_get_each_their_own_answers(twins: TwinBench) -> None:
+    manager = pyvisa.ResourceManager("@py")
+    first, second = hislip(twins, manager), hislip(twins, manager)
+    for client in (first, second):
+        client.write("*IDN?" if client is first else "*OPC?")
+    assert second.read() == "1"
+    assert first.read().split(",")[1] == "QS-362"
+    for client in (first, second):
+        client.close()
+    manager.close()
+
+
+def test_a_name_that_is_not_there_is_refused_over_hislip(twins: TwinBench) -> None:
+    manager = pyvisa.ResourceManager("@py")
+    wrong = twins.addresses["middle"].replace("hislip0", "hislip7")
+    with pytest.raises(pyvisa.VisaIOError, match="RSRC_NFOUND"):
+        manager.open_resource(wrong, open_timeout=1000)
+    manager.close()
 
 
 def test_a_client_with_another_rate_is_not_understood(twins: TwinBench) -> None:

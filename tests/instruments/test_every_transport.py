@@ -23,6 +23,8 @@ def line(name: str, settings: str) -> str:
 
 FAST = {
     "serial, 921600 Bd": [line(name, "baud: 921600") for name in ("left", "right")],
+    "HiSLIP": [f"address: TCPIP::192.0.2.{n}::hislip0::INSTR" for n in (1, 2)],
+    "HiSLIP beside a line": ["address: TCPIP::192.0.2.1::hislip0,4881::INSTR", line("right", "baud: 921600")],
     "a line beside a socket": [line("left", "baud: 921600"), SOCKETS[1]],
 }
 SLOW = {

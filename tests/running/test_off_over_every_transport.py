@@ -36,6 +36,7 @@ leads:
 
 TRANSPORTS = {
     "socket": "address: TCPIP::127.0.0.1::5025::SOCKET",
+    "HiSLIP": "address: TCPIP::127.0.0.1::hislip0,48880::INSTR",
     "serial, 115200 Bd": "address: ASRLFOLDER/left.tty::INSTR\n    line: {baud: 115200}",
     "serial, 9600 Bd": "address: ASRLFOLDER/left.tty::INSTR",
 }

@@ -344,7 +344,7 @@ class Supply(Model):
     visa: Text | None = Field(
         None,
         description="VISA library that carries its messages: '@ivi', '@py', or the path of one; left out: "
-        "sockets and serial lines are the guard's own, anything else is pyvisa-py's",
+        "sockets, HiSLIP and serial lines are the guard's own, anything else is pyvisa-py's",
     )
     bus: Text | None = Field(
         None,

@@ -17,7 +17,7 @@ _DEVICE = re.compile(r"ASRL(\.{0,2}/(?:(?!::)\S)+)(?:::INSTR)?", re.IGNORECASE)
 HISLIP_PORT = 4880
 """Port of HiSLIP where an address names none (IVI-6.1)."""
 
-Transport = Literal["socket", "serial", "library"]
+Transport = Literal["socket", "serial", "hislip", "library"]
 """What carries the messages; library: a VISA library, in a process of its own."""
 
 
@@ -62,4 +62,4 @@ def transport_of(address: str, settings: SessionSettings = USUAL) -> Transport:
         return "socket"
     if device_of(address) is not None:
         return "serial"
-    return "library"
+    return "hislip" if hislip_of(address) is not None else "library"

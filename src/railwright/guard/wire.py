@@ -1,5 +1,5 @@
-"""Ways to an instrument: raw sockets and serial lines of our own, and a helper process for any other kind of
-address.
+"""Ways to an instrument: raw sockets, serial lines and HiSLIP of our own, and a helper process for any
+other kind of address.
 """
 
 from __future__ import annotations
@@ -14,7 +14,8 @@ from collections.abc import Awaitable, Callable
 from dataclasses import asdict
 from typing import Protocol
 
-from railwright.guard.address import device_of, socket_of, transport_of
+from railwright.guard.address import device_of, hislip_of, socket_of, transport_of
+from railwright.guard.hislip import open_hislip
 from railwright.guard.serial_line import open_line
 from railwright.guard.session_settings import USUAL, SessionSettings
 
@@ -49,16 +50,20 @@ Connect = Callable[[str, SessionSettings], Awaitable[Streams]]
 
 async def connect(address: str, session_settings: SessionSettings = USUAL) -> Streams:
     """A connection to a VISA address. Raises OSError."""
-    transport = transport_of(address, session_settings)
-    if transport == "serial":
-        device = device_of(address)
-        assert device is not None
-        return await open_line(device, session_settings.line)
-    if transport == "library":
+    if transport_of(address, session_settings) == "library":
         return await _helper(address, session_settings)
+    if (device := device_of(address)) is not None:
+        return await open_line(device, session_settings.line)
+    if (hislip := hislip_of(address)) is not None:
+        return await open_hislip(hislip, session_settings.answers, _socket)
     place = socket_of(address)
     assert place is not None
-    reader, writer = await asyncio.open_connection(*place, limit=CHUNK)
+    return await _socket(*place)
+
+
+async def _socket(host: str, port: int) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
+    """A TCP connection that sends small messages at once."""
+    reader, writer = await asyncio.open_connection(host, port, limit=CHUNK)
     raw = writer.get_extra_info("socket")
     if raw is not None:
         raw.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)

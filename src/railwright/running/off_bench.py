@@ -25,7 +25,9 @@ from railwright.guard.locks import normalised
 from railwright.guard.off_plan import OFF_BELOW, InputOff, OffPlan, OutputOff, Place, SupplyOff
 from railwright.guard.session_settings import FlowControl, LineSettings, Parity, SessionSettings
 
-_ADDRESS = re.compile(r"""^[^#\n]*?\baddress:\s*["']?([^\s"',}#]+::[^\s"',}]+)""", re.MULTILINE)
+_ADDRESS = re.compile(
+    r"""^[^#\n]*?\baddress:\s*["']?([^\s"',}#]+::(?:[^\s"',}]|,(?=\d+::))+)""", re.MULTILINE
+)
 
 PATIENCE = 0.3
 """How long a name service, or the file of a dialect that is not the package's, is waited for [s]."""

@@ -135,8 +135,8 @@ class TwinBench:
     parameters. overrides: true parameters that are not drawn, `{"main.capacitor.capacitance": "x1.3"}`.
     faults: what lies wrong between the outputs and the device. mischief: faults by script. reply_times: how
     long each supply takes for a message (default: no time).
-    ports: "free" picks free ports on the loopback interface, and free pseudo-terminals for serial lines,
-    "bench" takes the addresses of the bench document. supplies: only these (default: all).
+    ports: "free" picks free ports on the loopback interface and free pseudo-terminals, "bench" takes the
+    addresses of the bench document. supplies: only these (default: all).
     """
 
     # Many: what a bench of twins is made of.

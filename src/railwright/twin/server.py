@@ -1,5 +1,5 @@
 """The server of one simulated supply: raw connections, newline-terminated messages, any number of clients,
-over TCP, over a serial line, or in memory.
+over TCP, HiSLIP, a serial line, or in memory.
 
 One loop does everything: it lets simulated time follow a clock, and carries out what clients send when it
 has arrived. Nothing that a client sends ends the server: what is wrong goes into the supply's error queue.
@@ -11,17 +11,18 @@ import asyncio
 import contextlib
 import math
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Coroutine, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
 from railwright.documents.serial_line import SerialLine
-from railwright.guard.address import device_of, socket_of, transport_of
+from railwright.guard.address import device_of, hislip_of, socket_of, transport_of
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.framing import MessageFramer
 from railwright.scpi.grammar import Unit, parse_message
 from railwright.twin.commands import execute
 from railwright.twin.commands.spellings import line_ends
+from railwright.twin.hislip import HislipServer
 from railwright.twin.listening import Listening, reset
 from railwright.twin.mischief.layer import Layer, Manner
 from railwright.twin.mischief.script import Mischief
@@ -109,6 +110,16 @@ class SupplyServer:
         document = supply.document
         self._line = document.line or SerialLine()
         self._is_serial = transport_of(document.address) == "serial"
+        hislip = hislip_of(document.address)
+        self._name = None if hislip is None else hislip.name
+        self._connected: Callable[[Any, Any], Coroutine[Any, Any, None]] = self._accept
+        if self._name is not None:
+            self._connected = HislipServer(
+                self._name,
+                self._accept,
+                lambda: self.supply.status.report(ScpiError(-410)),
+                lambda: self.supply.status.status_byte(False),
+            ).accept
         self._clients: list[_Client] = []
         self._in_memory: set[asyncio.Task[None]] = set()
         self._layer = Layer(mischief, seed, self)
@@ -155,12 +166,17 @@ class SupplyServer:
         if transport_of(address) == "serial":
             device = self.start_serial(device_of(address) or "" if at_bench else "")
             return address if at_bench else f"ASRL{device}::INSTR"
-        host, port = (socket_of(address) if at_bench else None) or (LOOPBACK, 0)
-        return f"TCPIP::{host}::{await self.start(host, port)}::SOCKET"
+        host, port = LOOPBACK, 0
+        if at_bench:
+            host, port, *_ = hislip_of(address) or socket_of(address) or (host, port)
+        port = await self.start(host, port)
+        return f"TCPIP::{host}::" + (
+            f"{port}::SOCKET" if self._name is None else f"{self._name},{port}::INSTR"
+        )
 
     async def start(self, host: str, port: int) -> int:
         """Open the socket and give its port. Raises OSError when the address cannot be had."""
-        listening = self._listening = Listening(self._accept, LONGEST_MESSAGE)
+        listening = self._listening = Listening(self._connected, LONGEST_MESSAGE)
         taken = await listening.open(host, port)
         self._origins = [(0.0, self._clock() - self.supply.plant.time)]
         return taken
@@ -182,7 +198,7 @@ class SupplyServer:
             raise ConnectionRefusedError(f"supply '{self.supply.name}' takes no connection")
         loop = asyncio.get_running_loop()
         near, far = memory_streams(loop, latency)
-        served = loop.create_task(self._accept(*far))
+        served = loop.create_task(self._connected(*far))
         self._in_memory.add(served)
         served.add_done_callback(self._in_memory.discard)
         return near
