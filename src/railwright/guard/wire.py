@@ -11,6 +11,7 @@ import signal
 import socket
 import sys
 from collections.abc import Awaitable, Callable
+from contextlib import suppress
 from dataclasses import asdict
 from typing import Protocol
 
@@ -21,6 +22,12 @@ from railwright.guard.session_settings import USUAL, SessionSettings
 
 CHUNK = 65536
 """Most bytes taken from a connection at once."""
+
+GOODBYE = 0.5
+"""How long a helper may take to close its session [s]: some instruments take no other one before."""
+
+OPEN_WAIT = 2.0
+"""How long a VISA library that has started may take to open a session and to clear the instrument [s]."""
 
 
 class Reader(Protocol):
@@ -92,9 +99,15 @@ async def _helper(address: str, session_settings: SessionSettings) -> Streams:
     assert process.stdout is not None
     writer = _HelperWriter(process, process.stdin)
     try:
-        ready = await process.stdout.readline()
-        if ready.rstrip() != b"open":
-            raise OSError(ready.decode(errors="replace").strip() or "its VISA library ended without a word")
+        told = await process.stdout.readline()
+        if told.rstrip() == b"started":
+            async with asyncio.timeout(OPEN_WAIT):
+                told = await process.stdout.readline()
+        if told.rstrip() != b"open":
+            raise OSError(told.decode(errors="replace").strip() or "its VISA library ended without a word")
+    except TimeoutError:
+        writer.close()
+        raise OSError(f"its VISA library opens no session within {OPEN_WAIT:g} s") from None
     except BaseException:
         # Also where nobody waits for it any longer: one that hangs would stay for ever.
         writer.close()
@@ -103,7 +116,9 @@ async def _helper(address: str, session_settings: SessionSettings) -> Streams:
 
 
 class _HelperWriter:
-    """The helper's standard input; to close it is to kill the process, whatever it hangs in."""
+    """The helper's standard input. Where it is closed, the process closes its session and ends; soon after it
+    is killed, whatever it hangs in.
+    """
 
     def __init__(self, process: asyncio.subprocess.Process, pipe: asyncio.StreamWriter) -> None:
         self._process, self._pipe = process, pipe
@@ -116,8 +131,12 @@ class _HelperWriter:
 
     def close(self) -> None:
         self._pipe.close()
+        try:
+            asyncio.get_running_loop().call_later(GOODBYE, self._kill)
+        except RuntimeError:  # nobody waits for anything any more
+            self._kill()
+
+    def _kill(self) -> None:
         if self._process.returncode is None:
-            try:
+            with suppress(ProcessLookupError, PermissionError):
                 os.killpg(self._process.pid, signal.SIGKILL)
-            except (ProcessLookupError, PermissionError):
-                return

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import errno
+import socket
 import time
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
@@ -92,6 +94,7 @@ class VisaSession:
         self._manager: Any = None
         try:
             self._manager = pyvisa.ResourceManager(session_settings.visa or "@py")
+            _no_lock_time()
             self._resource = self._manager.open_resource(
                 address,
                 open_timeout=int(OPEN_TIMEOUT * 1000),
@@ -100,6 +103,7 @@ class VisaSession:
                 write_termination=session_settings.sends,
             )
             self._set_line(session_settings.line)
+            self._send_at_once()
         # The backend raises bare Exception where an address cannot be reached: whatever it is,
         # no session is open.
         except Exception as error:
@@ -116,6 +120,14 @@ class VisaSession:
             self._resource.parity = constants.Parity[line.parity]
             self._resource.stop_bits = constants.StopBits(STOP_BITS[line.stop_bits])
             self._resource.flow_control = constants.ControlFlow[FLOW_CONTROLS[line.flow_control]]
+
+    def _send_at_once(self) -> None:
+        """Have small messages leave at once (TCP_NODELAY); pyvisa-py's attribute for it raises."""
+        sessions = getattr(self._manager.visalib, "sessions", {})
+        interface = getattr(sessions.get(self._resource.session), "interface", None)
+        raw = getattr(interface, "sock", interface)
+        if isinstance(raw, socket.socket):
+            raw.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
 
     def tell(self, message: str, at: float | None = None) -> float:
         return self._write(message, at)
@@ -176,11 +188,21 @@ class VisaSession:
 
     def close(self) -> None:
         resource, self._resource = self._resource, _Closed()
-        try:
-            resource.close()
-        except _failures():
-            # It was lost before; there is nothing left to close.
-            return
+        # One that was lost before has nothing left to close. Some instruments take the next session only when
+        # the manager is closed, too.
+        for each in (resource, self._manager):
+            with suppress(*_failures()):
+                each.close()
+
+
+def _no_lock_time() -> None:
+    """Nothing here is ever locked by VXI-11: no request waits for a lock. Some instruments refuse, or never
+    answer, one that would; pyvisa-py has 10 s, and no attribute for it.
+    """
+    with suppress(ImportError, AttributeError):
+        from pyvisa_py.tcpip import TCPIPInstrVxi11
+
+        TCPIPInstrVxi11.lock_timeout = 0
 
 
 class _Closed:
