@@ -1,8 +1,6 @@
 """The bench document: the supplies, leads and recorders that are there, with data-sheet figures."""
 
-import re
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
@@ -22,11 +20,11 @@ from railwright.documents.channel_name import channel_named
 from railwright.documents.conductor import Conductor
 from railwright.documents.ending import Interlock, Watchdog
 from railwright.documents.fixture import Fixture
-from railwright.documents.model import Address, Date, Model, Name, Text, fault
+from railwright.documents.model import Date, Model, Name, Text, fault
 from railwright.documents.output_name import OutputName
-from railwright.documents.serial_line import SerialLine
 from railwright.documents.sources import none_of
-from railwright.guard.session_settings import LineSettings, SessionSettings
+from railwright.documents.wires import Wires
+from railwright.guard.session_settings import SessionSettings
 from railwright.quantities import (
     AmpereReach,
     Farads,
@@ -306,9 +304,6 @@ class Coupling(Model):
 SHORTEST_EXCHANGE, LONGEST_EXCHANGE = 1e-3, 10.0
 """Between these lies the time of one command with its verification [s]."""
 
-SERIAL = re.compile("ASRL", re.IGNORECASE)
-"""How the address of a serial line begins."""
-
 
 def _dialect(given: object, info: ValidationInfo) -> Dialect:
     """The dialect of a name, or of the path of a file that was read. ValueError where there is none."""
@@ -326,30 +321,14 @@ def _dialect(given: object, info: ValidationInfo) -> Dialect:
     return load_dialect(name)
 
 
-class Supply(Model):
+class Supply(Wires):
     """One instrument with its outputs."""
 
-    address: Address = Field(description="VISA resource name, such as TCPIP::192.0.2.10::5025::SOCKET")
     dialect: Annotated[
         Dialect, PlainValidator(_dialect), WithJsonSchema({"type": "string", "examples": [*dialect_names()]})
     ] = Field(
         description="how it is spoken to: a name "
         f"({', '.join(dialect_names())}, or one of your own) or the path of its file beside this document"
-    )
-    line: SerialLine | None = Field(
-        None,
-        description="settings of its serial line (address ASRL…); left out: 9600 Bd, 8 data bits, no parity, "
-        "1 stop bit, no flow control",
-    )
-    visa: Text | None = Field(
-        None,
-        description="VISA library that carries its messages: '@ivi', '@py', or the path of one; left out: "
-        "sockets, HiSLIP and serial lines are the guard's own, anything else is pyvisa-py's",
-    )
-    bus: Text | None = Field(
-        None,
-        description="name of a bus that it shares with other supplies, such as an RS-485 line behind a "
-        "gateway; left out: none, or the GPIB of its address",
     )
     model: Text | None = Field(None, description="model as *IDN? gives it")
     serial: Text | None = Field(None, description="serial number as *IDN? gives it")
@@ -385,22 +364,10 @@ class Supply(Model):
             raise fault(f"expected an 'exchange' of {ends}, got {show(self.exchange, 's')}", "exchange")
         return self
 
-    @field_validator("line", mode="after")
-    @classmethod
-    def _is_serial(cls, line: SerialLine | None, info: ValidationInfo) -> SerialLine | None:
-        address = info.data.get("address")
-        if line is not None and address is not None and not SERIAL.match(address):
-            raise ValueError(
-                "expected 'line' with a serial address such as ASRL/dev/ttyUSB0::INSTR, got it with "
-                f"{quoted(address)}; remove it, or correct the address"
-            )
-        return line
-
     @property
     def session_settings(self) -> SessionSettings:
         """How it is spoken to: as its dialect says, over its line and by its VISA library."""
-        line = self.line.settings if self.line is not None else LineSettings()
-        return replace(self.dialect.session_settings, line=line, visa=self.visa or "")
+        return self.carried(self.dialect.session_settings)
 
     @property
     def channels(self) -> dict[str, int]:

@@ -29,7 +29,7 @@ class SerialLine(Model):
             rates = [rate for rate in BAUDS if rate >= SLOWEST]
             nearest = min(rates, key=lambda rate: abs(rate - baud))
             slow = f"; below {SLOWEST} Bd a supply is not switched off in time" if baud < SLOWEST else ""
-            raise ValueError(f"expected a rate such as 9600 or {nearest} [Bd], got {baud}{slow}")
+            raise ValueError(f"expected a rate such as {nearest} [Bd], got {baud}{slow}")
         return baud
 
     @property
