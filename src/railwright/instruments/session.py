@@ -23,6 +23,9 @@ STOP_BITS = {1: 10, 2: 20}
 FLOW_CONTROLS = {"none": "none", "hardware": "rts_cts", "software": "xon_xoff"}
 """As VISA numbers and pyvisa names them (VPP-4.3)."""
 
+EXTRAS = {"ASRL": "serial", "USB": "usb", "GPIB": "gpib"}
+"""Interface -> the extra that brings what pyvisa-py needs for it."""
+
 OPEN_TIMEOUT = 3.0
 """How long a connection may take [s]."""
 
@@ -184,7 +187,11 @@ class VisaSession:
         """
         if isinstance(error, OSError) and error.errno == errno.ECONNREFUSED:
             return f"nothing listens at {self._address}"
-        return f"no answer from {self._address}: {_why(error)}"
+        why = _why(error)
+        if why.startswith("Please install"):
+            kind = next((each for each in EXTRAS if self._address.upper().startswith(each)), "")
+            why = f"install 'railwright[{EXTRAS[kind]}]'" if kind else why
+        return f"no answer from {self._address}: {why}"
 
     def close(self) -> None:
         resource, self._resource = self._resource, _Closed()
@@ -229,5 +236,5 @@ def _why(error: Exception) -> str:
     code = getattr(error, "error_code", None)
     if code is not None and getattr(code, "name", "") == "error_timeout":
         return "timeout"
-    text = str(error).strip() or type(error).__name__
-    return text.splitlines()[0].rstrip(".")
+    first, *more = (str(error).strip() or type(error).__name__).splitlines()
+    return (f"{first} {more[0].strip()}" if first.endswith(":") and more else first).rstrip(".:")

@@ -160,6 +160,9 @@ class PacedWriter:
         await asyncio.sleep(max(0.0, self._free_at - self._loop.time()))
         await self._writer.drain()
 
+    def get_extra_info(self, name: str) -> None:
+        """A line has no socket."""
+
     def __getattr__(self, name: str) -> Any:
         """Everything else is the line's own."""
         return getattr(self._writer, name)
