@@ -20,7 +20,7 @@ from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
 
-from benchmarks.fault_matrix.bench import lay_out
+from benchmarks.fault_matrix.bench import SOCKETS, lay_out
 from benchmarks.fault_matrix.cells import Cell, all_cells, drawn
 from benchmarks.fault_matrix.judge import COMPLETED, CONFIRMED, DIED, FAULT, NOT_CONFIRMED, Verdict, judge
 from benchmarks.fault_matrix.play import Death, play
@@ -28,16 +28,16 @@ from benchmarks.fault_matrix.real import play_real
 from benchmarks.fault_matrix.without import take_away
 
 
-def verdict_of(cell: Cell, folder: Path, without: str = "") -> Verdict:
-    """Play one cell in a folder of its own."""
+def verdict_of(cell: Cell, folder: Path, without: str = "", wires: tuple[str, str] = SOCKETS) -> Verdict:
+    """Play one cell in a folder of its own. wires: how the supplies are reached."""
     place = Path(tempfile.mkdtemp(dir=folder))
     try:
         with take_away(without):
             if cell.of_run:
                 hangs = cell.kind.name.endswith("hangs")
                 death = Death(cell.supply, cell.command, cell.number, hangs)
-                return judge(cell, play(lay_out(place), place / "run", death=death))
-            return judge(cell, play(lay_out(place), place / "run", [cell.line]))
+                return judge(cell, play(lay_out(place, wires), place / "run", death=death))
+            return judge(cell, play(lay_out(place, wires), place / "run", [cell.line]))
     finally:
         shutil.rmtree(place, ignore_errors=True)
 

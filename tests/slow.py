@@ -44,6 +44,7 @@ SLOW = {
     "cli/test_streams.py": PROCESSES,
     "cli/test_warm_up.py": PROCESSES,
     "guard/test_alone.py": PROCESSES,
+    "guard/test_hislip.py": REAL_TIME,
     "guard/test_locks.py": PROCESSES,
     "guard/test_process.py": PROCESSES,
     "guard/test_wire.py": REAL_TIME,

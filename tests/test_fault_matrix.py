@@ -30,6 +30,24 @@ def test_whatever_fails_the_outputs_are_off_and_the_ending_says_how(name: str, t
         assert verdict.wrong == "", f"{cell.line}: {verdict.ending}: {verdict.wrong}"
 
 
+WIRES = {
+    "HiSLIP": tuple(f"address: TCPIP::192.0.2.{number}::hislip0::INSTR" for number in (1, 2)),
+    "serial": tuple(f"address: ASRL/dev/tty-{side}::INSTR\n    line: {{baud: 921600}}" for side in "lr"),
+    "HiSLIP beside serial": (
+        "address: TCPIP::192.0.2.1::hislip0,4881::INSTR",
+        "address: ASRL/dev/tty-r::INSTR\n    line: {baud: 460800}",
+    ),
+}
+
+
+@pytest.mark.parametrize("wires", WIRES)
+@pytest.mark.parametrize("name", [kind.name for kind in KINDS])
+def test_it_is_the_same_over_every_transport(name: str, wires: str, tmp_path: Path) -> None:
+    for cell in of_kind(name, 2, seed=len(wires)):
+        verdict = verdict_of(cell, tmp_path, wires=WIRES[wires])
+        assert verdict.wrong == "", f"{cell.line}: {verdict.ending}: {verdict.wrong}"
+
+
 def test_every_command_of_both_dialects_is_in_it() -> None:
     commands = {(cell.supply, cell.command.rstrip()) for cell in CELLS}
     for supply in ("left", "right"):

@@ -53,7 +53,7 @@ location: dry
 ambient: 23 °C ± 3 °C
 supplies:
   left:
-    address: TCPIP::127.0.0.1::5025::SOCKET
+    {left}
     dialect: channel-list
     model: HB-2
     serial: H-1
@@ -61,7 +61,7 @@ supplies:
       1: {output}
       2: {output}
   right:
-    address: TCPIP::127.0.0.1::5026::SOCKET
+    {right}
     dialect: selected-output
     model: HB-1
     serial: H-2
@@ -147,10 +147,16 @@ OUTPUTS = {"main": "left.1", "lamp": "left.2", "radio": "right.1"}
 """Input -> the output that feeds it."""
 
 
-def lay_out(folder: Path) -> Documents:
-    """The three documents in a folder, loaded."""
+SOCKETS = ("address: TCPIP::127.0.0.1::5025::SOCKET", "address: TCPIP::127.0.0.1::5026::SOCKET")
+"""Keys that say how the supplies are reached, of the left and of the right one."""
+
+
+def lay_out(folder: Path, wires: tuple[str, str] = SOCKETS) -> Documents:
+    """The three documents in a folder, loaded. wires: how the supplies are reached."""
     (folder / "light.device.yaml").write_text(DEVICE, "utf-8")
-    (folder / "harbour.bench.yaml").write_text(BENCH.format(output=OUTPUT), "utf-8")
+    (folder / "harbour.bench.yaml").write_text(
+        BENCH.format(output=OUTPUT, left=wires[0], right=wires[1]), "utf-8"
+    )
     path = folder / "every.procedure.yaml"
     path.write_text(PROCEDURE, "utf-8")
     return load_documents(path)

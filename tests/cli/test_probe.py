@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import fcntl
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from ruamel.yaml import YAML
+from tests.said import says
 from typer.testing import Result
 
+from railwright.documents.bench import Bench
 from railwright.documents.loader import load_bench
+from railwright.documents.serial_line import SerialLine
 from railwright.examples import example
 from railwright.twin.launcher import TwinBench
 
@@ -40,3 +44,70 @@ def test_nobody_there_is_told_in_one_line(cli: Callable[..., Result]) -> None:
     result = cli("probe", "TCPIP::127.0.0.1::9::SOCKET")
     assert result.exit_code == 4
     assert len(result.stderr.strip().splitlines()) == 1
+
+
+def over(address: str, line: SerialLine | None = None) -> Bench:
+    """The example's first supply alone, at another address."""
+    bench = load_bench(example() / "quay.bench.yaml").model
+    left = bench.supplies["left"].model_copy(update={"address": address, "line": line})
+    return bench.model_copy(update={"supplies": {"left": left}})
+
+
+@pytest.mark.parametrize(
+    ("address", "line", "options"),
+    [
+        ("ASRL/dev/ttyUSB0::INSTR", SerialLine(baud=57600), ("--line", "{baud: 57600}")),
+        ("ASRL/dev/ttyUSB0::INSTR", None, ()),
+        ("TCPIP::192.0.2.1::hislip0::INSTR", None, ()),
+        ("TCPIP::192.0.2.1::hislip0::INSTR", None, ("--visa", "@py")),
+    ],
+)
+def test_it_asks_over_every_transport(
+    cli: Callable[..., Result],
+    tmp_path: Path,
+    address: str,
+    line: SerialLine | None,
+    options: tuple[str, ...],
+) -> None:
+    entry = tmp_path / "left.yaml"
+    with TwinBench(over(address, line)) as twins:
+        there = twins.addresses["left"]
+        result = cli("probe", there, "--dialect", "channel-list", "--to", entry, *options)
+        assert result.exit_code == 0, result.stderr
+        assert "# read: ovp 38.0" in result.stdout
+        assert not any(spans for spans in twins.energised().values())
+    made = YAML(typ="safe").load(entry.read_text("utf-8"))["supplies"]["qs-362"]
+    assert made["address"] == there
+    assert made.get("line") == ({"baud": 57600} if line is not None else None)
+    assert made.get("visa") == ("@py" if options[:1] == ("--visa",) else None)
+
+
+def test_a_line_in_use_is_refused(cli: Callable[..., Result]) -> None:
+    with TwinBench(over("ASRL/dev/ttyUSB0::INSTR")) as twins:
+        there = twins.addresses["left"]
+        with open(there[4:-7], "rb") as line:
+            fcntl.flock(line, fcntl.LOCK_EX)
+            result = cli("probe", there)
+        assert result.exit_code == 4
+        assert says(result.stderr, "another program")
+        assert cli("probe", there).exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("options", "word"),
+    [
+        (("ASRL/dev/ttyUSB0::INSTR", "--line", "{baud: 9601}"), "9601"),
+        (("ASRL/dev/ttyUSB0::INSTR", "--line", "{speed: 9600}"), "speed"),
+        (("ASRL/dev/ttyUSB0::INSTR", "--line", "{baud"), "{baud"),
+        (("ASRL/dev/ttyUSB0::INSTR", "--line", "9600"), "9600"),
+        (("TCPIP::192.0.2.1::5025::SOCKET", "--line", "{baud: 9600}"), "ASRL"),
+        (("192.0.2.1:5025",), "VISA resource name"),
+    ],
+)
+def test_what_no_line_or_address_can_be_is_one_line(
+    cli: Callable[..., Result], options: tuple[str, ...], word: str
+) -> None:
+    result = cli("probe", *options)
+    assert result.exit_code == 2
+    (line,) = result.stderr.strip().splitlines()
+    assert word in line, line

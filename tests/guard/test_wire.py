@@ -13,6 +13,7 @@ import pytest
 
 from railwright.guard import wire
 from railwright.guard.session import Session, SessionError, Unreachable
+from railwright.guard.session_settings import SessionSettings
 
 
 def test_a_helper_that_hangs_in_its_library_is_not_left_behind(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -28,7 +29,7 @@ def test_a_helper_that_hangs_in_its_library_is_not_left_behind(monkeypatch: pyte
 
     async def go(address: str) -> None:
         with pytest.raises(Unreachable, match="no connection within"):
-            await Session("left", address, wire.connect).open(0.5)
+            await Session("left", address, wire.connect, SessionSettings(visa="@py")).open(0.5)
         await asyncio.wait_for(started[0].wait(), 5.0)
 
     with socket.create_server(("127.0.0.1", 0)) as silent:

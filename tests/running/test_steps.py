@@ -72,3 +72,24 @@ def test_the_log_says_the_same(steps: Steps, tmp_path: Any) -> None:
     steps._recorder.close()
     assert list(read_record(tmp_path / "log.ndjson")[0].spans) == spans_of(steps)
     assert not spans_of(steps)[-1].whole
+
+
+@pytest.mark.parametrize(("done", "held"), [(1.4, 0.0), (2.9, 0.0), (6.4, 5.0)])
+def test_a_step_does_not_begin_before_the_moves_of_the_one_before_are_done(
+    steps: Steps, done: float, held: float
+) -> None:
+    """Over a slow line, what was read before an output was on counted into the step after it."""
+    steps.held = held
+    steps.moved(Move(0.9, 0, "other", "on", 24.0, None), done)
+    steps.pass_time(1.0, deque())
+    steps.end(3.0 + held)
+    up, hold = spans_of(steps)
+    assert (up.start, up.end) == (0.002, done)
+    assert (hold.start, hold.end) == (done, 3.0 + held)
+
+
+def test_a_step_whose_first_move_comes_later_begins_no_earlier_either(steps: Steps) -> None:
+    steps.moved(Move(0.9, 0, "other", "on", 24.0, None), 1.3)
+    steps.moved(Move(2.0, 1, "main", "set", 9.0, None), 2.0)
+    steps.end(3.0)
+    assert [(span.start, span.end) for span in spans_of(steps)] == [(0.002, 1.3), (1.3, 3.0)]

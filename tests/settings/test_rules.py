@@ -177,6 +177,7 @@ def trip_within(limit: str, during: str, by: str = "OVP") -> Edit:
     return "procedure", "requires:\n", f"requires:\n  - {required}\n"
 
 
+LEFT_ADDRESS, RIGHT_ADDRESS = (f"address: TCPIP::127.0.0.1::{port}::SOCKET" for port in (5025, 5026))
 AFTER_TRANSDUCER: Edit = ("procedure", "    ovp: 18 V\n", "    ovp: 18 V\n    off_after: [transducer]\n")
 ALONE: Edit = ("procedure", "record: {every", "attended: no\nrecord: {every")
 INTERLOCK: Edit = (
@@ -1440,6 +1441,68 @@ CASES = [
         (("bench", f"    {CALIBRATED}\n", ""),),
         "left:",
         "no calibration is given",
+    ),
+    Case(
+        "shared-bus",
+        "left, right",
+        (
+            ("bench", LEFT_ADDRESS, "address: GPIB0::5::INSTR"),
+            ("bench", RIGHT_ADDRESS, "address: gpib::7::INSTR"),
+        ),
+        "GPIB0::5",
+        "share the bus GPIB0",
+        (
+            ("bench", LEFT_ADDRESS, "address: GPIB0::5::INSTR"),
+            ("bench", RIGHT_ADDRESS, "address: GPIB1::7::INSTR"),
+        ),
+    ),
+    Case(
+        "shared-bus",
+        "left, right",
+        (
+            ("bench", LEFT_ADDRESS, LEFT_ADDRESS + "\n    bus: rack"),
+            ("bench", RIGHT_ADDRESS, RIGHT_ADDRESS + "\n    bus: rack"),
+        ),
+        "::5025::",
+        "share the bus rack",
+        (("bench", LEFT_ADDRESS, LEFT_ADDRESS + "\n    bus: rack"),),
+    ),
+    Case(
+        "shared-bus",
+        "left, right",
+        (
+            ("bench", LEFT_ADDRESS, "address: TCPIP::192.0.2.9::gpib0,5::INSTR"),
+            ("bench", RIGHT_ADDRESS, "address: TCPIP0::192.0.2.9::gpib0,6::INSTR"),
+        ),
+        "gpib0,5",
+        "share the bus TCPIP0::192.0.2.9::GPIB0",
+        (
+            ("bench", LEFT_ADDRESS, "address: TCPIP::192.0.2.9::gpib0,5::INSTR"),
+            ("bench", RIGHT_ADDRESS, "address: TCPIP::192.0.2.8::gpib0,6::INSTR"),
+        ),
+    ),
+    Case(
+        "line-slow",
+        "left",
+        (("bench", LEFT_ADDRESS, "address: ASRL/dev/ttyUSB0::INSTR\n    line: {baud: 19200}"),),
+        "baud: 19200",
+        "at 19200 Bd",
+        (("bench", LEFT_ADDRESS, "address: ASRL/dev/ttyUSB0::INSTR\n    line: {baud: 921600}"),),
+    ),
+    Case(
+        "transport-untried",
+        "left",
+        (("bench", LEFT_ADDRESS, "address: USB0::0x1234::0x5678::Q-0117::INSTR"),),
+        "USB0::",
+        "USB was not tried",
+        (("bench", LEFT_ADDRESS, "address: TCPIP::192.0.2.9::INSTR"),),
+    ),
+    Case(
+        "transport-untried",
+        "left",
+        (("bench", LEFT_ADDRESS, LEFT_ADDRESS + '\n    visa: "@ivi"'),),
+        "::5025::",
+        "@ivi was not tried",
     ),
     Case("identity-unknown", "left", (("bench", "    serial: Q-0117\n", ""),), "left:", "serial not given"),
     Case(

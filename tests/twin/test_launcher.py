@@ -110,13 +110,19 @@ def with_port(port: int) -> Bench:
 def test_a_port_that_is_taken_is_one_clear_line() -> None:
     with socket.create_server(("127.0.0.1", 0)) as taken:
         port = taken.getsockname()[1]
-        with pytest.raises(TwinError, match=f"supply 'left' cannot listen on 127.0.0.1:{port}"):
+        with pytest.raises(
+            TwinError, match=f"supply 'left' cannot listen on TCPIP::127.0.0.1::{port}::SOCKET"
+        ):
             TwinBench(with_port(port), ports="bench").start()
 
 
 def test_other_refusals_before_anything_runs() -> None:
-    with pytest.raises(TwinError, match="not on 'GPIB::5::INSTR'"):
+    with pytest.raises(TwinError, match="got 'GPIB::5::INSTR'"):
         socket_address("GPIB::5::INSTR")
+    left = BENCH.supplies["left"].model_copy(update={"address": "GPIB::5::INSTR"})
+    elsewhere = BENCH.model_copy(update={"supplies": {"left": left}})
+    with pytest.raises(TwinError, match="not on 'GPIB::5::INSTR'"):
+        TwinBench(elsewhere, ports="bench").start()
     with pytest.raises(TwinError, match=r"no true parameter 'main\.capacitor\.colour'; there are: aux"):
         TwinBench(
             BENCH, DEVICE, PROCEDURE, overrides={"main.capacitor.colour": "x2"}, supplies=["left"]

@@ -28,6 +28,7 @@ COMMANDS = (
     "waveform",
     "warm-up",
     "dialect",
+    "find",
     "probe",
 )
 """In the order in which the help lists them; each is a module and a function, `_` for `-`."""

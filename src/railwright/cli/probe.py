@@ -11,6 +11,7 @@ from railwright.cli.arguments import Json, Quiet
 from railwright.cli.exits import BadInput, Exit, say
 
 if TYPE_CHECKING:
+    from railwright.documents.wires import Wires
     from railwright.instruments.trying import Tried
 
 Address = Annotated[
@@ -25,6 +26,17 @@ Named = Annotated[
     ),
 ]
 Channel = Annotated[int, typer.Option("--channel", min=1, max=99_999, help="The output's number.")]
+LineText = Annotated[
+    str,
+    typer.Option(
+        "--line",
+        metavar="'{baud: 9600, …}'",
+        help="Settings of a serial line, as 'line' in a bench has them; left out: 9600 Bd, 8N1.",
+    ),
+]
+Visa = Annotated[
+    str, typer.Option("--visa", help="VISA library that carries the messages, as 'visa' in a bench has it.")
+]
 To = Annotated[
     Path | None, typer.Option("--to", help="Write the bench entry to this file, which must be new.")
 ]
@@ -42,10 +54,13 @@ BLANKS = (
 """What only the data sheet says of an output: key, how a value begins, what it is."""
 
 
+# Many: each is an option of the command line.
 def probe(
     address: Address,
     dialect: Named = None,
     channel: Channel = 1,
+    line: LineText = "",
+    visa: Visa = "",
     to: To = None,
     json: Json = False,
     quiet: Quiet = False,
@@ -63,9 +78,11 @@ def probe(
     if to is not None and to.exists():
         raise BadInput(f"--to: expected a file that is not there yet, got '{to}'; name another")
     made = read_named(dialect or "channel-list")
+    wires = _wires(address, line, visa)
+    settings = wires.carried(made.session_settings)
     link = ProcessLink()
     try:
-        trial = DialectTrial(made, address, channel, open_guarded(link))
+        trial = DialectTrial(made, address, channel, open_guarded(link), settings)
         trial.connect()
         who = trial.identity
         asked = [*trial.settings()] if dialect is not None else []
@@ -73,7 +90,8 @@ def probe(
     finally:
         link.close()
     fields = [field.strip() for field in who.split(",")]
-    entry = bench_entry(address, fields, dialect, channel, asked)
+    told = (f"line: {line}" if line else "", f'visa: "{visa}"' if visa else "")
+    entry = bench_entry(address, fields, dialect, channel, asked, told)
     if json:
         from dataclasses import asdict
 
@@ -91,10 +109,44 @@ def probe(
     return Exit.DONE
 
 
+def _wires(address: str, line: str, visa: str) -> Wires:
+    """What the options say of the wires, by the rules of a bench document. BadInput where that is none."""
+    from railwright.documents.address import visa_address
+    from railwright.documents.files import DocumentSource
+    from railwright.documents.nodes import Unreadable, compose
+    from railwright.documents.translate import check
+    from railwright.documents.wires import Wires
+
+    try:
+        visa_address(address)
+    except ValueError as error:
+        raise BadInput(f"ADDRESS: {error}") from None
+    shown = "{baud: 9600, parity: even}"
+    quoted = {"address": address, **({"visa": visa} if visa else {})}
+    text = "".join(f"{key}: {_quoted(value)}\n" for key, value in quoted.items())
+    try:
+        root, problems = compose(text + (f"line: {line}\n" if line else ""), "--line")
+    except Unreadable:
+        raise BadInput(f"--line: expected such as '{shown}', got '{line}'") from None
+    assert root is not None
+    found, more = check(Wires, DocumentSource("--line", Path("--line"), text.encode(), root))
+    for problem in (*problems, *more):
+        raise BadInput(f"--line: {problem.message}")
+    assert found is not None
+    return found
+
+
 def bench_entry(
-    address: str, fields: list[str], dialect: str | None, channel: int, asked: list[Tried]
+    address: str,
+    fields: list[str],
+    dialect: str | None,
+    channel: int,
+    asked: list[Tried],
+    wires: tuple[str, ...] = (),
 ) -> str:
-    """A supply of a bench document, with what was read as comments and blanks for what was not."""
+    """A supply of a bench document, with what was read as comments and blanks for what was not. wires: keys
+    of what carries its messages.
+    """
     model, serial = (fields[1], fields[2]) if len(fields) == 4 else ("", "")
     lines = [
         "supplies:",
@@ -103,6 +155,7 @@ def bench_entry(
         f"    dialect: {dialect or ''}"
         + ("" if dialect else "   # how it is spoken to: railwright dialect list"),
     ]
+    lines += [f"    {each}" for each in wires if each]
     lines += [f"    model: {_quoted(model)}"] if model else []
     lines += [f"    serial: {_quoted(serial)}"] if serial not in ("", "0") else []
     lines += ["    outputs:", f"      {channel}:"]

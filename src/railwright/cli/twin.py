@@ -108,7 +108,7 @@ def twin(
     quiet: Quiet = False,
     verbose: Verbose = False,
 ) -> Exit:
-    """Simulate the bench's supplies, SCPI over TCP, until Ctrl-C.
+    """Simulate the bench's supplies over TCP, HiSLIP or a serial line, until Ctrl-C.
 
     Each supply is a process of its own, with the physics behind it in real time. What the seed has drawn, no
     evaluation is told; --show-true and --truth tell you, to compare.

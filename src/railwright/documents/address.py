@@ -12,7 +12,7 @@ FORMS = {
     "TCPIP": ("TCPIP::192.0.2.10::5025::SOCKET", "TCPIP::192.0.2.10::INSTR"),
     "USB": ("USB::0x1234::0x5678::SERIAL::INSTR",),
     "GPIB": ("GPIB0::5::INSTR",),
-    "ASRL": ("ASRL1::INSTR",),
+    "ASRL": ("ASRL/dev/ttyUSB0::INSTR",),
 }
 """Interface -> names to follow in a message."""
 
@@ -22,6 +22,11 @@ PLAIN = re.compile(
 """What the VISA library takes for a name without doubt. Importing it takes a quarter of the time of a static
 check, so that it is asked about all other addresses only.
 """
+
+GPIB = re.compile(r"(GPIB\d*)::\d+(?:::.*)?", re.IGNORECASE)
+GATEWAY = re.compile(r"(TCPIP\d*::[^:\s]+::gpib\d*),\d+.*", re.IGNORECASE)
+"""A GPIB behind a VXI-11 gateway (VXI-11.2)."""
+UNTRIED = re.compile(r"USB|GPIB|VXI|PXI|PRLGX", re.IGNORECASE)
 
 
 HOST = re.compile(r"TCPIP\d*::(\[[^\]]+\]|[^:\s]+)::", re.IGNORECASE)
@@ -56,6 +61,18 @@ def is_of_this_computer(address: str) -> bool:
     found = HOST.match(address.strip())
     host = found[1].strip("[]").lower() if found is not None else ""
     return host in ("localhost", "::1") or re.fullmatch(r"127(\.\d{1,3}){3}", host, re.ASCII) is not None
+
+
+def gpib_of(address: str) -> str | None:
+    """The GPIB that carries its messages, here or behind a gateway; None where it has none."""
+    found = GPIB.fullmatch(address) or GATEWAY.fullmatch(address)
+    return None if found is None else re.sub(r"^(GPIB|TCPIP)(?=::|$)", r"\g<1>0", found[1].upper())
+
+
+def untried_of(address: str) -> str | None:
+    """The interface of an address where it was not tried with this program; None where it was."""
+    found = UNTRIED.match(address)
+    return None if found is None else found[0].upper()
 
 
 def _forms(given: str, most: int = 2) -> str:

@@ -20,9 +20,11 @@ from railwright.documents.channel_name import channel_named
 from railwright.documents.conductor import Conductor
 from railwright.documents.ending import Interlock, Watchdog
 from railwright.documents.fixture import Fixture
-from railwright.documents.model import Address, Date, Model, Name, Text, exactly_one, fault
+from railwright.documents.model import Date, Model, Name, Text, exactly_one, fault
 from railwright.documents.output_name import OutputName
 from railwright.documents.sources import none_of
+from railwright.documents.wires import Wires
+from railwright.guard.session_settings import SessionSettings
 from railwright.quantities import (
     AmpereReach,
     Farads,
@@ -319,10 +321,9 @@ def _dialect(given: object, info: ValidationInfo) -> Dialect:
     return load_dialect(name)
 
 
-class Supply(Model):
+class Supply(Wires):
     """One instrument with its outputs."""
 
-    address: Address = Field(description="VISA resource name, such as TCPIP::192.0.2.10::5025::SOCKET")
     dialect: Annotated[
         Dialect, PlainValidator(_dialect), WithJsonSchema({"type": "string", "examples": [*dialect_names()]})
     ] = Field(
@@ -362,6 +363,11 @@ class Supply(Model):
             ends = f"{show(SHORTEST_EXCHANGE, 's')} to {show(LONGEST_EXCHANGE, 's')}"
             raise fault(f"expected an 'exchange' of {ends}, got {show(self.exchange, 's')}", "exchange")
         return self
+
+    @property
+    def session_settings(self) -> SessionSettings:
+        """How it is spoken to: as its dialect says, over its line and by its VISA library."""
+        return self.carried(self.dialect.session_settings)
 
     @property
     def channels(self) -> dict[str, int]:
@@ -434,10 +440,9 @@ class MultimeterCurrent(CurrentAccuracy):
     range: PositiveAmperes = Field(description="upper end of the range that is used")
 
 
-class Multimeter(Model):
+class Multimeter(Wires):
     """A multimeter that the run reads: of one quantity, in one range. It is spoken to as SCPI-1999 has it."""
 
-    address: Address = Field(description="its VISA resource name")
     model: Text | None = Field(None, description="model as it identifies itself; left out: not compared")
     serial: Text | None = Field(None, description="serial number, as it identifies itself")
     calibrated: Calibration | None = Field(None, description="its calibration; left out: unknown")
@@ -470,12 +475,11 @@ class Multimeter(Model):
         return found
 
 
-class ElectronicLoad(Model):
+class ElectronicLoad(Wires):
     """An electronic load that draws a constant current, spoken to in SCPI-1999's own tree. It proves outputs
     and leads; no run uses it.
     """
 
-    address: Address = Field(description="VISA resource name, such as TCPIP::192.0.2.12::5025::SOCKET")
     model: Text | None = Field(None, description="model as *IDN? gives it")
     serial: Text | None = Field(None, description="serial number as *IDN? gives it")
     calibrated: Calibration | None = Field(None, description="its calibration; left out: unknown")

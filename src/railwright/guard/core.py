@@ -18,7 +18,7 @@ from railwright.guard.locks import Locked, Locks
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import OffPlan
 from railwright.guard.session import CONNECT_DEADLINE, LONGEST_ANSWER, Exchange, Session, SessionError
-from railwright.guard.session_settings import SessionSettings
+from railwright.guard.session_settings import settings_from
 from railwright.guard.wire import Connect
 
 Tell = Callable[[dict[str, Any]], None]
@@ -170,7 +170,7 @@ class Guard:
         if self.fenced:
             self._answer(message, error=self.fenced, fenced=True)
             return
-        session_settings = SessionSettings(**message["session_settings"])
+        session_settings = settings_from(message["session_settings"])
         session = self._sessions.get(name)
         if session is None or (session.address, session.session_settings) != (address, session_settings):
             session = self._sessions[name] = Session(name, address, self._connect, session_settings)

@@ -15,7 +15,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from railwright.guard.address import socket_of
+from railwright.guard.address import device_of, hislip_of, socket_of
 
 RUNTIME = "RAILWRIGHT_RUNTIME"
 """Names the folder for locks and off plans, where the system's folder for temporary files is not to do."""
@@ -41,15 +41,22 @@ def runtime_folder() -> Path:
 
 
 def normalised(address: str) -> str:
-    """One spelling for addresses that lead to the same socket."""
-    place = socket_of(address)
+    """One spelling for addresses that lead to the same socket, line or HiSLIP server; of such a spelling,
+    itself.
+    """
+    device, hislip = device_of(address), hislip_of(address)
+    if device is not None:
+        return f"ASRL{os.path.realpath(device)}"
+    place, name = socket_of(address), ""
+    if hislip is not None:
+        place, name = (hislip.host, hislip.port), f"/{hislip.name}"
     if place is None:
         return address.strip().upper()
     host, port = place
     # A name that can be none ends in UnicodeError.
     with suppress(OSError, UnicodeError):
         host = str(socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][4][0])
-    return f"{host}:{port}"
+    return f"{host}:{port}{name}".upper()
 
 
 def lock_path(what: str, folder: Path) -> Path:

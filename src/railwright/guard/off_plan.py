@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from railwright.guard.session_settings import USUAL, SessionSettings
+from railwright.guard.session_settings import USUAL, SessionSettings, settings_from
 
 OFF_BELOW = 1.0
 """Voltage below which an output that was switched off counts as off [V], where nothing else is known."""
@@ -133,7 +133,7 @@ def _plan(data: Mapping[str, Any]) -> OffPlan:
 
 def _supply(data: Mapping[str, Any]) -> SupplyOff:
     lists = {key: tuple(data[key]) for key in ("look", "watchdog", "watchdog_off") if key in data}
-    session_settings = SessionSettings(**data["session_settings"]) if "session_settings" in data else USUAL
+    session_settings = settings_from(data["session_settings"]) if "session_settings" in data else USUAL
     return SupplyOff(**{**data, **lists, "session_settings": session_settings})
 
 

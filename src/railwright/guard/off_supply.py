@@ -6,7 +6,6 @@ import asyncio
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from railwright.guard.address import socket_of
 from railwright.guard.off_plan import Look, OffPlan, OutputOff, SupplyOff, read_look
 from railwright.guard.session import Session, SessionError
 
@@ -128,8 +127,9 @@ class SupplySwitchedOff:
         try:
             async with session.lock:
                 # A helper process takes longer to start than a socket to connect.
-                a_socket = socket_of(document.address) is not None
-                await session.open(self._plan.deadline if a_socket else HELPER_START)
+                a_helper = session.transport == "library"
+                await session.open(HELPER_START if a_helper else self._plan.deadline)
+                session.void()
                 since = self.lost_since if self.lost_since is not None else loop.time()
                 if loop.time() - since < TRUST:
                     self._push_all()

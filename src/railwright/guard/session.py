@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
-from railwright.guard.address import socket_of
+from railwright.guard.address import transport_of
 from railwright.guard.session_settings import USUAL, SessionSettings
 from railwright.guard.wire import CHUNK, Connect, Reader, Writer
 
@@ -62,8 +62,9 @@ class Session:
         self._writer: Writer | None = None
         self._rest = b""
         self._owing = 0
+        self.transport = transport_of(address, session_settings)
         # A helper process takes lines that end in a newline, whatever the instrument wants.
-        lines = session_settings if socket_of(address) is not None else USUAL
+        lines = session_settings if self.transport != "library" else USUAL
         self._sends, self._ends = lines.sends, lines.answers.encode("latin-1")
         self._ready_at = 0.0
         """Before then it wants no further message [s]."""
@@ -163,6 +164,13 @@ class Session:
         if self._writer is not None:
             with suppress(OSError, RuntimeError):
                 self._writer.write(self._line_of(message))
+
+    def void(self) -> None:
+        """Spoil what somebody else may have begun to say and not ended. Only a serial line has that: it is no
+        connection that a new one takes the place of. `@` begins no message and ends none (IEEE 488.2, 7.3).
+        """
+        if self.transport == "serial":
+            self.push("@")
 
     def _line_of(self, message: str) -> bytes:
         """A message as it leaves; the instrument's pause begins."""

@@ -1,22 +1,57 @@
-"""How an instrument wants to be spoken to: what ends a line, and how much time it takes."""
+"""How an instrument wants to be spoken to: its serial line, what ends a line, and how much time it takes."""
 
 from __future__ import annotations
 
+import termios
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any, Literal
+
+Parity = Literal["none", "even", "odd"]
+FlowControl = Literal["none", "hardware", "software"]
+
+BAUDS = tuple(sorted(int(name[1:]) for name in dir(termios) if name[0] == "B" and name[1:].isdecimal()))
+"""Rates that the system can set [Bd]; 0, which ends a call, among them."""
+
+
+@dataclass(frozen=True, slots=True)
+class LineSettings:
+    """A serial line. baud: bits a second [Bd]. flow_control: hardware is RTS/CTS, software is XON/XOFF."""
+
+    baud: int = 9600
+    data_bits: int = 8
+    parity: Parity = "none"
+    stop_bits: int = 1
+    flow_control: FlowControl = "none"
+
+    @property
+    def byte_time(self) -> float:
+        """How long one byte takes on the line [s], its start bit included."""
+        return (1 + self.data_bits + (self.parity != "none") + self.stop_bits) / self.baud
 
 
 @dataclass(frozen=True, slots=True)
 class SessionSettings:
     """sends, answers: what ends a message, and an answer. pause: time that it wants between a message and the
     next [s]; OFF does not wait for it. patience: how long an answer may take [s]: a run waits so long where
-    that is longer than it would; what switches off does not.
+    that is longer than it would; what switches off does not. line: of a serial address. visa: the VISA
+    library that carries the messages, `@ivi` or a path; '': what the guard does not carry itself, pyvisa-py
+    does.
     """
 
     sends: str = "\n"
     answers: str = "\n"
     pause: float = 0.0
     patience: float = 0.0
+    line: LineSettings = LineSettings()
+    visa: str = ""
 
 
 USUAL = SessionSettings()
 """Lines that end in a newline, and no time but the caller's."""
+
+
+def settings_from(data: Mapping[str, Any]) -> SessionSettings:
+    """What `dataclasses.asdict` made of settings, after JSON. TypeError for anything else."""
+    line = LineSettings(**data["line"]) if "line" in data else LineSettings()
+    return SessionSettings(**{**data, "line": line})

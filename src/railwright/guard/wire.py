@@ -1,4 +1,6 @@
-"""Ways to an instrument: a raw socket of our own, and a helper process for any other kind of address."""
+"""Ways to an instrument: raw sockets, serial lines and HiSLIP of our own, and a helper process for any
+other kind of address.
+"""
 
 from __future__ import annotations
 
@@ -9,14 +11,23 @@ import signal
 import socket
 import sys
 from collections.abc import Awaitable, Callable
+from contextlib import suppress
 from dataclasses import asdict
 from typing import Protocol
 
-from railwright.guard.address import socket_of
+from railwright.guard.address import device_of, hislip_of, socket_of, transport_of
+from railwright.guard.hislip import open_hislip
+from railwright.guard.serial_line import open_line
 from railwright.guard.session_settings import USUAL, SessionSettings
 
 CHUNK = 65536
 """Most bytes taken from a connection at once."""
+
+GOODBYE = 0.5
+"""How long a helper may take to close its session [s]: some instruments take no other one before."""
+
+OPEN_WAIT = 2.0
+"""How long a VISA library that has started may take to open a session and to clear the instrument [s]."""
 
 
 class Reader(Protocol):
@@ -46,10 +57,20 @@ Connect = Callable[[str, SessionSettings], Awaitable[Streams]]
 
 async def connect(address: str, session_settings: SessionSettings = USUAL) -> Streams:
     """A connection to a VISA address. Raises OSError."""
-    place = socket_of(address)
-    if place is None:
+    if transport_of(address, session_settings) == "library":
         return await _helper(address, session_settings)
-    reader, writer = await asyncio.open_connection(*place, limit=CHUNK)
+    if (device := device_of(address)) is not None:
+        return await open_line(device, session_settings.line)
+    if (hislip := hislip_of(address)) is not None:
+        return await open_hislip(hislip, session_settings.answers, _socket)
+    place = socket_of(address)
+    assert place is not None
+    return await _socket(*place)
+
+
+async def _socket(host: str, port: int) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
+    """A TCP connection that sends small messages at once."""
+    reader, writer = await asyncio.open_connection(host, port, limit=CHUNK)
     raw = writer.get_extra_info("socket")
     if raw is not None:
         raw.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
@@ -78,9 +99,15 @@ async def _helper(address: str, session_settings: SessionSettings) -> Streams:
     assert process.stdout is not None
     writer = _HelperWriter(process, process.stdin)
     try:
-        ready = await process.stdout.readline()
-        if ready.rstrip() != b"open":
-            raise OSError(ready.decode(errors="replace").strip() or "its VISA library ended without a word")
+        told = await process.stdout.readline()
+        if told.rstrip() == b"started":
+            async with asyncio.timeout(OPEN_WAIT):
+                told = await process.stdout.readline()
+        if told.rstrip() != b"open":
+            raise OSError(told.decode(errors="replace").strip() or "its VISA library ended without a word")
+    except TimeoutError:
+        writer.close()
+        raise OSError(f"its VISA library opens no session within {OPEN_WAIT:g} s") from None
     except BaseException:
         # Also where nobody waits for it any longer: one that hangs would stay for ever.
         writer.close()
@@ -89,7 +116,9 @@ async def _helper(address: str, session_settings: SessionSettings) -> Streams:
 
 
 class _HelperWriter:
-    """The helper's standard input; to close it is to kill the process, whatever it hangs in."""
+    """The helper's standard input. Where it is closed, the process closes its session and ends; soon after it
+    is killed, whatever it hangs in.
+    """
 
     def __init__(self, process: asyncio.subprocess.Process, pipe: asyncio.StreamWriter) -> None:
         self._process, self._pipe = process, pipe
@@ -102,8 +131,12 @@ class _HelperWriter:
 
     def close(self) -> None:
         self._pipe.close()
+        try:
+            asyncio.get_running_loop().call_later(GOODBYE, self._kill)
+        except RuntimeError:  # nobody waits for anything any more
+            self._kill()
+
+    def _kill(self) -> None:
         if self._process.returncode is None:
-            try:
+            with suppress(ProcessLookupError, PermissionError):
                 os.killpg(self._process.pid, signal.SIGKILL)
-            except (ProcessLookupError, PermissionError):
-                return

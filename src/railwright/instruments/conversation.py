@@ -8,6 +8,7 @@ from typing import NoReturn
 
 from railwright.dialects.dialect import Dialect
 from railwright.dialects.units import compose
+from railwright.guard.session_settings import SessionSettings
 from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.instruments.session import Answer, InstrumentSession, OpenSession
 from railwright.scpi.errors import parse_entry
@@ -31,12 +32,21 @@ def is_query(unit: str) -> bool:
 class Conversation:
     """What is said to a supply and what it answers; it knows no outputs. Failures are InstrumentErrors.
 
-    lost: it gave no answer, or its session is closed; what it does then is unknown.
+    settings: of its session; None: what the dialect says. lost: it gave no answer, or its session is closed;
+    what it does then is unknown.
     """
 
-    def __init__(self, name: str, address: str, dialect: Dialect, open_session: OpenSession) -> None:
+    def __init__(
+        self,
+        name: str,
+        address: str,
+        dialect: Dialect,
+        open_session: OpenSession,
+        settings: SessionSettings | None = None,
+    ) -> None:
         self.name = name
         self.dialect = dialect
+        self._settings = settings if settings is not None else dialect.session_settings
         self.lost = False
         self.took: dict[int, float] = {}
         """Answers in a message -> the shortest that such an exchange took so far [s]."""
@@ -47,8 +57,7 @@ class Conversation:
     def connect(self) -> None:
         """Open the session, closing one that was there."""
         self.close()
-        identify, session_settings = self.dialect.instrument.identify, self.dialect.session_settings
-        self._session = self._open(self.name, self._address, identify, session_settings)
+        self._session = self._open(self.name, self._address, self.dialect.instrument.identify, self._settings)
         self.lost = False
 
     @property

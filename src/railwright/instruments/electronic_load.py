@@ -49,6 +49,9 @@ class ElectronicLoadDriver(SupplyDriver):
     def __init__(self, name: str, load: ElectronicLoad, open_session: OpenSession) -> None:
         document = Supply.model_construct(
             address=load.address,
+            line=load.line,
+            visa=load.visa,
+            bus=load.bus,
             dialect=load_dialect_of_loads(),
             model=load.model,
             serial=load.serial,

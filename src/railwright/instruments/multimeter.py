@@ -48,7 +48,7 @@ class MultimeterDriver:
 
     def connect(self) -> None:
         """Open the session and ask who it is; refuse one that is not that of the bench document."""
-        settings = SessionSettings(patience=self.patience)
+        settings = self.document.carried(SessionSettings(patience=self.patience))
         self._session = self._open(self.name, self.document.address, IDENTIFY, settings)
         answer = self._session.identity or self._ask(IDENTIFY).text
         parts = [printable(each.strip(), one_line=True) for each in answer.split(",")]

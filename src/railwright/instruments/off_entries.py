@@ -36,7 +36,7 @@ def supply_off(supply: SupplyDriver, used: Sequence[str], watchdog: tuple[str, .
         supply.look(used),
         watchdog,
         supply.dialect.off_answers,
-        supply.dialect.session_settings,
+        supply.document.session_settings,
     )
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import errno
+import socket
 import time
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
-from railwright.guard.session_settings import USUAL, SessionSettings
+from railwright.guard.session_settings import USUAL, LineSettings, SessionSettings
 from railwright.instruments.errors import InstrumentError, NotReached
 
 Trace = Callable[[float, str, Literal["sent", "received"], str], None]
@@ -16,6 +18,13 @@ Trace = Callable[[float, str, Literal["sent", "received"], str], None]
 
 TIMEOUT = 1.0
 """How long an answer may take [s]."""
+
+STOP_BITS = {1: 10, 2: 20}
+FLOW_CONTROLS = {"none": "none", "hardware": "rts_cts", "software": "xon_xoff"}
+"""As VISA numbers and pyvisa names them (VPP-4.3)."""
+
+EXTRAS = {"ASRL": "serial", "USB": "usb", "GPIB": "gpib"}
+"""Interface -> the extra that brings what pyvisa-py needs for it."""
 
 OPEN_TIMEOUT = 3.0
 """How long a connection may take [s]."""
@@ -63,7 +72,9 @@ that owns sessions can stand behind it.
 
 
 class VisaSession:
-    """A session through pyvisa with the pyvisa-py backend: no vendor library is needed."""
+    """A session through pyvisa: with the pyvisa-py backend, which needs no vendor's library, or with the one
+    that the settings name.
+    """
 
     def __init__(
         self,
@@ -83,19 +94,43 @@ class VisaSession:
         self._heard = False
         self._trace = trace
         self._resource: Any = None
+        self._manager: Any = None
         try:
-            manager = pyvisa.ResourceManager("@py")
-            self._resource = manager.open_resource(
+            self._manager = pyvisa.ResourceManager(session_settings.visa or "@py")
+            _no_lock_time()
+            self._resource = self._manager.open_resource(
                 address,
                 open_timeout=int(OPEN_TIMEOUT * 1000),
                 timeout=int(max(timeout, session_settings.patience) * 1000),
                 read_termination=session_settings.answers,
                 write_termination=session_settings.sends,
             )
+            self._set_line(session_settings.line)
+            self._send_at_once()
         # The backend raises bare Exception where an address cannot be reached: whatever it is,
         # no session is open.
         except Exception as error:
             raise NotReached(name, self._silence(error)) from error
+
+    def _set_line(self, line: LineSettings) -> None:
+        """The settings of a serial line, where it is one."""
+        from pyvisa import constants
+        from pyvisa.resources import SerialInstrument
+
+        if isinstance(self._resource, SerialInstrument):
+            self._resource.baud_rate = line.baud
+            self._resource.data_bits = line.data_bits
+            self._resource.parity = constants.Parity[line.parity]
+            self._resource.stop_bits = constants.StopBits(STOP_BITS[line.stop_bits])
+            self._resource.flow_control = constants.ControlFlow[FLOW_CONTROLS[line.flow_control]]
+
+    def _send_at_once(self) -> None:
+        """Have small messages leave at once (TCP_NODELAY); pyvisa-py's attribute for it raises."""
+        sessions = getattr(self._manager.visalib, "sessions", {})
+        interface = getattr(sessions.get(self._resource.session), "interface", None)
+        raw = getattr(interface, "sock", interface)
+        if isinstance(raw, socket.socket):
+            raw.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
 
     def tell(self, message: str, at: float | None = None) -> float:
         return self._write(message, at)
@@ -152,15 +187,29 @@ class VisaSession:
         """
         if isinstance(error, OSError) and error.errno == errno.ECONNREFUSED:
             return f"nothing listens at {self._address}"
-        return f"no answer from {self._address}: {_why(error)}"
+        why = _why(error)
+        if why.startswith("Please install"):
+            kind = next((each for each in EXTRAS if self._address.upper().startswith(each)), "")
+            why = f"install 'railwright[{EXTRAS[kind]}]'" if kind else why
+        return f"no answer from {self._address}: {why}"
 
     def close(self) -> None:
         resource, self._resource = self._resource, _Closed()
-        try:
-            resource.close()
-        except _failures():
-            # It was lost before; there is nothing left to close.
-            return
+        # One that was lost before has nothing left to close. Some instruments take the next session only when
+        # the manager is closed, too.
+        for each in (resource, self._manager):
+            with suppress(*_failures()):
+                each.close()
+
+
+def _no_lock_time() -> None:
+    """Nothing here is ever locked by VXI-11: no request waits for a lock. Some instruments refuse, or never
+    answer, one that would; pyvisa-py has 10 s, and no attribute for it.
+    """
+    with suppress(ImportError, AttributeError):
+        from pyvisa_py.tcpip import TCPIPInstrVxi11
+
+        TCPIPInstrVxi11.lock_timeout = 0
 
 
 class _Closed:
@@ -187,5 +236,5 @@ def _why(error: Exception) -> str:
     code = getattr(error, "error_code", None)
     if code is not None and getattr(code, "name", "") == "error_timeout":
         return "timeout"
-    text = str(error).strip() or type(error).__name__
-    return text.splitlines()[0].rstrip(".")
+    first, *more = (str(error).strip() or type(error).__name__).splitlines()
+    return (f"{first} {more[0].strip()}" if first.endswith(":") and more else first).rstrip(".:")

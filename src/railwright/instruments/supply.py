@@ -88,7 +88,7 @@ class SupplyDriver(Conversation):
     """One supply over one session. Failures are InstrumentErrors; outputs have the bench's names."""
 
     def __init__(self, name: str, document: SupplyDocument, open_session: OpenSession) -> None:
-        super().__init__(name, document.address, document.dialect, open_session)
+        super().__init__(name, document.address, document.dialect, open_session, document.session_settings)
         self.document = document
         self.identity: Identity | None = None
         self._channels = dict(document.channels)

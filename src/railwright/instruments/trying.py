@@ -12,6 +12,7 @@ from functools import partial
 
 from railwright.dialects.dialect import Dialect, Value
 from railwright.dialects.operation import CHOICES, SWITCHES, Setting
+from railwright.guard.session_settings import SessionSettings
 from railwright.instruments.conversation import Conversation
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import OpenSession
@@ -52,9 +53,16 @@ def _number(factor: float, answer: str) -> str:
 class DialectTrial:
     """Tries a dialect on one output of the instrument at an address."""
 
-    def __init__(self, dialect: Dialect, address: str, channel: int, open_session: OpenSession) -> None:
+    def __init__(
+        self,
+        dialect: Dialect,
+        address: str,
+        channel: int,
+        open_session: OpenSession,
+        settings: SessionSettings | None = None,
+    ) -> None:
         self.dialect, self.channel = dialect, channel
-        self._talk = Conversation("instrument", address, dialect, open_session)
+        self._talk = Conversation("instrument", address, dialect, open_session, settings)
 
     def connect(self) -> None:
         """Open the session. InstrumentError where nobody answers."""

@@ -1,29 +1,44 @@
 """A process that speaks VISA for one address: `… -m railwright.instruments.visa_helper ADDRESS [MANNER]`.
 
-Standard input: messages, one a line. Standard output: `open`, or why not; then the answer to each message
-that asks something, one a line. It may hang in its library: whoever started it kills it then. The session is
-cleared first (IEEE 488.1 device clear), so that nothing of an earlier message is completed by a new one.
+Standard input: messages, one a line. Standard output: `started`; `open`, or why not; then the answer to each
+message that asks something, one a line. It may hang in its library: whoever started it closes its input, or
+kills it. The session is cleared first (IEEE 488.1 device clear), so that nothing of an earlier message is
+completed by a new one, and no answer that came too late is taken for that to the next question.
 """
 
 from __future__ import annotations
 
 import json
+import os
+import queue
 import sys
+import threading
+import time
 from contextlib import suppress
+
+GOODBYE = 0.3
+"""How long a session may take to close once nobody listens any more [s]: some instruments take no other one
+before it is closed in order. One that hangs is left then, with the process.
+"""
 
 
 def main(address: str, session_settings: str = "{}") -> int:
     """Serve until standard input ends. session_settings: a `SessionSettings`, as JSON. The exit code."""
-    from railwright.guard.session_settings import SessionSettings
+    messages: queue.SimpleQueue[str | None] = queue.SimpleQueue()
+    threading.Thread(target=_listen, args=(messages,), daemon=True).start()
+    import pyvisa  # noqa: F401 - what takes long before anything is opened
+
+    from railwright.guard.session_settings import settings_from
     from railwright.instruments.errors import InstrumentError
     from railwright.instruments.session import VisaSession
 
+    print("started", flush=True)
     try:
         session = VisaSession(
             "instrument",
             address,
             timeout=60.0,
-            session_settings=SessionSettings(**json.loads(session_settings)),
+            session_settings=settings_from(json.loads(session_settings)),
         )
     except InstrumentError as error:
         print(error.what, flush=True)
@@ -31,16 +46,26 @@ def main(address: str, session_settings: str = "{}") -> int:
     with suppress(Exception):
         session.clear()
     print("open", flush=True)
-    for line in sys.stdin:
-        message = line.rstrip("\n")
-        try:
+    try:
+        while (message := messages.get()) is not None:
             if asks(message):
                 print(session.ask(message).text, flush=True)
             else:
                 session.tell(message)
-        except InstrumentError:
-            return 1
+    except (InstrumentError, BrokenPipeError):
+        return 1
+    finally:
+        session.close()
     return 0
+
+
+def _listen(messages: queue.SimpleQueue[str | None]) -> None:
+    """Take messages in while the library works; end the process where it does not come back from it."""
+    for line in sys.stdin:
+        messages.put(line.rstrip("\n"))
+    messages.put(None)
+    time.sleep(GOODBYE)
+    os._exit(1)
 
 
 def asks(message: str) -> bool:

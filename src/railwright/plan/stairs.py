@@ -9,6 +9,7 @@ from types import MappingProxyType
 
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
+from railwright.plan.line_time import exchange_time
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Span
@@ -42,10 +43,13 @@ LONGEST_STAIRS = 100_000
 
 def exchange_of(outputs: Iterable[OutputName], bench: Bench) -> float:
     """Shortest time between two set points that the host sends to these outputs [s]: the longest exchange of
-    their supplies.
+    their supplies; where the bench gives none, what their serial lines take, if that is long.
     """
-    given = (bench.supply_of(output).exchange for output in outputs)
-    return max(STAIR if exchange is None else exchange for exchange in given)
+    supplies = [bench.supply_of(output) for output in outputs]
+    return max(
+        max(STAIR, exchange_time(supply)) if supply.exchange is None else supply.exchange
+        for supply in supplies
+    )
 
 
 def slew_range(feed: Feed, bench: Bench) -> tuple[float, float] | None:

@@ -23,9 +23,11 @@ from railwright.documents.channel_name import channel_named
 from railwright.documents.salvage import salvage
 from railwright.guard.locks import normalised
 from railwright.guard.off_plan import OFF_BELOW, InputOff, OffPlan, OutputOff, Place, SupplyOff
-from railwright.guard.session_settings import SessionSettings
+from railwright.guard.session_settings import FlowControl, LineSettings, Parity, SessionSettings
 
-_ADDRESS = re.compile(r"""^[^#\n]*?\baddress:\s*["']?([^\s"',}#]+::[^\s"',}]+)""", re.MULTILINE)
+_ADDRESS = re.compile(
+    r"""^[^#\n]*?\baddress:\s*["']?([^\s"',}#]+::(?:[^\s"',}]|,(?=\d+::))+)""", re.MULTILINE
+)
 
 PATIENCE = 0.3
 """How long a name service, or the file of a dialect that is not the package's, is waited for [s]."""
@@ -125,6 +127,7 @@ def _supply(name: str, node: Mapping[str, Any], folder: Path) -> BenchSupply:
     if not fault and dialect is not None:
         try:
             plan, found = _compile(name, address, dialect, numbered)
+            plan = replace(plan, session_settings=_session_settings(dialect, node))
         except (KeyError, TypeError, ValueError, AttributeError) as error:
             fault = f"its dialect {str(wanted)[:40]!r} lacks what switches off: {error}"
     made = tuple(
@@ -199,17 +202,34 @@ def _compile(
             )
         answer += len(headers)
     identify = dialect["instrument"]["identify"]
-    return SupplyOff(
-        name, address, identify, "", spoken.messages(asked), session_settings=_session_settings(dialect)
-    ), outputs
+    return SupplyOff(name, address, identify, "", spoken.messages(asked)), outputs
 
 
-def _session_settings(dialect: Mapping[str, Any]) -> SessionSettings:
-    """How its lines end, and how much time it wants, as `Dialect.session_settings` has it."""
+def _session_settings(dialect: Mapping[str, Any], node: Mapping[str, Any]) -> SessionSettings:
+    """How it is spoken to, as `Supply.session_settings` has it."""
     session = dialect.get("session", {})
     sends, answers = (str(session.get(key, "\n")) for key in ("sends", "answers"))
     pause, patience = (float(session.get(key, 0.0)) for key in ("pause", "patience"))
-    return SessionSettings(sends, answers, pause, patience)
+    visa = node.get("visa")
+    library = visa.strip() if isinstance(visa, str) else ""
+    return SessionSettings(sends, answers, pause, patience, _line(node.get("line")), library)
+
+
+def _line(node: Any) -> LineSettings:
+    """The serial line as it is written; what cannot be read of it is as usual."""
+    usual = LineSettings()
+    given = node if isinstance(node, Mapping) else {}
+    numbers = {}
+    for key in ("baud", "data_bits", "stop_bits"):
+        written = str(given.get(key, "")).strip()
+        numbers[key] = int(written) if written.isdecimal() else getattr(usual, key)
+    parities: dict[Any, Parity] = {"even": "even", "odd": "odd"}
+    flows: dict[Any, FlowControl] = {"hardware": "hardware", "software": "software"}
+    return LineSettings(
+        **numbers,
+        parity=parities.get(str(given.get("parity")), usual.parity),
+        flow_control=flows.get(str(given.get("flow_control")), usual.flow_control),
+    )
 
 
 def _spoken(dialect: Mapping[str, Any]) -> Spoken:

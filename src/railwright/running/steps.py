@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Callable, Sequence
 
@@ -14,7 +15,9 @@ ROUNDING = 1e-6
 
 
 class Steps:
-    """Follows the steps of a run. A step begins with its first move; where it begins with none, on time."""
+    """Follows the steps of a run. A step begins with its first move; where it begins with none, on time, but
+    not before the last move of an earlier step was done.
+    """
 
     def __init__(
         self,
@@ -32,6 +35,8 @@ class Steps:
         self._here = -1
         self._open = False
         self._start = 0.0
+        self._done = -math.inf
+        """When the last move was done [s]."""
         self._points: list[tuple[float, float]] = []
         self._late, self._left_out, self._time_error = 0.0, 0, 0.0
         self.held = 0.0
@@ -54,6 +59,7 @@ class Steps:
             planned = self._spans[self._here + 1].start
             first = self._here + 1 == move.step and move.time <= planned + ROUNDING
             self._begin(done if first else min(done, planned + self.held))
+        self._done = max(self._done, done)
         if move.kind != "off" and self._spans[move.step].points:
             self._points.append((move.voltage, done))
 
@@ -103,6 +109,7 @@ class Steps:
         self._open, self._points = False, []
 
     def _begin(self, start: float) -> None:
+        start = max(start, self._done)
         if self._open:
             # All that belongs to a step was done before the next one begins.
             self._close(start, True)

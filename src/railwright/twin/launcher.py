@@ -8,7 +8,6 @@ import contextlib
 import json
 import pickle
 import queue
-import re
 import subprocess
 import sys
 import tempfile
@@ -25,6 +24,7 @@ from railwright.documents.device import Device
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
 from railwright.grouping import grouped
+from railwright.guard.address import socket_of, transport_of
 from railwright.traces import Event, Record, Traces
 from railwright.twin.beside import supply_beside
 from railwright.twin.faults import TwinFault
@@ -44,8 +44,6 @@ if TYPE_CHECKING:
 START_TIMEOUT = 600.0
 """How long a process may take to be ready [s]; the first start after installation compiles the physics."""
 
-_SOCKET = re.compile(r"TCPIP\d*::([^:\s]+)::(\d{1,5})::SOCKET", re.IGNORECASE)
-
 
 class TwinError(Exception):
     """A twin could not be started or has gone; one line for people."""
@@ -53,12 +51,19 @@ class TwinError(Exception):
 
 def socket_address(address: str) -> tuple[str, int]:
     """Host and port of a VISA resource `TCPIP::host::port::SOCKET`. TwinError for any other resource."""
-    found = _SOCKET.fullmatch(address.strip())
-    if found is None or not 0 < int(found.group(2)) < 65536:
+    place = socket_of(address)
+    if place is None:
+        raise TwinError(f"expected an address such as TCPIP::127.0.0.1::5025::SOCKET, got '{address}'")
+    return place
+
+
+def must_be_offered(address: str) -> None:
+    """TwinError where no twin can listen at an address."""
+    if transport_of(address) == "library":
         raise TwinError(
-            f"a twin listens on an address such as TCPIP::127.0.0.1::5025::SOCKET, not on '{address}'"
+            f"a twin listens on an address such as TCPIP::127.0.0.1::5025::SOCKET or ASRL./left.tty::INSTR, "
+            f"not on '{address}'"
         )
-    return found.group(1), int(found.group(2))
 
 
 class _Child:
@@ -132,8 +137,8 @@ class TwinBench:
     parameters. overrides: true parameters that are not drawn, `{"main.capacitor.capacitance": "x1.3"}`.
     faults: what lies wrong between the outputs and the device. mischief: faults by script. reply_times: how
     long each supply takes for a message (default: no time).
-    ports: "free" picks free ports on the loopback interface, "bench" takes the addresses of the bench
-    document. supplies: only these (default: all).
+    ports: "free" picks free ports on the loopback interface and free pseudo-terminals, "bench" takes the
+    addresses of the bench document. supplies: only these (default: all).
     """
 
     # Many: what a bench of twins is made of.
@@ -180,7 +185,9 @@ class TwinBench:
     def bench(self) -> Bench:
         """The bench with the addresses under which its twins answer."""
         supplies = {
-            name: supply.model_copy(update={"address": self.addresses.get(name, supply.address)})
+            name: supply.model_copy(
+                update={"address": self.addresses.get(name, supply.address), "visa": None}
+            )
             for name, supply in self._given.supplies.items()
         }
         multimeters = {
@@ -196,10 +203,11 @@ class TwinBench:
         )
         try:
             for name in self._supplies:
-                host, port = self._place(self._given.supplies[name].address)
-                meters = {
-                    own: self._place(self._given.multimeters[own].address) for own in beside.get(name, ())
-                }
+                meters = tuple(beside.get(name, ()))
+                if self._ports == "bench":
+                    must_be_offered(self._given.supplies[name].address)
+                    for own in meters:
+                        socket_address(self._given.multimeters[own].address)
                 order = Order(
                     name,
                     self._given,
@@ -207,8 +215,7 @@ class TwinBench:
                     self._procedure,
                     self.seed,
                     self._overrides,
-                    host,
-                    port,
+                    self._ports == "bench",
                     self._faults,
                     tuple(each for each in self._mischief if each.supply == name),
                     self._reply_times.get(name, ReplyTime()),
@@ -221,21 +228,13 @@ class TwinBench:
             raise
         self.started = time.monotonic()
 
-    def _place(self, address: str) -> tuple[str, int]:
-        """Host and port at which the instrument of this address in the bench document is to listen."""
-        return socket_address(address) if self._ports == "bench" else ("127.0.0.1", 0)
-
     def _wait_until_ready(self) -> None:
         deadline = time.monotonic() + self._timeout
         assumptions: list[Assumption] = []
         unused = set(self._overrides)
         for name, child in self._children.items():
             said = child.answer(max(deadline - time.monotonic(), 0.1))
-            own = {name: self._given.supplies[name].address}
-            own |= {meter: self._given.multimeters[meter].address for meter in said["multimeters"]}
-            for each, port in {name: said["port"], **said["multimeters"]}.items():
-                host, _ = self._place(own[each])
-                self.addresses[each] = f"TCPIP::{host}::{port}::SOCKET"
+            self.addresses |= {name: said["address"], **said["multimeters"]}
             assumptions += [Assumption(**each) for each in said["assumptions"]]
             self.parameters |= {key: TrueValue(**true) for key, true in said["parameters"].items()}
             self.errors |= {key: TrueValue(**true) for key, true in said["errors"].items()}

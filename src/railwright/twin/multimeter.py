@@ -18,6 +18,7 @@ from typing import Any, Literal
 
 from railwright.documents.bench import Bench, Multimeter
 from railwright.documents.procedure import Probe, Procedure
+from railwright.guard.address import socket_of
 from railwright.scpi.data import Datum, Text
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.framing import MessageFramer
@@ -29,7 +30,7 @@ from railwright.twin.faults import TwinFault, has
 from railwright.twin.listening import Listening
 from railwright.twin.readings import window_mean
 from railwright.twin.registers import Status
-from railwright.twin.server import LONGEST_MESSAGE, SupplyServer
+from railwright.twin.server import LONGEST_MESSAGE, LOOPBACK, SupplyServer
 from railwright.twin.supply import version
 from railwright.twin.truth import Truth
 from railwright.version import TWIN_MAKER
@@ -232,10 +233,11 @@ class MultimeterServer:
         self._served: set[asyncio.Task[None]] = set()
         self._busy = asyncio.Lock()
 
-    async def start(self, host: str, port: int) -> int:
-        """Open the socket and give its port. Raises OSError when the address cannot be had."""
+    async def start_at(self, address: str, *, at_bench: bool) -> str:
+        """Listen at the socket of an address, or at a free one, and give its address. Raises OSError."""
+        host, port = (socket_of(address) if at_bench else None) or (LOOPBACK, 0)
         self._listening = Listening(self._accept, LONGEST_MESSAGE)
-        return await self._listening.open(host, port)
+        return f"TCPIP::{host}::{await self._listening.open(host, port)}::SOCKET"
 
     def connect(self, latency: float = 1e-4) -> Streams:
         """The client's end of a new connection in memory, in the running loop."""

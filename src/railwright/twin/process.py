@@ -43,7 +43,9 @@ IGNORED = (
 
 @dataclass(frozen=True)
 class Order:
-    """What one process is to simulate, and where it is to listen (port 0: a free one)."""
+    """What one process is to simulate; at_bench: it is to listen at the address of the bench document, else
+    at a free one of the same kind.
+    """
 
     supply: str
     bench: Bench
@@ -51,13 +53,12 @@ class Order:
     procedure: Procedure | None
     seed: int
     overrides: Mapping[str, str]
-    host: str
-    port: int
+    at_bench: bool
     faults: tuple[TwinFault, ...] = ()
     mischief: tuple[Mischief, ...] = ()
     reply_time: ReplyTime = field(default_factory=ReplyTime)
-    multimeters: Mapping[str, tuple[str, int]] = field(default_factory=dict)
-    """Those whose probes are in its physics -> where each is to listen."""
+    multimeters: tuple[str, ...] = ()
+    """Those whose probes are in its physics."""
 
 
 def main() -> int:
@@ -102,27 +103,28 @@ async def _serve(order: Order) -> None:
     warm_up()  # compiled before anyone is told that the supply is there
     supply.advance(2e-3)  # the first step of this very circuit, too, is taken beforehand
     server = SupplyServer(supply, reply_time=order.reply_time, mischief=order.mischief, seed=order.seed)
+    wanted = order.bench.supplies[order.supply].address
     try:
-        port = await server.start(order.host, order.port)
+        address = await server.start_at(wanted, at_bench=order.at_bench)
     except OSError as error:
         reason = error.strerror or str(error)
-        raise _Refused(
-            f"supply '{order.supply}' cannot listen on {order.host}:{order.port}: {reason}"
-        ) from None
-    meters, ports = [], dict[str, int]()
-    for name, (host, own) in order.multimeters.items():
+        where = wanted if order.at_bench else "a free address"
+        raise _Refused(f"supply '{order.supply}' cannot listen on {where}: {reason}") from None
+    meters, addresses = [], dict[str, str]()
+    for name in order.multimeters:
         meter = simulated(name, order.bench, order.procedure, truth, order.faults, server)
         meters.append(meter)
+        asked = order.bench.multimeters[name].address
         try:
-            ports[name] = await meter.start(host, own)
+            addresses[name] = await meter.start_at(asked, at_bench=order.at_bench)
         except OSError as error:
             reason = error.strerror or str(error)
-            raise _Refused(f"multimeter '{name}' cannot listen on {host}:{own}: {reason}") from None
+            raise _Refused(f"multimeter '{name}' cannot listen on {asked}: {reason}") from None
     _say(
         {
             "ready": True,
-            "port": port,
-            "multimeters": ports,
+            "address": address,
+            "multimeters": addresses,
             "assumptions": [asdict(each) for each in truth.assumptions],
             "parameters": {name: asdict(true) for name, true in truth.parameters.items()},
             "errors": {name: asdict(true) for name, true in truth.errors.items()},

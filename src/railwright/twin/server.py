@@ -1,5 +1,5 @@
 """The server of one simulated supply: raw connections, newline-terminated messages, any number of clients,
-over TCP or in memory.
+over TCP, HiSLIP, a serial line, or in memory.
 
 One loop does everything: it lets simulated time follow a clock, and carries out what clients send when it
 has arrived. Nothing that a client sends ends the server: what is wrong goes into the supply's error queue.
@@ -11,18 +11,22 @@ import asyncio
 import contextlib
 import math
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Coroutine, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
+from railwright.documents.serial_line import SerialLine
+from railwright.guard.address import device_of, hislip_of, socket_of, transport_of
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.framing import MessageFramer
 from railwright.scpi.grammar import Unit, parse_message
 from railwright.twin.commands import execute
 from railwright.twin.commands.spellings import line_ends
+from railwright.twin.hislip import HislipServer
 from railwright.twin.listening import Listening, reset
 from railwright.twin.mischief.layer import Layer, Manner
 from railwright.twin.mischief.script import Mischief
+from railwright.twin.serial_port import PacedReader, PacedWriter, SerialPort
 from railwright.twin.supply import TwinSupply
 from railwright.virtual_time import MemoryWriter, Streams, memory_streams
 
@@ -41,6 +45,7 @@ deaf.
 FIRST_READING = 1.0
 """How long a supply that was just switched on is waited for until it has read [s]."""
 
+LOOPBACK = "127.0.0.1"
 LONGEST_MESSAGE = 65536
 LONGEST_ANSWER_QUEUE = 1 << 20
 """Bytes of unread answers at which a client's messages wait (it is served again once it reads)."""
@@ -65,8 +70,8 @@ class ReplyTime:
 class _Client:
     """One connection. ignored: what it sends is thrown away."""
 
-    reader: asyncio.StreamReader
-    writer: asyncio.StreamWriter | MemoryWriter
+    reader: asyncio.StreamReader | PacedReader
+    writer: asyncio.StreamWriter | MemoryWriter | PacedWriter
     task: asyncio.Task[None]
     ignored: bool = False
     dropped: bool = False
@@ -101,7 +106,20 @@ class SupplyServer:
         self._origins: list[tuple[float, float]] = [(0.0, clock() - supply.plant.time)]
         self._free_at = -math.inf
         self._refused = False
-        self._listening: Listening | None = None
+        self._listening: Listening | SerialPort | None = None
+        document = supply.document
+        self._line = document.line or SerialLine()
+        self._is_serial = transport_of(document.address) == "serial"
+        hislip = hislip_of(document.address)
+        self._name = None if hislip is None else hislip.name
+        self._connected: Callable[[Any, Any], Coroutine[Any, Any, None]] = self._accept
+        if self._name is not None:
+            self._connected = HislipServer(
+                self._name,
+                self._accept,
+                lambda: self.supply.status.report(ScpiError(-410)),
+                lambda: self.supply.status.status_byte(False),
+            ).accept
         self._clients: list[_Client] = []
         self._in_memory: set[asyncio.Task[None]] = set()
         self._layer = Layer(mischief, seed, self)
@@ -143,12 +161,34 @@ class SupplyServer:
                 spans[output].append((float(first), None if end is None else float(last)))
         return spans
 
+    async def start_at(self, address: str, *, at_bench: bool) -> str:
+        """Listen at an address, or at a free one of its kind, and give the address. Raises OSError."""
+        if transport_of(address) == "serial":
+            device = self.start_serial(device_of(address) or "" if at_bench else "")
+            return address if at_bench else f"ASRL{device}::INSTR"
+        host, port = LOOPBACK, 0
+        if at_bench:
+            host, port, *_ = hislip_of(address) or socket_of(address) or (host, port)
+        port = await self.start(host, port)
+        return f"TCPIP::{host}::" + (
+            f"{port}::SOCKET" if self._name is None else f"{self._name},{port}::INSTR"
+        )
+
     async def start(self, host: str, port: int) -> int:
         """Open the socket and give its port. Raises OSError when the address cannot be had."""
-        self._listening = Listening(self._accept, LONGEST_MESSAGE)
-        taken = await self._listening.open(host, port)
+        listening = self._listening = Listening(self._connected, LONGEST_MESSAGE)
+        taken = await listening.open(host, port)
         self._origins = [(0.0, self._clock() - self.supply.plant.time)]
         return taken
+
+    def start_serial(self, path: str) -> str:
+        """Open a pseudo-terminal and give its device; path: what is to lead there, '' for nothing. Raises
+        OSError.
+        """
+        port = self._listening = SerialPort(self._accept, self._line)
+        device = port.open(path)
+        self._origins = [(0.0, self._clock() - self.supply.plant.time)]
+        return device
 
     def connect(self, latency: float = 1e-4) -> Streams:
         """The client's end of a new connection in memory, in the running loop. latency: how long data is on
@@ -158,7 +198,7 @@ class SupplyServer:
             raise ConnectionRefusedError(f"supply '{self.supply.name}' takes no connection")
         loop = asyncio.get_running_loop()
         near, far = memory_streams(loop, latency)
-        served = loop.create_task(self._accept(*far))
+        served = loop.create_task(self._connected(*far))
         self._in_memory.add(served)
         served.add_done_callback(self._in_memory.discard)
         return near
@@ -215,6 +255,9 @@ class SupplyServer:
         task = asyncio.current_task()
         assert task is not None
         client = _Client(reader, writer, task)
+        if self._is_serial:
+            byte_time = self._line.settings.byte_time
+            client.reader, client.writer = PacedReader(reader, byte_time), PacedWriter(writer, byte_time)
         taken = self._refused or (self.one_client and bool(self._clients))
         if not taken:
             self._clients.append(client)
@@ -328,7 +371,7 @@ def _queries(message: bytes) -> int:
     return count
 
 
-async def _go_on(writer: asyncio.StreamWriter | MemoryWriter) -> None:
+async def _go_on(writer: asyncio.StreamWriter | MemoryWriter | PacedWriter) -> None:
     """An answer without end: bytes, and no newline, until the connection is gone."""
     with contextlib.suppress(ConnectionError, OSError):
         while not writer.is_closing():

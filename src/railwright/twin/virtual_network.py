@@ -11,6 +11,7 @@ import asyncio
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -21,7 +22,10 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
+from railwright.guard.address import hislip_of
+from railwright.guard.hislip import open_hislip
 from railwright.guard.session_settings import USUAL, SessionSettings
+from railwright.guard.wire import Streams as WireStreams
 from railwright.traces import Event, Record, Traces
 from railwright.twin.beside import supply_beside
 from railwright.twin.electronic_load import ElectronicLoadServer, TwinElectronicLoad
@@ -108,25 +112,33 @@ class VirtualNetwork:
     ) -> None:
         self.close()
 
-    async def connect(self, address: str, _session_settings: SessionSettings = USUAL) -> Streams:
+    async def connect(self, address: str, session_settings: SessionSettings = USUAL) -> WireStreams:
         """A connection to the instrument at this VISA address, after one way there and back. Raises
         ConnectionRefusedError while it takes none, or where there is no instrument.
         """
         await asyncio.sleep(2 * self.latency)
         for name, document in self.bench.supplies.items():
             if _normal(document.address) == _normal(address):
-                return self.servers[name].connect(self.latency)
+                hislip = hislip_of(address)
+                if hislip is None:
+                    return self.servers[name].connect(self.latency)
+                open_socket = partial(self._open_socket, self.servers[name])
+                return await open_hislip(hislip, session_settings.answers, open_socket)
         for name, meter in self.bench.multimeters.items():
             if _normal(meter.address) == _normal(address):
                 return self.multimeters[name].connect(self.latency)
-        for name, written in self.bench.electronic_loads.items():
-            if _normal(written.address) == _normal(address):
+        for name, load in self.bench.electronic_loads.items():
+            if _normal(load.address) == _normal(address):
                 return self.loads[name].connect(self.latency)
         raise ConnectionRefusedError(f"there is no instrument at {address}")
 
     def _catch_up(self) -> None:
         for server in self.servers.values():
             server.catch_up()
+
+    async def _open_socket(self, server: SupplyServer, host: str, port: int) -> Streams:
+        """One of the connections of a session over HiSLIP."""
+        return server.connect(self.latency)
 
     def close(self) -> None:
         """End every connection; the loop may then be closed."""

@@ -26,6 +26,7 @@ from railwright.settings.rules import (
     stops,
     trips,
     voltage,
+    wires,
 )
 
 RULES: tuple[Rule[Context], ...] = (
@@ -131,6 +132,9 @@ RULES: tuple[Rule[Context], ...] = (
     instruments.calibration_overdue,
     instruments.calibration_ahead,
     instruments.calibration_unknown,
+    wires.shared_bus,
+    wires.line_slow,
+    wires.transport_untried,
     instruments.identity_unknown,
     instruments.accuracy_unknown,
     instruments.off_grid,

@@ -1,0 +1,55 @@
+"""How long messages to a supply take on its serial line, from their characters alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from railwright.documents.bench import Supply
+from railwright.documents.serial_line import SerialLine
+from railwright.guard.address import device_of
+
+ANSWER = 13
+"""Characters of one answer with what parts it from the next, such as `+1.2000000E+01;`, about."""
+
+
+def line_of(supply: Supply) -> SerialLine | None:
+    """Its serial line; None where it has none, or the address does not say which."""
+    return (supply.line or SerialLine()) if device_of(supply.address) is not None else None
+
+
+def reading_time(supply: Supply, outputs: Iterable[str]) -> float:
+    """How long one reading of these outputs takes on the line [s]; 0 where it has none."""
+    dialect, units, answers = supply.dialect, list[str](), 0
+    channels = [supply.channels[output] for output in outputs]
+    groups = [channels] if dialect.list_readings else [[channel] for channel in channels]
+    for group in groups:
+        queries = dialect.state_units(group) + dialect.reading_units(group)
+        answers += len(queries) * len(group)
+        told = [unit for channel in group for unit in dialect.status_units(channel)]
+        units += [*dialect.select(group[0]), *queries, *told]
+        answers += len(told)
+    return _time(supply, units, answers)
+
+
+def exchange_time(supply: Supply) -> float:
+    """How long one set voltage with its verification takes on the line [s]; 0 where it has none."""
+    dialect, channel = supply.dialect, min(supply.channels.values())
+    if not dialect.can_set("voltage"):
+        return 0.0
+    units = [
+        *dialect.select(channel),
+        dialect.set_unit("voltage", channel, 12.345),
+        dialect.query_unit("voltage", channel),
+    ]
+    closing = [each for each in (dialect.session.completes, dialect.error_query) if each is not None]
+    return _time(supply, [*units, *closing], 1 + len(closing))
+
+
+def _time(supply: Supply, units: Sequence[str], answers: int) -> float:
+    line = line_of(supply)
+    if line is None:
+        return 0.0
+    session = supply.dialect.session_settings
+    messages = supply.dialect.spoken.messages(units)
+    characters = sum(len(message) + len(session.sends) for message in messages) + answers * ANSWER
+    return characters * line.settings.byte_time + session.pause * (len(messages) - 1)

@@ -1,0 +1,83 @@
+"""Rules about what carries the messages to the supplies: slow lines, shared buses, what was not tried."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+
+from railwright.documents.address import gpib_of, untried_of
+from railwright.guard.address import transport_of
+from railwright.plan.line_time import line_of, reading_time
+from railwright.quantities import state
+from railwright.settings.context import Context
+from railwright.settings.findings import Severity, most
+from railwright.settings.rule import Hit, Outcome, rule
+
+
+@rule("shared-bus", Severity.CAUTION)
+def shared_bus(context: Context) -> Outcome:
+    """Supplies share one bus, such as GPIB or RS-485: they are told one after the other, and one that hangs
+    holds up OFF for all of them.
+    """
+    members = defaultdict(list)
+    for name, supply in context.used_supplies.items():
+        if (bus := supply.bus or gpib_of(supply.address)) is not None:
+            members[bus].append(name)
+    for bus, names in members.items():
+        if len(names) > 1:
+            yield Hit(
+                ", ".join(names),
+                ("bench", "supplies", names[0], "address"),
+                state(
+                    "{names} share the bus {bus}: while one holds it, nothing reaches another, not even OFF",
+                    names=", ".join(names),
+                    bus=bus,
+                ),
+                "give each a connection of its own, or an interlock that cuts all of them",
+            )
+
+
+@rule("line-slow", Severity.CAUTION, worst=most("takes"))
+def line_slow(context: Context) -> Outcome:
+    """A serial line is too slow for the readings that the procedure asks for: fewer are taken."""
+    every = context.procedure.record.every
+    for name, supply in context.used_supplies.items():
+        line = line_of(supply)
+        if line is None:
+            continue
+        takes = reading_time(supply, _used(context, name))
+        if takes > every:
+            yield Hit(
+                name,
+                ("bench", "supplies", name, "line" if supply.line is not None else "address"),
+                state(
+                    "one reading takes {takes} on the line at {baud} Bd, one every {every} is asked for",
+                    takes=(takes, "s"),
+                    baud=line.baud,
+                    every=(every, "s"),
+                ),
+                "set the supply and 'line' to a higher rate, or record less often",
+            )
+
+
+@rule("transport-untried", Severity.NOTE)
+def transport_untried(context: Context) -> Outcome:
+    """A supply is reached by a way that was not tried with this program, such as USB or GPIB."""
+    for name, supply in context.used_supplies.items():
+        settings = supply.session_settings
+        untried = untried_of(supply.address) or settings.visa
+        if transport_of(supply.address, settings) == "library" and untried:
+            yield Hit(
+                name,
+                ("bench", "supplies", name, "address"),
+                state(
+                    "{untried} was not tried with this program: it goes the way of VXI-11, which was",
+                    untried=untried,
+                ),
+                "switch off by hand at the first run, with somebody at the mains switch",
+            )
+
+
+def _used(context: Context, supply: str) -> Iterator[str]:
+    names = dict.fromkeys(name for each in context.sources.values() for name in each.outputs)
+    return (name.output for name in names if name.supply == supply)

@@ -1,0 +1,46 @@
+"""What `railwright off` makes of the addresses in a bench document."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from railwright.running.off_bench import read_bench
+
+BENCH = """\
+supplies:
+  left:
+    address: {address}
+    dialect: channel-list
+    outputs: {{1: {{}}}}
+"""
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "TCPIP::192.0.2.10::hislip0,4880::INSTR",
+        "'TCPIP::192.0.2.10::hislip0,4880::INSTR'",
+        "TCPIP::192.0.2.10::gpib0,5::INSTR",
+        "ASRL/dev/serial/by-path/pci-0000:00:14.0-usb-0:2:1.0-port0::INSTR",
+        "ASRL./left.tty::INSTR  # a pseudo-terminal",
+    ],
+)
+def test_an_address_is_read_once_whatever_is_in_it(tmp_path: Path, address: str) -> None:
+    """The part before a comma was taken for another supply that nobody can switch off: exit code 6."""
+    (only,) = read_bench(BENCH.format(address=address), tmp_path)
+    assert only.name == "left"
+    assert only.plan is not None
+    assert only.address == address.partition("  #")[0].strip("'")
+
+
+def test_an_address_in_a_broken_line_is_still_missed(tmp_path: Path) -> None:
+    text = BENCH.format(address="TCPIP::192.0.2.10::5025::SOCKET")
+    broken = text + "  right: {address: TCPIP::192.0.2.11::hislip0,4880::INSTR, dialect: [\n"
+    found = read_bench(broken, tmp_path)
+    assert [each.address for each in found if each.name == "?"] in (
+        [],
+        ["TCPIP::192.0.2.11::hislip0,4880::INSTR"],
+    )
+    assert {each.address for each in found} >= {"TCPIP::192.0.2.10::5025::SOCKET"}
