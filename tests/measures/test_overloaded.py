@@ -25,6 +25,8 @@ HEAVY = Load(37.0, 18.8, 15.2, 94e-6)
 """Restarts every few milliseconds."""
 SLOW = Load(1.9, 10.5, 7.0, 330e-6)
 """Restarts every 20 ms or so."""
+QUICK = Load(4.5, 16.9, 14.0, 20e-6)
+"""Restarts every few milliseconds, in the limit for some of them and out of it for others."""
 SOFT = Load(5.0, 16.7, 14.7, 5e-6, 35e-3)
 """Is fed for most of its soft start, and falls at its end."""
 
@@ -63,13 +65,25 @@ def test_a_mean_of_what_swings_is_no_level(volts: float, part: float, update: fl
 
 
 @pytest.mark.parametrize("part", [0.8, 0.9])
-@pytest.mark.parametrize("cycles", [1.03, 2.06, 2.97])
+@pytest.mark.parametrize(
+    ("load", "cycles", "fast"),
+    [
+        (SLOW, 1.03, True),
+        (SLOW, 2.06, True),
+        (SLOW, 2.97, True),
+        (SLOW, 1.06, False),
+        (QUICK, 2.03, False),
+        (QUICK, 1.02, False),
+    ],
+)
 @pytest.mark.parametrize("measure", [energy, mean_power, charge, mean_current])
-def test_what_polls_leave_out_of_a_load_that_restarts_is_said(
-    measure: object, cycles: float, part: float
+def test_what_readings_do_not_meet_of_a_load_that_restarts_is_said(
+    measure: object, load: Load, cycles: float, fast: bool, part: float
 ) -> None:
-    """Polls that find it at nearly the same part of its cycle each time."""
-    known = starves(SLOW, 12.0, part)
+    """Polls that find it at nearly the same part of its cycle each time, of readings that are new every 10 ms
+    or as often as they are polled.
+    """
+    known = starves(load, 12.0 if load is SLOW else 20.0, part)
     scene, every = known.scene, cycles * period(known.scene)
     inside = (scene.time >= 0.0) & (scene.time <= 0.4)
     amps, volts = scene.current[inside], scene.voltage[inside]
@@ -80,7 +94,7 @@ def test_what_polls_leave_out_of_a_load_that_restarts_is_said(
         "mean_current": float(np.mean(amps)),
     }[measure.name]  # type: ignore[attr-defined]
     for seed in range(SEEDS):
-        found: Measured = measure(read(known, seed, 10e-3, every))  # type: ignore[operator]
+        found: Measured = measure(read(known, seed, 10e-3 if fast else every, every))  # type: ignore[operator]
         assert found.unseen or found.low <= truth <= found.high
 
 

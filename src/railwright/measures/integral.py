@@ -86,8 +86,8 @@ def charge(view: View) -> Measured:
     voltage: its tolerance, of what it has gained in the end), 'time of the readings' (where in the update
     interval they fall, and the record's clock), 'missing samples' (anything that the limits let through,
     where a recording has a gap), 'time base of the recorder'. Where the supply is in its limit at two
-    readings in succession while the voltage does not rise, a load that stops by itself may do so between
-    polls that leave out readings: that is stated beside it; beside a product, whatever the polls.
+    readings in succession while the voltage does not rise, a load that stops by itself may do so within
+    readings and between them: that is stated beside it.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _of_current(view, mean=False, what="charge")
@@ -239,7 +239,7 @@ def integral(
     _left_open(budget, ways, value, scale)
     budget.bounded("missing samples", most_missing(view, near.time, channels) * scale)
     budget.bounded("time base of the recorder", view.model.time_base * abs(value) * scale)
-    hidden = between_polls(view) or overloaded(view, within=len(channels) > 1)
+    hidden = between_polls(view) or overloaded(view)
     return budget.result(value * scale, how, **({"would_decide": FASTER} | hidden))
 
 

@@ -55,24 +55,18 @@ def starving(view: View, level: float | None = None) -> NDArray[np.bool_]:
     return starved
 
 
-def overloaded(view: View, *, within: bool) -> dict[str, str]:
+def overloaded(view: View) -> dict[str, str]:
     """What is said of a mean over the step where the supply does not feed its load as it should, at two
-    readings in succession. within: of a product, which also loses what voltage and current do together within
-    a reading; others are means over what polls leave out only.
+    readings in succession: readings that meet the same part of each cycle, or as much of it, are all off
+    alike, whatever their neighbours say.
     """
-    from railwright.measures.hiding import LEFT_OUT
-
     if not view.model.averages:
-        return {}
-    left_out = view.interval > LEFT_OUT * (view.model.update or 0.0)
-    if not (left_out or within):
         return {}
     starved = starving(view)
     if not (starved[1:] & starved[:-1]).any():
         return {}
-    where = "between two readings" if left_out else "within a reading"
     return {
-        "unseen": f"{OVERLOADED}: the load may stop and start again {where}",
+        "unseen": f"{OVERLOADED}: the load may stop and start again within readings or between them",
         "would_decide": "a recording",
     }
 
