@@ -5,14 +5,17 @@ I = P/V + C dV/dt.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from tests.measures.fed import Load, fed
 from tests.measures.scene import MODEL, Scene, view
 
 from railwright.measures.outcome import Measured
 from railwright.measures.restarts import restarts
+from railwright.traces import Traces
 
 POWER = 3.3
 """What the converter draws while it runs [W]."""
@@ -20,6 +23,7 @@ BEGINS = 1.0
 POLLS = [(7e-3, 0.0), (10e-3, 3e-3), (12e-3, 1e-3), (20e-3, 3e-3)]
 """Time between two polls, and what it jitters by [s]; a new reading comes every 10 ms."""
 SEEDS = 25
+FEW = 8
 
 
 def dip(to: float, capacitance: float, away: float = 0.0, lasts: float = 0.1) -> Scene:
@@ -80,3 +84,73 @@ def test_a_load_that_stops_in_a_dip_is_counted(
     scene = dip(to, capacitance, away=50e-3)
     got = [counted(scene, seed, poll, capacitance).value for seed in range(SEEDS)]
     assert got == [1.0] * SEEDS
+
+
+@pytest.mark.parametrize("soft", [13e-3, 28e-3, 40e-3])
+@pytest.mark.parametrize("away", [5e-3, 20e-3])
+@pytest.mark.parametrize("after", [10e-3, 20e-3])
+def test_closer_polls_after_the_step_show_nothing_of_it(soft: float, away: float, after: float) -> None:
+    """Polls 50 ms apart in the step, and closer ones after it: between the first a soft start may be over."""
+    load = Load(3.3, 9.0, 6.0, 10e-6, soft)
+    known = fed(load, [(-0.3, 12.0), (0.5, 4.0), (0.5 + away, 12.0)], [(-0.3, 3.0)], 6.0)
+    assert known.stops_in(0.0, 1.0) == 1
+    for seed in range(FEW):
+        own, later = (known.read(seed, 0.0, 1.0, update=10e-3, every=each).traces for each in (50e-3, after))
+        own, later = own.between(-1.0, 1.0), later.between(1.0, 9.0)
+        columns = {name: np.concatenate((own.columns[name], later.columns[name])) for name in own.columns}
+        whole = Traces(np.concatenate((own.time, later.time)), columns)
+        step = replace(known.read(seed, 0.0, 1.0, update=10e-3, every=50e-3), traces=whole)
+        found = restarts(step)
+        assert found.value == 1.0 or found.unseen
+
+
+@pytest.mark.parametrize("limit", [0.9, 1.1, 1.4])
+@pytest.mark.parametrize("every", [5e-3, 10e-3, 14e-3])
+@pytest.mark.parametrize(("farads", "soft"), [(600e-6, 30e-3), (1500e-6, 30e-3), (600e-6, 12e-3)])
+def test_what_charges_the_input_is_no_load_that_has_run(
+    limit: float, every: float, farads: float, soft: float
+) -> None:
+    """On at 0 s in its limit: the capacitor's current ends before that of the soft start is there. Off for 10
+    ms at 0.6 s, it stops once, and the charging between stop and start is not the load's either.
+    """
+    load = Load(22.0, 35.0, 31.0, farads, soft)
+    course = [(-0.3, 0.0), (0.0, 48.0), (0.6, 0.0), (0.62, 48.0)]
+    known = fed(load, course, [(-0.3, limit)], 1.5, at=1e-3)
+    for seed in range(FEW):
+        rise, dip = (
+            restarts(replace(known.read(seed, *step, update=10e-3, every=every), supplied=(0.0, math.inf)))
+            for step in ((0.0, 0.5), (0.5, 1.3))
+        )
+        assert rise.value <= known.stops_in(0.0, 0.5) == 0
+        assert dip.value <= known.stops_in(0.5, 1.3) <= 1
+
+
+@pytest.mark.parametrize("lasts", [0.025, 0.03, 0.035])
+@pytest.mark.parametrize("limit", [0.36, 0.38, 0.42])
+@pytest.mark.parametrize("update", [5e-3, 6e-3])
+@pytest.mark.parametrize("to", [30.0, 31.4])
+def test_a_capacitor_that_is_charged_between_two_polls_gives_that_back(
+    lasts: float, limit: float, update: float, to: float
+) -> None:
+    """27.5 V, up in the limit for some 30 ms, and down again before it is there: the load runs on at what the
+    capacitor gained, and polls that leave out every other reading do not show how much that was.
+    """
+    load = Load(7.9, 34.0, 25.5, 102e-6)
+    course = [(-0.3, 27.5), (0.2, 48.0), (0.2 + lasts, to)]
+    known = fed(load, course, [(-0.3, limit)], 0.7)
+    assert known.stops_in(-0.3, 0.7) == 0
+    for seed in range(FEW):
+        found = restarts(known.read(seed, 0.0, 0.6, update=update, every=10e-3))
+        assert found.value == 0.0
+
+
+@pytest.mark.parametrize("away", [0.03, 0.06])
+@pytest.mark.parametrize("update", [5e-3, 6e-3])
+def test_a_load_that_stops_between_such_polls_is_counted(away: float, update: float) -> None:
+    """The same input, down to 20 V for a while: it stops, and is back with the voltage."""
+    load = Load(7.9, 34.0, 25.5, 102e-6)
+    known = fed(load, [(-0.3, 40.0), (0.2, 20.0), (0.2 + away, 40.0)], [(-0.3, 2.0)], 0.7)
+    assert known.stops_in(-0.3, 0.7) == 1
+    for seed in range(FEW):
+        found = restarts(known.read(seed, 0.0, 0.6, update=update, every=10e-3))
+        assert found.value == 1.0 or (found.value == 0.0 and found.unseen)

@@ -15,6 +15,7 @@ from railwright.measures.given_back import Jumps, Visible, gives_back, jumps_of,
 from railwright.measures.hiding import between_polls, most_missing
 from railwright.measures.measure import Channel, measure
 from railwright.measures.outcome import CannotMeasure, Measured
+from railwright.measures.swinging import overloaded
 
 if TYPE_CHECKING:
     import numpy as np
@@ -83,7 +84,9 @@ def charge(view: View) -> Measured:
     which equal edges have the same and add up; 'charge of the input's capacitance' (where it counts by the
     voltage: its tolerance, of what it has gained in the end), 'time of the readings' (where in the update
     interval they fall, and the record's clock), 'missing samples' (anything that the limits let through,
-    where a recording has a gap), 'time base of the recorder'.
+    where a recording has a gap), 'time base of the recorder'. Where the supply is in its limit at two
+    readings in succession while the voltage does not rise, a load that stops by itself may do so within
+    readings and between them: that is stated beside it.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _of_current(view, mean=False, what="charge")
@@ -235,7 +238,8 @@ def integral(
     _left_open(budget, ways, value, scale)
     budget.bounded("missing samples", most_missing(view, near.time, channels) * scale)
     budget.bounded("time base of the recorder", view.model.time_base * abs(value) * scale)
-    return budget.result(value * scale, how, **({"would_decide": FASTER} | between_polls(view)))
+    hidden = between_polls(view) or overloaded(view)
+    return budget.result(value * scale, how, **({"would_decide": FASTER} | hidden))
 
 
 def _holds_a_reading(view: View, signal: Signal) -> None:

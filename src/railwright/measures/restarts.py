@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
+from itertools import product
 from typing import TYPE_CHECKING, Any
 
 from railwright.measures.hiding import LEFT_OUT, UNBROKEN, missing
@@ -89,16 +90,20 @@ def restarts(view: View) -> Measured:
     known = slice(*np.searchsorted(current.time, (min(begin, on) + margin, max(end, down) - margin)))
     time, amps, volts = current.time[known], current.values[known], voltage.values[known]
     gap = missing(view, time)
+    around = current.time, current.values, voltage.values
     if float(np.median(np.diff(time))) < BLOCK:
-        time, amps, volts = _blocks(time, amps, volts)
+        around, known = _blocks(time, amps, volts), slice(None)
+        time, amps, volts = around
     step = slice(*np.searchsorted(time, (begin + margin, end - margin)))
     # In a step in which it is away all the time its usual current is that of the steps beside it.
     away = np.max(amps[step]) < LONG_DIP * np.median(amps)
     usual = _usual(amps if away else amps[step], current)
     visible = max(4.0 * voltage.noise + 2.0 * voltage.step, 1e-3 * float(np.median(np.abs(volts[step]))))
+    # What is charged at the beginning is known with the value before it.
+    drawn = amps - _most_charging(view, *around, visible)[known]
     runs, explained = (
         [dip for dip in dips if _reaches(time, dip, begin, end, margin)]
-        for dips in _drop_outs(view, time, amps, volts, usual, visible)
+        for dips in _drop_outs(view, time, amps, volts, drawn, usual, visible)
     )
     how = f"drop-outs of the current below {amount(usual * LONG_DIP, 'A')} among {time[step].size} values"
     lasting = [dip for dip in runs if _lasts(view, time, amps, volts, dip, usual)]
@@ -108,7 +113,7 @@ def restarts(view: View) -> Measured:
         _open(len(lasting) - sure)
         or _apart(len(runs) - len(lasting))
         or _overloaded(view, time, len(runs), explained, visible)
-        or _hidden(view, time, volts, explained, gap)
+        or _hidden(view, volts, explained, gap)
     )
     if view.model.averages and view.restart is not None and not hidden:
         how += f"; a restart, with its soft start of {amount(view.restart, 's')} or more, always shows"
@@ -180,9 +185,7 @@ def _lasts(view: View, time: Array, amps: Array, volts: Array, dip: tuple[int, i
     return bool(_low(view, greatest, volts, usual, amps)[slice(*dip)].any())
 
 
-def _hidden(
-    view: View, time: Array, volts: Array, explained: Sequence[tuple[int, int]], gap: Gaps
-) -> dict[str, str]:
+def _hidden(view: View, volts: Array, explained: Sequence[tuple[int, int]], gap: Gaps) -> dict[str, str]:
     """What may have happened without being counted: what is unseen of it, and what would show it.
 
     explained: dips that the capacitor makes up for. gap: where samples are missing.
@@ -193,9 +196,9 @@ def _hidden(
         reached = f"the voltage falls to {amount(lowest, 'V')}, where the load may stop"
         advice = "a recording of the load's own output, or of the voltage and current at a higher rate,"
         return {"unseen": f"{reached}, while the capacitor feeds it", "would_decide": advice}
-    if not view.model.averages or (view.restart is not None and _always_seen(view, time, view.restart)):
+    if not view.model.averages or (view.restart is not None and _always_seen(view, view.restart)):
         return {}
-    shortest = _shortest_seen(view, time)
+    shortest = _shortest_seen(view)
     unseen = f"a drop-out shorter than {amount(shortest, 's')} can fall between the readings"
     return {"unseen": unseen, "would_decide": rate(shortest / 20.0)}
 
@@ -236,7 +239,7 @@ def _overloaded(
     across = np.abs(voltage.values)
     around = AROUND * max(view.interval, view.model.update or 0.0)
     # The next reading that is another one, or the last one.
-    apart = max(1, round((view.model.update or 0.0) / max(view.interval, 1e-9)))
+    apart = view.rows_of_one
     after = across[np.minimum(np.arange(across.size) + apart, across.size - 1)]
     falls = np.isin(modes, LIMITS) & (after <= across + visible)
     for first, stop in explained:
@@ -290,17 +293,19 @@ def _usual(amps: Array, current: Signal) -> float:
 
 
 def _drop_outs(
-    view: View, time: Array, amps: Array, volts: Array, usual: float, visible: float
+    view: View, time: Array, amps: Array, volts: Array, drawn: Array, usual: float, visible: float
 ) -> tuple[list[tuple[int, int]], list[tuple[int, int]]]:
     """First and one past the last value of each drop-out after the load has first run; then the same of dips
     that the capacitor makes up for.
 
-    usual: its usual current [A]; visible: a change of voltage that is not noise [V].
+    drawn: the least of each value that charges nothing [A]. usual: the load's usual current [A]; visible: a
+    change of voltage that is not noise [V].
     """
     import numpy as np
 
     low = _low(view, amps, volts, usual, amps)
-    runs = amps >= np.maximum(_threshold(volts, usual), 0.1 * usual)
+    # What charges the input is not drawn by its load.
+    runs = drawn >= np.maximum(_threshold(volts, usual), 0.1 * usual)
     if view.stops_at is not None:
         # Below the lowest voltage at which it stops it has not run yet: what flows there charges the input.
         below = np.abs(volts) < view.stops_at[0] - visible
@@ -312,6 +317,23 @@ def _drop_outs(
     return [dip for dip in dips if dip not in explained], explained
 
 
+def _most_charging(view: View, time: Array, amps: Array, volts: Array, visible: float) -> Array:
+    """Most of each value that may charge the input's capacitor, C dv/dt by the faster of the rises beside it
+    [A], shape (n,). Rows that are alike show one reading.
+    """
+    import numpy as np
+
+    new = np.flatnonzero(np.concatenate(([True], (np.diff(amps) != 0.0) | (np.diff(volts) != 0.0))))
+    steps, gaps = np.diff(np.abs(volts[new])), np.diff(time[new])
+    if update := view.model.update:
+        gaps = update * np.maximum(1.0, np.floor(gaps / update))
+    rises = np.where(steps > visible, steps / gaps, 0.0)
+    fastest = np.maximum(np.append(0.0, rises), np.append(rises, 0.0))
+    most: Array = view.capacitance[1] * np.repeat(fastest, np.diff(np.append(new, time.size)))
+    return most
+
+
+# Six: the readings, the stretches, and what is known of load and voltage.
 def _joined(
     view: View,
     time: Array,
@@ -320,22 +342,43 @@ def _joined(
     stretches: Sequence[tuple[int, int]],
     threshold: Array,
 ) -> list[tuple[int, int]]:
-    """Stretches of low current, those joined between which nothing but the charging of the input's capacitor,
-    C dv/dt, can have kept the current from being low.
+    """Stretches of low current, those joined between which nothing but the charging of the input's capacitor
+    can have kept the current from being low: what flowed there, less C ΔV, is less than the load would draw.
     """
     import numpy as np
 
     if not stretches or view.capacitance[1] <= 0.0:
         return list(stretches)
-    charging = view.capacitance[1] * np.maximum(0.0, np.gradient(np.abs(volts), time))
+    gaps = np.diff(time)
+    if update := view.model.update:
+        gaps = np.minimum(gaps, update)
+    across = np.abs(volts)
+    charges = np.concatenate(([0.0], np.cumsum(gaps * (amps[1:] + amps[:-1]) / 2.0)))
+    lengths = (np.append(gaps, 0.0) + np.append(0.0, gaps)) / 2.0
     joined = [stretches[0]]
     for first, stop in stretches[1:]:
-        between = slice(joined[-1][1], first)
-        if np.all(amps[between] - charging[between] < threshold[between]):
+        before = joined[-1][1] - 1
+        between = slice(before + 1, first)
+        # From the middle of the last low value to that of the next one.
+        flowed = float(charges[first] - charges[before])
+        stored = view.capacitance[1] * max(0.0, float(across[first]) - _fell_to(view, across, before, first))
+        if flowed - stored < float(np.sum(threshold[between] * lengths[between])):
             joined[-1] = joined[-1][0], stop
         else:
             joined.append((first, stop))
     return joined
+
+
+def _fell_to(view: View, across: Array, last: int, first: int) -> float:
+    """How low the voltage may have been between a low value of the current, the last one, and the first of
+    the next ones [V]: lower than its means by as much as it fell before, down to where the load stops.
+    """
+    shown = float(min(across[last : first + 1]))
+    # Readings that are asked for more often than they are new stand in several rows.
+    back = max(0, last - view.rows_of_one)
+    fell = max(0.0, float(across[back] - across[last]))
+    least = shown if view.stops_at is None else min(shown, view.stops_at[0])
+    return max(least, min(shown, float(across[last]) - fell))
 
 
 def _threshold(volts: Array, usual: float) -> Array:
@@ -402,7 +445,7 @@ def _explained(
         return False
     start, stop = run
     # Readings that are asked for more often than they are new stand in several rows.
-    reach = (AROUND + 2) * max(1, round((view.model.update or 0.0) / max(view.interval, 1e-9)))
+    reach = (AROUND + 2) * view.rows_of_one
     near = slice(max(0, start - reach), stop + reach)
     rows = np.arange(time.size)[near]
     inside = (rows >= start) & (rows < stop)
@@ -446,12 +489,14 @@ def _made_up(
     if view.capacitance[1] == 0.0 and volts[last] - volts[first] < -visible:
         # The device document gives no capacitor: a falling voltage may explain anything.
         return True
-    # Where readings are left out after one, the capacitor can be charged again without any that shows it.
+    # Where readings are left out before or after one, the capacitor can be charged without any that shows it.
     unseen = np.diff(time) > LEFT_OUT * (view.model.update or math.inf)
-    for until in [*(dip[-1] + np.flatnonzero(unseen[dip[-1] : last])), last]:
-        fall = float(volts[first] - volts[until])
+    since = [first, *(first + 1 + np.flatnonzero(unseen[first : dip[0]]))]
+    until = [*(dip[-1] + np.flatnonzero(unseen[dip[-1] : last])), last]
+    for begin, end in product(since, until):
+        fall = float(volts[begin] - volts[end])
         given = max(fall * view.capacitance[0], fall * view.capacitance[1])
-        if float(np.sum(missing[first : until + 1])) - given < EXPLAINED * dip_misses:
+        if float(np.sum(missing[begin : end + 1])) - given < EXPLAINED * dip_misses:
             return True
     return False
 
@@ -543,31 +588,31 @@ def _medians_beside(values: Array) -> tuple[Array, Array]:
     return windows[: values.size], windows[AROUND + 1 : AROUND + 1 + values.size]
 
 
-def _gap(view: View, time: Array) -> tuple[float, float]:
-    """Time between two apertures, and the aperture [s]."""
-    import numpy as np
-
+def _gap(view: View) -> tuple[float, float]:
+    """Time between two apertures in the step, and the aperture [s]. Beside it, as after the end of a run, the
+    polls may be closer.
+    """
     update, least, _ = view.timing()
-    interval = float(np.median(np.diff(time)))
+    interval = view.interval
     period = interval if interval > 1.5 * update else max(update, interval)
     return max(0.0, period - least), least
 
 
-def _shortest_seen(view: View, time: Array) -> float:
+def _shortest_seen(view: View) -> float:
     """Length of a full drop-out that shows wherever it falls: the gap, and SHORT_DIP of an aperture on either
     side.
     """
-    gap, aperture = _gap(view, time)
+    gap, aperture = _gap(view)
     return gap + 2.0 * SHORT_DIP * aperture
 
 
-def _always_seen(view: View, time: Array, soft_start: float) -> bool:
+def _always_seen(view: View, soft_start: float) -> bool:
     """Whether the soft start after even the shortest drop-out lowers a reading by SHORT_DIP, wherever it
     falls.
     """
     import numpy as np
 
-    gap, aperture = _gap(view, time)
+    gap, aperture = _gap(view)
     if aperture <= 0.0:
         return False
     period = gap + aperture

@@ -207,6 +207,11 @@ class View:
             raise CannotMeasure(f"the record holds {times.size} values in this step", "a faster recording")
         return max(float(np.median(np.diff(times))), self.model.interval)
 
+    @property
+    def rows_of_one(self) -> int:
+        """How many rows show one reading, where it is asked for more often than it is new."""
+        return max(1, round((self.model.update or 0.0) / max(self.interval, 1e-9)))
+
     def overlaps(self) -> None:
         """Raises CannotMeasure where the whole record lies before the window, or behind it."""
         time = self.traces.time

@@ -14,7 +14,7 @@ from railwright.measures.hiding import UNBROKEN, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured
-from railwright.measures.swinging import SWINGS, swings
+from railwright.measures.swinging import OVERLOADED, SWINGS, overloaded_at, swings
 from railwright.measures.wording import amount, rate
 
 if TYPE_CHECKING:
@@ -55,7 +55,8 @@ def start_up_time(view: View) -> Measured:
     Computed: from the switching-on to the last entry of the voltage into ±2 % of its final level, or of the
     current into ±10 % of its own (or ±2 % of its largest value, where that is more), whichever is later.
     Final level: the median over the last third of the window. There is none where the supply's status goes
-    into the limit or out of it three times or more at that level, or where it hangs on a peak of the current
+    into the limit or out of it three times or more at that level, nor where it is in the limit at two
+    readings of that level and a load may stop and start again, or where it hangs on a peak of the current
     that readings do not show.
     Window: from the switching-on, which must lie in the step, to the end of the step.
     Uncertainty: 'aperture', 'between readings' (or 'between samples'), 'time of the readings', 'current
@@ -117,6 +118,11 @@ def _holds(view: View, level: float) -> None:
         raise CannotMeasure(
             f"the supply goes into its limit or out of it {count} times at the level that it reaches: the "
             "readings are means of what it does then",
+            "a recording",
+        )
+    if view.model.averages and overloaded_at(view, level):
+        raise CannotMeasure(
+            f"{OVERLOADED}, at the level that it reaches: the load may stop and start again meanwhile",
             "a recording",
         )
 

@@ -10,7 +10,7 @@ from railwright.measures.hiding import between_polls
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
-from railwright.measures.swinging import SWINGS, swings
+from railwright.measures.swinging import OVERLOADED, SWINGS, overloaded_at, swings
 from railwright.measures.wording import amount
 
 if TYPE_CHECKING:
@@ -55,6 +55,7 @@ def high_state_level(view: View) -> Measured:
     values lie at one level) has no state: if it takes less than 5 % of the step, the other half's is the only
     one, else there is no level. There is none either where the supply's status goes into the limit or out of
     it three times or more between readings of one level: they are means of a voltage that swings; nor where
+    it is in its limit at two readings of one level, and a load may stop and start again meanwhile; nor where
     extremes that means over an aperture do not show decide of which half a level is. Where polls leave out
     readings, and a level that was played can fall between them, that is stated beside it.
     Window: the step, from the switching-on where it lies in the step; of readings, those that average over
@@ -203,6 +204,12 @@ def _beside(view: View, inside: Signal, chosen: Flags, level: float) -> float:
         raise CannotMeasure(
             f"the supply goes into its limit or out of it {count} times while the voltage is read at one "
             "level: a reading is the mean of what it does then",
+            "a recording",
+        )
+    if overloaded_at(view, level):
+        raise CannotMeasure(
+            f"{OVERLOADED}, while it is read at one level: the load may stop and start again meanwhile, and "
+            "a reading be the mean of what it does then",
             "a recording",
         )
     # Values on their way to or from the level lie in its bins as well, and pull the median.

@@ -20,6 +20,7 @@ from railwright.measures.hiding import missing
 from railwright.measures.integral import covered, same_instants
 from railwright.measures.measure import measure
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured
+from railwright.measures.swinging import OVERLOADED, SWINGS, starving, unsteady
 from railwright.traces import runs_of
 
 if TYPE_CHECKING:
@@ -65,7 +66,9 @@ def turn_off_voltage(view: View) -> Measured:
     Computed: the voltage of the straight line through the ramp's values within 50 ms (five values at least)
     before the current falls, at the instant at which the current is half-way between its levels before and
     after. The fall is the start of the longest stretch of low current that follows high current. It happens
-    at once: where one aperture saw some of it, it lies in that, else between two.
+    at once: where one aperture saw some of it, it lies in that, else between two. There is none where the
+    supply is in its limit there while the voltage does not rise, nor where the current goes up and down while
+    the voltage stays: that is no ramp.
     Window: the step.
     Uncertainty: 'instant of the transition' (times the slope of the ramp; which windows were handed over
     where polls leave some out or get some twice, is told by the ramp; and what the level before the fall has
@@ -147,6 +150,7 @@ def _turning(view: View, *, falling: bool) -> Measured:
     first, stop = _transition(view, current, voltage, falling=falling)
     place = first if falling else stop
     levels = _levels_beside(view, current, (first, stop), falling=falling)
+    _is_fed(view, voltage, float(current.time[place]), falling=falling)
     visible = 8.0 * current.noise + 2.0 * current.step
     if (levels.before - levels.after if falling else levels.after - levels.before) <= visible:
         what = "falls" if falling else "rises"
@@ -180,6 +184,25 @@ def _turning(view: View, *, falling: bool) -> Measured:
     where = "falls through the middle between" if falling else "begins to rise between"
     how = f"voltage where the current {where} {levels.before:.4g} A and {levels.after:.4g} A"
     return budget.result(at, how, would_decide="an instrument with a smaller error, or a slower ramp")
+
+
+def _is_fed(view: View, voltage: Signal, instant: float, *, falling: bool) -> None:
+    """Raises where the supply does not feed the load as it should beside the transition: the voltage is then
+    no ramp that the supply plays, and the load may stop and start again.
+    """
+    reach = max(LOCAL, 5.0 * (view.model.update or 0.0), 5.0 * view.interval if view.model.averages else 0.0)
+    near = (voltage.time >= instant - reach) & (voltage.time <= instant + (reach if falling else 0.0))
+    if (starving(view) & near).any():
+        raise CannotMeasure(
+            f"{OVERLOADED}, where the current {'falls' if falling else 'rises'}: that is no ramp",
+            "a higher current limit",
+        )
+    # A stop and a start of its own make it go down and up once.
+    if view.model.averages and unsteady(view) >= SWINGS + 2:
+        raise CannotMeasure(
+            "the current goes up and down while the voltage stays: the load stops and starts by itself",
+            "a recording, or a higher current limit,",
+        )
 
 
 def _runs_that_way(ramp: Signal, *, falling: bool) -> None:

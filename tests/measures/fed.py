@@ -1,0 +1,94 @@
+"""A converter behind a capacitor, on a supply with a limit that cannot sink: worked out in small steps of
+time from C dv/dt = i - P/v. Below its set point the supply gives its limit, at it what the load draws, up to
+its limit, above it nothing (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from tests.measures.scene import MODEL, Scene, view
+
+from railwright.measures.signal import View
+from railwright.traces import Mode, Traces
+
+TICK = 2e-5
+LEVEL = 1e-9
+"""Above its set point by less, the capacitor is at it [V]."""
+
+
+@dataclass(frozen=True)
+class Load:
+    """A converter behind a capacitor: what it draws [W], from which voltage on and down to which [V], and how
+    long it takes to draw all of it [s].
+    """
+
+    power: float
+    starts: float
+    stops: float
+    farads: float
+    soft: float = 0.0
+
+
+@dataclass(frozen=True)
+class Fed:
+    """What became of it: the scene, the supply's status at each instant, and when the load stopped [s]."""
+
+    load: Load
+    scene: Scene
+    modes: np.ndarray
+    stopped: tuple[float, ...]
+
+    def stops_in(self, start: float, end: float) -> int:
+        return sum(start <= each < end for each in self.stopped)
+
+    def read(
+        self, seed: int, start: float, end: float, *, update: float, every: float, jitter: float = 0.0
+    ) -> View:
+        """Readings over 0.8 of an update, with the status at each poll."""
+        model = replace(MODEL, update=update, aperture=0.8 * update)
+        traces = self.scene.read(seed, model, every, jitter)
+        rows = np.searchsorted(self.scene.time, traces.time) - 1
+        whole = Traces(traces.time, {**traces.columns, "mode": self.modes[rows]})
+        own = self.load
+        return replace(
+            view(whole, model, start, end),
+            restart=own.soft or None,
+            stops_at=(0.97 * own.stops, 1.03 * own.stops),
+            capacitance=(0.9 * own.farads, 1.1 * own.farads),
+        )
+
+
+Course = Sequence[tuple[float, float]]
+"""Values from an instant on [s, V or A], the first of them from the beginning."""
+
+
+def fed(load: Load, volts: Course, limits: Course, end: float, at: float | None = None) -> Fed:
+    """From -0.3 s on; at: the voltage then, at which the load runs; None: the set point."""
+    time = np.arange(-0.3, end, TICK)
+    wanted, bounds = _course(volts, time), _course(limits, time)
+    across, amps, modes = np.empty(time.size), np.empty(time.size), np.empty(time.size)
+    at = wanted[0] if at is None else at
+    running, ran = at > load.stops, load.soft
+    stopped = []
+    for place, (goal, limit) in enumerate(zip(wanted, bounds, strict=True)):
+        ran = ran + TICK if running else 0.0
+        draws = load.power / at * (min(1.0, ran / load.soft) if load.soft else 1.0) if running else 0.0
+        holds = at >= goal and draws <= limit
+        gives = (draws if at <= goal + LEVEL else 0.0) if at >= goal and draws <= limit else limit
+        after = at + TICK * (gives - draws) / load.farads
+        at = min(goal, after) if at <= goal else max(goal, after)
+        goes_on = at > (load.stops if running else load.starts)
+        if running and not goes_on:
+            stopped.append(float(time[place]))
+        running = goes_on
+        across[place], amps[place], modes[place] = at, gives, Mode.CV if holds else Mode.CC
+    return Fed(load, Scene(time, across, amps), modes, tuple(stopped))
+
+
+def _course(values: Course, time: np.ndarray) -> np.ndarray:
+    starts = np.array([each for each, _ in values])
+    levels = np.array([each for _, each in values])
+    return levels[np.maximum(0, np.searchsorted(starts, time, side="right") - 1)]

@@ -1,0 +1,122 @@
+"""A load that the supply cannot feed stops and starts again and again: what readings tell of that.
+
+The truth is worked out beside the program, in small steps of time (`fed.py`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from tests.measures.fed import TICK, Fed, Load, fed
+from tests.measures.scene import Scene
+from tests.measures.test_few_readings import mode_of_half
+
+from railwright.measures.integral import charge, energy, mean_current, mean_power
+from railwright.measures.outcome import Beyond, CannotMeasure, Measured
+from railwright.measures.signal import View
+from railwright.measures.state_level import high_state_level
+from railwright.measures.turning import turn_off_voltage
+
+SEEDS = 12
+
+HEAVY = Load(37.0, 18.8, 15.2, 94e-6)
+"""Restarts every few milliseconds."""
+SLOW = Load(1.9, 10.5, 7.0, 330e-6)
+"""Restarts every 20 ms or so."""
+QUICK = Load(4.5, 16.9, 14.0, 20e-6)
+"""Restarts every few milliseconds, in the limit for some of them and out of it for others."""
+SOFT = Load(5.0, 16.7, 14.7, 5e-6, 35e-3)
+"""Is fed for most of its soft start, and falls at its end."""
+
+
+def starves(load: Load, volts: float, part: float) -> Fed:
+    """Limited from 0 s on to a part of what the load draws at its set point."""
+    enough = 3.0 * load.power / load.stops
+    return fed(load, [(-0.3, volts)], [(-0.3, enough), (0.0, part * load.power / volts)], 0.5)
+
+
+def read(of: Fed, seed: int, update: float, every: float) -> View:
+    """The step lasts from 0 s to 0.4 s."""
+    own = of.read(seed, 0.0, 0.4, update=update, every=every)
+    return replace(own, goal=float(of.scene.voltage[0]))
+
+
+def period(scene: Scene) -> float:
+    """Of the voltage's cycles towards the end [s]."""
+    late = scene.voltage[scene.time > 0.2]
+    lows = np.flatnonzero((late[1:-1] < late[:-2]) & (late[1:-1] <= late[2:]))
+    return float(np.mean(np.diff(lows))) * TICK
+
+
+@pytest.mark.parametrize("part", [0.9, 0.97])
+@pytest.mark.parametrize("volts", [20.0, 24.0])
+@pytest.mark.parametrize("update", [20e-3, 40e-3, 50e-3])
+def test_a_mean_of_what_swings_is_no_level(volts: float, part: float, update: float) -> None:
+    known = starves(HEAVY, volts, part)
+    truth = mode_of_half(known.scene, 0.4, True)
+    for seed in range(SEEDS):
+        try:
+            found = high_state_level(read(known, seed, update, update))
+        except CannotMeasure:
+            continue
+        assert found.low <= truth <= found.high
+
+
+@pytest.mark.parametrize("part", [0.8, 0.9])
+@pytest.mark.parametrize(
+    ("load", "cycles", "fast"),
+    [
+        (SLOW, 1.03, True),
+        (SLOW, 2.06, True),
+        (SLOW, 2.97, True),
+        (SLOW, 1.06, False),
+        (QUICK, 2.03, False),
+        (QUICK, 1.02, False),
+    ],
+)
+@pytest.mark.parametrize("measure", [energy, mean_power, charge, mean_current])
+def test_what_readings_do_not_meet_of_a_load_that_restarts_is_said(
+    measure: object, load: Load, cycles: float, fast: bool, part: float
+) -> None:
+    """Polls that find it at nearly the same part of its cycle each time, of readings that are new every 10 ms
+    or as often as they are polled.
+    """
+    known = starves(load, 12.0 if load is SLOW else 20.0, part)
+    scene, every = known.scene, cycles * period(known.scene)
+    inside = (scene.time >= 0.0) & (scene.time <= 0.4)
+    amps, volts = scene.current[inside], scene.voltage[inside]
+    truth = {
+        "energy": float(np.sum(amps * volts) * TICK),
+        "mean_power": float(np.mean(amps * volts)),
+        "charge": float(np.sum(amps) * TICK),
+        "mean_current": float(np.mean(amps)),
+    }[measure.name]  # type: ignore[attr-defined]
+    for seed in range(SEEDS):
+        found: Measured = measure(read(known, seed, 10e-3 if fast else every, every))  # type: ignore[operator]
+        assert found.unseen or found.low <= truth <= found.high
+
+
+@pytest.mark.parametrize("part", [0.8, 0.95])
+@pytest.mark.parametrize(("load", "volts"), [(HEAVY, 24.0), (SLOW, 12.0), (SOFT, 17.0), (SOFT, 19.0)])
+@pytest.mark.parametrize("update", [10e-3, 20e-3])
+def test_a_load_that_restarts_has_no_turn_off_voltage(
+    load: Load, volts: float, part: float, update: float
+) -> None:
+    """Its voltage is no ramp that the supply plays; a value that is far from where it stops was told."""
+    known = starves(load, volts, part)
+    for seed in range(SEEDS):
+        try:
+            found = turn_off_voltage(read(known, seed, update, 10e-3))
+        except (CannotMeasure, Beyond):
+            continue
+        assert found.low <= load.stops <= found.high
+
+
+@pytest.mark.parametrize("every", [10e-3, 50e-3])
+def test_what_is_fed_as_it_should_is_told_as_before(every: float) -> None:
+    """A limit that the load stays below: nothing hides."""
+    own = read(fed(SLOW, [(-0.3, 12.0)], [(-0.3, 1.0), (0.0, 0.5)], 0.5), 1, 10e-3, every)
+    assert not energy(own).unseen
+    assert high_state_level(own).value == pytest.approx(12.0, abs=0.02)
