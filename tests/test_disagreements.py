@@ -24,6 +24,7 @@ mended.
 
 ARRANGED = (
     (1, 121), (1, 216), (1, 332), (1, 434), (2, 70), (2, 240), (2, 389), (3, 408), (20, 382), (20, 716),
+    (22, 694),
 )  # fmt: skip
 """The same of draws with arranged situations."""
 

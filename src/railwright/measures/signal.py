@@ -217,6 +217,11 @@ class View:
                 "a recording that covers the step",
             )
 
+    @property
+    def carried(self) -> bool:
+        """Whether the voltage is carried over the lead, by the current, from where it was measured."""
+        return ("voltage" if self.at == "connector" else "terminal_voltage") not in self.traces.columns
+
     def timing(self) -> tuple[float, float, float]:
         """Update, least and largest aperture [s]. Raises where the update interval is unknown."""
         update = self.model.update
@@ -245,7 +250,7 @@ class View:
         """
         wanted = "voltage" if self.at == "connector" else "terminal_voltage"
         other = "terminal_voltage" if self.at == "connector" else "voltage"
-        if wanted in self.traces.columns:
+        if not self.carried:
             return self._signal(wanted, self.model.voltage)
         if other not in self.traces.columns:
             raise CannotMeasure("the record holds no voltage of this input", "a recording of its voltage")
