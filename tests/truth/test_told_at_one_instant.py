@@ -45,6 +45,26 @@ def test_a_point_list_goes_on_until_the_set_point_after_it_takes_hold(
             assert at(record.traces["in1"], end - before) == pytest.approx(truth, abs=0.03)
 
 
+@pytest.mark.parametrize(("goal", "over"), [(11.37, 400), (10.83, 200), (13.21, 200), (12.49, 33)])
+def test_after_a_list_the_input_stands_where_it_was_asked_to(goal: float, over: int, tmp_path: Path) -> None:
+    """Outputs without a slew play a line with which a shape ends by a list of levels, of which the last lies
+    below or above the goal: they stood there through the hold after it, as much as 0.29 V away, while the
+    rehearsal had them at the goal (or not, by what rounding made of the line's last stair).
+    """
+    last = f"{{line_to: {goal} V, over: {over} ms}}"
+    segments = f"{{step_to: 9 V}}, {{hold: 17 ms}}, {{line_to: 11 V, over: 17 ms}}, {last}"
+    steps = f"  - shape: {{input: in1, segments: [{segments}]}}\n    name: list\n  - hold: 200 ms\n"
+    edits = (
+        (BENCH, ", slew: 1 V/s .. 2.4 V/ms", ""),
+        (BENCH, "dwell: 20 ms .. 300 s, between: [step, line]", "dwell: 5 ms .. 300 s, between: [step]"),
+    )
+    found = played(tmp_path / "p", steps, edits=edits)
+    assert found.check.plan.listings
+    end = found.check.plan.spans[1].end
+    for record in (found.rehearsed.record, found.truth):
+        assert at(record.traces["in1"], end + 0.15) == pytest.approx(goal, abs=0.01)
+
+
 @pytest.mark.parametrize(
     ("jump", "goal", "over", "slew"),
     [(10.0, 11.0, 100, 2.4), (8.0, 12.0, 400, 0.5), (14.0, 12.0, 200, 2.4), (12.4, 14.0, 300, 1.2)],

@@ -125,9 +125,11 @@ def in_stairs(
     for action in timeline.actions:
         name, level = action.input, levels.get(action.input, 0.0)
         levels[name] = 0.0 if action.kind == "off" else action.voltage
-        if (action.step, name) in listed and action.time < timeline.spans[action.step].end:
+        by_list = (action.step, name) in listed and action.time < timeline.spans[action.step].end
+        if by_list:
             levels[name] = listed[action.step, name]
-        if action.kind != "line" or name not in slews:
+        # Of what a list plays the host tells nothing, not even the last stair, at the very end of the step.
+        if action.kind != "line" or name not in slews or by_list:
             actions.append(action)
             continue
         if action.voltage == level:
