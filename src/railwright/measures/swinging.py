@@ -13,6 +13,13 @@ level, where the voltage swings within them (chosen).
 """
 
 
+HUNTS = (
+    "the supply is in its limit at a voltage at which the load may stop and start again and again: a reading "
+    "is the mean of what it does then"
+)
+"""What is said of readings of a load that may hunt (`may_hunt`)."""
+
+
 def turns(view: View) -> int:
     """How often the voltage turns while the supply is in its limit, up after it went down and down again: a
     load that the supply cannot feed stops and starts. 0, where the status is not known.
@@ -58,6 +65,27 @@ def unsteady(view: View) -> int:
     steps = np.where(near[1:] & near[:-1], np.diff(current.values), 0.0)
     signs = np.sign(steps[np.abs(steps) > max(UNSTEADY * usual, 8.0 * current.noise)])
     return int(np.count_nonzero(signs[1:] != signs[:-1]))
+
+
+def may_hunt(view: View, level: float) -> bool:
+    """Whether the load may stop and start within readings that show this level [V]: the supply is in its
+    limit all the time that they do, and the load, once it has stopped, is not back yet at that level.
+    """
+    import numpy as np
+
+    from railwright.measures.status import LIMITS
+
+    voltage = view.voltage()
+    modes = view.traces.columns.get("mode")
+    if view.starts_at is None or view.stops_at is None or not view.model.averages:
+        return False
+    if modes is None or modes.size != voltage.time.size:
+        return False
+    visible = 4.0 * voltage.noise + NEAR * abs(level)
+    own = (voltage.time >= view.begin) & (voltage.time <= view.end)
+    near = own & (np.abs(voltage.values - level) <= visible)
+    limited = bool(near.any()) and bool(np.isin(modes[near], LIMITS).all())
+    return limited and view.stops_at[0] - visible <= abs(level) <= view.starts_at + visible
 
 
 def swings(view: View, level: float) -> int:
