@@ -8,9 +8,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from tests.measures.scene import MODEL, Scene, view
+from tests.measures.scene import EXACT, MODEL, Scene, view
 
-from railwright.measures.outcome import CannotMeasure
+from railwright.measures.outcome import Beyond, CannotMeasure
+from railwright.measures.start_up_time import start_up_time
 from railwright.measures.state_level import high_state_level, low_state_level
 from railwright.traces import Mode, Traces
 
@@ -98,3 +99,91 @@ def test_a_load_that_stops_and_starts_in_the_limit_has_no_level(period: float, l
             high_state_level(step)
     else:
         assert high_state_level(step).value == pytest.approx(8.25, abs=0.1)
+
+
+def steady_from(scene: Scene, end: float) -> float:
+    """Last entry of voltage or current into ±2 % or ±10 % of its median over the last third [s]."""
+    latest = 0.0
+    at = np.linspace(0.0, end, 100_001)
+    for channel, part in (("voltage", 0.02), ("current", 0.1)):
+        values = scene.at(at, channel)
+        level = float(np.median(values[at >= end * 2.0 / 3.0]))
+        largest = 0.02 * float(values.max()) if channel == "current" else 0.0
+        latest = max(latest, float(at[np.abs(values - level) > max(part * level, largest)].max()))
+    return latest
+
+
+@pytest.mark.parametrize("swing", [0.085, 0.1, 0.115])
+@pytest.mark.parametrize("period", [0.23, 0.4])
+@pytest.mark.parametrize(("update", "every"), [(50e-3, 20e-3), (50e-3, 50e-3), (10e-3, 10e-3)])
+def test_a_current_that_varies_as_much_as_its_band_is_wide(
+    swing: float, period: float, update: float, every: float
+) -> None:
+    """50 mA that goes up and down by 8.5 to 11.5 %: readings over 40 ms cut off its extremes, and the last
+    time that it was out of its band was told as within it, 32 ms instead of 327 ms.
+    """
+    corners = [(-0.5, 0.0, 0.0), (0.0, 0.0, 0.0), (0.02, 5.0, 0.06), (0.0201, 5.0, 0.05)]
+    for number in range(int(2.0 * 0.7 / period)):
+        up = 1.0 + swing if number % 2 else 1.0 - swing
+        corners.append((0.02 + (number + 0.5) * period / 2.0, 5.0, 0.05 * up))
+    scene = Scene.of(*corners, (1.0, 5.0, 0.05))
+    truth = steady_from(scene, 0.55)
+    amps = replace(MODEL.current[0], offset=1e-4, noise=5e-5)
+    model = replace(MODEL, current=(amps,), update=update, aperture=0.8 * update, current_bound=None)
+    for seed in range(SEEDS):
+        try:
+            found = start_up_time(view(scene.read(seed, model, every), model, 0.0, 0.55, switched_on=0.0))
+        except (CannotMeasure, Beyond):
+            continue
+        assert found.low - 2e-3 <= truth <= found.high + 2e-3
+
+
+@pytest.mark.parametrize("period", [5e-3, 13e-3])
+def test_a_load_that_hunts_has_no_start_up_time(period: float) -> None:
+    """A converter on a supply in its limit: it stops and starts up to the end of the step, and was told to
+    have started after 18 ms, from readings that are means of it. The truth itself leaves its band again and
+    again.
+    """
+    corners = [(-0.5, 0.0, 0.0), (0.0, 0.0, 0.0)]
+    for number in range(int(0.6 / period)):
+        start = 0.02 + number * period
+        corners += [(start, 7.5, 0.4), (start + 0.6 * period, 9.0, 0.4)]
+    scene = Scene.of(*corners, (0.7, 8.2, 0.4))
+    model = replace(MODEL, update=50e-3, aperture=40e-3)
+    traces = scene.read(2, model, 20e-3)
+    modes = np.where(traces.time < 0.02, float(Mode.CV), float(Mode.CC))
+    known = Traces(traces.time, {**traces.columns, "mode": modes})
+    step = view(known, model, 0.0, 0.55, switched_on=0.0, goal=12.0, stops_at=(7.5, 7.7), starts_at=8.5)
+    with pytest.raises(CannotMeasure, match="may stop and start"):
+        start_up_time(step)
+    with pytest.raises(Beyond):
+        start_up_time(view(scene.truth(), EXACT, 0.0, 0.55, switched_on=0.0, goal=12.0))
+
+
+@pytest.mark.parametrize("slow", [4e-3, 6e-3, 9e-3])
+def test_outputs_that_take_over_from_each_other_make_no_early_start(slow: float) -> None:
+    """Two outputs charge an input; one goes into its limit as it is charged, the other sinks what is too
+    much, while the load's current settles. Read at different times their sum was in its band 10 ms early.
+    """
+    ends = 0.15
+    at = np.arange(0.0, 0.55, 1e-4)
+    load = np.where(at < ends, 0.088, 0.061 + 0.027 * np.exp(-(at - ends) / slow))
+    own = np.where(at < ends, 0.044, 0.13)
+    scenes = [
+        Scene(np.concatenate(([-0.5, -1e-4], at)), np.zeros(at.size + 2), np.concatenate(([0.0, 0.0], amps)))
+        for amps in (own, load - own)
+    ]
+    truth = float(at[np.abs(load - 0.061) > 0.0061].max())
+    amps = replace(MODEL.current[0], offset=1e-4, noise=1e-4)
+    model = replace(MODEL, current=(amps,), current_bound=None, summed="current", circulating=0.13)
+    volts = np.interp(at, [0.0, ends], [0.0, 28.0])
+    for seed in range(SEEDS):
+        dice = np.random.default_rng(seed)
+        asked = np.arange(-0.4, 0.55, 10e-3)
+        total = np.zeros(asked.size)
+        for scene in scenes:
+            phase = dice.uniform(0.0, 10e-3)
+            total += scene.mean(np.floor((asked - phase) / 10e-3) * 10e-3 + phase, 8e-3, "current")
+        columns = {"voltage": np.interp(asked, at, volts, left=0.0), "current": total}
+        found = start_up_time(view(Traces(asked, columns), model, 0.0, 0.5, switched_on=0.0))
+        assert found.low - 1e-3 <= truth <= found.high + 1e-3
