@@ -380,8 +380,10 @@ def _begins_softly(
     earlier = np.where(found < 0, 0.0, volts[before])
     change = volts[after] - earlier
     slope = (volts[after] - volts[before]) / np.maximum(time[after] - time[before], 1e-9)
-    # What charges it can have come within one reading.
+    # What charges it can have come within one reading; a reading as high as the next was charged before.
     taken = np.maximum(slope, change / max(update, view.interval))
+    rises = 2.0 * np.maximum(0.0, volts[after] - volts) / max(update, view.interval)
+    slope = np.where(slope > 0.0, np.minimum(slope, rises), slope)
     for farads in view.capacitance:
         drawn, before_dip = amps - farads * slope, amps - farads * taken
         if np.mean(drawn[slice(*dip)]) >= EXPLAINED * np.max(before_dip[began : dip[0]]):
