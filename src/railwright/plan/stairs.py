@@ -177,7 +177,7 @@ def after_jumps(
                 and abs(jumped[name][1]) > set_error(feeds[name], bench, stands)
             ):
                 takes = _jump_time(jumped[name][1], feeds[name], bench, own[1])
-                later = replace(action, time=action.time + takes, over=action.over - takes)
+                later = replace(action, time=action.time + takes, over=action.over - takes, behind=takes)
                 if later.over > takes and not (
                     too_steep(later, stands, own) or stairs_of(later, stands, own, exchange)
                 ):

@@ -99,6 +99,8 @@ class Conduct:
         self.remedy = ""
         self.fault = ""
         self._ended_by: Exception | None = None
+        self._told: dict[str, float] = {}
+        """When each input's set point was told last [s, the link's clock]."""
         self.late = 0.0
         self.left_out = 0
         self.clocks = Clocks()
@@ -268,6 +270,8 @@ class Conduct:
         following = next((other for other in moves if other.input in (move.input, "")), None)
         if following is None or following.kind != "set" or following.time + self.held > now:
             return False
+        if following.behind:
+            return False  # a line that begins where this one leads
         self.left_out += 1
         self._steps.left_out(1)
         return True
@@ -359,7 +363,12 @@ class Conduct:
             on = move.kind == "on"
             if on:
                 self.watch.switches(move.input)
-            done = recorder.at(self.rig.set(move.input, move.voltage, move.slew, switch_on=on, at=at))
+            if move.behind:
+                # A jump that was told late is over late: what is told before that would take its place.
+                at = max(at, self._told.get(move.input, at) + move.behind)
+            told_at = self.rig.set(move.input, move.voltage, move.slew, switch_on=on, at=at)
+            self._told[move.input] = told_at
+            done = recorder.at(told_at)
         self._steps.moved(move, done)
         late = done - move.time - self.held
         self.late = max(self.late, late)
