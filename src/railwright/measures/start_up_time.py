@@ -57,9 +57,8 @@ def start_up_time(view: View) -> Measured:
     Computed: from the switching-on to the last entry of the voltage into ±2 % of its final level, or of the
     current into ±10 % of its own (or ±2 % of its largest value, where that is more), whichever is later.
     Final level: the median over the last third of the window. There is none where the supply's status goes
-    into the limit or out of it three times or more at that level, nor where it is in the limit at two
-    readings of that level and a load may stop and start again, or where it hangs on a peak of the current
-    that readings do not show.
+    into the limit or out of it three times or more at that level, is in it at two readings of it while a load
+    may stop and start again, or where it hangs on a peak of the current that readings do not show.
     Window: from the switching-on, which must lie in the step, to the end of the step.
     Uncertainty: 'aperture', 'between readings' (or 'between samples'), 'time of the readings', 'current
     between the outputs' (in parallel: what they drive into each other may have kept their sum out of its

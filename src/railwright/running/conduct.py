@@ -360,15 +360,7 @@ class Conduct:
             self.watch.switches(move.input)
             done = recorder.at(self.rig.off(move.input, at=at))
         else:
-            on = move.kind == "on"
-            if on:
-                self.watch.switches(move.input)
-            if move.behind:
-                # A jump that was told late is over late: what is told before that would take its place.
-                at = max(at, self._told.get(move.input, at) + move.behind)
-            told_at = self.rig.set(move.input, move.voltage, move.slew, switch_on=on, at=at)
-            self._told[move.input] = told_at
-            done = recorder.at(told_at)
+            done = recorder.at(self._set(move, at))
         self._steps.moved(move, done)
         late = done - move.time - self.held
         self.late = max(self.late, late)
@@ -399,6 +391,17 @@ class Conduct:
             recorder.event(EventKind.ON, move.input, time=done)
         elif move.kind == "off":
             recorder.event(EventKind.OFF, move.input, time=done)
+
+    def _set(self, move: Move, at: float) -> float:
+        """Tell a set point at an instant, and when that was done [s, the link's clock]."""
+        if move.kind == "on":
+            self.watch.switches(move.input)
+        if move.behind:
+            # A jump that was told late is over late: what is told before that would take its place.
+            at = max(at, self._told.get(move.input, at) + move.behind)
+        told = self.rig.set(move.input, move.voltage, move.slew, switch_on=move.kind == "on", at=at)
+        self._told[move.input] = told
+        return told
 
     def _failed(self, error: InstrumentError, time: float | None = None) -> None:
         self.recorder.event(EventKind.INSTRUMENT_FAILS, error.instrument, error.told, time)
