@@ -225,3 +225,4 @@ def test_of_two_jumps_at_one_instant_the_last_is_told(levels: tuple[float, float
     moves = [move for move in found.check.plan.moves if abs(move.time - edge) < 1e-6]
     told = [move.voltage for move in moves if move.kind == "set"]
     assert told == [other]
+    assert [each.left_out for each in found.check.plan.spans] == [0] * len(found.check.plan.spans)

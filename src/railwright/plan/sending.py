@@ -206,7 +206,7 @@ def sending(
     levels: dict[tuple[int, str], float] = {}
     stands: dict[str, float] = {}
     behind: dict[int, dict[str, float]] = {}
-    last: dict[str, int] = {}  # step of the set points of an input, after which none came yet
+    last: dict[str, Action] = {}
     for action in timeline.actions:
         name, key = action.input, (action.step, action.input)
         if name in apart and key not in listed and timeline.spans[action.step].kind in HOST_TIMED:
@@ -214,9 +214,10 @@ def sending(
             levels.setdefault(key, stands.get(name, 0.0))
         stands[name] = action.voltage if action.kind == "line" else 0.0
         before = last.get(name)
-        if before is not None and before != action.step and action.kind == "line":
-            behind.setdefault(before, {})[name] = action.time
-        last[name] = action.step
+        # At one instant it is not late: what is told then is a matter of the moves.
+        if before and before.step != action.step and action.time - before.time >= AT_ONCE:
+            behind.setdefault(before.step, {})[name] = action.time if action.kind == "line" else math.inf
+        last[name] = action
     asked: list[Action] = []
     times: list[float | None] = []
     for step, own in steps.items():
