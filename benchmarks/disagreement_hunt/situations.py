@@ -8,6 +8,7 @@ none of them knows what the hunt is to find.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from copy import deepcopy
 from random import Random
 
 from benchmarks.same_outcomes.documents import Data, Documents
@@ -336,3 +337,88 @@ def brief_step(documents: Documents, dice: Random, name: str) -> None:
             documents.procedure.setdefault("requires", []).append(
                 {**asked, "at_most": figure(2 * volts, "V")}
             )
+
+
+def arrange_wider(documents: Documents, dice: Random) -> None:
+    """Put coupled settings, a voltage that is held before a power-up, and decays into some documents, by dice
+    of their own.
+    """
+    name = dice.choice(list(documents.device["inputs"]))
+    if dice.random() < 0.12:
+        held_before(documents, dice, name)
+    elif dice.random() < 0.15:
+        decay(documents, dice, name)
+    if dice.random() < 0.4:
+        coupled(documents, dice, dice.choice(list(documents.device["inputs"])))
+
+
+def held_before(documents: Documents, dice: Random, name: str) -> None:
+    """A battery, which holds the input up before its power-up, and means that are asked of that."""
+    own = documents.device["inputs"][name]
+    volts, amperes = volts_of(own), amperes_of(own)
+    battery = {
+        "open_circuit_voltage": figure(dice.uniform(0.3, 0.95) * volts, "V"),
+        "series_resistance": figure(dice.uniform(0.3, 2.0) * volts / amperes, "ohm"),
+        "capacity": figure(2000.0 * amperes, "C"),
+        "state_of_charge": "50 %",
+    }
+    own["load"] = [{"battery": battery}]
+    first = next(each for each in documents.procedure["steps"] if "power_up" in each)
+    wanted = documents.procedure.setdefault("requires", [])
+    for measure, limit in (
+        ("mean_voltage", figure(1.3 * volts, "V")),
+        ("mean_current", figure(amperes, "A")),
+    ):
+        wanted.append(
+            {
+                "name": f"held {measure}",
+                "measure": measure,
+                "of": name,
+                "during": first["name"],
+                "at_most": limit,
+            }
+        )
+
+
+def decay(documents: Documents, dice: Random, name: str) -> None:
+    """An input that is off for a while, and falls as its capacitors empty into its load: the readings nearest
+    to nothing are still on their way there.
+    """
+    own = documents.device["inputs"][name]
+    volts, amperes = volts_of(own), amperes_of(own)
+    ohms, constant = volts / amperes, dice.uniform(5e-3, 60e-3)
+    capacitor = {"capacitance": figure(max(1e-6, constant / ohms - 300e-6), "F"), "esr": "50 mohm"}
+    own["load"] = [{"capacitor": capacitor}, {"resistor": {"resistance": figure(ohms, "ohm")}}]
+    away = dice.choice(("60 ms", "100 ms", "200 ms", "300 ms"))
+    pieces: list[Data] = [{"hold": "100 ms"}, {"off_for": away}, {"hold": dice.choice(("60 ms", "200 ms"))}]
+    insert(documents, dice, [{"shape": {"input": name, "segments": pieces}, "name": "decay"}])
+    asked = {"name": "lowest of a decay", "measure": "low_state_level", "of": name, "during": "decay"}
+    documents.procedure.setdefault("requires", []).append({**asked, "at_most": figure(volts, "V")})
+
+
+def coupled(documents: Documents, dice: Random, name: str) -> None:
+    """A second input like one of those that are there, fed by the other output of its supply, which moves
+    what is set on both together.
+    """
+    inputs, procedure = documents.device["inputs"], documents.procedure
+    if not isinstance(hook_up := procedure["hook_up"], dict):
+        return
+    number = list(inputs).index(name)
+    supply = list(documents.bench["supplies"])[number]
+    lead = list(documents.bench["leads"])[number]
+    fixture = {key: each for key, each in hook_up[name].items() if key == "fixture"}
+    other = "beside"
+    inputs[other] = deepcopy(inputs[name])
+    hook_up[name] = {"from": f"{supply}.1", "lead": lead, "sense": "at terminals", **fixture}
+    hook_up[other] = {"from": f"{supply}.2", "lead": lead, "sense": "at terminals"}
+    procedure["limits"][other] = deepcopy(procedure["limits"][name])
+    for step in procedure["steps"]:
+        for kind in ("power_up", "power_down"):
+            if kind in step:
+                order = step[kind]["order"]
+                order.insert(order.index(name) + dice.choice((0, 1)), other)
+    by = dice.choice(("step", "step", "ratio"))
+    kinds = dice.choice((("voltage",), ("current_limit",), ("voltage", "current_limit")))
+    documents.bench["supplies"][supply]["coupled"] = [
+        {"outputs": [1, 2], "by": by, "of": kind} for kind in kinds
+    ]

@@ -225,10 +225,10 @@ def _limits_moved(context: Context) -> Iterator[_LimitMoved]:
     on = set[str]()
 
     def seen(name: str) -> Iterator[_LimitMoved]:
-        slack = _slack(context, feeds[name].names)
         change = movers.get(name)
-        if change is None or name not in on or name not in known:
-            return
+        if change is None or name not in on or name not in known or name not in feeds:
+            return  # one that nothing can feed has no set points
+        slack = _slack(context, feeds[name].names)
         if abs(stands[name] - asked[name]) > slack and change.moved_by is not None:
             (group,) = {
                 g.by
