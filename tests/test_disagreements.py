@@ -65,3 +65,17 @@ def test_a_fault_that_is_put_back_is_found(seed: int, number: int, words: str, t
     assert (seed, number) in MENDED
     with put_back(words):
         assert left(seed, number, tmp_path / "with") != []
+
+
+@pytest.mark.parametrize(
+    ("number", "words"),
+    [
+        (10, "a level on a crest is known as if the voltage stayed there"),
+        (25, "a voltage that was held before counts in a power-up's mean"),
+    ],
+)
+def test_a_fault_that_needs_its_situation_is_found(number: int, words: str, tmp_path: Path) -> None:
+    """Of seed 1, with the situations that came later; without the fault nothing is left."""
+    assert left(1, number, tmp_path / "without", arranged=True, wider=True) == []
+    with put_back(words):
+        assert left(1, number, tmp_path / "with", arranged=True, wider=True) != []

@@ -352,6 +352,16 @@ def arrange_wider(documents: Documents, dice: Random) -> None:
         coupled(documents, dice, dice.choice(list(documents.device["inputs"])))
 
 
+def slow_readings(documents: Documents, name: str, update: int) -> int:
+    """Readings of the input's supply that are new every so many milliseconds; gives those."""
+    number = list(documents.device["inputs"]).index(name)
+    supply = list(documents.bench["supplies"].values())[number]
+    reading = supply["outputs"]["1"].get("reading")
+    if reading is not None:
+        reading |= {"update": f"{update} ms", "aperture": f"{update * 4 // 5} ms"}
+    return update
+
+
 def held_before(documents: Documents, dice: Random, name: str) -> None:
     """A battery, which holds the input up before its power-up, and means that are asked of that."""
     own = documents.device["inputs"][name]
@@ -363,7 +373,9 @@ def held_before(documents: Documents, dice: Random, name: str) -> None:
         "state_of_charge": "50 %",
     }
     own["load"] = [{"battery": battery}]
+    slow_readings(documents, name, dice.choice((20, 50, 50)))
     first = next(each for each in documents.procedure["steps"] if "power_up" in each)
+    first["power_up"]["settle"] = dice.choice(("100 ms", "150 ms", "300 ms"))
     wanted = documents.procedure.setdefault("requires", [])
     for measure, limit in (
         ("mean_voltage", figure(1.3 * volts, "V")),
@@ -382,15 +394,19 @@ def held_before(documents: Documents, dice: Random, name: str) -> None:
 
 def decay(documents: Documents, dice: Random, name: str) -> None:
     """An input that is off for a while, and falls as its capacitors empty into its load: the readings nearest
-    to nothing are still on their way there.
+    to nothing are still on their way there. Some of them are within 3 % of it.
     """
     own = documents.device["inputs"][name]
     volts, amperes = volts_of(own), amperes_of(own)
-    ohms, constant = volts / amperes, dice.uniform(5e-3, 60e-3)
-    capacitor = {"capacitance": figure(max(1e-6, constant / ohms - 300e-6), "F"), "esr": "50 mohm"}
+    update = slow_readings(documents, name, dice.choice((10, 20, 20))) * 1e-3
+    ohms, constant = volts / amperes, dice.uniform(1.5, 3.5) * update
+    number = list(documents.device["inputs"]).index(name)
+    output = list(documents.bench["supplies"].values())[number]["outputs"]["1"]
+    output["output_capacitance"] = "220 uF"
+    capacitor = {"capacitance": figure(max(1e-6, constant / ohms - 220e-6), "F"), "esr": "50 mohm"}
     own["load"] = [{"capacitor": capacitor}, {"resistor": {"resistance": figure(ohms, "ohm")}}]
-    away = dice.choice(("60 ms", "100 ms", "200 ms", "300 ms"))
-    pieces: list[Data] = [{"hold": "100 ms"}, {"off_for": away}, {"hold": dice.choice(("60 ms", "200 ms"))}]
+    away = figure(3.5 * constant + dice.uniform(2.0, 5.0) * update, "s")
+    pieces: list[Data] = [{"off_for": away}, {"hold": dice.choice(("60 ms", "200 ms"))}]
     insert(documents, dice, [{"shape": {"input": name, "segments": pieces}, "name": "decay"}])
     asked = {"name": "lowest of a decay", "measure": "low_state_level", "of": name, "during": "decay"}
     documents.procedure.setdefault("requires", []).append({**asked, "at_most": figure(volts, "V")})
