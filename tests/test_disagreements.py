@@ -29,6 +29,9 @@ ARRANGED = (
 )  # fmt: skip
 """The same of draws with arranged situations."""
 
+WIDER = ((1, 4), (1, 43), (51, 45))
+"""The same with the situations that came later: coupled settings, voltages held before, decays."""
+
 
 def left(seed: int, number: int, folder: Path, *, arranged: bool = False, wider: bool = False) -> list[str]:
     """What two places say differently of a draw."""
@@ -38,10 +41,15 @@ def left(seed: int, number: int, folder: Path, *, arranged: bool = False, wider:
 
 
 @pytest.mark.parametrize(
-    ("seed", "number", "arranged"), [(*each, False) for each in MENDED] + [(*each, True) for each in ARRANGED]
+    ("seed", "number", "arranged", "wider"),
+    [(*each, False, False) for each in MENDED]
+    + [(*each, True, False) for each in ARRANGED]
+    + [(*each, True, True) for each in WIDER],
 )
-def test_what_was_mended_stays_mended(seed: int, number: int, arranged: bool, tmp_path: Path) -> None:
-    assert left(seed, number, tmp_path / "draw", arranged=arranged) == []
+def test_what_was_mended_stays_mended(
+    seed: int, number: int, arranged: bool, wider: bool, tmp_path: Path
+) -> None:
+    assert left(seed, number, tmp_path / "draw", arranged=arranged, wider=wider) == []
 
 
 def test_there_are_fifteen_faults_to_put_back() -> None:

@@ -423,9 +423,6 @@ def coupled(documents: Documents, dice: Random, name: str) -> None:
     supply = list(documents.bench["supplies"])[number]
     lead = list(documents.bench["leads"])[number]
     fixture = {key: each for key, each in hook_up[name].items() if key == "fixture"}
-    if not isinstance(hook_up[name]["from"], str):
-        # What was written for a group need not be in the range of one output.
-        procedure["limits"][name] |= {"current_limit": "auto", "ovp": "auto"}
     other = "beside"
     inputs[other] = deepcopy(inputs[name])
     hook_up[name] = {"from": f"{supply}.1", "lead": lead, "sense": "at terminals", **fixture}
