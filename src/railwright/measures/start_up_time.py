@@ -48,6 +48,7 @@ def timing_interval(update: float, every: float, aperture: float) -> float:
     return max(every, aperture) / SAMPLES
 
 
+# One piece: half of it is what the report shows of the measure.
 @measure(
     "s", "start-up time", ("current",), after_switching_on=True, sampling=timing_interval, also=("voltage",)
 )
