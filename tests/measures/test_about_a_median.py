@@ -93,7 +93,7 @@ def test_a_load_that_stops_and_starts_in_the_limit_has_no_level(period: float, l
     traces = scene.read(2, model, 50e-3)
     mode = Mode.CC if limited else Mode.CV
     known = Traces(traces.time, {**traces.columns, "mode": np.full(traces.time.size, float(mode))})
-    step = view(known, model, 0.0, 1.0, stops_at=(7.5, 7.7), starts_at=8.5)
+    step = view(known, model, 0.0, 1.0, stops_at=(7.5, 7.7))
     if limited:
         with pytest.raises(CannotMeasure, match="may stop and start"):
             high_state_level(step)
@@ -153,7 +153,7 @@ def test_a_load_that_hunts_has_no_start_up_time(period: float) -> None:
     traces = scene.read(2, model, 20e-3)
     modes = np.where(traces.time < 0.02, float(Mode.CV), float(Mode.CC))
     known = Traces(traces.time, {**traces.columns, "mode": modes})
-    step = view(known, model, 0.0, 0.55, switched_on=0.0, goal=12.0, stops_at=(7.5, 7.7), starts_at=8.5)
+    step = view(known, model, 0.0, 0.55, switched_on=0.0, goal=12.0, stops_at=(7.5, 7.7))
     with pytest.raises(CannotMeasure, match="may stop and start"):
         start_up_time(step)
     with pytest.raises(Beyond):

@@ -17,7 +17,7 @@ from tests.measures.test_few_readings import mode_of_half
 from railwright.measures.integral import charge, energy, mean_current, mean_power
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured
 from railwright.measures.signal import View
-from railwright.measures.state_level import high_state_level
+from railwright.measures.state_level import high_state_level, low_state_level
 from railwright.measures.turning import turn_off_voltage
 from railwright.traces import Traces
 
@@ -97,6 +97,33 @@ def test_what_readings_do_not_meet_of_a_load_that_restarts_is_said(
     }[measure.name]  # type: ignore[attr-defined]
     for seed in range(SEEDS):
         found: Measured = measure(read(known, seed, 10e-3 if fast else every, every))  # type: ignore[operator]
+        assert found.unseen or found.low <= truth <= found.high
+
+
+@pytest.mark.parametrize(
+    ("load", "volts", "part", "update", "every"),
+    [
+        (Load(8.467834, 12.747776, 10.418307, 127.292e-6, 6.349e-3), 22.688808, 0.530198, 5e-3, 10.5e-3),
+        (Load(4.943294, 12.884565, 11.301807, 501.102e-6), 21.046739, 0.985436, 5e-3, 5e-3),
+        (Load(32.932385, 14.09777, 9.011853, 398.645e-6), 16.466251, 0.722618, 20e-3, 20e-3),
+        (Load(2.13125, 10.231339, 6.60343, 134.192e-6), 12.29371, 0.464994, 50e-3, 105e-3),
+        (Load(16.505064, 21.893353, 14.79469, 130.201e-6), 23.212239, 0.797309, 50e-3, 105e-3),
+    ],
+)
+@pytest.mark.parametrize("high", [True, False])
+def test_no_level_is_read_at_one_part_of_each_cycle(
+    load: Load, volts: float, part: float, update: float, every: float, high: bool
+) -> None:
+    """Readings of about the same voltage, none right after another, or while it rises: the first one is read
+    at 12.3 V and 13.8 V in turn, always in the limit, of what lies between 10.4 V and 14.3 V.
+    """
+    known = starves(load, volts, part)
+    truth = mode_of_half(known.scene, 0.4, high)
+    for seed in range(SEEDS):
+        try:
+            found = (high_state_level if high else low_state_level)(read(known, seed, update, every))
+        except CannotMeasure:
+            continue
         assert found.unseen or found.low <= truth <= found.high
 
 

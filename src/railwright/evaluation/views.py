@@ -85,7 +85,6 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         restart=_soft_start(documents.device, name),
         capacitance=_capacitance(documents, name),
         stops_at=_stops_at(documents.device, name),
-        starts_at=_starts_at(documents.device, name),
         never_stops=_never_stops(documents.device, name),
         follows=_follows(documents.device, name),
         least_running=_least_running(documents.device, name),
@@ -314,13 +313,6 @@ def _stops_at(device: Device, name: str) -> tuple[float, float] | None:
     given = [part.parameters.uncertain() for part in device.inputs[name].load]
     found = [values["stops_at"] for values in given if "stops_at" in values]
     return (max(each.low for each in found), max(each.high for each in found)) if found else None
-
-
-def _starts_at(device: Device, name: str) -> float | None:
-    """Highest voltage at which a load of an input starts that stops by itself [V]; None: none does."""
-    given = [part.parameters.uncertain() for part in device.inputs[name].load]
-    found = [values["starts_at"].high for values in given if "starts_at" in values and "stops_at" in values]
-    return max(found, default=None)
 
 
 def _never_stops(device: Device, name: str) -> bool:

@@ -20,7 +20,7 @@ from railwright.measures.hiding import LEFT_OUT, UNBROKEN, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
-from railwright.measures.swinging import SWINGS, swings, turns, unsteady, wanders
+from railwright.measures.swinging import SWINGS, starving, swings, turns, unsteady, wanders
 from railwright.measures.wording import amount, rate
 from railwright.traces import runs_of
 
@@ -118,7 +118,7 @@ def restarts(view: View) -> Measured:
     hidden = (
         _open(len(lasting) - sure)
         or _apart(len(runs) - len(lasting))
-        or _overloaded(view, time, len(runs), explained, visible)
+        or _overloaded(view, time, len(runs), explained)
         or _partly(view, time, amps, lasting, usual)
         or _hidden(view, time, volts, explained, gap, [(time[a], time[b - 1]) for a, b in runs])
     )
@@ -246,7 +246,7 @@ def _hidden(
 
 
 def _overloaded(
-    view: View, time: Array, counted: int, explained: Sequence[tuple[int, int]], visible: float
+    view: View, time: Array, counted: int, explained: Sequence[tuple[int, int]]
 ) -> dict[str, str]:
     """What is said where, beside a dip that the capacitor makes up for, the supply is in its limit while the
     voltage does not rise: for less than an aperture it can fall to where the load stops, and the mean of a
@@ -276,17 +276,13 @@ def _overloaded(
             "a reading shows",
             "would_decide": "a recording of the load's own output, or of the current at a higher rate,",
         }
-    if not (view.model.averages and explained) or modes is None or modes.size != voltage.time.size:
+    if not (view.model.averages and explained):
         return {}
-    across = np.abs(voltage.values)
+    starved = starving(view)
     around = AROUND * max(view.interval, view.model.update or 0.0)
-    # The next reading that is another one, or the last one.
-    apart = view.rows_of_one
-    after = across[np.minimum(np.arange(across.size) + apart, across.size - 1)]
-    falls = np.isin(modes, LIMITS) & (after <= across + visible)
     for first, stop in explained:
         near = (voltage.time >= time[first] - around) & (voltage.time <= time[stop - 1] + around)
-        if np.any(falls & near):
+        if np.any(starved & near):
             return {
                 "unseen": "the supply is in its limit beside a dip that the capacitor makes up for: the "
                 "voltage may fall to where the load stops for less than a reading shows",

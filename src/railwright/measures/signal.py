@@ -152,8 +152,7 @@ class View:
     the procedure gives the input at the end of the step; None: unknown. at: where a voltage is meant.
     restart: shortest time in which the load comes back after a drop-out (soft start); None: unknown.
     capacitance: least and most input capacitance [F]. stops_at: lowest and highest voltage at which the load
-    stops [V]; None: unknown, or it does not. starts_at: highest voltage at which one that stops starts [V];
-    None: as of stops_at. never_stops: none of its loads ever stops by itself.
+    stops [V]; None: unknown, or it does not. never_stops: none of its loads ever stops by itself.
     follows: beside what its capacitance takes, its current follows the voltage at once.
     least_running: voltages and the least current that its loads draw there while they run (V, A), empty: they
     always draw the same. away: of a rehearsal, when the load stopped and when it came back [s], infinite: not
@@ -161,11 +160,9 @@ class View:
     before the end of the step, and when it was then taken down [s]; infinite where the record does not say.
     stair: height of the stairs in which the host played the step's lines [V]. stands: shortest time between
     two jumps of the input's set point in the step, as asked [s]; infinite: there are not two. moves_off: it
-    begins with a line of the set point. every: time
-    between two readings that the procedure asks for [s]; 0: unknown. beside: of an external recording, the
-    same window as the run's own readings show it. supply: the status of the input's outputs; None: nothing is
-    known of it.
-    last: no step of the record follows.
+    begins with a line of the set point. every: time between two readings that the procedure asks for [s]; 0:
+    unknown. beside: of an external recording, the same window as the run's own readings show it. supply: the
+    status of the input's outputs; None: nothing is known of it. last: no step of the record follows.
     """
 
     traces: Traces
@@ -179,7 +176,6 @@ class View:
     restart: float | None = None
     capacitance: tuple[float, float] = (0.0, 0.0)
     stops_at: tuple[float, float] | None = None
-    starts_at: float | None = None
     never_stops: bool = False
     follows: bool = False
     least_running: tuple[tuple[float, float], ...] = ()

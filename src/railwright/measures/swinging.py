@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from railwright.measures.signal import View
+    from railwright.measures.signal import Signal, View
 
 SWINGS, NEAR = 3, 0.005
 """So often is the supply seen to go into its limit or out of it, while readings stay within this part of the
@@ -26,39 +26,56 @@ OVERLOADED = (
 """What is said of readings at which `starving` is true."""
 
 
-def starving(view: View, level: float | None = None) -> NDArray[np.bool_]:
+STILL = 1e-3
+"""A voltage that rises by less than this part from one reading to the next does not rise (chosen)."""
+
+
+def starving(view: View) -> NDArray[np.bool_]:
     """At which values a supply does not feed its load as it should: it is in its limit, and the voltage does
     not rise up to the next reading, as it does where a capacitor is charged. Where polls leave out readings
     it may have risen and fallen between two of them: there it is enough that both find it in the limit. A
     load that stops by itself may then stop and start again within a reading, or between two. Shape (n,) of
     the voltage's values; nowhere, where no load stops or the status is not known.
-
-    level: only readings of this level that the next one shows, too [V].
     """
     import numpy as np
 
     from railwright.measures.hiding import LEFT_OUT
+
+    voltage, limited = view.voltage(), _limited(view)
+    if view.never_stops or voltage.time.size < 2:
+        return np.zeros(voltage.time.size, dtype=bool)
+    across, after = np.abs(voltage.values), _next(view, voltage)
+    visible = np.maximum(4.0 * voltage.noise + 2.0 * voltage.step, STILL * across)
+    starved: NDArray[np.bool_] = across[after] <= across + visible
+    if view.model.averages and view.interval > LEFT_OUT * (view.model.update or 0.0):
+        starved |= limited[after]
+    return starved & limited & (after > np.arange(across.size))
+
+
+def _limited(view: View) -> NDArray[np.bool_]:
+    """At which values of the voltage the supply is in its limit, shape (n,); nowhere, where that is not
+    known.
+    """
+    import numpy as np
+
     from railwright.measures.status import LIMITS
 
-    voltage = view.voltage()
-    modes = view.traces.columns.get("mode")
-    if view.never_stops or modes is None or modes.size != voltage.time.size or voltage.time.size < 2:
+    voltage, modes = view.voltage(), view.traces.columns.get("mode")
+    if modes is None or modes.size != voltage.time.size:
         return np.zeros(voltage.time.size, dtype=bool)
-    across, limited = np.abs(voltage.values), np.isin(modes, LIMITS)
-    # The next reading that is another one, or the last one.
-    apart = view.rows_of_one
-    places = np.arange(across.size)
-    after = np.minimum(places + apart, across.size - 1)
-    limited &= after > places
-    found = limited & (across[after] <= across + 4.0 * voltage.noise + 2.0 * voltage.step)
-    if view.model.averages and view.interval > LEFT_OUT * (view.model.update or 0.0):
-        found |= limited & np.isin(modes, LIMITS)[after]
-    if level is not None:
-        near = np.abs(voltage.values - level) <= 4.0 * voltage.noise + NEAR * abs(level)
-        found &= near & near[after]
-    own = (voltage.time >= view.begin) & (voltage.time <= view.end)
-    starved: NDArray[np.bool_] = found & own
-    return starved
+    return np.isin(modes, LIMITS)
+
+
+def _next(view: View, voltage: Signal) -> NDArray[np.intp]:
+    """Index of the next row that shows another reading, or of the last one, shape (n,)."""
+    import numpy as np
+
+    return np.minimum(np.arange(voltage.time.size) + view.rows_of_one, voltage.time.size - 1)
+
+
+def _of_step(view: View, voltage: Signal) -> NDArray[np.bool_]:
+    """Which values were read in the step, shape (n,)."""
+    return (voltage.time >= view.begin) & (voltage.time <= view.end)
 
 
 def overloaded(view: View) -> dict[str, str]:
@@ -69,7 +86,7 @@ def overloaded(view: View) -> dict[str, str]:
     if not view.model.averages:
         return {}
     try:
-        starved = starving(view)
+        starved = starving(view) & _of_step(view, view.voltage())
     except CannotMeasure:
         return {}  # of a current alone, as before: the voltage is not known
     if not (starved[1:] & starved[:-1]).any():
@@ -83,14 +100,8 @@ def turns(view: View) -> int:
     """
     import numpy as np
 
-    from railwright.measures.status import LIMITS
-
     voltage = view.voltage()
-    modes = view.traces.columns.get("mode")
-    if modes is None or modes.size != voltage.time.size:
-        return 0
-    own = (voltage.time >= view.begin) & (voltage.time <= view.end) & np.isin(modes, LIMITS)
-    values = np.abs(voltage.values[own])
+    values = np.abs(voltage.values[_of_step(view, voltage) & _limited(view)])
     visible = 8.0 * voltage.noise + 2.0 * voltage.step
     steps = np.diff(values)
     signs = np.sign(steps[np.abs(steps) > visible])
@@ -112,7 +123,7 @@ def unsteady(view: View) -> int:
     voltage, current = view.voltage(), view.current()
     if view.least_running or voltage.time.size != current.time.size:
         return 0
-    own = (voltage.time >= view.begin) & (voltage.time <= view.end)
+    own = _of_step(view, voltage)
     if not own.any():
         return 0
     across = np.abs(voltage.values)
@@ -171,9 +182,10 @@ ELSEWHERE = 0.02
 
 def is_held(view: View, level: float) -> None:
     """Raises where readings of one level [V] may be means of a voltage that swings: the supply goes into its
-    limit or out of it again and again between them, or does not feed its load as it should (`starving`).
-    Where that is the level that was asked for, a status that comes an update late tells so of one reading: it
-    takes two in succession.
+    limit or out of it again and again between them, or does not feed its load as it should (`starving`) at
+    one that the next reading shows, too. Where that is the level that was asked for, a status that comes an
+    update late tells so of one reading: it takes two in succession. Elsewhere it is enough that the supply
+    is in its limit whenever the level is read: polls can meet what swings at one part of each cycle.
     """
     if view.model.exact:
         return
@@ -183,10 +195,24 @@ def is_held(view: View, level: float) -> None:
             "of what the voltage does then",
             "a recording",
         )
-    starved = starving(view, level)
-    elsewhere = bool(view.goal) and abs(level - view.goal) > ELSEWHERE * abs(view.goal)
-    if (starved if elsewhere else starved[1:] & starved[:-1]).any():
+    voltage = view.voltage()
+    near = _near(view, voltage, level)
+    starved = starving(view) & near & near[_next(view, voltage)]
+    if view.goal and abs(level - view.goal) > ELSEWHERE * abs(view.goal):
+        whenever = not view.never_stops and near.any() and _limited(view)[near].all()
+        found = bool(whenever or starved.any())
+    else:
+        found = bool((starved[1:] & starved[:-1]).any())
+    if found:
         raise CannotMeasure(OVERLOADED, "a recording")
+
+
+def _near(view: View, voltage: Signal, level: float) -> NDArray[np.bool_]:
+    """Which values in the step show a level [V], shape (n,)."""
+    import numpy as np
+
+    near: NDArray[np.bool_] = np.abs(voltage.values - level) <= 4.0 * voltage.noise + NEAR * abs(level)
+    return near & _of_step(view, voltage)
 
 
 def swings(view: View, level: float) -> int:
@@ -195,14 +221,5 @@ def swings(view: View, level: float) -> int:
     """
     import numpy as np
 
-    from railwright.measures.status import LIMITS
-
-    voltage = view.voltage()
-    modes = view.traces.columns.get("mode")
-    if modes is None or modes.size != voltage.time.size:
-        return 0
-    own = (voltage.time >= view.begin) & (voltage.time <= view.end)
-    near = own & (np.abs(voltage.values - level) <= 4.0 * voltage.noise + NEAR * abs(level))
-    limited = np.isin(modes, LIMITS)
-    changed = limited[1:] != limited[:-1]
-    return int(np.count_nonzero(changed & near[1:] & near[:-1]))
+    near, limited = _near(view, view.voltage(), level), _limited(view)
+    return int(np.count_nonzero((limited[1:] != limited[:-1]) & near[1:] & near[:-1]))

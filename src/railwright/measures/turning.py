@@ -191,7 +191,8 @@ def _is_fed(view: View, voltage: Signal, instant: float, *, falling: bool) -> No
     no ramp that the supply plays, and the load may stop and start again.
     """
     reach = max(LOCAL, 5.0 * (view.model.update or 0.0), 5.0 * view.interval if view.model.averages else 0.0)
-    near = (voltage.time >= instant - reach) & (voltage.time <= instant + (reach if falling else 0.0))
+    first, last = max(view.begin, instant - reach), min(view.end, instant + (reach if falling else 0.0))
+    near = (voltage.time >= first) & (voltage.time <= last)
     if (starving(view) & near).any():
         raise CannotMeasure(
             f"where the current {'falls' if falling else 'rises'} {OVERLOADED}",
