@@ -81,6 +81,29 @@ def test_its_interval_holds_the_truth(meters: str, probes: str, seeds: range, tm
     assert min(inside.values()) >= 7 * len(seeds) // 8
 
 
+@pytest.mark.parametrize("measure", ["mean_current", "charge"])
+@pytest.mark.parametrize("of", ["main", "transducer"])
+@pytest.mark.parametrize("senses", ["at load", "at terminals"])
+def test_an_ammeter_decides_a_current(measure: str, of: str, senses: str, tmp_path: Path) -> None:
+    """No voltage is in its record. The supply's current is known within some 3 mA, its own within 0.2 mA."""
+    unit = "C" if measure == "charge" else "A"
+    requires = f"  - {{name: drawn, measure: {measure}, of: {of}, during: steady, at_most: 99 {unit}}}\n"
+    edits = {
+        "truth.procedure.yaml": [
+            ("lead: silicone pair, sense: at load", f"lead: silicone pair, sense: {senses}")
+        ]
+    }
+    _, without = played(documents(tmp_path / "a", requires, probes="{}", edits=edits))
+    probes = f"{{amperes: {{of: {of}}}}}"
+    _, beside = played(documents(tmp_path / "b", requires, meters=AMMETER, probes=probes, edits=edits))
+    result, coarse = beside.results[0], without.results[0].measured
+    assert result.measured is not None
+    assert coarse is not None
+    assert (result.source, beside.notes) == ("amperes", ())
+    assert result.measured.high - result.measured.low < 0.5 * (coarse.high - coarse.low)
+    assert coarse.low < result.measured.value < coarse.high
+
+
 def test_a_probe_that_fell_off_is_found(tmp_path: Path) -> None:
     _, found = played(documents(tmp_path / "s", level(11.9, 12.1)), faults=("probe off main",))
     (contradiction,) = found.contradictions

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -58,11 +59,19 @@ def starving(view: View, level: float | None = None) -> NDArray[np.bool_]:
 def overloaded(view: View) -> dict[str, str]:
     """What is said of a mean over the step where the supply does not feed its load as it should, at two
     readings in succession: readings that meet the same part of each cycle, or as much of it, are all off
-    alike, whatever their neighbours say.
+    alike, whatever their neighbours say. A multimeter's readings are means as well; the status is that of the
+    supply's readings beside them.
     """
     if not view.model.averages:
         return {}
-    starved = starving(view)
+    own = view
+    if "mode" not in view.traces.columns and view.beside is not None:
+        # A multimeter knows no status, and perhaps no voltage: the supply's readings tell of both.
+        own = view.beside
+    if "mode" not in own.traces.columns:
+        return {}
+    # Whether the voltage rises is seen at either end of the lead, also of one that is not known.
+    starved = starving(replace(own, at="connector" if "voltage" in own.traces.columns else "terminals"))
     if not (starved[1:] & starved[:-1]).any():
         return {}
     return {
