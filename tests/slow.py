@@ -27,6 +27,7 @@ SLOW = {
     "test_same_outcomes.py": PROCESSES,
     "test_spread.py": PROCESSES,
     "test_wheel.py": PROCESSES,
+    "multimeter": PLAYED,
     "truth": PLAYED,
     "cli/test_changed_run.py": LONG,
     "cli/test_demo.py": PROCESSES,
