@@ -1410,6 +1410,33 @@ CASES = [
         "calibration-ahead", "left", (), "calibrated", "calibrated on 2026-03-02", today=dt.date(2026, 3, 1)
     ),
     Case(
+        "proof-overdue",
+        "bench",
+        (
+            (
+                "bench",
+                "location: dry",
+                "proved: {on: 2026-03-02, due: 2027-03-02, record: P-1}\nlocation: dry",
+            ),
+        ),
+        "proved",
+        "due on 2027-03-02, 2 days before 2027-03-04 (record P-1)",
+        today=dt.date(2027, 3, 4),
+    ),
+    Case(
+        "proof-ahead",
+        "bench",
+        (
+            (
+                "bench",
+                "location: dry",
+                "proved: {on: 2026-12-02, due: 2027-03-02, record: P-1}\nlocation: dry",
+            ),
+        ),
+        "proved",
+        "proved on 2026-12-02",
+    ),
+    Case(
         "calibration-unknown",
         "left",
         (("bench", f"    {CALIBRATED}\n", ""),),

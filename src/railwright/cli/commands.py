@@ -29,6 +29,7 @@ COMMANDS = (
     "warm-up",
     "dialect",
     "probe",
+    "prove",
 )
 """In the order in which the help lists them; each is a module and a function, `_` for `-`."""
 

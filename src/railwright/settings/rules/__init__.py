@@ -128,6 +128,8 @@ RULES: tuple[Rule[Context], ...] = (
     instruments.calibration_overdue,
     instruments.calibration_ahead,
     instruments.calibration_unknown,
+    instruments.proof_overdue,
+    instruments.proof_ahead,
     instruments.identity_unknown,
     instruments.accuracy_unknown,
     instruments.off_grid,
