@@ -78,6 +78,8 @@ def test_an_address_of_this_computer_and_simulated_supplies_need_none(tmp_path: 
         ("TCPIP::1270.0.0.1::5025::SOCKET", False),
         ("USB::0x1234::0x5678::SERIAL::INSTR", False),
         ("ASRL1::INSTR", False),
+        ("ASRL/dev/ttyUSB0::INSTR", False),
+        ("ASRL/dev/pts/3::INSTR", True),
     ],
 )
 def test_what_is_an_address_of_this_computer(address: str, here: bool) -> None:
