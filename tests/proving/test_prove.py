@@ -17,6 +17,9 @@ from tests.said import says
 from typer.testing import CliRunner, Result
 
 from railwright.cli.app import app
+from railwright.dialects.dialect import load_dialect
+from railwright.dialects.files import dialect_names
+from railwright.dialects.proofs import provokable
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
 from railwright.guard.link import GuardLink
@@ -326,6 +329,18 @@ def test_the_command_says_what_it_found(bench_file: Path) -> None:
     assert says(result.stdout, "left.1 through 'thin pair'", "1 found", "trip delay", "its trip is slow")
 
 
+def test_what_is_not_judged_has_an_exit_code_of_its_own(bench_file: Path) -> None:
+    load = {key: value for key, value in LOAD.items() if key != "reading"}
+    text = (EXAMPLE / BENCH).read_text("utf-8")
+    bench_file.write_text(f"{text}\nelectronic_loads: {json.dumps({'sink': load})}\n", "utf-8")
+    result = call(bench_file, "--operator", "A. Keeper", "--twins", "--json", "--through", f"left.1 {THIN}")
+    assert result.exit_code == 5, result.stderr
+    lines = json.loads(result.stdout)["stages"][0]["lines"]
+    assert {line["what"] for line in lines if line["passed"] is None} == {"drop along the lead"}
+    # What is set and what the output reads are still compared with each other.
+    assert all(line["passed"] for line in lines if line["what"] == "level")
+
+
 @pytest.mark.parametrize(
     ("options", "code", "told"),
     [
@@ -364,3 +379,26 @@ def test_a_bench_without_a_load_is_told(tmp_path: Path) -> None:
     result = call(path, "--operator", "A. Keeper", "--twins")
     assert result.exit_code == 2
     assert result.stderr.startswith(f"{path}:1:1: expected 'electronic_loads', got none")
+
+
+@pytest.mark.parametrize("name", dialect_names())
+def test_every_dialect_proves_a_bench_that_is_right(name: str) -> None:
+    """What a dialect cannot set is not judged, and nothing that it can is found."""
+    dialect, bench = load_dialect(name), bench_with_load()
+    left = bench.supplies["left"]
+    outputs = {"1": left.outputs["1"]} if dialect.addressing == "none" else dict(left.outputs)
+    spoken = left.model_copy(update={"dialect": dialect, "outputs": outputs})
+    made = bench.model_copy(update={"supplies": {**bench.supplies, "left": spoken}})
+    proved = prove((LEFT, SILICONE), bench=made)
+    assert found(proved) == []
+    assert proved.on == []
+    (stage,) = proved.record.stages
+    unjudged = {line.what for line in stage.lines if line.passed is None}
+    provoked = {
+        line.what.removeprefix("provoked: ") for line in stage.lines if line.what.startswith("provoked")
+    }
+    can = {each for each in provokable(dialect) if each not in ("OPP", "OCP")}  # that bench has neither
+    assert provoked == can
+    senses = dialect.can_set("sense")
+    assert unjudged == ({"remote sense"} if senses and "OVP" not in can else set())
+    assert ("remote sense" in {line.what for line in stage.lines}) is senses

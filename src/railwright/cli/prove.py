@@ -73,7 +73,7 @@ def prove(
     that no current flows with the load off, then at: on, off, CV, OVP (by lowering its level at a low
     voltage), levels, drop along the lead, remote sense, current limit and its response, trip delay. A guard
     switches output and load off at every ending. Writes a page with lines for signatures. Exit code 1: it
-    found something.
+    found something; 5: it found nothing, and something could not be judged.
     """
     from railwright.cli.twin import faults_of, overrides_of
     from railwright.documents.loader import load_bench
@@ -125,7 +125,9 @@ def prove(
         lines = [f"OFF NOT CONFIRMED: {line}: use the mains switch" for line in record.not_confirmed]
         complain("\n".join(lines))
         return Exit.OFF_NOT_CONFIRMED
-    return Exit.DONE if record.passed else Exit.FAILED
+    if not record.passed:
+        return Exit.FAILED
+    return Exit.INCONCLUSIVE if record.unjudged else Exit.DONE
 
 
 def _load_of(bench: Bench, name: str | None, path: Path) -> str:

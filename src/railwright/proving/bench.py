@@ -92,6 +92,11 @@ class BenchProofRecord:
         return tuple(line for stage in self.stages for line in stage.found)
 
     @property
+    def unjudged(self) -> tuple[ProofLine, ...]:
+        """What could not be judged, and says why."""
+        return tuple(line for stage in self.stages for line in stage.lines if line.passed is None)
+
+    @property
     def not_confirmed(self) -> tuple[str, ...]:
         return tuple(stage.not_confirmed for stage in self.stages if stage.not_confirmed)
 

@@ -64,8 +64,7 @@ def _outcome_words(record: BenchProofRecord) -> str:
     count = len(record.found) + len(record.not_confirmed)
     if count:
         return f"{count} found"
-    unjudged = sum(line.passed is None for stage in record.stages for line in stage.lines)
-    return "everything that was judged passed" if unjudged else "everything passed"
+    return "everything that was judged passed" if record.unjudged else "everything passed"
 
 
 def _stage(stage: ProvedStage) -> dict[str, Any]:
