@@ -16,6 +16,7 @@ LONG = "works for long: thousands of cases, or code compiled for it"
 SLOW = {
     "external": JUDGE,
     "instruments": REAL_TIME,
+    "proving": PLAYED,
     "test_busy.py": PROCESSES,
     "test_compilation.py": PROCESSES,
     "test_compiled_cache.py": PROCESSES,
