@@ -14,6 +14,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from tests.said import says
 
 from railwright.guard import wire
 from railwright.guard.address import device_of, transport_of
@@ -234,6 +235,20 @@ def test_no_such_device_is_said() -> None:
         return str(caught.value)
 
     assert "ASRL/dev/no-such-line::INSTR" in asyncio.run(go())
+
+
+def test_whoever_may_not_use_a_line_is_told_what_to_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: Any) -> int:
+        raise PermissionError(13, "Permission denied")
+
+    async def use(peer: Peer) -> str:
+        monkeypatch.setattr(os, "open", refuse)
+        with pytest.raises(Unreachable) as caught:
+            await Session("left", peer.address, wire.connect).open()
+        return str(caught.value)
+
+    told = with_peer(use)
+    assert says(told, "permission", "group")
 
 
 def test_a_file_that_is_no_line_is_said(tmp_path: Any) -> None:

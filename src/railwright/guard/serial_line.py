@@ -10,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import errno
 import fcntl
+import grp
 import os
 import termios
 from contextlib import suppress
@@ -30,7 +31,11 @@ async def open_line(device: str, settings: LineSettings) -> tuple[asyncio.Stream
 
     Nothing that was told to the instrument before is: a message that had begun would lose its end.
     """
-    descriptor = os.open(device, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK | os.O_CLOEXEC)
+    try:
+        descriptor = os.open(device, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK | os.O_CLOEXEC)
+    except PermissionError:
+        told = f"permission denied; whoever uses {device} has to be in the group '{_group_of(device)}'"
+        raise OSError(errno.EACCES, told) from None
     try:
         _take(descriptor, device)
         set_line(descriptor, settings, device)
@@ -45,6 +50,14 @@ async def open_line(device: str, settings: LineSettings) -> tuple[asyncio.Stream
         raise
     reader = asyncio.StreamReader()
     return reader, LineWriter(descriptor, reader)
+
+
+def _group_of(device: str) -> str:
+    number = os.stat(device).st_gid
+    try:
+        return grp.getgrgid(number).gr_name
+    except KeyError:
+        return str(number)
 
 
 def _take(descriptor: int, device: str) -> None:
