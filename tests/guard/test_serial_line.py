@@ -44,7 +44,8 @@ class Peer:
         self.held, self.on, self.deaf = held, True, False
         self.errors: list[str] = []
         self.took: list[str] = []
-        self.starts: list[float] = []
+        self.late: list[float] = []
+        """How long the next answers take [s]."""
 
     def listen(self) -> None:
         asyncio.get_running_loop().add_reader(self.near, self._receive)
@@ -59,7 +60,9 @@ class Peer:
         self.took.append(line)
         answers = {"*IDN?": "maker,model,1,0", "LOOK?": f"{int(self.on)};{12.0 * self.on};{0.5 * self.on}"}
         if line in answers:
-            os.write(self.near, answers[line].encode() + b"\n")
+            late = self.late.pop(0) if self.late else 0.0
+            answer = answers[line].encode() + b"\n"
+            asyncio.get_running_loop().call_later(late, os.write, self.near, answer)
         elif line in ("OFF", "ON"):
             self.on = line == "ON"
         else:
@@ -288,6 +291,20 @@ def test_one_that_was_deaf_is_switched_off_when_it_hears_again() -> None:
     end, took = with_peer(use, peer)
     assert end.confirmed
     assert took < 5.0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "late", [[1.3], [1.3, 1.3], [0.0, 1.25], [0.0, 1.2, 1.2], [0.0, 1.15, 0.0, 1.1], [0.7, 0.7, 0.7]]
+)
+def test_answers_that_come_too_late_are_not_taken_for_those_to_the_next_questions(late: list[float]) -> None:
+    """A line that is opened anew still brings the answers to what was asked before."""
+    peer = Peer()
+    peer.late = [*late]
+    end, took = with_peer(lambda _: switched_off(replace(plan_for(peer), lost=10.0), peer), peer)
+    assert end.confirmed
+    assert not peer.on
+    assert took < 2.0 + 2.0 * sum(late)
 
 
 @pytest.mark.slow
