@@ -10,7 +10,7 @@ import termios
 import time
 import tty
 from collections.abc import Awaitable, Callable
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import Any
 
 import pytest
@@ -18,6 +18,7 @@ from tests.said import says
 
 from railwright.guard import wire
 from railwright.guard.address import device_of, transport_of
+from railwright.guard.core import Guard
 from railwright.guard.locks import normalised
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
@@ -291,6 +292,40 @@ def test_one_that_was_deaf_is_switched_off_when_it_hears_again() -> None:
     end, took = with_peer(use, peer)
     assert end.confirmed
     assert took < 5.0
+
+
+@pytest.mark.slow
+def test_a_line_that_the_guard_opens_anew_brings_no_answer_from_before() -> None:
+    """`dialect try` took an answer that came late for that to its next question."""
+    peer = Peer()
+    told: list[dict[str, Any]] = []
+
+    async def use(_: Peer) -> list[str]:
+        guard = Guard(wire.connect, told.append)
+        opening = {
+            "kind": "open",
+            "name": "left",
+            "address": peer.address,
+            "identify": "*IDN?",
+            "session_settings": asdict(FAST),
+            "deadline": 2.0,
+        }
+        guard.handle({**opening, "id": 1})
+        await asyncio.sleep(1.0)
+        peer.late = [0.7]
+        question = {"kind": "exchange", "name": "left", "text": "LOOK?", "answers": True, "deadline": 0.6}
+        guard.handle({**question, "id": 2})
+        await asyncio.sleep(0.65)
+        guard.handle({**opening, "id": 3})
+        await asyncio.sleep(0.3)
+        guard.handle({**question, "text": "*IDN?", "id": 4})
+        await asyncio.sleep(0.7)
+        guard.close()
+        return [str(each.get("answer", each.get("error"))) for each in told if each["kind"] == "answer"]
+
+    first, second, third, fourth = with_peer(use, peer)
+    assert first == third == fourth == "maker,model,1,0"
+    assert says(second, "0.6 s")
 
 
 @pytest.mark.slow

@@ -115,11 +115,11 @@ class Session:
         Raises SessionError. Cancelled, it leaves the answer owing.
         """
         loop = asyncio.get_running_loop()
-        deadline += (len(message) + ON_THE_LINE) * self._byte_time
+        at_most = deadline + (len(message) + ON_THE_LINE) * self._byte_time
         await self._pause()
         began = loop.time()
         try:
-            async with asyncio.timeout(deadline):
+            async with asyncio.timeout(at_most):
                 writer = self._ready()
                 if not self._owing:
                     self._expect_silence()
@@ -130,7 +130,7 @@ class Session:
                 line = await self._answer(longest)
         except TimeoutError:
             line = await self._late_answer(
-                f"gives no whole answer within {deadline:g} s", began + deadline, longest
+                f"gives no whole answer within {deadline:g} s", began + at_most, longest
             )
             return Exchange(_text(line), sent, loop.time())
         except OSError as error:
