@@ -155,8 +155,9 @@ class LineWriter:
             self._loop.remove_reader(descriptor)
             self._loop.remove_writer(descriptor)
         with suppress(termios.error):
-            if _held_back(descriptor):
+            if self._waiting or _held_back(descriptor):
                 termios.tcflush(descriptor, termios.TCOFLUSH)
+                _LEFT_BY[self._device] = 0.0
         with suppress(OSError):
             os.close(descriptor)
         self._empty.set()
