@@ -46,6 +46,7 @@ def timing_interval(update: float, every: float, aperture: float) -> float:
     return max(every, aperture) / SAMPLES
 
 
+# One piece: its docstring is the definition, and the budget follows it term by term.
 @measure(
     "s", "start-up time", ("current",), after_switching_on=True, sampling=timing_interval, also=("voltage",)
 )
