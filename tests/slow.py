@@ -49,6 +49,7 @@ SLOW = {
     "guard/test_hislip.py": REAL_TIME,
     "guard/test_locks.py": PROCESSES,
     "guard/test_process.py": PROCESSES,
+    "guard/test_serial_line.py": REAL_TIME,
     "guard/test_wire.py": REAL_TIME,
     "measures/test_coverage.py": LONG,
     "measures/test_invented.py": PROCESSES,
