@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from railwright.plan.plan import Move
+from railwright.plan.moves import Move
 from railwright.records.log import Log
 from railwright.records.stored import read_record
 from railwright.running.outcome import Progress

@@ -18,17 +18,19 @@ from railwright.documents.fixture import AddedCapacitor, Fixture
 from railwright.documents.output_name import OutputName
 from railwright.documents.translate import annotations_of
 from railwright.physics.loads.capacitor import Capacitor
-from railwright.physics.output_stage import PASS_LAG, OutputStage, derive_output_stage
+from railwright.physics.output_stage import (
+    DAMPING,
+    LIMIT_OVERSHOOT,
+    PASS_LAG,
+    OutputStage,
+    derive_output_stage,
+)
 from railwright.quantities import Dimension, Uncertain
 
 if TYPE_CHECKING:
     from pydantic.fields import FieldInfo
 
     from railwright.physics import circuit as physics
-
-DAMPING = Uncertain(1.0, 0.7, 1.4, "0.7 .. 1.4")
-LIMIT_OVERSHOOT = Uncertain(0.25, 0.0, 0.5, "0 % .. 50 %")
-"""What a data sheet leaves open of an output stage, with the bounds that are assumed."""
 
 DAMPING_ASSUMED = (
     f"damping of the voltage loop is {DAMPING.nominal:g} ({DAMPING.text}), lag of its pass element "

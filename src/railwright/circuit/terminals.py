@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections import deque
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
@@ -18,8 +18,7 @@ RETURNS = {"common": (DEVICE_ZERO, "common return"), "earth": (EARTH, "return ti
 """How the device returns an input -> what its 0 V is joined to, and by what."""
 
 
-@dataclass(frozen=True, slots=True)
-class Link:
+class Link(NamedTuple):
     """Two terminals joined by a conductor, and by what."""
 
     one: str
@@ -42,8 +41,7 @@ def zero_volts(name: str) -> str:
     return f"input {name} 0 V"
 
 
-@dataclass(frozen=True, slots=True)
-class Joined:
+class Joined(NamedTuple):
     """Sets of terminals that are at one potential: terminal -> the set that it belongs to, by one of them."""
 
     sets: Mapping[str, str]

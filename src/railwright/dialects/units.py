@@ -5,7 +5,7 @@ so that what switches off need not wait for more.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from railwright.scpi.channels import format_channels
 
@@ -42,8 +42,7 @@ def compose(units: Sequence[str]) -> str:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Spoken:
+class Spoken(NamedTuple):
     """How commands name their output, and how many go into one message.
 
     addressing: 'none', 'channel-list', 'selected-output', 'numbered-header' or 'prefixed'. select: header

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from railwright.circuit.parts import LIMIT_OVERSHOOT
 from railwright.documents.bench import Bench, Output
 from railwright.documents.figures import fastest_reference, own_capacitance
 from railwright.measures.reading_model import HidingBound
+from railwright.physics.output_stage import LIMIT_OVERSHOOT
 from railwright.plan.set_points import Feed
 
 

@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from hashlib import blake2b
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from railwright.measures.given_back import Jumps, Visible, gives_back, jumps_of, without_pulses
 from railwright.measures.hiding import between_polls, most_missing
@@ -274,8 +273,7 @@ def _left_open(budget: Budget, ways: Sequence[_Way], value: float, scale: float)
     budget.bounded("charge of the input's capacitance", float(gained[0]) * scale)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Way:
+class _Way(NamedTuple):
     """The integral where the windows of the readings lie in one of the ways that their time stamps allow.
 
     moved: what the record's clock, and an aperture that is unknown, may change. jumps, doubt: over how many
@@ -294,8 +292,7 @@ class _Way:
     probability: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Readings:
+class _Readings(NamedTuple):
     """What every phase of the readings is worked out from.
 
     columns: values of the channel; of voltage and current, where it is their product; and voltage, where it
@@ -366,7 +363,7 @@ def _ways(
         way.probability * math.exp(fewest - count) for way, count in zip(ways, contradictions, strict=True)
     ]
     return [
-        replace(way, probability=each / math.fsum(likely)) for way, each in zip(ways, likely, strict=True)
+        way._replace(probability=each / math.fsum(likely)) for way, each in zip(ways, likely, strict=True)
     ]
 
 
@@ -621,8 +618,7 @@ def _confident(parts: Sequence[tuple[float, Array]]) -> Array:
     return ordered[min(place, len(ordered) - 1)][1]
 
 
-@dataclass(frozen=True, slots=True)
-class _Part:
+class _Part(NamedTuple):
     """The values that tell of a step: those from first up to last, and how long before its start they are to
     be integrated [s]. off_at: when nothing was drawn yet before the first of them [s]; None: nothing is to be
     put there.

@@ -9,8 +9,8 @@ supply's readings go on, as long as they are steady and nowhere higher.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
 
 from railwright.measures.hiding import UNBROKEN, hidden, missing
 from railwright.measures.integral import covered
@@ -220,8 +220,7 @@ def _jump(view: View, near: Signal, place: int) -> float:
     return max(0.0, float(np.max(np.abs(np.diff(near.values[around])))) - least)
 
 
-@dataclass(frozen=True, slots=True)
-class _Rest:
+class _Rest(NamedTuple):
     """What the supply's readings show beside the recording: the largest, its error's bound, and where."""
 
     largest: float

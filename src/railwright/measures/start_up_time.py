@@ -8,8 +8,7 @@ no start-up time.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from railwright.measures.hiding import UNBROKEN, missing
 from railwright.measures.integral import covered
@@ -32,8 +31,7 @@ REACHED = 0.5
 """An input has come up when its voltage ends above this part of what it was given."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Entry:
+class _Entry(NamedTuple):
     """Between which two values a channel entered its band for the last time: indices, and the fraction
     between.
     """

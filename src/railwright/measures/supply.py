@@ -9,9 +9,8 @@ whose outputs are switched off because another input tripped (a linked trip) has
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from railwright.measures.measure import measure
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured, NotAsRequired
@@ -24,8 +23,7 @@ if TYPE_CHECKING:
     from railwright.measures.status import SupplyStatus, Trip
 
 
-@dataclass(frozen=True, slots=True)
-class _Placed:
+class _Placed(NamedTuple):
     """The first trip that lies in a step; None: none does. sure: it certainly lies in it. until: the end of
     what is sure, where it may lie in the next step [s].
     """

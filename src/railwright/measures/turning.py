@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from railwright.measures.hiding import missing
@@ -206,8 +206,7 @@ class _Beside(NamedTuple):
     last: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Way:
+class _Way(NamedTuple):
     """What the readings say where their windows lie in one of the ways that their time stamps allow.
 
     volts: of the ramp at the instant. instant, course: bounds of its error by that of the instant, and by

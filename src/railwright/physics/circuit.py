@@ -7,13 +7,9 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Literal, NamedTuple
 
+from railwright.physics.conductors import NODE_CAPACITANCE
 from railwright.physics.loads import KINDS
 from railwright.physics.output_stage import OutputStage
-
-NODE_CAPACITANCE = 10e-9
-"""Capacitance of wiring and plug across the connector [F]: makes its voltage a state whatever the loads
-are.
-"""
 
 DECLARED = (f"the connector itself has {NODE_CAPACITANCE * 1e9:g} nF (wiring, plug)",)
 """Assumptions that every circuit makes."""

@@ -17,6 +17,9 @@ from __future__ import annotations
 import math
 from typing import Literal
 
+NODE_CAPACITANCE = 10e-9
+"""Capacitance of wiring and plug across a connector [F]: makes its voltage a state whatever the loads are."""
+
 RESISTIVITY_20C = 1.7241e-8
 """Resistivity of annealed copper at 20 °C [Ω·m] [1]_."""
 

@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from functools import lru_cache, partial
 from typing import Any, Literal
 
+from railwright.quantities import Uncertain
+
 IN_HAND = 0.95
 """Part of the stated recovery time in which the load step recovers."""
 
@@ -41,6 +43,12 @@ OPP_RESPONSE = 1e-3
 
 GRID, POINTS = 0.02, 3000
 """The response to a load step is looked at in steps of GRID / ω."""
+
+DAMPING = Uncertain(1.0, 0.7, 1.4, "0.7 .. 1.4")
+LIMIT_OVERSHOOT = Uncertain(0.25, 0.0, 0.5, "0 % .. 50 %")
+"""What a data sheet leaves open of an output stage, with the bounds that are assumed: damping of its voltage
+loop; by what part of the rated current it exceeds a limit that has not responded yet.
+"""
 
 PASS_LAG = 0.1
 """Lag of the pass element in units of 1/ω of the voltage loop (declared)."""

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
@@ -24,8 +24,7 @@ ROUNDING = 1e-9
 """Part by which two limits may differ and still be the same; of distances in A, or in logarithms, so much."""
 
 
-@dataclass(frozen=True, slots=True)
-class LimitAction:
+class LimitAction(NamedTuple):
     """The current limit of one output from `time` [s] on [A].
 
     whole: that of its input then [A]. moved_by: the output whose change moves this one by coupling; None: the
@@ -83,8 +82,7 @@ def whole_limit(feed: Feed, stands: Mapping[OutputName, float]) -> float:
     return (sum if feed.arrangement == "parallel" else min)(stands[name] for name in feed.names)
 
 
-@dataclass(frozen=True, slots=True)
-class Apart:
+class Apart(NamedTuple):
     """Two outputs of a coupled group whose settled limits cannot be told: how far apart they are to be, and
     what can be reached from the lowest. As the second's less the first's [A], by ratio the second's over the
     first's [1].

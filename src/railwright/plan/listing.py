@@ -77,8 +77,8 @@ def placed_anew(timeline: Timeline, kept: Sequence[int], added: Sequence[Action]
     return replace(
         timeline,
         actions=tuple(sorted(actions, key=lambda action: action.time)),
-        limits=tuple(replace(each, before=before(each)) for each in timeline.limits),
-        waits=tuple(replace(each, before=before(each)) for each in timeline.waits),
+        limits=tuple(each._replace(before=before(each)) for each in timeline.limits),
+        waits=tuple(each._replace(before=before(each)) for each in timeline.waits),
     )
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from railwright.documents.bench import Bench
 from railwright.plan.listing import Listing, shape_actions
@@ -40,8 +40,7 @@ class Move:
     turn: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Moves:
+class Moves(NamedTuple):
     """All moves in order of time; notes say where the bench cannot do exactly what the procedure asks."""
 
     moves: tuple[Move, ...]

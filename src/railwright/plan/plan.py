@@ -5,19 +5,22 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.plan.current_limits import LimitAction, limit_actions
 from railwright.plan.delivery import Delivery, deliveries
 from railwright.plan.listing import Listing, as_played, with_actions
-from railwright.plan.moves import Move, Moves, moves_of
 from railwright.plan.sending import Sending, sending
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import AT_ONCE, after_jumps, exchange_of, in_stairs
 from railwright.plan.timeline import Timeline, timeline_of
 from railwright.quantities import show
 from railwright.traces import Span
+
+if TYPE_CHECKING:
+    from railwright.plan.moves import Move, Moves
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,6 +123,8 @@ class Plan:
 
     @cached_property
     def _told(self) -> Moves:
+        from railwright.plan.moves import moves_of
+
         told = self._after_jumps(self.sending.told(self._by_host))
         return moves_of(told, self.set_points, self.bench, self.listings)
 

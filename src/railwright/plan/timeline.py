@@ -5,8 +5,8 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections import deque
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from typing import Literal, TypeVar
+from dataclasses import dataclass, field
+from typing import Literal, NamedTuple, TypeVar
 
 from railwright.documents.device import Device
 from railwright.documents.procedure import PowerDown, PowerUp, Procedure, Sweep
@@ -50,8 +50,7 @@ class Action:
     listed: bool = field(default=False, compare=False)
 
 
-@dataclass(frozen=True, slots=True)
-class LimitChange:
+class LimitChange(NamedTuple):
     """The current limit [A] that an input has from `time` [s] on; None: again the one settled for it.
 
     path: where it is written in the procedure. before: position of the first action that comes after it.
@@ -67,8 +66,7 @@ class LimitChange:
     turn: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Waiting:
+class Waiting(NamedTuple):
     """At `time` [s] everything stays until a trigger or a key comes, at most for `time_out` [s].
 
     The timeline's own clock stands still meanwhile: it takes the trigger to come at once. before: position of
@@ -84,8 +82,7 @@ class Waiting:
     turn: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Repeated:
+class Repeated(NamedTuple):
     """A shape whose turns something may end: the timeline has as many as it is played at most.
 
     until: what ends it; of: the input whose reading that is about, where it is about one. begin: of the first
@@ -101,8 +98,7 @@ class Repeated:
     path: Path
 
 
-@dataclass(frozen=True, slots=True)
-class StandardTurn:
+class StandardTurn(NamedTuple):
     """One time that a standard's test is played on an input: it stands at its own level, U_T, and leaves it.
 
     level: that [V], which the set point has from `arrived` [s] on. start, end: when the test leaves it, and
@@ -350,7 +346,7 @@ def build_timeline(procedure: Procedure, device: Device, turns: Mapping[int, int
 
     def placed(each: M) -> M:
         """With its place among the sorted actions instead of that among those as they were made."""
-        return replace(each, before=bisect_left(keys, (each.time, each.before)))
+        return each._replace(before=bisect_left(keys, (each.time, each.before)))
 
     limits, waits = map(placed, clock.limits), map(placed, clock.waits)
     together = {

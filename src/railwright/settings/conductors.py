@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from railwright.documents.bench import Lead, StockConductor
 from railwright.documents.conductor import Conductor
@@ -26,8 +26,7 @@ ASSUMED = (
 """What the temperature rests on, for people."""
 
 
-@dataclass(frozen=True, slots=True)
-class ConductorChoice:
+class ConductorChoice(NamedTuple):
     """A conductor of a stock in place of a lead's: its drop both ways with contacts [V], its rise [K]."""
 
     conductor: Conductor

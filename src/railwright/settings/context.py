@@ -10,7 +10,6 @@ from functools import cache, cached_property, partial
 from typing import Literal, NamedTuple, cast
 
 from railwright.circuit.leads import Resistance, lead_inductance, lead_resistance
-from railwright.circuit.parts import LIMIT_OVERSHOOT
 from railwright.documents.bench import Bench, Lead, Supply
 from railwright.documents.device import Device, Input
 from railwright.documents.figures import fastest_reference, own_capacitance
@@ -23,7 +22,7 @@ from railwright.physics.conductor_heat import HOTTEST, temperature_rise
 from railwright.physics.driven import Besides, Course, Driven, swing
 from railwright.physics.halving import least
 from railwright.physics.loads.law import Ascent, Ramp
-from railwright.physics.output_stage import CEILING, LIMIT_RESPONSE
+from railwright.physics.output_stage import CEILING, LIMIT_OVERSHOOT, LIMIT_RESPONSE
 from railwright.plan.delivery import Delivery
 from railwright.plan.plan import Plan, deliver
 from railwright.plan.set_points import Feed
@@ -506,7 +505,7 @@ class FedInput(Group):
         terminals rise faster by what the lead drops more and more; else the ramp is at the terminals.
         """
         own, held, over = self.charged or 0.0, self.load.capacitance.high, ramp.over
-        risen = self.load.rising(replace(ramp, ohms=0.0) if self.senses else ramp)
+        risen = self.load.rising(ramp._replace(ohms=0.0) if self.senses else ramp)
         faster = ramp.ohms * (own if self.senses else -held)
 
         again = 0 if self.senses or risen.winds else AGAIN

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from railwright.documents.device import Input
 from railwright.documents.fixture import AddedCapacitor, Fixture
@@ -31,8 +31,7 @@ _FINER = 40
 _HALVINGS = 16
 
 
-@dataclass(frozen=True, slots=True)
-class Bounds:
+class Bounds(NamedTuple):
     """Least and greatest of a figure, in SI units."""
 
     low: float
@@ -53,8 +52,7 @@ def _corners(parameters: LoadParameters) -> Iterator[list[float]]:
     return ([*corner, *parameters.table()] for corner in itertools.product(*choices))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Part:
+class _Part(NamedTuple):
     """One part of a load that draws a steady current, at every corner of its tolerances.
 
     starts, stops [V]: the lowest voltages at which it may start and stop; -inf: it draws at any voltage.

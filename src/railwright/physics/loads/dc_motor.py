@@ -13,8 +13,7 @@ import cmath
 import math
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Annotated, ClassVar
+from typing import Annotated, ClassVar, NamedTuple
 
 from pydantic import Field
 
@@ -166,8 +165,7 @@ def rising(ramp: Ramp, p: Sequence[float]) -> Rising:
     return Rising(current, (breaks, *(ramp.over + part * lag for part in LATER)), winds=True)
 
 
-@dataclass(frozen=True, slots=True)
-class _Turning:
+class _Turning(NamedTuple):
     """A rotor that turns: L di/dt = v - R i - e, i = I_dry + C de/dt + G e, e = k ω."""
 
     ohms: float

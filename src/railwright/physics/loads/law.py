@@ -43,7 +43,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from types import ModuleType
-from typing import Any, ClassVar, Self, cast
+from typing import Any, ClassVar, NamedTuple, Self, cast
 
 from pydantic import BaseModel, ConfigDict, PrivateAttr, ValidationInfo, model_validator
 from pydantic_core import PydanticCustomError
@@ -67,8 +67,7 @@ def fault(message: str, *at: str) -> PydanticCustomError:
     return PydanticCustomError("fault", "{message}", {"message": message, "at": at})
 
 
-@dataclass(frozen=True)
-class FileColumns:
+class FileColumns(NamedTuple):
     """Columns of a file: the name of each, and its rows in SI units, in the order of their first column."""
 
     names: tuple[str, ...]
@@ -145,8 +144,7 @@ class LoadParameters(BaseModel):
         return values, tuple(assumptions)
 
 
-@dataclass(frozen=True, slots=True)
-class Ascent:
+class Ascent(NamedTuple):
     """How a voltage has got to where it is, for what a load draws at once.
 
     start [V]: on which it had settled. fed [V], charge [C]: the highest voltage that it was ever charged
@@ -164,8 +162,7 @@ Follower = Callable[[float, float], float]
 """(voltage [V], duration of the step that ends there [s]) -> current then [A]; it keeps its own states."""
 
 
-@dataclass(frozen=True, slots=True)
-class Ramp:
+class Ramp(NamedTuple):
     """A voltage that rises from 0 V at a rate [V/s] to where it stays [V]; everything was at rest before.
 
     ohms: of what lies between it and the load [Ω].
@@ -200,8 +197,7 @@ class Ramp:
         return current
 
 
-@dataclass(frozen=True, slots=True)
-class Rising:
+class Rising(NamedTuple):
     """What a load draws on a ramp. current: (voltage at the load [V], time since the ramp began [s]) -> [A].
 
     marks: times at which it may turn [s]. winds: a winding holds it: of the voltage it sees no more than is

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from railwright.documents.bench import Output
 from railwright.documents.output_name import OutputName
@@ -51,8 +51,7 @@ class Constraint:
         return value - self.near if self.side == "high" else self.near - value
 
 
-@dataclass(frozen=True, slots=True)
-class Missing:
+class Missing(NamedTuple):
     """A figure that no document gives: without it nothing can be worked out, and no written value be judged.
 
     rule: the rule that notes it; check: what it then cannot check, for people. about: empty: the input. auto:

@@ -7,8 +7,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from railwright.circuit.parts import LIMIT_OVERSHOOT
 from railwright.physics.halving import least
+from railwright.physics.output_stage import LIMIT_OVERSHOOT
 from railwright.quantities import joined, show, state
 from railwright.settings.constraints.constraint import (
     EXACT,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from railwright.documents.output_name import OutputName
 from railwright.grouping import grouped
@@ -19,8 +19,7 @@ from railwright.settings.played import coupling_path
 from railwright.settings.rule import Hit, Outcome, Path, rule
 
 
-@dataclass(frozen=True, slots=True)
-class _TakenAlong:
+class _TakenAlong(NamedTuple):
     """An input, switched on, whose voltage goes from `before` to `after` [V] because `mover` was set."""
 
     source: FedInput
@@ -119,19 +118,20 @@ def coupled_limits(context: Context) -> Outcome:
         first, second = apart.outputs
         path: Path = ("bench", "supplies", apart.supply, "coupled", apart.number)
         unit = "A" if apart.by == "step" else "1"
-        words = "less the" if apart.by == "step" else "over the"
+        words, figure = ("minus", "difference") if apart.by == "step" else ("divided by", "ratio")
         reach = (
-            state("be {low} to {high}", low=(apart.low, unit), high=(apart.high, unit))
+            state("{low} to {high}", low=(apart.low, unit), high=(apart.high, unit))
             if apart.high - apart.low > EXACT
-            else state("only be {low}", low=(apart.low, unit))
+            else state("{low}", low=(apart.low, unit))
         )
         why = state(
-            "the limit of {second} {words} one of {first} is to be {wanted}; they move together, and from "
-            "the lowest that they can be set to it can {reach}",
+            "the limit of {second} {words} that of {first} must be {wanted}, but the supply moves both "
+            "together: from their lowest settings the {figure} can only be {reach}",
             second=second,
             words=words,
             first=first,
             wanted=(apart.wanted, unit),
+            figure=figure,
             reach=reach,
         )
         yield Hit(fed[first], path, why, f"write limits that are so far apart, or {_REMEDY}")
@@ -167,8 +167,7 @@ def _not_as_told(context: Context) -> Outcome:
             yield Hit(feed.input, ("procedure", *change.path), why, _REMEDY)
 
 
-@dataclass(frozen=True, slots=True)
-class _LimitMoved:
+class _LimitMoved(NamedTuple):
     """The current limit of an input that is on, `after` [A], where the procedure has it at `asked` [A], as
     `mover` was set in a step and took it along.
     """

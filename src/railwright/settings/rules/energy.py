@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import FedInput
@@ -72,8 +72,7 @@ def slow_discharge(source: FedInput) -> Outcome:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Discharge:
+class Discharge(NamedTuple):
     """How an input's capacitors empty.
 
     farads: of all that empty together [F]. time: longest, from the highest voltage played to `FALLEN` [s];

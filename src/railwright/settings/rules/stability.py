@@ -18,7 +18,7 @@ References
 from __future__ import annotations
 
 from railwright.circuit.leads import lead_inductance
-from railwright.physics.circuit import NODE_CAPACITANCE
+from railwright.physics.conductors import NODE_CAPACITANCE
 from railwright.quantities import Statement, show, state
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Severity, most

@@ -8,7 +8,6 @@ import math
 from collections.abc import Iterator
 
 from railwright.documents.procedure import Requirement
-from railwright.evaluation.played import judged_up_to_trip
 from railwright.plan.linking import look_interval
 from railwright.plan.set_points import Feed
 from railwright.plan.stairs import exchange_of
@@ -113,6 +112,8 @@ def trip_ends_run(context: Context) -> Outcome:
     trip = min(expecting, key=lambda each: position(each.during), default=None)
     if trip is None:
         return
+    from railwright.evaluation.played import judged_up_to_trip
+
     ends = position(trip.during)
     for index, required in enumerate(context.procedure.requires):
         step, cut = position(required.during), ""

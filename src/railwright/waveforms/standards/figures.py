@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from railwright.frozen import freeze
 from railwright.quantities import parse_value
@@ -12,8 +13,7 @@ OPEN = "x"
 """Among a figure's values: the standard leaves others open as well."""
 
 
-@dataclass(frozen=True, slots=True)
-class Figure:
+class Figure(NamedTuple):
     """One figure as it is written: texts such as '70 %' or '10 ms', where it stands, and how sure it is."""
 
     values: tuple[str, ...]

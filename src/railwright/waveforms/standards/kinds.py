@@ -19,8 +19,7 @@ class NoSuchChoice(ValueError):
         self.at = at
 
 
-@dataclass(frozen=True, slots=True)
-class Choice:
+class Choice(NamedTuple):
     """What is chosen of a test: nominal and lowest operating voltage of the input [V], and the procedure's
     keys; None: left out.
     """
@@ -37,8 +36,7 @@ class Choice:
         return "12 V" if self.nominal < 18.0 else "24 V"
 
 
-@dataclass(frozen=True, slots=True)
-class Permitted:
+class Permitted(NamedTuple):
     """What a standard permits of the generator's output; None: it says nothing.
 
     edge: shortest and longest transition duration, 10 to 90 % [s]. overshoot: in parts of the change. level:
@@ -53,8 +51,7 @@ class Permitted:
     load: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class NotPlayed:
+class NotPlayed(NamedTuple):
     """What a test that an ordinary supply cannot play puts on an input, and what such a supply lacks.
 
     voltage: the highest across the input [V], negative where it is reversed. duration: how long [s]. lacks:
