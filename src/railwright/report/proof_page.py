@@ -9,7 +9,7 @@ from typing import Any
 from railwright.proving.bench import BenchProofRecord, ProvedStage, UsedInstrument
 from railwright.proving.lines import ProofLine, ProvedFigure
 from railwright.quantities import show
-from railwright.report.document import VERSION, compiler
+from railwright.report.document import compile_pdf
 from railwright.report.text import breakable, capital, sentence
 
 OUTCOMES = {True: ("disc", "pass"), False: ("cross", "found"), None: ("dash", "not judged")}
@@ -18,11 +18,7 @@ OUTCOMES = {True: ("disc", "pass"), False: ("cross", "found"), None: ("dash", "n
 
 def proof_pdf(record: BenchProofRecord) -> bytes:
     """The page as PDF bytes; the same record gives the same bytes."""
-    pdf = compiler("proof.typ", proof_content(record)).compile(
-        format="pdf", pdf_standards=["a-2b", VERSION], timestamp=record.at.replace(microsecond=0)
-    )
-    assert isinstance(pdf, bytes), "one PDF"
-    return pdf
+    return compile_pdf(proof_content(record), record.at.replace(microsecond=0), "proof.typ")
 
 
 def proof_content(record: BenchProofRecord) -> dict[str, Any]:
