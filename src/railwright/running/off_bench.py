@@ -80,8 +80,8 @@ def read_bench(text: str, folder: Path) -> tuple[BenchSupply, ...]:
 
 
 def _without_outputs(tree: Mapping[str, Any]) -> set[str]:
-    """Addresses of instruments that have no output to switch off. A supply that slipped among them in a broken
-    document is known by what only a supply has.
+    """Addresses of instruments that have no output to switch off. A supply that slipped among them in a
+    broken document is known by what only a supply has.
     """
     found = set()
     for section in NO_SUPPLIES:
