@@ -219,7 +219,8 @@ def _levels(rehearsed: tuple[Record, ...], truth: Record, until: float) -> Itera
             largest = np.maximum(np.abs(low), np.abs(high))
             margin = (VOLTS if channel == "voltage" else PART * size) + PART * largest + 0.02 * (high - low)
             if channel == "voltage":
-                margin = np.where(high - low < VOLTS, GRID_VOLTS + GRID_PART * largest, margin)
+                # What moves by more than the grid within the host's timing is interpolated between rows.
+                margin = np.where(high - low < GRID_VOLTS, GRID_VOLTS + GRID_PART * largest, margin)
                 # Told 0 V, an output is rehearsed at 0 V, and has its offset.
                 margin = margin + np.where((low == 0.0) & (high == 0.0), VOLTS, 0.0)
             out = (values < low - margin) | (values > high + margin)

@@ -45,6 +45,26 @@ def test_a_point_list_goes_on_until_the_set_point_after_it_takes_hold(
             assert at(record.traces["in1"], end - before) == pytest.approx(truth, abs=0.03)
 
 
+@pytest.mark.parametrize(("goal", "over"), [(11.37, 400), (10.83, 200), (13.21, 200), (12.49, 33)])
+def test_after_a_list_the_input_stands_where_it_was_asked_to(goal: float, over: int, tmp_path: Path) -> None:
+    """Outputs without a slew play a line with which a shape ends by a list of levels, of which the last lies
+    below or above the goal: they stood there through the hold after it, as much as 0.29 V away, while the
+    rehearsal had them at the goal (or not, by what rounding made of the line's last stair).
+    """
+    last = f"{{line_to: {goal} V, over: {over} ms}}"
+    segments = f"{{step_to: 9 V}}, {{hold: 17 ms}}, {{line_to: 11 V, over: 17 ms}}, {last}"
+    steps = f"  - shape: {{input: in1, segments: [{segments}]}}\n    name: list\n  - hold: 200 ms\n"
+    edits = (
+        (BENCH, ", slew: 1 V/s .. 2.4 V/ms", ""),
+        (BENCH, "dwell: 20 ms .. 300 s, between: [step, line]", "dwell: 5 ms .. 300 s, between: [step]"),
+    )
+    found = played(tmp_path / "p", steps, edits=edits)
+    assert found.check.plan.listings
+    end = found.check.plan.spans[1].end
+    for record in (found.rehearsed.record, found.truth):
+        assert at(record.traces["in1"], end + 0.15) == pytest.approx(goal, abs=0.01)
+
+
 @pytest.mark.parametrize(
     ("jump", "goal", "over", "slew"),
     [(10.0, 11.0, 100, 2.4), (8.0, 12.0, 400, 0.5), (14.0, 12.0, 200, 2.4), (12.4, 14.0, 300, 1.2)],
@@ -53,15 +73,15 @@ def test_a_line_that_follows_a_jump_begins_where_the_jump_leads(
     jump: float, goal: float, over: int, slew: float, tmp_path: Path
 ) -> None:
     """It was rehearsed from where the input stood before the jump, and told before the jump was over. After t
-    on a line that lasts T, jump + (goal - jump) (t - d) / (T - d), where the jump takes d = |12 V - jump| /
-    slew.
+    on a line that lasts T, jump + (goal - jump) (t - d) / (T - d), where the line begins d = |12 V - jump| /
+    slew + 2 ms after the jump: other outputs may be told something before it.
     """
     segments = f"{{step_to: {jump} V}}, {{line_to: {goal} V, over: {over} ms}}, {{hold: 300 ms}}"
     steps = f"  - hold: 300 ms\n  - shape: {{input: in1, segments: [{segments}]}}\n    name: line\n"
     edits = ((BENCH, "1 V/s .. 2.4 V/ms", f"1 V/s .. {slew} V/ms"),)
     found = played(tmp_path / "p", steps, edits=edits, points=False)
     start = found.check.plan.spans[2].start
-    lasts, jumps = over * 1e-3, abs(12.0 - jump) / (slew * 1e3)
+    lasts, jumps = over * 1e-3, abs(12.0 - jump) / (slew * 1e3) + 2e-3
     for part in (0.3, 0.6, 0.9):
         truth = jump + (goal - jump) * (part * lasts - jumps) / (lasts - jumps)
         for record in (found.rehearsed.record, found.truth):
@@ -89,6 +109,50 @@ def test_a_point_list_right_after_another_is_played(over: float, hold: float, tm
     for span, level in zip(found.check.plan.spans[1:], (11.0, 8.0, 13.0, 9.0), strict=False):
         for record in (found.rehearsed.record, found.truth):
             assert at(record.traces["in1"], span.end - 0.05) == pytest.approx(level, abs=0.06)
+
+
+@pytest.mark.parametrize(
+    ("jump", "goal", "over", "slew"),
+    [(6.0, 6.5, 40, 240.0), (6.0, 6.2, 30, 150.0), (14.0, 13.0, 30, 100.0), (5.0, 5.5, 25, 400.0)],
+)
+def test_a_line_that_is_over_before_the_jump_is_played_as_a_part_of_it(
+    jump: float, goal: float, over: int, slew: float, tmp_path: Path
+) -> None:
+    """A line of less than twice the time that the jump takes was told in place of the jump: from 12 V on at
+    the line's own slew, so that after 100 ms the input stood volts away. It goes to where the line leads at
+    the highest slew, 12 V - slew t, and stays there.
+    """
+    segments = f"{{step_to: {jump} V}}, {{line_to: {goal} V, over: {over} ms}}, {{hold: 300 ms}}"
+    steps = f"  - hold: 300 ms\n  - shape: {{input: in1, segments: [{segments}]}}\n    name: line\n"
+    edits = ((BENCH, "1 V/s .. 2.4 V/ms", f"1 V/s .. {slew} V/s"),)
+    found = played(tmp_path / "p", steps, edits=edits, points=False)
+    start, way = found.check.plan.spans[2].start, abs(goal - 12.0)
+    for after in (0.3 * way / slew, 0.8 * way / slew, way / slew + 0.03, 0.2):
+        truth = 12.0 + np.sign(goal - 12.0) * min(way, slew * after)
+        for record in (found.rehearsed.record, found.truth):
+            assert at(record.traces["in1"], start + after) == pytest.approx(truth, abs=0.06)
+
+
+@pytest.mark.parametrize(("jump", "goal", "slew"), [(6.0, 7.0, 120.0), (5.0, 4.0, 100.0), (15.0, 14.5, 60.0)])
+@pytest.mark.parametrize("hold", [20, 30])
+def test_a_line_waits_for_a_jump_that_a_short_hold_does_not(
+    jump: float, goal: float, slew: float, hold: int, tmp_path: Path
+) -> None:
+    """The hold after the jump is shorter than the jump, d = |12 V - jump| / slew: the rest of the jump was
+    left out, and the line crept from there. It begins 2 ms after the jump is over, and ends on time.
+    """
+    segments = (
+        f"{{step_to: {jump} V}}, {{hold: {hold} ms}}, {{line_to: {goal} V, over: 200 ms}}, {{hold: 300 ms}}"
+    )
+    steps = f"  - hold: 300 ms\n  - shape: {{input: in1, segments: [{segments}]}}\n    name: line\n"
+    edits = ((BENCH, "1 V/s .. 2.4 V/ms", f"1 V/s .. {slew} V/s"),)
+    found = played(tmp_path / "p", steps, edits=edits, points=False)
+    start, jumps = found.check.plan.spans[2].start, abs(12.0 - jump) / slew + 2e-3
+    lasts = hold * 1e-3 + 0.2 - jumps
+    for part in (0.2, 0.5, 0.9):
+        truth = jump + (goal - jump) * part
+        for record in (found.rehearsed.record, found.truth):
+            assert at(record.traces["in1"], start + jumps + part * lasts) == pytest.approx(truth, abs=0.06)
 
 
 @pytest.mark.parametrize("slew", [20.0, 30.0])

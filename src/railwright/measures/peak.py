@@ -61,9 +61,9 @@ def peak_current(view: View) -> Measured:
     Computed: the largest value, less what noise lifts it by; of a recording, with what a top between two
     samples rises above them.
     Window: the step, from the switching-on where it lies in the step, and every value whose aperture may lie
-    in it; the value is the largest whose aperture surely does, and where outputs' readings add up, the
-    largest that stood for two updates. A recording may cover a part; readings that are steady and not higher
-    judge the rest.
+    in it; the value is the largest whose aperture surely does, and where outputs' readings add up, or such a
+    sum carries the voltage over the lead, the largest that stood for two updates. A recording may cover a
+    part; readings that are steady and not higher judge the rest.
     Uncertainty: 'noise of the largest' (the largest of n values of one level stands E[max of n] above it, by
     Blom's approximation), 'between samples' (a recording's top between a round and a sharp one). What hides
     from readings that are means is no uncertainty but stated beside it, with its bound: the current limit
@@ -113,11 +113,13 @@ def _surely_reached(view: View, near: Signal, reach: float) -> float:
 
 def _stood(view: View, near: Signal, what: str) -> Signal:
     """Sums of several outputs' readings, each the least within two updates: while one output takes over what
-    another carries, means over times that differ add up to what never flowed at once. Others as they are.
+    another carries, means over times that differ add up to what never flowed at once. So does a voltage that
+    such a sum of currents carries over the lead. Others as they are.
     """
     import numpy as np
 
-    if view.model.summed != what:
+    carried = what == "voltage" and view.model.summed == "current" and view.carried
+    if view.model.summed != what and not carried:
         return near
     around = (view.model.update or 0.0) + view.interval
     first = np.searchsorted(near.time, near.time - around - 1e-9)

@@ -149,14 +149,16 @@ class View:
     the procedure gives the input at the end of the step; None: unknown. at: where a voltage is meant.
     restart: shortest time in which the load comes back after a drop-out (soft start); None: unknown.
     capacitance: least and most input capacitance [F]. stops_at: lowest and highest voltage at which the load
-    stops [V]; None: unknown, or it does not. never_stops: none of its loads ever stops by itself.
+    stops [V]; None: unknown, or it does not. starts_at: highest voltage at which one that stops starts [V];
+    None: as of stops_at. never_stops: none of its loads ever stops by itself.
     follows: beside what its capacitance takes, its current follows the voltage at once.
     least_running: voltages and the least current that its loads draw there while they run (V, A), empty: they
     always draw the same. away: of a rehearsal, when the load stopped and when it came back [s], infinite: not
     any more; over the whole record; None: it does not tell. supplied: when the input was last switched on
     before the end of the step, and when it was then taken down [s]; infinite where the record does not say.
     stair: height of the stairs in which the host played the step's lines [V]. stands: shortest time between
-    two jumps of the input's set point in the step, as asked [s]; infinite: there are not two. every: time
+    two jumps of the input's set point in the step, as asked [s]; infinite: there are not two. moves_off: it
+    begins with a line of the set point. every: time
     between two readings that the procedure asks for [s]; 0: unknown. beside: of an external recording, the
     same window as the run's own readings show it. supply: the status of the input's outputs; None: nothing is
     known of it.
@@ -174,6 +176,7 @@ class View:
     restart: float | None = None
     capacitance: tuple[float, float] = (0.0, 0.0)
     stops_at: tuple[float, float] | None = None
+    starts_at: float | None = None
     never_stops: bool = False
     follows: bool = False
     least_running: tuple[tuple[float, float], ...] = ()
@@ -181,6 +184,7 @@ class View:
     supplied: tuple[float, float] = (-math.inf, math.inf)
     stair: float = 0.0
     stands: float = math.inf
+    moves_off: bool = False
     every: float = 0.0
     beside: View | None = None
     supply: SupplyStatus | None = None
@@ -222,6 +226,11 @@ class View:
                 "a recording that covers the step",
             )
 
+    @property
+    def carried(self) -> bool:
+        """Whether the voltage is carried over the lead, by the current, from where it was measured."""
+        return ("voltage" if self.at == "connector" else "terminal_voltage") not in self.traces.columns
+
     def timing(self) -> tuple[float, float, float]:
         """Update, least and largest aperture [s]. Raises where the update interval is unknown."""
         update = self.model.update
@@ -250,7 +259,7 @@ class View:
         """
         wanted = "voltage" if self.at == "connector" else "terminal_voltage"
         other = "terminal_voltage" if self.at == "connector" else "voltage"
-        if wanted in self.traces.columns:
+        if not self.carried:
             return self._signal(wanted, self.model.voltage)
         if other not in self.traces.columns:
             raise CannotMeasure("the record holds no voltage of this input", "a recording of its voltage")
