@@ -20,7 +20,12 @@ from railwright.measures.swinging import SWINGS, is_held
 from railwright.measures.wording import amount, rate
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from railwright.measures.signal import Array, Signal, View
+
+    Flags = NDArray[np.bool_]
 
 VOLTAGE_BAND = 0.02
 CURRENT_BAND = 0.10
@@ -48,7 +53,7 @@ def timing_interval(update: float, every: float, aperture: float) -> float:
     return max(every, aperture) / SAMPLES
 
 
-# One piece: its docstring is the definition, and the budget follows it term by term.
+# One piece: half of it is what the report shows of the measure.
 @measure(
     "s", "start-up time", ("current",), after_switching_on=True, sampling=timing_interval, also=("voltage",)
 )
@@ -199,7 +204,7 @@ def _first_inside(signal: Signal, level: float, band: Array) -> float:
     return math.inf if last >= signal.time.size - 2 else float(signal.time[last + 1])
 
 
-def _averaged_away(view: View, signal: Signal, outside: Array) -> Array:
+def _averaged_away(view: View, signal: Signal, outside: Flags) -> Array:
     """By how much a value may have been more or less within its reading, shape (n,): half of how far those
     beside it lie from it, but for those before it has entered its band (`outside`) for the last time.
     """

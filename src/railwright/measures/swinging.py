@@ -181,7 +181,8 @@ def is_held(view: View, level: float) -> None:
             "a recording",
         )
     starved = starving(view, level)
-    elsewhere = bool(view.goal) and abs(level - view.goal) > ELSEWHERE * abs(view.goal)
+    goal = view.goal or 0.0
+    elsewhere = goal != 0.0 and abs(level - goal) > ELSEWHERE * abs(goal)
     if (starved if elsewhere else starved[1:] & starved[:-1]).any():
         raise CannotMeasure(OVERLOADED, "a recording")
 

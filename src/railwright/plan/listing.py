@@ -93,8 +93,8 @@ def with_ends(timeline: Timeline, ends: Mapping[tuple[int, str], float]) -> Time
             (n for n, each in enumerate(actions) if each.time >= at and each.step > step), len(actions)
         )
         actions.insert(place, Action(at, "line", name, voltage, step=step))
-        limits = [replace(each, before=each.before + (each.before > place)) for each in limits]
-        waits = [replace(each, before=each.before + (each.before > place)) for each in waits]
+        limits = [each._replace(before=each.before + (each.before > place)) for each in limits]
+        waits = [each._replace(before=each.before + (each.before > place)) for each in waits]
     return replace(timeline, actions=tuple(actions), limits=tuple(limits), waits=tuple(waits))
 
 
