@@ -351,12 +351,22 @@ def _outcomes(played: Played) -> Iterator[Disagreement]:
         if one.measure == "time_out_of_cv" and low == 0.0:
             continue  # no outcome of the rehearsal is that of the longer time
         slack = PART * abs(value) + 1e-9
+        if one.measure in ("charge", "energy"):
+            # Of a step that the host played longer or shorter than planned, as `_durations` compares.
+            slack += abs(value) * _longer(played, one.during)
         if not low - slack <= value <= high + slack:
             yield Disagreement("value", about, said, interval)
         elif {one.outcome, other.outcome} == {Outcome.PASS, Outcome.FAIL} and not _near(
             one, value, slack, read
         ):
             yield Disagreement("outcome", about, f"{one.outcome} at {said}", f"{other.outcome} at {interval}")
+
+
+def _longer(played: Played, step: str) -> float:
+    """By which part a step was played longer or shorter than planned."""
+    own = played.outcome.record.span(step)
+    planned = next(span for span in played.check.plan.spans if span.name == step)
+    return abs((own.end - own.start) / max(planned.end - planned.start, 1e-9) - 1.0)
 
 
 def _at_edges(played: Played, name: str, step: str) -> int:

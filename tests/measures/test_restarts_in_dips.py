@@ -231,3 +231,43 @@ def test_a_load_that_hunts_at_one_voltage_of_the_supply_is_not_counted_for_sure(
         step = view(scene.read(seed, model, update), model, 0.2, 0.9, restart=20e-3, stops_at=(1.8, 1.87))
         found = restarts(step)
         assert found.unseen or found.value >= 0.9 * 0.7 / period
+
+
+@pytest.mark.parametrize("lasts", [0.015, 0.02, 0.03])
+@pytest.mark.parametrize("limit", [0.6, 0.8])
+@pytest.mark.parametrize("farads", [3e-3, 5.9e-3])
+def test_what_a_capacitor_gives_by_the_end_of_a_reading_counts(
+    lasts: float, limit: float, farads: float
+) -> None:
+    """Polls 50 ms apart of readings every 20 ms: one of them sees the beginning of a dip, and the capacitor
+    falls on by as much again until its end, and is charged where no reading shows it.
+    """
+    load = Load(1.8, 3.8, 2.0, farads)
+    known = fed(load, [(-0.3, 5.0), (0.2, 3.2), (0.2 + lasts, 5.0)], [(-0.3, limit)], 0.8)
+    assert known.stops_in(-0.3, 0.8) == 0
+    for seed in range(SEEDS):
+        assert restarts(known.read(seed, 0.0, 0.7, update=20e-3, every=50e-3)).value == 0.0
+
+
+@pytest.mark.parametrize("currents", [(0.48, 0.49, 1.3, 0.6), (0.5, 1.0), (1.2, 0.45, 0.45)])
+@pytest.mark.parametrize("lasts", [0.04, 0.06])
+@pytest.mark.parametrize("at", [0.2, 0.25, 0.31])
+def test_a_capacitor_feeds_a_load_that_varies(currents: tuple[float, ...], lasts: float, at: float) -> None:
+    """What it draws beside the dip is not what it draws in it: at least its least, which the voltage shows
+    that the capacitor gave.
+    """
+    load = Load(0.0, 3.7, 2.5, 40e-3, currents=currents)
+    known = fed(load, [(-0.3, 5.0), (at, 1.0), (at + lasts, 5.0)], [(-0.3, 6.0)], 1.3)
+    assert known.stops_in(-0.3, 1.3) == 0
+    for seed in range(FEW):
+        assert restarts(known.read(seed, 0.0, 1.2, update=50e-3, every=5e-3)).value == 0.0
+
+
+@pytest.mark.parametrize("currents", [(0.48, 0.49, 1.3, 0.6), (0.5, 1.0)])
+def test_a_load_that_varies_and_stops_is_counted(currents: tuple[float, ...]) -> None:
+    """The same, with a capacitor that does not hold it: its voltage goes to where the load stops."""
+    load = Load(0.0, 3.7, 2.5, 3e-3, currents=currents)
+    known = fed(load, [(-0.3, 5.0), (0.2, 1.0), (0.35, 5.0)], [(-0.3, 6.0)], 1.3)
+    assert known.stops_in(-0.3, 1.3) == 1
+    for seed in range(FEW):
+        assert restarts(known.read(seed, 0.0, 1.2, update=20e-3, every=20e-3)).value == 1.0

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from railwright.measures.hiding import Gaps
     from railwright.measures.signal import Array, Signal, View
 
+    Numbers = NDArray[np.intp]
+
 LONG_DIP = 0.5
 SHORT_DIP = 0.15
 EXPLAINED = 0.5
@@ -530,20 +532,40 @@ def _explained(
     near = slice(max(0, start - reach), stop + reach)
     rows = np.arange(time.size)[near]
     inside = (rows >= start) & (rows < stop)
-    return any(
+    for middle, first in _readings(view, time[near], amps[near], volts[near]):
         # A reading that was handed over twice lies in the dip with either of its rows.
-        _made_up(
-            view,
-            middle,
-            amps[rows[first]],
-            volts[rows[first]],
-            np.logical_or.reduceat(inside, first),
-            law,
-            visible,
-        )
-        for middle, first in _readings(view, time[near], amps[near], volts[near])
-        for law in (partial(_load, visible=visible), partial(_of_constant_power, visible=visible))
-    )
+        of_dip = np.logical_or.reduceat(inside, first)
+        known = middle, amps[rows[first]], volts[rows[first]], of_dip
+        if view.least_running and _held_up(view, *known, visible):
+            return True
+        for law in (partial(_load, visible=visible), partial(_of_constant_power, visible=visible)):
+            if _made_up(view, *known, law, visible):
+                return True
+    return False
+
+
+def _held_up(
+    view: View, time: Array, amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float
+) -> bool:
+    """Whether the capacitor gave a load that draws now more and now less at least what it draws while it
+    runs, over the dip alone: beside it what the load draws is not known. Arguments as of `_made_up`.
+    """
+    import numpy as np
+
+    at, currents = np.array(view.least_running).T
+    least = np.interp(np.abs(volts), at, currents, left=0.0)
+    # At its least it runs.
+    inside = inside & (amps < (1.0 - SHORT_DIP) * least)
+    misses = float(np.sum((np.maximum(0.0, least - amps) * _lengths(view, time, inside))[inside]))
+    # Rows that are alike show one reading.
+    new = np.flatnonzero(np.append(True, (np.diff(amps) != 0.0) | (np.diff(volts) != 0.0)))
+    amps, across, least, dip = amps[new], np.abs(volts[new]), least[new], np.flatnonzero(inside[new])
+    if not dip.size or not dip[0]:
+        return False
+    first, last = int(dip[0]), int(dip[-1])
+    fall = float(across[first - 1] - across[last])
+    fall += _beyond_means(amps, across, least, dip, (first - 1, last))
+    return fall > visible and fall * view.capacitance[1] >= (1.0 - EXPLAINED) * misses > 0.0
 
 
 # Six: the readings, which of them are in the dip, what the load draws, and what is known of the input.
@@ -565,7 +587,8 @@ def _made_up(
 
     dip = np.flatnonzero(inside)
     first, last = max(0, int(dip[0]) - 2), min(time.size - 1, int(dip[-1]) + 2)
-    missing = (law(amps, volts, inside) - amps) * _lengths(view, time, inside)
+    load = law(amps, volts, inside)
+    missing = (load - amps) * _lengths(view, time, inside)
     dip_misses = float(np.sum(missing[inside]))
     if view.capacitance[1] == 0.0 and volts[last] - volts[first] < -visible:
         # The device document gives no capacitor: a falling voltage may explain anything.
@@ -575,11 +598,31 @@ def _made_up(
     since = [first, *(first + 1 + np.flatnonzero(unseen[first : dip[0]]))]
     until = [*(dip[-1] + np.flatnonzero(unseen[dip[-1] : last])), last]
     for begin, end in product(since, until):
-        fall = float(volts[begin] - volts[end])
+        fall = float(volts[begin] - volts[end]) + _beyond_means(amps, volts, load, dip, (begin, end))
         given = max(fall * view.capacitance[0], fall * view.capacitance[1])
         if float(np.sum(missing[begin : end + 1])) - given < EXPLAINED * dip_misses:
             return True
     return False
+
+
+def _beyond_means(amps: Array, volts: Array, load: Array, dip: Numbers, ends: tuple[int, int]) -> float:
+    """How much farther than the means of a dip's first and last reading tell the voltage fell [V], where the
+    readings `ends` from which to which it is looked at are of the dip, and others beside them were left out.
+
+    In one reading of which a part f is in the fall, it falls by δ, and its mean by f δ / 2; f is the part of
+    the load's current that is missing. Of several readings the last goes on by half a step.
+    """
+    first, last = int(dip[0]), int(dip[-1])
+    alone = first == last
+    part = min(1.0, max(SHORT_DIP, 1.0 - float(amps[first] / load[first]))) if load[first] > 0.0 else 1.0
+    more, beyond = 2.0 / part - 1.0 if alone else 0.5, 0.0
+    if ends[0] == ends[1]:
+        return 0.0
+    if ends[1] == last > 0:
+        beyond += max(0.0, float(volts[last - 1] - volts[last])) * more
+    if ends[0] == first < volts.size - 1:
+        beyond += max(0.0, float(volts[first] - volts[first + 1])) * more
+    return beyond
 
 
 def _load(amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float) -> Array:

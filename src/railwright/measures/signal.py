@@ -38,6 +38,9 @@ REACHED = 0.95
 taken wider by that.
 """
 
+REVERSED = 5.0
+"""So far below 0 V may outputs in series be driven, by the diodes across them: six of 0.8 V (chosen) [V]."""
+
 FEW = 6
 """Outputs in parallel of which every order is looked at."""
 
@@ -255,7 +258,8 @@ class View:
         """The voltage [V] where it is meant; carried over the lead where it was measured at its other end.
 
         A diode in the lead is taken to conduct: what it drops beside its resistance counts throughout. Where
-        no current surely flows through it, the input may stand at what it was charged to before.
+        no current surely flows through it, the input may stand at what it was charged to before, and an
+        output that senses beyond it anywhere below.
         """
         wanted = "voltage" if self.at == "connector" else "terminal_voltage"
         other = "terminal_voltage" if self.at == "connector" else "voltage"
@@ -282,10 +286,12 @@ class View:
             half = np.full(measured.values.shape, sign * (most - least) / 2.0)
             parts.append(Systematic(f"diode in {self.model.lead_name}", half))
         held = np.zeros(measured.values.shape)
-        if most > 0.0 and self.at == "connector":
-            held = self._held(measured, current)
+        if most > 0.0:
+            held = (
+                self._held(measured, current) if self.at == "connector" else self._sagged(measured, current)
+            )
         if held.any():
-            reach = held / 2.0 / REACHED
+            reach = np.abs(held) / 2.0 / REACHED
             parts.append(Systematic(f"diode in {self.model.lead_name} that may block", reach))
         return Signal(
             measured.time,
@@ -300,13 +306,17 @@ class View:
         """By how much the connector may stand above what its side of a diode shows [V], shape (n,): that may
         block where the current is zero within its errors, and the highest voltage before was its own.
         """
-        error = np.full(current.values.shape, 4.0 * current.noise + current.step)
-        for each in current.systematic:
-            error += np.abs(each.shape)
         highest = np.maximum.accumulate(measured.values)
         above = highest - measured.values
         visible = 8.0 * measured.noise + 2.0 * measured.step
-        return np.where((current.values <= error) & (above > visible), above, 0.0)
+        return np.where(_none_flows(current) & (above > visible), above, 0.0)
+
+    def _sagged(self, measured: Signal, current: Signal) -> Array:
+        """By how much, negative, the terminals may stand below what their output senses beyond a diode, shape
+        (n,): where that blocks, nothing holds them, down to where the output's own diode conducts.
+        """
+        lowest = np.maximum(0.0, measured.values + self.model.drop[1] + REVERSED)
+        return np.where(_none_flows(current), -lowest, 0.0)
 
     def _signal(self, column: str, parts: Sequence[Part]) -> Signal:
         if column not in self.traces.columns:
@@ -429,6 +439,14 @@ def _divided(parts: Sequence[Part], values: Array, level: float) -> list[Array]:
     led = ((first, *(place for place in behind if place != first)) for first in behind)
     worst = max(itertools.permutations(behind) if len(parts) <= FEW else led, key=variance)
     return [np.copysign(own, values) for own in filled(worst, np.abs(values))]
+
+
+def _none_flows(current: Signal) -> NDArray[np.bool_]:
+    """Where a current may be none, within its errors, shape (n,)."""
+    error = np.full(current.values.shape, 4.0 * current.noise + current.step)
+    for each in current.systematic:
+        error += np.abs(each.shape)
+    return current.values <= error
 
 
 def _names(parts: Sequence[Part]) -> str:

@@ -66,9 +66,14 @@ def overloaded(view: View) -> dict[str, str]:
     readings in succession: readings that meet the same part of each cycle, or as much of it, are all off
     alike, whatever their neighbours say.
     """
+    from railwright.measures.outcome import CannotMeasure
+
     if not view.model.averages:
         return {}
-    starved = starving(view)
+    try:
+        starved = starving(view)
+    except CannotMeasure:
+        return {}  # of a current alone, as before: the voltage is not known
     if not (starved[1:] & starved[:-1]).any():
         return {}
     return {"unseen": OVERLOADED, "would_decide": "a recording"}
