@@ -219,7 +219,8 @@ def _levels(rehearsed: tuple[Record, ...], truth: Record, until: float) -> Itera
             largest = np.maximum(np.abs(low), np.abs(high))
             margin = (VOLTS if channel == "voltage" else PART * size) + PART * largest + 0.02 * (high - low)
             if channel == "voltage":
-                margin = np.where(high - low < VOLTS, GRID_VOLTS + GRID_PART * largest, margin)
+                # What moves by more than the grid within the host's timing is interpolated between rows.
+                margin = np.where(high - low < GRID_VOLTS, GRID_VOLTS + GRID_PART * largest, margin)
                 # Told 0 V, an output is rehearsed at 0 V, and has its offset.
                 margin = margin + np.where((low == 0.0) & (high == 0.0), VOLTS, 0.0)
             out = (values < low - margin) | (values > high + margin)
@@ -350,12 +351,22 @@ def _outcomes(played: Played) -> Iterator[Disagreement]:
         if one.measure == "time_out_of_cv" and low == 0.0:
             continue  # no outcome of the rehearsal is that of the longer time
         slack = PART * abs(value) + 1e-9
+        if one.measure in ("charge", "energy"):
+            # Of a step that the host played longer or shorter than planned, as `_durations` compares.
+            slack += abs(value) * _longer(played, one.during)
         if not low - slack <= value <= high + slack:
             yield Disagreement("value", about, said, interval)
         elif {one.outcome, other.outcome} == {Outcome.PASS, Outcome.FAIL} and not _near(
             one, value, slack, read
         ):
             yield Disagreement("outcome", about, f"{one.outcome} at {said}", f"{other.outcome} at {interval}")
+
+
+def _longer(played: Played, step: str) -> float:
+    """By which part a step was played longer or shorter than planned."""
+    own = played.outcome.record.span(step)
+    planned = next(span for span in played.check.plan.spans if span.name == step)
+    return abs((own.end - own.start) / max(planned.end - planned.start, 1e-9) - 1.0)
 
 
 def _at_edges(played: Played, name: str, step: str) -> int:

@@ -7,7 +7,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from random import Random
 
-from benchmarks.disagreement_hunt.situations import arrange, arrange_edges, ask
+from benchmarks.disagreement_hunt.situations import arrange, arrange_edges, arrange_wider, ask
 from benchmarks.same_outcomes.documents import Data, Documents
 from benchmarks.same_outcomes.invented import invented
 from benchmarks.same_outcomes.loads import figure
@@ -43,15 +43,18 @@ class Draw:
     true: dict[str, str]
 
 
-def draw(seed: int, number: int, *, arranged: bool = True) -> Draw:
+def draw(seed: int, number: int, *, arranged: bool = True, wider: bool = True) -> Draw:
     """The draw of this number; it is the same whatever the number of draws is. arranged: with situations on
-    which much hangs (`situations.py`), by dice of their own; without them it is as chance has it.
+    which much hangs (`situations.py`), by dice of their own; without them it is as chance has it. wider: with
+    those that came later, too, by dice of theirs; draws of before are as they were without them.
     """
     dice, others = Random(f"disagreement {seed} {number}"), Random(f"situations {seed} {number}")
     documents = invented(dice)
     if arranged:
         arrange(documents, others)
         arrange_edges(documents, Random(f"edges {seed} {number}"))
+        if wider:
+            arrange_wider(documents, Random(f"wider {seed} {number}"))
     complete(documents, dice)
     if arranged:
         ask(documents, others)

@@ -8,6 +8,7 @@ none of them knows what the hunt is to find.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from copy import deepcopy
 from random import Random
 
 from benchmarks.same_outcomes.documents import Data, Documents
@@ -336,3 +337,104 @@ def brief_step(documents: Documents, dice: Random, name: str) -> None:
             documents.procedure.setdefault("requires", []).append(
                 {**asked, "at_most": figure(2 * volts, "V")}
             )
+
+
+def arrange_wider(documents: Documents, dice: Random) -> None:
+    """Put coupled settings, a voltage that is held before a power-up, and decays into some documents, by dice
+    of their own.
+    """
+    name = dice.choice(list(documents.device["inputs"]))
+    if dice.random() < 0.12:
+        held_before(documents, dice, name)
+    elif dice.random() < 0.15:
+        decay(documents, dice, name)
+    if dice.random() < 0.4:
+        coupled(documents, dice, dice.choice(list(documents.device["inputs"])))
+
+
+def slow_readings(documents: Documents, name: str, update: int) -> int:
+    """Readings of the input's supply that are new every so many milliseconds; gives those."""
+    number = list(documents.device["inputs"]).index(name)
+    supply = list(documents.bench["supplies"].values())[number]
+    reading = supply["outputs"]["1"].get("reading")
+    if reading is not None:
+        reading |= {"update": f"{update} ms", "aperture": f"{update * 4 // 5} ms"}
+    return update
+
+
+def held_before(documents: Documents, dice: Random, name: str) -> None:
+    """A battery, which holds the input up before its power-up, and means that are asked of that."""
+    own = documents.device["inputs"][name]
+    volts, amperes = volts_of(own), amperes_of(own)
+    battery = {
+        "open_circuit_voltage": figure(dice.uniform(0.3, 0.95) * volts, "V"),
+        "series_resistance": figure(dice.uniform(0.3, 2.0) * volts / amperes, "ohm"),
+        "capacity": figure(2000.0 * amperes, "C"),
+        "state_of_charge": "50 %",
+    }
+    own["load"] = [{"battery": battery}]
+    slow_readings(documents, name, dice.choice((20, 50, 50)))
+    first = next(each for each in documents.procedure["steps"] if "power_up" in each)
+    first["power_up"]["settle"] = dice.choice(("100 ms", "150 ms", "300 ms"))
+    wanted = documents.procedure.setdefault("requires", [])
+    for measure, limit in (
+        ("mean_voltage", figure(1.3 * volts, "V")),
+        ("mean_current", figure(amperes, "A")),
+    ):
+        wanted.append(
+            {
+                "name": f"held {measure}",
+                "measure": measure,
+                "of": name,
+                "during": first["name"],
+                "at_most": limit,
+            }
+        )
+
+
+def decay(documents: Documents, dice: Random, name: str) -> None:
+    """An input that is off for a while, and falls as its capacitors empty into its load: the readings nearest
+    to nothing are still on their way there. Some of them are within 3 % of it.
+    """
+    own = documents.device["inputs"][name]
+    volts, amperes = volts_of(own), amperes_of(own)
+    update = slow_readings(documents, name, dice.choice((10, 20, 20))) * 1e-3
+    ohms, constant = volts / amperes, dice.uniform(1.5, 3.5) * update
+    number = list(documents.device["inputs"]).index(name)
+    output = list(documents.bench["supplies"].values())[number]["outputs"]["1"]
+    output["output_capacitance"] = "220 uF"
+    capacitor = {"capacitance": figure(max(1e-6, constant / ohms - 220e-6), "F"), "esr": "50 mohm"}
+    own["load"] = [{"capacitor": capacitor}, {"resistor": {"resistance": figure(ohms, "ohm")}}]
+    away = figure(3.5 * constant + dice.uniform(2.0, 5.0) * update, "s")
+    pieces: list[Data] = [{"off_for": away}, {"hold": dice.choice(("60 ms", "200 ms"))}]
+    insert(documents, dice, [{"shape": {"input": name, "segments": pieces}, "name": "decay"}])
+    asked = {"name": "lowest of a decay", "measure": "low_state_level", "of": name, "during": "decay"}
+    documents.procedure.setdefault("requires", []).append({**asked, "at_most": figure(volts, "V")})
+
+
+def coupled(documents: Documents, dice: Random, name: str) -> None:
+    """A second input like one of those that are there, fed by the other output of its supply, which moves
+    what is set on both together.
+    """
+    inputs, procedure = documents.device["inputs"], documents.procedure
+    if not isinstance(hook_up := procedure["hook_up"], dict):
+        return
+    number = list(inputs).index(name)
+    supply = list(documents.bench["supplies"])[number]
+    lead = list(documents.bench["leads"])[number]
+    fixture = {key: each for key, each in hook_up[name].items() if key == "fixture"}
+    other = "beside"
+    inputs[other] = deepcopy(inputs[name])
+    hook_up[name] = {"from": f"{supply}.1", "lead": lead, "sense": "at terminals", **fixture}
+    hook_up[other] = {"from": f"{supply}.2", "lead": lead, "sense": "at terminals"}
+    procedure["limits"][other] = deepcopy(procedure["limits"][name])
+    for step in procedure["steps"]:
+        for kind in ("power_up", "power_down"):
+            if kind in step:
+                order = step[kind]["order"]
+                order.insert(order.index(name) + dice.choice((0, 1)), other)
+    by = dice.choice(("step", "step", "ratio"))
+    kinds = dice.choice((("voltage",), ("current_limit",), ("voltage", "current_limit")))
+    documents.bench["supplies"][supply]["coupled"] = [
+        {"outputs": [1, 2], "by": by, "of": kind} for kind in kinds
+    ]

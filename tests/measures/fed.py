@@ -22,7 +22,8 @@ LEVEL = 1e-9
 @dataclass(frozen=True)
 class Load:
     """A converter behind a capacitor: what it draws [W], from which voltage on and down to which [V], and how
-    long it takes to draw all of it [s].
+    long it takes to draw all of it [s]. currents: drawn instead, each for a tenth of a second, again and
+    again [A].
     """
 
     power: float
@@ -30,6 +31,13 @@ class Load:
     stops: float
     farads: float
     soft: float = 0.0
+    currents: tuple[float, ...] = ()
+
+    def draws(self, volts: float, time: float, ran: float) -> float:
+        """What it draws at a voltage, so long after it came on [A]."""
+        if self.currents:
+            return self.currents[int((time + 10.0) / 0.1) % len(self.currents)]
+        return self.power / volts * (min(1.0, ran / self.soft) if self.soft else 1.0)
 
 
 @dataclass(frozen=True)
@@ -58,6 +66,7 @@ class Fed:
             restart=own.soft or None,
             stops_at=(0.97 * own.stops, 1.03 * own.stops),
             capacitance=(0.9 * own.farads, 1.1 * own.farads),
+            least_running=tuple((volts, min(own.currents)) for volts in (1.0, 50.0)) if own.currents else (),
         )
 
 
@@ -75,7 +84,7 @@ def fed(load: Load, volts: Course, limits: Course, end: float, at: float | None 
     stopped = []
     for place, (goal, limit) in enumerate(zip(wanted, bounds, strict=True)):
         ran = ran + TICK if running else 0.0
-        draws = load.power / at * (min(1.0, ran / load.soft) if load.soft else 1.0) if running else 0.0
+        draws = load.draws(at, float(time[place]), ran) if running else 0.0
         holds = at >= goal and draws <= limit
         gives = (draws if at <= goal + LEVEL else 0.0) if at >= goal and draws <= limit else limit
         after = at + TICK * (gives - draws) / load.farads

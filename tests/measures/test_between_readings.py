@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from scipy.stats import binom
 
 from railwright.measures import MEASURES
+from railwright.measures.integral import mean_voltage
+from railwright.measures.outcome import CannotMeasure
+from railwright.measures.peak import peak_voltage
 from railwright.measures.reading_model import Part, ReadingModel
 
-from .scene import Scene, view
+from .scene import MODEL, Scene, view
 
 UPDATE = 10e-3
 SEEDS = 240
@@ -85,3 +89,47 @@ def test_a_load_that_begins_where_the_charging_ends_is_no_small_change(
         got = MEASURES["charge"](view(readings, perfect(8e-3), 0.0, 0.3, **known))
         held += got.low <= truth <= got.high
     assert held >= LEAST
+
+
+@pytest.mark.parametrize("lasts", [0.03, 0.06, 0.085])
+@pytest.mark.parametrize(("before", "after"), [(12.0, 12.0), (12.0, 9.5), (9.5, 12.0)])
+@pytest.mark.parametrize("every", [5e-3, 20e-3])
+def test_a_step_that_no_reading_covers_has_no_peak_of_its_neighbours(
+    lasts: float, before: float, after: float, every: float
+) -> None:
+    """8.6 V between higher levels: every reading holds some of those, and the lowest of them was told as
+    surely reached. Readings average over 40 ms every 50 ms: in less than 90 ms none lies wholly for sure.
+    """
+    corners = [(-0.5, before, 0.2), (0.0, before, 0.2), (1e-4, 8.6, 0.2), (lasts, 8.6, 0.2)]
+    scene = Scene.of(*corners, (lasts + 1e-4, after, 0.2), (lasts + 0.5, after, 0.2))
+    model = replace(MODEL, update=50e-3, aperture=40e-3)
+    for seed in range(10):
+        step = view(scene.read(seed, model, every), model, 1e-4, lasts)
+        try:
+            found = peak_voltage(step)
+        except CannotMeasure:
+            continue
+        assert found.low <= 8.6
+
+
+@pytest.mark.parametrize("stands", [-1.5, 0.0, 2.0, 17.0, 24.4])
+def test_terminals_behind_a_diode_that_may_block_may_stand_anywhere_below(stands: float) -> None:
+    """The output senses beyond the diode, where a capacitor holds 24 V, and lets its terminals sink. They
+    were told at 24 V and what the diode drops.
+    """
+    model = replace(MODEL, drop=(0.4, 0.6))
+    scene = Scene.of((-0.5, 24.0, 0.0), (1.0, 24.0, 0.0))
+    for seed in range(10):
+        step = view(scene.read(seed), model, 0.0, 0.8, at="terminals")
+        mean = mean_voltage(step)
+        assert mean.low <= stands <= mean.high
+        assert peak_voltage(step).low <= stands
+
+
+@pytest.mark.parametrize("amperes", [0.1, 0.4])
+def test_terminals_in_front_of_a_diode_that_conducts_are_known(amperes: float) -> None:
+    model = replace(MODEL, drop=(0.4, 0.6))
+    scene = Scene.of((-0.5, 24.0, amperes), (1.0, 24.0, amperes))
+    mean = mean_voltage(view(scene.read(1), model, 0.0, 0.8, at="terminals"))
+    assert mean.value == pytest.approx(24.5 + 0.075 * amperes, abs=0.03)
+    assert mean.high - mean.low < 0.4

@@ -171,3 +171,27 @@ def test_a_measure_asks_the_documents_whether_a_load_follows() -> None:
     follows = {name for name, kind in KINDS.items() if kind.follows}
     assert {"resistor", "capacitor", "converter", "constant_current"} <= follows
     assert not follows & {"profile", "battery", "coil", "dc_motor", "filament_lamp"}
+
+
+@pytest.mark.parametrize("measure", ["charge", "energy"])
+@pytest.mark.parametrize("before", [0.06, 0.09, 0.12])
+@pytest.mark.parametrize("edge", [2e-3, 15e-3])
+def test_a_jump_before_the_step_is_none_of_it(before: float, edge: float, measure: str) -> None:
+    """Of readings every 50 ms, one saw the end of a jump that was over long before: what charged the
+    capacitance then counted in the step.
+    """
+    capacitance, amperes = 400e-6, 0.036
+    pulse = amperes + capacitance * 1.4 / edge
+    at = -before - edge
+    scene = Scene.of(
+        (-0.6, 3.6, amperes), (at, 3.6, amperes), (at + INSTANT, 3.6, pulse), (at + edge, 5.0, pulse),
+        (at + edge + INSTANT, 5.0, amperes), (0.6, 5.0, amperes),
+    )  # fmt: skip
+    truth = 0.1 * amperes * (5.0 if measure == "energy" else 1.0)
+    model = replace(MODEL, update=50e-3, aperture=40e-3)
+    known = {"capacitance": (0.9 * capacitance, 1.1 * capacitance), "follows": True, "stops_at": (2.9, 3.0)}
+    held = 0
+    for seed in range(24):
+        found = MEASURES[measure](view(scene.read(seed, model, 20e-3), model, 0.0, 0.1, **known))
+        held += found.low <= truth <= found.high
+    assert held >= 18

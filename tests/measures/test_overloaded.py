@@ -5,6 +5,7 @@ The truth is worked out beside the program, in small steps of time (`fed.py`).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -18,6 +19,7 @@ from railwright.measures.outcome import Beyond, CannotMeasure, Measured
 from railwright.measures.signal import View
 from railwright.measures.state_level import high_state_level
 from railwright.measures.turning import turn_off_voltage
+from railwright.traces import Traces
 
 SEEDS = 12
 
@@ -112,6 +114,16 @@ def test_a_load_that_restarts_has_no_turn_off_voltage(
         except (CannotMeasure, Beyond):
             continue
         assert found.low <= load.stops <= found.high
+
+
+@pytest.mark.parametrize("measure", [charge, mean_current])
+def test_a_current_is_measured_where_no_voltage_is_known(measure: Callable[[View], Measured]) -> None:
+    """A status beside it asks for no voltage that is not there."""
+    own = read(fed(SLOW, [(-0.3, 12.0)], [(-0.3, 1.0)], 0.5), 1, 10e-3, 10e-3)
+    columns = {name: own.traces.columns[name] for name in ("current", "mode")}
+    found = measure(replace(own, traces=Traces(own.traces.time, columns)))
+    steady = 1.9 / 12.0
+    assert found.value == pytest.approx(steady * (0.4 if measure.name == "charge" else 1.0), rel=0.05)  # type: ignore[attr-defined]
 
 
 @pytest.mark.parametrize("every", [10e-3, 50e-3])

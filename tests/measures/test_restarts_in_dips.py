@@ -154,3 +154,120 @@ def test_a_load_that_stops_between_such_polls_is_counted(away: float, update: fl
     for seed in range(FEW):
         found = restarts(known.read(seed, 0.0, 0.6, update=update, every=10e-3))
         assert found.value == 1.0 or (found.value == 0.0 and found.unseen)
+
+
+def softly(*stages: tuple[float, float, float, float], capacitance: float) -> Scene:
+    """Levels one after another: until when [s], the voltage there [V], and the load's own current at the
+    beginning and the end [A], straight in between; beside it flows C dv/dt.
+    """
+    corners, time, volts = [], 0.0, 0.0
+    for until, to, first, last in stages:
+        charging = capacitance * (to - volts) / (until - time)
+        corners += [(time + 1e-6, volts, first + charging), (until, to, last + charging)]
+        time, volts = until, to
+    return Scene.of(*corners)
+
+
+@pytest.mark.parametrize("every", [5e-3, 10e-3, 15e-3])
+@pytest.mark.parametrize("soft", [0.025, 0.033])
+@pytest.mark.parametrize("capacitance", [500e-6, 961e-6])
+def test_a_soft_start_after_the_charging_is_no_restart(every: float, soft: float, capacitance: float) -> None:
+    """Switched on, an input is charged to 12 V in 10 ms; its converter starts on the way, softly: what flows
+    falls from the charging current to that of the soft start, which was told as one restart for sure.
+    """
+    until = 0.0066 + soft
+    part = 0.57 * (0.0105 - 0.0066) / soft
+    scene = softly(
+        (0.3, 0.0, 0.0, 0.0), (0.3066, 7.5, 0.0, 0.0), (0.3105, 12.0, 0.0, part),
+        (0.3 + until, 12.0, part, 0.57), (0.9, 12.0, 0.57, 0.57), capacitance=capacitance,
+    )  # fmt: skip
+    for seed in range(SEEDS):
+        step = view(
+            scene.read(seed, every=every), MODEL, 0.3, 0.7, switched_on=0.3, restart=soft,
+            stops_at=(5.6, 5.8), supplied=(0.3, 2.0), capacitance=(0.9 * capacitance, 1.1 * capacitance),
+        )  # fmt: skip
+        assert restarts(step).value == 0.0
+
+
+@pytest.mark.parametrize("every", [5e-3, 10e-3])
+@pytest.mark.parametrize("slow", [0.04, 0.06])
+@pytest.mark.parametrize("away", [0.03, 0.06])
+def test_a_dip_in_the_soft_start_after_a_restart_is_no_second_one(
+    every: float, slow: float, away: float
+) -> None:
+    """28 V down to 14 V, where the load stops, and back: its capacitor charges, then it starts softly while
+    the supply goes down to 22 V again and its capacitor gives. It stops once.
+    """
+    soft, farads = 0.03, 764e-6
+    turn = 0.5 + slow + away + slow
+    scene = softly(
+        (0.002, 28.0, 0.3, 0.3), (0.5, 28.0, 0.37, 0.37), (0.5 + slow, 14.0, 0.37, 0.5),
+        (0.5 + slow + away, 14.0, 0.0, 0.0), (turn, 26.0, 0.0, 0.0), (turn + 0.6 * soft, 22.0, 0.0, 0.27),
+        (turn + soft, 22.0, 0.27, 0.46), (2.0, 22.0, 0.46, 0.46), capacitance=farads,
+    )  # fmt: skip
+    for seed in range(SEEDS):
+        step = view(
+            scene.read(seed, every=every), MODEL, 0.3, 1.2, restart=soft, stops_at=(18.0, 18.7),
+            capacitance=(0.9 * farads, 1.1 * farads),
+        )  # fmt: skip
+        assert restarts(step).value == 1.0
+
+
+@pytest.mark.parametrize("period", [13.1e-3, 22.8e-3, 27e-3])
+@pytest.mark.parametrize("update", [20e-3, 50e-3])
+def test_a_load_that_hunts_at_one_voltage_of_the_supply_is_not_counted_for_sure(
+    period: float, update: float
+) -> None:
+    """Behind a resistance of 0.5 ohm a converter draws more and more until it stops, and starts again, up to
+    30 times in half a second. Its soft start of 20 ms, by which a restart would always show, never ends.
+    """
+    corners = [(0.0, 3.3, 1.2)]
+    for number in range(int(1.0 / period)):
+        start = 0.1 + number * period
+        corners += [(start, 3.3, 0.1), (start + 0.9 * period, 3.3, 2.4)]
+    scene = Scene.of(*corners, (1.2, 3.3, 1.2))
+    model = replace(MODEL, update=update, aperture=0.8 * update)
+    for seed in range(SEEDS):
+        step = view(scene.read(seed, model, update), model, 0.2, 0.9, restart=20e-3, stops_at=(1.8, 1.87))
+        found = restarts(step)
+        assert found.unseen or found.value >= 0.9 * 0.7 / period
+
+
+@pytest.mark.parametrize("lasts", [0.015, 0.02, 0.03])
+@pytest.mark.parametrize("limit", [0.6, 0.8])
+@pytest.mark.parametrize("farads", [3e-3, 5.9e-3])
+def test_what_a_capacitor_gives_by_the_end_of_a_reading_counts(
+    lasts: float, limit: float, farads: float
+) -> None:
+    """Polls 50 ms apart of readings every 20 ms: one of them sees the beginning of a dip, and the capacitor
+    falls on by as much again until its end, and is charged where no reading shows it.
+    """
+    load = Load(1.8, 3.8, 2.0, farads)
+    known = fed(load, [(-0.3, 5.0), (0.2, 3.2), (0.2 + lasts, 5.0)], [(-0.3, limit)], 0.8)
+    assert known.stops_in(-0.3, 0.8) == 0
+    for seed in range(SEEDS):
+        assert restarts(known.read(seed, 0.0, 0.7, update=20e-3, every=50e-3)).value == 0.0
+
+
+@pytest.mark.parametrize("currents", [(0.48, 0.49, 1.3, 0.6), (0.5, 1.0), (1.2, 0.45, 0.45)])
+@pytest.mark.parametrize("lasts", [0.04, 0.06])
+@pytest.mark.parametrize("at", [0.2, 0.25, 0.31])
+def test_a_capacitor_feeds_a_load_that_varies(currents: tuple[float, ...], lasts: float, at: float) -> None:
+    """What it draws beside the dip is not what it draws in it: at least its least, which the voltage shows
+    that the capacitor gave.
+    """
+    load = Load(0.0, 3.7, 2.5, 40e-3, currents=currents)
+    known = fed(load, [(-0.3, 5.0), (at, 1.0), (at + lasts, 5.0)], [(-0.3, 6.0)], 1.3)
+    assert known.stops_in(-0.3, 1.3) == 0
+    for seed in range(FEW):
+        assert restarts(known.read(seed, 0.0, 1.2, update=50e-3, every=5e-3)).value == 0.0
+
+
+@pytest.mark.parametrize("currents", [(0.48, 0.49, 1.3, 0.6), (0.5, 1.0)])
+def test_a_load_that_varies_and_stops_is_counted(currents: tuple[float, ...]) -> None:
+    """The same, with a capacitor that does not hold it: its voltage goes to where the load stops."""
+    load = Load(0.0, 3.7, 2.5, 3e-3, currents=currents)
+    known = fed(load, [(-0.3, 5.0), (0.2, 1.0), (0.35, 5.0)], [(-0.3, 6.0)], 1.3)
+    assert known.stops_in(-0.3, 1.3) == 1
+    for seed in range(FEW):
+        assert restarts(known.read(seed, 0.0, 1.2, update=20e-3, every=20e-3)).value == 1.0

@@ -11,6 +11,7 @@ from tests.multimeter.station import AMMETER, VOLTMETER, documents, network_of, 
 from railwright.archive.stored import evaluate_run, open_stored
 from railwright.evaluation.data import as_data, evaluation_from_data
 from railwright.evaluation.outcome import Outcome
+from railwright.job import Job
 
 LEVEL = "  - {{name: level, measure: high_state_level, of: main, during: steady, between: {low} .. {high}}}\n"
 
@@ -172,3 +173,20 @@ def test_what_is_short_is_not_denied_by_slow_readings(tmp_path: Path) -> None:
         _, found = played(procedure, seed=seed)
         outcomes.add(found.results[0].outcome)
     assert Outcome.PASS not in outcomes
+
+
+def test_the_check_knows_what_it_can_decide(tmp_path: Path) -> None:
+    """± 12 mV are required; the supply reads to ± 12 mV, the multimeter to 0.7 mV, elsewhere it helps not."""
+    found = {}
+    for where, probes in {
+        "none": "{}", "there": "{volts: {of: main}}",
+        "at the other end": "{volts: {of: main, at: terminals}}",
+        "at the other input": "{volts: {of: transducer}}",
+    }.items():  # fmt: skip
+        checked = Job.open(documents(tmp_path / where, level(11.988, 12.012), probes=probes)).check()
+        coarse = [each for each in checked.findings if each.rule == "reading-too-coarse"]
+        found[where] = (checked.measurable[0].verdict == "yes", bool(coarse))
+    assert found == {
+        "none": (False, True), "there": (True, False), "at the other end": (False, True),
+        "at the other input": (False, True),
+    }  # fmt: skip

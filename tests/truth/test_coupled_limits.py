@@ -23,7 +23,7 @@ from railwright.archive.stored import open_stored
 from railwright.documents.loader import Documents
 from railwright.evaluation.supply_status import supply_status
 from railwright.guard.local_link import LocalLink
-from railwright.job import Check, Job
+from railwright.job import Check, Job, NotSettled
 from railwright.records.ended import Ended
 from railwright.rehearsal.playback import limit_waveform
 from railwright.running.outcome import RunOutcome
@@ -397,3 +397,44 @@ def test_a_limit_that_no_longer_follows_ends_the_run(
         events = [e for e in outcome.record.events if e.kind is EventKind.INSTRUMENT_FAILS]
         assert any("current_limit was set to 0.6" in e.detail for e in events)
     assert not any(network.on(name) for name in ("s.1", "s.2"))
+
+
+@pytest.mark.parametrize("order", [["b", "a", "c"], ["c", "b", "a"], ["a", "c", "b"]])
+@pytest.mark.parametrize("limit", ["102 mA", "4 A"])
+def test_an_input_that_nothing_feeds_beside_coupled_limits_is_a_finding(
+    order: list[str], limit: str, tmp_path: Path
+) -> None:
+    """Its output gives 90 mA at most, so that no hook-up is left for it and it has no set points: the rule
+    about limits that others move ended in a traceback.
+    """
+    coupled = [{"outputs": [1, 2], "by": "step", "of": "current_limit"}]
+    supplies = {
+        "s": supply({}, {}, coupled=coupled),
+        "t": supply({"current": "0 A .. 90 mA"}, port=6000),
+    }
+    load = {"resistor": {"resistance": "24 ohm"}}
+    hook_up = {
+        name: {"from": output, "lead": "pair", "sense": sense}
+        for name, output, sense in (
+            ("a", "s.1", "at terminals"), ("b", "s.2", "at terminals"), ("c", "t.1", "auto"),
+        )
+    }  # fmt: skip
+    limits = {
+        name: {"current_limit": own, "at_limit": "regulate", "ovp": "30 V"}
+        for name, own in (("a", "1.5 A"), ("b", "1.2 A"), ("c", limit))
+    }
+    steps = [
+        {"power_up": {"order": order, "gap": "20 ms", "settle": "150 ms"}, "name": "up"},
+        {
+            "shape": {
+                "input": "a",
+                "segments": [{"step_to": "24 V", "current_limit": "1.1 A"}, {"hold": "200 ms"}],
+            },
+            "name": "limits",
+        },
+        {"power_down": {"order": order[::-1], "gap": "0 s"}},
+    ]
+    procedure = {"hook_up": hook_up, "limits": limits, "steps": steps, "record": {"every": "20 ms"}}
+    path = write(tmp_path / "p", {name: fed_by(load) for name in "abc"}, procedure, supplies)
+    with pytest.raises(NotSettled, match="nothing feeds c"):
+        Job.open(path).settle()

@@ -118,6 +118,29 @@ def test_two_outputs_that_take_over_from_each_other_make_no_peak(apart: float, s
         assert MEASURES["peak_current"](view).value < 1.002
 
 
+@pytest.mark.parametrize("resistance", [0.3, 1.0])
+@pytest.mark.parametrize(("apart", "back"), [(2e-3, 0.31), (5e-3, 0.3142), (8e-3, 0.3077)])
+def test_a_current_of_other_times_lifts_no_voltage(apart: float, back: float, resistance: float) -> None:
+    """12 V at the terminals, 1 A of two outputs halves, but for a dip in which neither voltage nor current is
+    there: the connector never stands above 12 V - 1 A x R. Each output is read as its mean over 8 ms every
+    10 ms, the second one `apart` later or earlier: the current is then of a time at which it was not back.
+    """
+    ends = np.arange(0.02, 0.8, 10e-3)
+
+    def there(end: np.ndarray) -> np.ndarray:
+        """Part of the aperture that lies before or after the dip."""
+        return 1.0 - (np.clip(end, 0.25, back) - np.clip(end - 8e-3, 0.25, back)) / 8e-3
+
+    for late in (apart, -apart):
+        own, other = there(ends), there(ends - late)
+        parts = tuple(Part(name, 0.0, 1e-3, 1e-4, 1e-4, 0.5) for name in ("a.1", "a.2"))
+        lead = (resistance, resistance)
+        model = ReadingModel("readings", parts, parts, 10e-3, 8e-3, lead=lead, summed="current")
+        columns = {"current": (own + other) / 2.0, "terminal_voltage": 12.0 * own}
+        view = View(Traces(ends, columns), model, 0.1, 0.7, every=10e-3)
+        assert MEASURES["peak_voltage"](view).low <= 12.0 - resistance + 1e-3
+
+
 @pytest.mark.parametrize(
     ("volts", "rise"), [(11.0, "600 V/s"), (9.0, "900 V/s"), (11.5, "500 V/s"), (11.0, "400 V/s")]
 )

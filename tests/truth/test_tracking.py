@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from tests.truth.small import fed_by, supply, write
 
@@ -20,6 +21,7 @@ from railwright.job import Job
 from railwright.running.runner import run
 from railwright.settings.context import sources_of
 from railwright.settings.data import as_data
+from railwright.traces import EventKind
 from railwright.twin.virtual_network import VirtualNetwork
 from railwright.virtual_time import VirtualLoop
 
@@ -181,3 +183,72 @@ def test_the_readings_of_a_run_show_it(case: Case, tmp_path: Path) -> None:
     for name, highest in case.highest.items():
         read = record.traces[name].columns["terminal_voltage"]
         assert read.max() == pytest.approx(highest, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("by", "volts", "outputs", "goal", "over"),
+    [
+        ("step", (12.0, 12.0), ("s.1", "s.2"), 16.0, 0.2),
+        ("step", (12.0, 12.0), ("s.2", "s.1"), 7.0, 0.4),
+        ("ratio", (12.0, 6.0), ("s.1", "s.2"), 15.0, 0.2),
+        ("ratio", (8.0, 12.0), ("s.1", "s.3"), 4.0, 0.3),
+    ],
+)
+def test_what_goes_along_with_a_line_takes_as_long(
+    by: str, volts: tuple[float, float], outputs: tuple[str, str], goal: float, over: float, tmp_path: Path
+) -> None:
+    """Once a is there b is set to where it belongs; then a moves in a line, and jumps back. b was rehearsed
+    in the same line, and jumped in the run, at its own slew: volts away for as long as the line took. By step
+    it goes by as many volts, by ratio in proportion, in the same time.
+    """
+    numbers = sorted(int(each.partition(".")[2]) for each in outputs)
+    load = {"resistor": {"resistance": "24 ohm"}}
+    inputs = {"a": fed_by(load, nominal=f"{volts[0]} V"), "b": fed_by(load, nominal=f"{volts[1]} V")}
+    segments = [
+        {"line_to": f"{goal} V", "over": f"{over} s"}, {"hold": "200 ms"},
+        {"step_to": f"{volts[0]} V"}, {"hold": "200 ms"},
+    ]  # fmt: skip
+    shape = {"shape": {"input": "a", "segments": segments}, "name": "line"}
+    path = write(
+        tmp_path / "p",
+        inputs,
+        {
+            "hook_up": {
+                name: {"from": own, "lead": "pair", "sense": "at terminals"}
+                for name, own in zip("ab", outputs, strict=True)
+            },
+            "limits": {
+                name: {"current_limit": "2 A", "at_limit": "regulate", "ovp": "36 V"} for name in "ab"
+            },
+            "steps": [
+                # a takes b along only as long as b is not set itself, which comes after it.
+                {"power_up": {"order": ["a", "b"], "gap": "50 ms", "settle": "300 ms"}, "name": "up"},
+                {"shape": {"input": "b", "segments": [{"step_to": f"{volts[1]} V"}, {"hold": "100 ms"}]}},
+                shape,
+                {"power_down": {"order": ["b", "a"]}},
+            ],
+            "record": {"every": "20 ms"},
+        },
+        {"s": supply({}, {}, {}, coupled=[{"outputs": numbers, "by": by}])},
+    )
+    job, loop = Job.open(path), VirtualLoop()
+    given, check = job.documents, job.check(static=True)
+    with VirtualNetwork(loop, given.bench, given.device, given.procedure, seed=2) as network:
+        run(
+            given, check.settings.set_points, unit="T-1", operator="O", folder=tmp_path / "run",
+            settings=as_data(check.settings), link=LocalLink(loop, network.connect),
+        )  # fmt: skip
+        truth = network.truth()
+    on = next(each.time for each in truth.events if each.kind is EventKind.ON)
+    begins = on + check.plan.spans[2].start
+    a, b = (truth.traces[name] for name in "ab")
+    there = (
+        float(np.interp(begins - 0.02, a.time, a.columns["voltage"])),
+        float(np.interp(begins - 0.02, b.time, b.columns["voltage"])),
+    )
+    for part in (0.2, 0.5, 0.8):
+        own = there[0] + (goal - there[0]) * part
+        other = there[1] + own - there[0] if by == "step" else there[1] * own / there[0]
+        at = begins + over * part
+        assert np.interp(at, a.time, a.columns["voltage"]) == pytest.approx(own, abs=0.06)
+        assert np.interp(at, b.time, b.columns["voltage"]) == pytest.approx(other, abs=0.08)

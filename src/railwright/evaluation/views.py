@@ -85,6 +85,7 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         restart=_soft_start(documents.device, name),
         capacitance=_capacitance(documents, name),
         stops_at=_stops_at(documents.device, name),
+        starts_at=_starts_at(documents.device, name),
         never_stops=_never_stops(documents.device, name),
         follows=_follows(documents.device, name),
         least_running=_least_running(documents.device, name),
@@ -92,6 +93,7 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         supplied=_supplied(case, name, span),
         stair=_stair(case, span, source, name),
         stands=_stands(case, span, name),
+        moves_off=_moves_off(case, span, name),
         every=source.every or documents.procedure.record.every,
         supply=_supply_status(case, requirement, span),
         last=span is run.spans[-1],
@@ -145,6 +147,21 @@ def _stands(case: Case, span: Span, name: str) -> float:
         and action.over == 0.0
     ]
     return min((b - a for a, b in pairwise(times) if b - a > AT_ONCE), default=math.inf)
+
+
+def _moves_off(case: Case, span: Span, name: str) -> bool:
+    """Whether a step begins with a line of this input's set point."""
+    if (planned := case.planned(span.name)) is None:
+        return False
+    own = [
+        action
+        for action in case.timeline.actions
+        if action.input == name
+        and action.kind == "line"
+        and abs(action.time - planned.start) <= AT_ONCE
+        and case.timeline.spans[action.step].name == span.name
+    ]
+    return bool(own) and own[0].over > 0.0
 
 
 def _stair(case: Case, span: Span, source: RecordSource, name: str) -> float:
@@ -297,6 +314,13 @@ def _stops_at(device: Device, name: str) -> tuple[float, float] | None:
     given = [part.parameters.uncertain() for part in device.inputs[name].load]
     found = [values["stops_at"] for values in given if "stops_at" in values]
     return (max(each.low for each in found), max(each.high for each in found)) if found else None
+
+
+def _starts_at(device: Device, name: str) -> float | None:
+    """Highest voltage at which a load of an input starts that stops by itself [V]; None: none does."""
+    given = [part.parameters.uncertain() for part in device.inputs[name].load]
+    found = [values["starts_at"].high for values in given if "starts_at" in values and "stops_at" in values]
+    return max(found, default=None)
 
 
 def _never_stops(device: Device, name: str) -> bool:

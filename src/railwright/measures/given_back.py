@@ -96,7 +96,7 @@ def without_pulses(view: View, time: Array, columns: Array, jumps: Jumps, until:
     import numpy as np
 
     voltage, current = columns[-1], columns[2 if len(columns) > 2 else 0]
-    jumps = jumps.part(_in_step(view, time, jumps, until))
+    jumps = jumps.part(_in_step(view, time, voltage, jumps, until))
     if not jumps.before.size or not _runs_on(view, voltage, current, jumps):
         return None
     passed = _passed(voltage, jumps)
@@ -168,12 +168,19 @@ def _between(column: Array, jumps: Jumps, passed: Array) -> Array:
     return values
 
 
-def _in_step(view: View, time: Array, jumps: Jumps, until: float) -> Flags:
+def _in_step(view: View, time: Array, voltage: Array, jumps: Jumps, until: float) -> Flags:
     """Which jumps belong to the step: those that may be over after its start, with which its first one comes.
     Readings may be an update earlier or later than is taken here. until: see `without_pulses`.
     """
+    import numpy as np
+
     update, _, aperture = view.timing()
-    over = time[jumps.after - 1] - aperture / 2.0
+    # At the latest as the first reading of the level after it begins; where the one before that has seen part
+    # of a jump, so much of its aperture before it.
+    seen, whole = voltage[jumps.after - 2], voltage[jumps.after] - voltage[jumps.before]
+    part = np.clip((voltage[jumps.after] - seen) / whole, 0.0, 1.0)
+    met = (1.0 - part) * np.abs(whole) > jumps.visible.change
+    over = np.where(met, time[jumps.after - 2] + part * aperture, time[jumps.after - 1]) - aperture / 2.0
     flags: Flags = (over > view.begin - update) & (time[jumps.after] <= until)
     return flags
 

@@ -63,6 +63,14 @@ def between_polls(view: View) -> dict[str, str]:
     }
 
 
+def no_whole_reading() -> CannotMeasure:
+    """What is said of a step in which no reading surely lies wholly, where those around it differ."""
+    return CannotMeasure(
+        "no reading surely lies wholly in this step, and those around it differ",
+        "a longer step, or faster readings,",
+    )
+
+
 class Gaps(NamedTuple):
     """Where samples are missing within a step: in how many gaps, how long all together, and in the longest
     gap [s]; that in words. Falsy: nowhere.

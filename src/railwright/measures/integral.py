@@ -12,7 +12,7 @@ from hashlib import blake2b
 from typing import TYPE_CHECKING, NamedTuple
 
 from railwright.measures.given_back import Jumps, Visible, gives_back, jumps_of, without_pulses
-from railwright.measures.hiding import between_polls, most_missing
+from railwright.measures.hiding import between_polls, most_missing, no_whole_reading
 from railwright.measures.measure import Channel, measure
 from railwright.measures.outcome import CannotMeasure, Measured
 from railwright.measures.swinging import overloaded
@@ -251,10 +251,7 @@ def _holds_a_reading(view: View, signal: Signal) -> None:
         return
     around = signal.between(view.begin - update - least, view.end + update + least)
     if float(np.ptp(around.values)) > 8.0 * around.noise + 2.0 * around.step:
-        raise CannotMeasure(
-            "no reading surely lies wholly in this step, and those around it differ",
-            "a longer step, or faster readings,",
-        )
+        raise no_whole_reading()
 
 
 def _left_open(budget: Budget, ways: Sequence[_Way], value: float, scale: float) -> None:

@@ -54,6 +54,19 @@ def state_levels(values: NDArray[np.float64], least_amplitude: float) -> Levels:
     return Levels(low, high, low_values, high_values)
 
 
+def median_range(values: NDArray[np.float64], visible: float) -> tuple[float, float]:
+    """Between which values the median of a waveform lies that was read at instants like these, shape (n,).
+
+    Readings meet each stay at a level once more or less at either end: the median's place among them, in
+    order of size, is open by one, and by one more for each time that they cross it by more than `visible`.
+    """
+    ordered, middle = np.sort(values), float(np.median(values))
+    sides = values > middle + visible, values < middle - visible
+    slack = 1 + max(int(np.count_nonzero(np.diff(side.astype(np.int8)))) for side in sides)
+    low, high = max(0, (ordered.size - 1) // 2 - slack), min(ordered.size - 1, ordered.size // 2 + slack)
+    return float(ordered[low]), float(ordered[high])
+
+
 def places(values: NDArray[np.float64], *, high: bool) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
     """Where in one half of their range values gather: for each of its bins, how many values lie in it and in
     the two beside it (of the same half), and its middle. values: shape (n,), not all the same.

@@ -12,7 +12,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from railwright.measures.hiding import UNBROKEN, hidden, missing
+from railwright.measures.hiding import UNBROKEN, hidden, missing, no_whole_reading
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
@@ -61,9 +61,10 @@ def peak_current(view: View) -> Measured:
     Computed: the largest value, less what noise lifts it by; of a recording, with what a top between two
     samples rises above them.
     Window: the step, from the switching-on where it lies in the step, and every value whose aperture may lie
-    in it; the value is the largest whose aperture surely does, and where outputs' readings add up, the
-    largest that stood for two updates. A recording may cover a part; readings that are steady and not higher
-    judge the rest.
+    in it; the value is the largest whose aperture surely does, and where outputs' readings add up, or such a
+    sum carries the voltage over the lead, the largest that stood for two updates; there is none where no
+    aperture surely does and the readings around the step differ. A recording may cover a part; readings that
+    are steady and not higher judge the rest.
     Uncertainty: 'noise of the largest' (the largest of n values of one level stands E[max of n] above it, by
     Blom's approximation), 'between samples' (a recording's top between a round and a sharp one). What hides
     from readings that are means is no uncertainty but stated beside it, with its bound: the current limit
@@ -103,21 +104,28 @@ def _surely_reached(view: View, near: Signal, reach: float) -> float:
     the next step does. reach: half an aperture, and how late a reading may be [s].
 
     Before it is switched on an input is at its lowest: a reading that reaches back there is never too high.
+    Raises where there is none, and those around the step are of more than one level.
     """
+    import numpy as np
+
     switched = view.off_until is not None and view.off_until >= view.start - reach
     inside = near.between(view.begin + (-reach if switched else reach), view.end - reach)
     if not inside.time.size:
+        if float(np.ptp(near.values)) > 8.0 * near.noise + 2.0 * near.step:
+            raise no_whole_reading()
         return float(near.values.min())
     return _without_noise(inside)[0]
 
 
 def _stood(view: View, near: Signal, what: str) -> Signal:
     """Sums of several outputs' readings, each the least within two updates: while one output takes over what
-    another carries, means over times that differ add up to what never flowed at once. Others as they are.
+    another carries, means over times that differ add up to what never flowed at once. So does a voltage that
+    such a sum of currents carries over the lead. Others as they are.
     """
     import numpy as np
 
-    if view.model.summed != what:
+    carried = what == "voltage" and view.model.summed == "current" and view.carried
+    if view.model.summed != what and not carried:
         return near
     around = (view.model.update or 0.0) + view.interval
     first = np.searchsorted(near.time, near.time - around - 1e-9)

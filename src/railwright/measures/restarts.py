@@ -20,7 +20,7 @@ from railwright.measures.hiding import LEFT_OUT, UNBROKEN, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
-from railwright.measures.swinging import SWINGS, swings, turns, unsteady
+from railwright.measures.swinging import SWINGS, swings, turns, unsteady, wanders
 from railwright.measures.wording import amount, rate
 from railwright.traces import runs_of
 
@@ -31,9 +31,13 @@ if TYPE_CHECKING:
     from railwright.measures.hiding import Gaps
     from railwright.measures.signal import Array, Signal, View
 
+    Numbers = NDArray[np.intp]
+
 LONG_DIP = 0.5
 SHORT_DIP = 0.15
 EXPLAINED = 0.5
+PARTLY = 0.15
+"""Part of the usual current that a load which has stopped does not draw (chosen)."""
 BLOCK = 1e-3
 """Samples closer than this are averaged to this: what is shorter is no drop-out [s]."""
 AROUND = 5
@@ -53,14 +57,16 @@ def restarts(view: View) -> Measured:
     inverse proportion at a higher one), or in readings a dip of current and power of 15 % or more against the
     medians of five values on either side. A dip that the capacitor makes up for (C ΔV) is none, unless the
     voltage falls below the lowest at which the load stops; nor, for sure, is one to no less than a load of
-    varying current draws while it runs, or one of several outputs' sum that lasts for less than two updates.
+    varying current draws while it runs, or one of several outputs' sum that lasts for less than two updates;
+    nor what the load draws less in the soft start with which it comes back.
     A rehearsal knows its stops.
     Window: the step. A drop-out that reaches over an edge of it counts in both steps; one that begins or ends
     at the edge, as far as the record can tell, in the step that begins there. A load that does not come back
     counts; one that is taken down by the step that switches its input off does not.
     Uncertainty: none; a count. A drop-out shorter than the readings show is stated beside it, unless the
     load's soft start always shows; so is a dip that the capacitor makes up for where the load may stop, where
-    samples are missing for as long, and where the supply goes into its limit again and again.
+    samples are missing for as long, where the supply goes into its limit again and again, where the current
+    changes from reading to reading at one voltage of the supply, and where part of it flows in a drop-out.
     Standard: none; a definition of this program.
     """
     import numpy as np
@@ -113,7 +119,8 @@ def restarts(view: View) -> Measured:
         _open(len(lasting) - sure)
         or _apart(len(runs) - len(lasting))
         or _overloaded(view, time, len(runs), explained, visible)
-        or _hidden(view, volts, explained, gap)
+        or _partly(view, time, amps, lasting, usual)
+        or _hidden(view, time, volts, explained, gap, [(time[a], time[b - 1]) for a, b in runs])
     )
     if view.model.averages and view.restart is not None and not hidden:
         how += f"; a restart, with its soft start of {amount(view.restart, 's')} or more, always shows"
@@ -156,6 +163,25 @@ def _apart(count: int) -> dict[str, str]:
     }
 
 
+def _partly(
+    view: View, time: Array, amps: Array, dips: Sequence[tuple[int, int]], usual: float
+) -> dict[str, str]:
+    """What is said of a drop-out in which the load draws part of its current, before the soft start with
+    which it ends: it may stop and start there again.
+    """
+    if not view.model.averages:
+        return {}
+    around = max(view.model.update or 0.0, view.interval)
+    for first, stop in dips:
+        inside = (time > time[first] + around) & (time < time[stop - 1] - around - (view.restart or 0.0))
+        if (amps[inside] > PARTLY * usual).any():
+            return {
+                "unseen": "in a drop-out the load draws part of its current: it may start and stop there",
+                "would_decide": "a recording of the load's own output, or of the current at a higher rate,",
+            }
+    return {}
+
+
 def _surely_away(view: View, amps: Array, volts: Array, error: float) -> NDArray[np.bool_]:
     """At which values the load cannot run, shape (n,): of one that draws now more and now less those below
     what it draws at least while it runs, less the error of a reading [A]; of others all.
@@ -185,10 +211,18 @@ def _lasts(view: View, time: Array, amps: Array, volts: Array, dip: tuple[int, i
     return bool(_low(view, greatest, volts, usual, amps)[slice(*dip)].any())
 
 
-def _hidden(view: View, volts: Array, explained: Sequence[tuple[int, int]], gap: Gaps) -> dict[str, str]:
+def _hidden(
+    view: View,
+    time: Array,
+    volts: Array,
+    explained: Sequence[tuple[int, int]],
+    gap: Gaps,
+    apart: Sequence[tuple[float, float]],
+) -> dict[str, str]:
     """What may have happened without being counted: what is unseen of it, and what would show it.
 
-    explained: dips that the capacitor makes up for. gap: where samples are missing.
+    explained: dips that the capacitor makes up for. gap: where samples are missing. apart: from when to when
+    there are others [s].
     """
     if gap.longest >= BLOCK:
         return {"unseen": f"{gap.words}: a drop-out can lie there", "would_decide": UNBROKEN}
@@ -196,7 +230,15 @@ def _hidden(view: View, volts: Array, explained: Sequence[tuple[int, int]], gap:
         reached = f"the voltage falls to {amount(lowest, 'V')}, where the load may stop"
         advice = "a recording of the load's own output, or of the voltage and current at a higher rate,"
         return {"unseen": f"{reached}, while the capacitor feeds it", "would_decide": advice}
-    if not view.model.averages or (view.restart is not None and _always_seen(view, view.restart)):
+    if not view.model.averages:
+        return {}
+    if (count := wanders(view, view.restart or 0.0, apart)) >= SWINGS:
+        return {
+            "unseen": f"{count} times the current changes from one reading to the next while the supply's "
+            "voltage stays: the load may stop for less than a reading shows",
+            "would_decide": "a recording of the load's own output, or of the current at a higher rate,",
+        }
+    if view.restart is not None and _always_seen(view, view.restart):
         return {}
     shortest = _shortest_seen(view)
     unseen = f"a drop-out shorter than {amount(shortest, 's')} can fall between the readings"
@@ -311,10 +353,51 @@ def _drop_outs(
         below = np.abs(volts) < view.stops_at[0] - visible
         runs, low = runs & ~below, low | below
     has_run = np.maximum.accumulate(runs)
+    began = int(np.argmax(runs))
     stretches = _joined(view, time, amps, volts, runs_of(low), _threshold(volts, usual))
-    dips = [(a, b) for a, b in stretches if a > 0 and has_run[a - 1]]
-    explained = [dip for dip in dips if _explained(view, time, amps, volts, dip, visible)]
-    return [dip for dip in dips if dip not in explained], explained
+    kept, explained = [], []
+    for dip in ((a, b) for a, b in stretches if a > 0 and has_run[a - 1]):
+        if _explained(view, time, amps, volts, dip, visible) or _begins_softly(
+            view, time, amps, volts, dip, began
+        ):
+            explained.append(dip)
+        else:
+            kept.append(dip)
+            began = dip[1]
+    return kept, explained
+
+
+def _begins_softly(
+    view: View, time: Array, amps: Array, volts: Array, dip: tuple[int, int], began: int
+) -> bool:
+    """Whether a dip is of the soft start of a load that came back, or was charged, at row `began`: beside
+    what its capacitor takes, C dv/dt, it does not draw less than before the dip since then.
+    """
+    import numpy as np
+
+    update = view.model.update or 0.0
+    if not view.model.averages or view.restart is None or began >= dip[0]:
+        return False
+    if time[dip[0]] - time[began] > view.restart + 2.0 * (update + view.interval):
+        return False
+    # The voltage at the ends of a reading is about the mean of it and the one beside it.
+    reach = max(update, view.interval) - view.interval / 2.0
+    found = np.searchsorted(time, time - reach, side="right") - 1
+    before = np.maximum(found, 0)
+    after = np.minimum(np.searchsorted(time, time + reach), time.size - 1)
+    # Before the first row it may have come up from nothing.
+    earlier = np.where(found < 0, 0.0, volts[before])
+    change = volts[after] - earlier
+    slope = (volts[after] - volts[before]) / np.maximum(time[after] - time[before], 1e-9)
+    # What charges it can have come within one reading; a reading as high as the next was charged before.
+    taken = np.maximum(slope, change / max(update, view.interval))
+    rises = 2.0 * np.maximum(0.0, volts[after] - volts) / max(update, view.interval)
+    slope = np.where(slope > 0.0, np.minimum(slope, rises), slope)
+    for farads in view.capacitance:
+        drawn, before_dip = amps - farads * slope, amps - farads * taken
+        if np.mean(drawn[slice(*dip)]) >= EXPLAINED * np.max(before_dip[began : dip[0]]):
+            return True
+    return False
 
 
 def _most_charging(view: View, time: Array, amps: Array, volts: Array, visible: float) -> Array:
@@ -449,20 +532,40 @@ def _explained(
     near = slice(max(0, start - reach), stop + reach)
     rows = np.arange(time.size)[near]
     inside = (rows >= start) & (rows < stop)
-    return any(
+    for middle, first in _readings(view, time[near], amps[near], volts[near]):
         # A reading that was handed over twice lies in the dip with either of its rows.
-        _made_up(
-            view,
-            middle,
-            amps[rows[first]],
-            volts[rows[first]],
-            np.logical_or.reduceat(inside, first),
-            law,
-            visible,
-        )
-        for middle, first in _readings(view, time[near], amps[near], volts[near])
-        for law in (partial(_load, visible=visible), partial(_of_constant_power, visible=visible))
-    )
+        of_dip = np.logical_or.reduceat(inside, first)
+        known = middle, amps[rows[first]], volts[rows[first]], of_dip
+        if view.least_running and _held_up(view, *known, visible):
+            return True
+        for law in (partial(_load, visible=visible), partial(_of_constant_power, visible=visible)):
+            if _made_up(view, *known, law, visible):
+                return True
+    return False
+
+
+def _held_up(
+    view: View, time: Array, amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float
+) -> bool:
+    """Whether the capacitor gave a load that draws now more and now less at least what it draws while it
+    runs, over the dip alone: beside it what the load draws is not known. Arguments as of `_made_up`.
+    """
+    import numpy as np
+
+    at, currents = np.array(view.least_running).T
+    least = np.interp(np.abs(volts), at, currents, left=0.0)
+    # At its least it runs.
+    inside = inside & (amps < (1.0 - SHORT_DIP) * least)
+    misses = float(np.sum((np.maximum(0.0, least - amps) * _lengths(view, time, inside))[inside]))
+    # Rows that are alike show one reading.
+    new = np.flatnonzero(np.append(True, (np.diff(amps) != 0.0) | (np.diff(volts) != 0.0)))
+    amps, across, least, dip = amps[new], np.abs(volts[new]), least[new], np.flatnonzero(inside[new])
+    if not dip.size or not dip[0]:
+        return False
+    first, last = int(dip[0]), int(dip[-1])
+    fall = float(across[first - 1] - across[last])
+    fall += _beyond_means(amps, across, least, dip, (first - 1, last))
+    return fall > visible and fall * view.capacitance[1] >= (1.0 - EXPLAINED) * misses > 0.0
 
 
 # Six: the readings, which of them are in the dip, what the load draws, and what is known of the input.
@@ -484,7 +587,8 @@ def _made_up(
 
     dip = np.flatnonzero(inside)
     first, last = max(0, int(dip[0]) - 2), min(time.size - 1, int(dip[-1]) + 2)
-    missing = (law(amps, volts, inside) - amps) * _lengths(view, time, inside)
+    load = law(amps, volts, inside)
+    missing = (load - amps) * _lengths(view, time, inside)
     dip_misses = float(np.sum(missing[inside]))
     if view.capacitance[1] == 0.0 and volts[last] - volts[first] < -visible:
         # The device document gives no capacitor: a falling voltage may explain anything.
@@ -494,11 +598,31 @@ def _made_up(
     since = [first, *(first + 1 + np.flatnonzero(unseen[first : dip[0]]))]
     until = [*(dip[-1] + np.flatnonzero(unseen[dip[-1] : last])), last]
     for begin, end in product(since, until):
-        fall = float(volts[begin] - volts[end])
+        fall = float(volts[begin] - volts[end]) + _beyond_means(amps, volts, load, dip, (begin, end))
         given = max(fall * view.capacitance[0], fall * view.capacitance[1])
         if float(np.sum(missing[begin : end + 1])) - given < EXPLAINED * dip_misses:
             return True
     return False
+
+
+def _beyond_means(amps: Array, volts: Array, load: Array, dip: Numbers, ends: tuple[int, int]) -> float:
+    """How much farther than the means of a dip's first and last reading tell the voltage fell [V], where the
+    readings `ends` from which to which it is looked at are of the dip, and others beside them were left out.
+
+    In one reading of which a part f is in the fall, it falls by δ, and its mean by f δ / 2; f is the part of
+    the load's current that is missing. Of several readings the last goes on by half a step.
+    """
+    first, last = int(dip[0]), int(dip[-1])
+    alone = first == last
+    part = min(1.0, max(SHORT_DIP, 1.0 - float(amps[first] / load[first]))) if load[first] > 0.0 else 1.0
+    more, beyond = 2.0 / part - 1.0 if alone else 0.5, 0.0
+    if ends[0] == ends[1]:
+        return 0.0
+    if ends[1] == last > 0:
+        beyond += max(0.0, float(volts[last - 1] - volts[last])) * more
+    if ends[0] == first < volts.size - 1:
+        beyond += max(0.0, float(volts[first] - volts[first + 1])) * more
+    return beyond
 
 
 def _load(amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float) -> Array:

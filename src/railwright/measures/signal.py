@@ -38,6 +38,9 @@ REACHED = 0.95
 taken wider by that.
 """
 
+REVERSED = 5.0
+"""So far below 0 V may outputs in series be driven, by the diodes across them: six of 0.8 V (chosen) [V]."""
+
 FEW = 6
 """Outputs in parallel of which every order is looked at."""
 
@@ -149,14 +152,16 @@ class View:
     the procedure gives the input at the end of the step; None: unknown. at: where a voltage is meant.
     restart: shortest time in which the load comes back after a drop-out (soft start); None: unknown.
     capacitance: least and most input capacitance [F]. stops_at: lowest and highest voltage at which the load
-    stops [V]; None: unknown, or it does not. never_stops: none of its loads ever stops by itself.
+    stops [V]; None: unknown, or it does not. starts_at: highest voltage at which one that stops starts [V];
+    None: as of stops_at. never_stops: none of its loads ever stops by itself.
     follows: beside what its capacitance takes, its current follows the voltage at once.
     least_running: voltages and the least current that its loads draw there while they run (V, A), empty: they
     always draw the same. away: of a rehearsal, when the load stopped and when it came back [s], infinite: not
     any more; over the whole record; None: it does not tell. supplied: when the input was last switched on
     before the end of the step, and when it was then taken down [s]; infinite where the record does not say.
     stair: height of the stairs in which the host played the step's lines [V]. stands: shortest time between
-    two jumps of the input's set point in the step, as asked [s]; infinite: there are not two. every: time
+    two jumps of the input's set point in the step, as asked [s]; infinite: there are not two. moves_off: it
+    begins with a line of the set point. every: time
     between two readings that the procedure asks for [s]; 0: unknown. beside: of an external recording, the
     same window as the run's own readings show it. supply: the status of the input's outputs; None: nothing is
     known of it.
@@ -174,6 +179,7 @@ class View:
     restart: float | None = None
     capacitance: tuple[float, float] = (0.0, 0.0)
     stops_at: tuple[float, float] | None = None
+    starts_at: float | None = None
     never_stops: bool = False
     follows: bool = False
     least_running: tuple[tuple[float, float], ...] = ()
@@ -181,6 +187,7 @@ class View:
     supplied: tuple[float, float] = (-math.inf, math.inf)
     stair: float = 0.0
     stands: float = math.inf
+    moves_off: bool = False
     every: float = 0.0
     beside: View | None = None
     supply: SupplyStatus | None = None
@@ -222,6 +229,11 @@ class View:
                 "a recording that covers the step",
             )
 
+    @property
+    def carried(self) -> bool:
+        """Whether the voltage is carried over the lead, by the current, from where it was measured."""
+        return ("voltage" if self.at == "connector" else "terminal_voltage") not in self.traces.columns
+
     def timing(self) -> tuple[float, float, float]:
         """Update, least and largest aperture [s]. Raises where the update interval is unknown."""
         update = self.model.update
@@ -246,11 +258,12 @@ class View:
         """The voltage [V] where it is meant; carried over the lead where it was measured at its other end.
 
         A diode in the lead is taken to conduct: what it drops beside its resistance counts throughout. Where
-        no current surely flows through it, the input may stand at what it was charged to before.
+        no current surely flows through it, the input may stand at what it was charged to before, and an
+        output that senses beyond it anywhere below.
         """
         wanted = "voltage" if self.at == "connector" else "terminal_voltage"
         other = "terminal_voltage" if self.at == "connector" else "voltage"
-        if wanted in self.traces.columns:
+        if not self.carried:
             return self._signal(wanted, self.model.voltage)
         if other not in self.traces.columns:
             raise CannotMeasure("the record holds no voltage of this input", "a recording of its voltage")
@@ -273,10 +286,12 @@ class View:
             half = np.full(measured.values.shape, sign * (most - least) / 2.0)
             parts.append(Systematic(f"diode in {self.model.lead_name}", half))
         held = np.zeros(measured.values.shape)
-        if most > 0.0 and self.at == "connector":
-            held = self._held(measured, current)
+        if most > 0.0:
+            held = (
+                self._held(measured, current) if self.at == "connector" else self._sagged(measured, current)
+            )
         if held.any():
-            reach = held / 2.0 / REACHED
+            reach = np.abs(held) / 2.0 / REACHED
             parts.append(Systematic(f"diode in {self.model.lead_name} that may block", reach))
         return Signal(
             measured.time,
@@ -291,13 +306,17 @@ class View:
         """By how much the connector may stand above what its side of a diode shows [V], shape (n,): that may
         block where the current is zero within its errors, and the highest voltage before was its own.
         """
-        error = np.full(current.values.shape, 4.0 * current.noise + current.step)
-        for each in current.systematic:
-            error += np.abs(each.shape)
         highest = np.maximum.accumulate(measured.values)
         above = highest - measured.values
         visible = 8.0 * measured.noise + 2.0 * measured.step
-        return np.where((current.values <= error) & (above > visible), above, 0.0)
+        return np.where(_none_flows(current) & (above > visible), above, 0.0)
+
+    def _sagged(self, measured: Signal, current: Signal) -> Array:
+        """By how much, negative, the terminals may stand below what their output senses beyond a diode, shape
+        (n,): where that blocks, nothing holds them, down to where the output's own diode conducts.
+        """
+        lowest = np.maximum(0.0, measured.values + self.model.drop[1] + REVERSED)
+        return np.where(_none_flows(current), -lowest, 0.0)
 
     def _signal(self, column: str, parts: Sequence[Part]) -> Signal:
         if column not in self.traces.columns:
@@ -420,6 +439,14 @@ def _divided(parts: Sequence[Part], values: Array, level: float) -> list[Array]:
     led = ((first, *(place for place in behind if place != first)) for first in behind)
     worst = max(itertools.permutations(behind) if len(parts) <= FEW else led, key=variance)
     return [np.copysign(own, values) for own in filled(worst, np.abs(values))]
+
+
+def _none_flows(current: Signal) -> NDArray[np.bool_]:
+    """Where a current may be none, within its errors, shape (n,)."""
+    error = np.full(current.values.shape, 4.0 * current.noise + current.step)
+    for each in current.systematic:
+        error += np.abs(each.shape)
+    return current.values <= error
 
 
 def _names(parts: Sequence[Part]) -> str:

@@ -8,17 +8,24 @@ no start-up time.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 from railwright.measures.hiding import UNBROKEN, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured
-from railwright.measures.swinging import OVERLOADED, SWINGS, overloaded_at, swings
+from railwright.measures.swinging import SWINGS, is_held
 from railwright.measures.wording import amount, rate
 
 if TYPE_CHECKING:
-    from railwright.measures.signal import Signal, View
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from railwright.measures.signal import Array, Signal, View
+
+    Flags = NDArray[np.bool_]
 
 VOLTAGE_BAND = 0.02
 CURRENT_BAND = 0.10
@@ -46,6 +53,7 @@ def timing_interval(update: float, every: float, aperture: float) -> float:
     return max(every, aperture) / SAMPLES
 
 
+# One piece: half of it is what the report shows of the measure.
 @measure(
     "s", "start-up time", ("current",), after_switching_on=True, sampling=timing_interval, also=("voltage",)
 )
@@ -54,18 +62,20 @@ def start_up_time(view: View) -> Measured:
 
     Computed: from the switching-on to the last entry of the voltage into ±2 % of its final level, or of the
     current into ±10 % of its own (or ±2 % of its largest value, where that is more), whichever is later.
-    Final level: the median over the last third of the window. There is none where the supply's status goes
-    into the limit or out of it three times or more at that level, nor where it is in the limit at two
-    readings of that level and a load may stop and start again, or where it hangs on a peak of the current
-    that readings do not show.
+    Final level: the median over the last third of the window. There is none where one of them leaves its band
+    three times or more in that third, where the supply's status goes into the limit or out of it three times
+    or more at that level, or is in it at two readings of that level in succession and a load may stop and
+    start again, or where it hangs on a peak of the current, or on extremes, that readings do not show.
     Window: from the switching-on, which must lie in the step, to the end of the step.
     Uncertainty: 'aperture', 'between readings' (or 'between samples'), 'time of the readings', 'current
     between the outputs' (in parallel: what they drive into each other may have kept their sum out of its
-    band), 'instant of switching on' (±0.5 ms, declared).
+    band, or in it), 'width of the bands' (what readings leave open of the final levels and of what they
+    average over), 'instant of switching on' (±0.5 ms, declared).
     Standard: none; that the last entry into a band counts is as in the settling duration of IEEE 181.
     """
     from railwright.measures.budget import Budget
     from railwright.measures.reading_model import SWITCHING_TIME
+    from railwright.measures.signal import REACHED as REACHED_BOUND
 
     if view.switched_on is None:
         raise CannotMeasure("the input is not switched on in this step", "a step that switches it on")
@@ -78,7 +88,8 @@ def start_up_time(view: View) -> Measured:
             view.end - view.switched_on,
             "above",
         )
-    _holds(view, final_voltage)
+    is_held(view, final_voltage)
+    _steady(view, ((voltage, final_voltage), (current, _final(current, view))))
     entries = _entries(view, voltage, final_voltage, current)
     latest = max(entries, key=lambda entry: entry.crossing)
     after = voltage.time[voltage.time >= latest.first_inside]
@@ -94,8 +105,13 @@ def start_up_time(view: View) -> Measured:
         instant = (latest.last_outside + latest.first_inside) / 2.0 - aperture / 4.0
         budget.bounded("aperture", aperture / 4.0)
         early = _earlier(view, current, latest, entries[0]) if latest is entries[1] else 0.0
-        budget.bounded("current between the outputs", early / 2.0)
-        instant -= early / 2.0
+        # Their readings are up to an update apart: their sum can be in the band before the current is.
+        late_sum = view.timing()[0] if view.model.circulating and latest is entries[1] else 0.0
+        budget.bounded("current between the outputs", (early + late_sum) / 2.0)
+        instant += (late_sum - early) / 2.0
+        first, last = _open(view, voltage, current, latest.first_inside)
+        budget.bounded("width of the bands", (last - first) / 2.0 / REACHED_BOUND)
+        instant += (first + last) / 2.0 - latest.first_inside
         budget.bounded("between readings", (latest.first_inside - latest.last_outside) / 2.0)
     elif not view.model.exact:
         budget.bounded("between samples", (latest.first_inside - latest.last_outside) / 2.0)
@@ -112,19 +128,99 @@ def start_up_time(view: View) -> Measured:
     return budget.result(value, how, would_decide=rate(needed))
 
 
-def _holds(view: View, level: float) -> None:
-    """Raises where the supply does not hold the voltage at the level that it reaches [V]."""
-    if view.model.averages and (count := swings(view, level)) >= SWINGS:
-        raise CannotMeasure(
-            f"the supply goes into its limit or out of it {count} times at the level that it reaches: the "
-            "readings are means of what it does then",
-            "a recording",
+def _steady(view: View, channels: Sequence[tuple[Signal, float]]) -> None:
+    """Raises where voltage or current go out of their bands again and again up to the end of the step."""
+    import numpy as np
+
+    begins = view.end - TAIL * (view.end - view.begin)
+    for (signal, level), what in zip(channels, ("voltage", "current"), strict=True):
+        even = signal.evenly(view) if view.model.exact else signal
+        outside = np.abs(even.values - level) > _width(view, signal, level, what)
+        leaves = outside[1:] & ~outside[:-1] & (even.time[1:] >= begins)
+        if (count := int(np.count_nonzero(leaves))) >= SWINGS:
+            raise Beyond(
+                f"the {what} leaves its band {count} times in the last third of the step",
+                view.end - (view.switched_on or view.begin),
+                "above",
+            )
+
+
+def _open(view: View, voltage: Signal, current: Signal, nominal: float) -> tuple[float, float]:
+    """Earliest and latest time of the first values from which on both stay in their bands [s], as far as it
+    hangs on what readings tell of the final levels, of the bands and of what they average over; `nominal`:
+    by the values as they are.
+    """
+    import numpy as np
+
+    from railwright.measures.levels import median_range
+    from railwright.measures.windows import new_rows
+
+    early, late = [], []
+    begins = view.end - TAIL * (view.end - view.begin)
+    for signal, what in ((voltage, "voltage"), (current, "current")):
+        tail = signal.between(begins, view.end)
+        own = tail.values[new_rows(view, tail.time, tail.values)]
+        error = 4.0 * signal.noise + signal.step
+        level = _final(signal, view)
+        low, high = median_range(own, error)
+        inner = [
+            max(_width(view, signal, each, what) - error, 6.0 * signal.noise + signal.step)
+            for each in (low, high)
+        ]
+        hides = _averaged_away(
+            view, signal, np.abs(signal.values - level) > _width(view, signal, level, what)
         )
-    if view.model.averages and overloaded_at(view, level):
-        raise CannotMeasure(
-            f"{OVERLOADED}, at the level that it reaches: the load may stop and start again meanwhile",
-            "a recording",
+        early.append(
+            min(
+                _first_inside(signal, each, np.full(hides.shape, _width(view, signal, each, what) + error))
+                for each in (low, level, high)
+            )
         )
+        late.append(
+            max(
+                _first_inside(signal, each, width - hides)
+                for each, width in zip((low, high), inner, strict=True)
+            )
+        )
+    if max(late) == math.inf:
+        what = "voltage" if late[0] == math.inf else "current"
+        raise CannotMeasure(
+            f"whether the {what} stays in its band hangs on less than the readings tell of it",
+            f"a recording of the {what}",
+        )
+    return min(nominal, max(early)), max(nominal, max(late))
+
+
+def _first_inside(signal: Signal, level: float, band: Array) -> float:
+    """Time of the first value from which on all lie in a band, of this half width at each, shape (n,);
+    infinite: the last ones do not.
+    """
+    import numpy as np
+
+    where = np.flatnonzero(np.abs(signal.values - level) > band)
+    if not where.size:
+        return float(signal.time[0])
+    last = int(where[-1])
+    return math.inf if last >= signal.time.size - 2 else float(signal.time[last + 1])
+
+
+def _averaged_away(view: View, signal: Signal, outside: Flags) -> Array:
+    """By how much a value may have been more or less within its reading, shape (n,): half of how far those
+    beside it lie from it, but for those before it has entered its band (`outside`) for the last time.
+    """
+    import numpy as np
+
+    apart = max(1, round((view.model.update or 0.0) / max(view.interval, 1e-9)))
+    steps = np.zeros(signal.values.size)
+    visible = 6.0 * signal.noise + signal.step
+    if signal.values.size > apart:
+        beside = np.abs(signal.values[apart:] - signal.values[:-apart])
+        steps[:-apart] = beside
+        entered = int(np.flatnonzero(outside)[-1]) + 1 if outside.any() else 0
+        after = np.arange(apart, signal.values.size)
+        own = np.where(after - apart >= entered, beside, 0.0)
+        steps[apart:] = np.maximum(steps[apart:], own)
+    return np.maximum(0.0, steps - visible) / 2.0
 
 
 def _earlier(view: View, current: Signal, latest: _Entry, of_voltage: _Entry) -> float:
@@ -143,11 +239,7 @@ def _entries(view: View, voltage: Signal, final_voltage: float, current: Signal)
     final_current = _final(current, view)
     band = _band(view, current)
     of_voltage = _entry(
-        voltage,
-        final_voltage,
-        max(VOLTAGE_BAND * abs(final_voltage), 6.0 * voltage.noise),
-        view,
-        "voltage",
+        voltage, final_voltage, _width(view, voltage, final_voltage, "voltage"), view, "voltage"
     )
     of_current = _entry(current, final_current, band, view, "current")
     bound = view.model.current_bound if view.model.averages else None
@@ -165,11 +257,18 @@ def _entries(view: View, voltage: Signal, final_voltage: float, current: Signal)
 
 def _band(view: View, current: Signal) -> float:
     """Half width of the band about the final current [A]."""
+    return _width(view, current, _final(current, view), "current")
+
+
+def _width(view: View, signal: Signal, level: float, what: str) -> float:
+    """Half width of the band about a level of the voltage or the current."""
     import numpy as np
 
-    final, largest = _final(current, view), float(np.max(np.abs(current.values)))
-    band = max(CURRENT_BAND * abs(final), CURRENT_BAND_OF_LARGEST * largest, 6.0 * current.noise)
-    return band + current.step
+    if what == "voltage":
+        return max(VOLTAGE_BAND * abs(level), 6.0 * signal.noise)
+    largest = float(np.max(np.abs(signal.values)))
+    band = max(CURRENT_BAND * abs(level), CURRENT_BAND_OF_LARGEST * largest, 6.0 * signal.noise)
+    return band + signal.step
 
 
 def _of_step(view: View, signal: Signal) -> Signal:

@@ -10,7 +10,7 @@ from railwright.measures.hiding import between_polls
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
-from railwright.measures.swinging import OVERLOADED, SWINGS, overloaded_at, swings
+from railwright.measures.swinging import is_held
 from railwright.measures.wording import amount
 
 if TYPE_CHECKING:
@@ -57,11 +57,13 @@ def high_state_level(view: View) -> Measured:
     it three times or more between readings of one level: they are means of a voltage that swings; nor where
     it is in its limit at two readings of one level, and a load may stop and start again meanwhile; nor where
     extremes that means over an aperture do not show decide of which half a level is. Where polls leave out
-    readings, and a level that was played can fall between them, that is stated beside it.
+    readings, and a level that was played can fall between them, that is stated beside it; so is a voltage
+    that moves before the first reading of a step that begins with a line.
     Window: the step, from the switching-on where it lies in the step; of readings, those that average over
     nothing beside it, of which three at least are needed.
     Uncertainty: 'values beside the level' (values on their way to or from the level lie in its bins as well),
-    'levels about as frequent' (at which readings may have missed or met one value more).
+    'levels about as frequent' (at which readings may have missed or met one value more; in one state also
+    beside the median).
     Standard: IEEE 181-2011, state levels by the histogram-mode method.
     """
     return _level(view, high=True)
@@ -84,7 +86,8 @@ def _level(view: View, *, high: bool) -> Measured:
     import numpy as np
 
     from railwright.measures.budget import Budget
-    from railwright.measures.levels import state_levels
+    from railwright.measures.levels import median_range, state_levels
+    from railwright.measures.signal import REACHED
 
     inside = view.voltage().evenly(view) if view.model.exact else view.voltage()
     inside = inside.between(view.begin, view.end)
@@ -108,6 +111,10 @@ def _level(view: View, *, high: bool) -> Measured:
         middle = (float(np.min(inside.values)) + float(np.max(inside.values))) / 2.0
         inside = inside.take(np.flatnonzero((inside.values < middle) == high))
         levels = state_levels(inside.values, least)
+    if not levels.two_states:
+        visible = 4.0 * inside.noise + 2.0 * inside.step
+        ends = median_range(inside.values, visible)
+        rivals = max(abs(each - levels.low) for each in ends) / REACHED
     if levels.two_states and not view.model.exact:
         _of_one_half(view, inside, levels, high=high)
     chosen = levels.high_values if high else levels.low_values
@@ -135,7 +142,7 @@ def _level(view: View, *, high: bool) -> Measured:
 
 def _of_the_step(view: View, inside: Signal) -> Signal:
     """Those of the readings in a step that average over nothing beside it, each as often as it is new."""
-    import numpy as np
+    from railwright.measures.windows import new_rows
 
     # A value that averages over the edge of the step is of neither side.
     margin = view.timing()[2] / 2.0 + view.shift()[1]
@@ -146,14 +153,19 @@ def _of_the_step(view: View, inside: Signal) -> Signal:
             "a longer step, or faster readings,",
         )
     # A reading that is handed over again says no more than it did: how often would be no matter of time.
-    new = np.flatnonzero(np.append(True, np.diff(inside.values) != 0.0))
-    again = (view.model.update or 0.0) > 1.5 * view.interval
-    return inside.take(new) if again and new.size >= LEAST_VALUES else inside
+    new = new_rows(view, inside.time, inside.values)
+    return inside.take(new) if new.size >= LEAST_VALUES else inside
 
 
 def _at_the_edges(view: View, inside: Signal) -> dict[str, str]:
     """What is said where a level that was played is shorter than what no reading of the step's own shows."""
     uncovered = max(float(inside.time[0]) - view.begin, view.end - float(inside.time[-1]))
+    if view.model.averages and view.moves_off and _moved(view, inside):
+        return {
+            "unseen": f"the voltage moves in the {amount(float(inside.time[0]) - view.begin, 's')} at the "
+            "beginning of the step in which no reading lies wholly",
+            "would_decide": "a recording",
+        }
     if not view.model.averages or view.stands >= uncovered:
         return {}
     return {
@@ -161,6 +173,19 @@ def _at_the_edges(view: View, inside: Signal) -> dict[str, str]:
         f"{amount(uncovered, 's')} at an edge of the step in which no reading lies wholly",
         "would_decide": "a recording",
     }
+
+
+def _moved(view: View, inside: Signal) -> bool:
+    """Whether the voltage is another in the first reading that lies wholly in the step than before it."""
+    import numpy as np
+
+    voltage = view.voltage()
+    before = np.flatnonzero(voltage.time < view.begin - view.timing()[2] / 2.0 - view.shift()[1])
+    if not before.size:
+        return False
+    first = float(inside.values[0])
+    visible = 8.0 * inside.noise + 2.0 * inside.step
+    return abs(first - float(voltage.values[before[-1]])) > max(LEAST_AMPLITUDE * abs(first), visible)
 
 
 def _of_one_half(view: View, inside: Signal, levels: Levels, *, high: bool) -> None:
@@ -200,18 +225,7 @@ def _beside(view: View, inside: Signal, chosen: Flags, level: float) -> float:
     """
     import numpy as np
 
-    if (count := swings(view, level)) >= SWINGS:
-        raise CannotMeasure(
-            f"the supply goes into its limit or out of it {count} times while the voltage is read at one "
-            "level: a reading is the mean of what it does then",
-            "a recording",
-        )
-    if overloaded_at(view, level):
-        raise CannotMeasure(
-            f"{OVERLOADED}, while it is read at one level: the load may stop and start again meanwhile, and "
-            "a reading be the mean of what it does then",
-            "a recording",
-        )
+    is_held(view, level)
     # Values on their way to or from the level lie in its bins as well, and pull the median.
     values = inside.values[chosen]
     steady = values[np.abs(values - level) <= 4.0 * inside.noise + 2.0 * inside.step]

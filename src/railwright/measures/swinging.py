@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from railwright.measures.outcome import CannotMeasure
 
 if TYPE_CHECKING:
     import numpy as np
@@ -17,7 +20,10 @@ level, where the voltage swings within them (chosen).
 """
 
 
-OVERLOADED = "the supply is in its limit, and the voltage does not rise"
+OVERLOADED = (
+    "the supply is in its limit, and the voltage does not rise: the load may stop and start again within "
+    "readings or between them"
+)
 """What is said of readings at which `starving` is true."""
 
 
@@ -71,28 +77,14 @@ def overloaded(view: View) -> dict[str, str]:
     if "mode" not in own.traces.columns:
         return {}
     # Whether the voltage rises is seen at either end of the lead, also of one that is not known.
-    starved = starving(replace(own, at="connector" if "voltage" in own.traces.columns else "terminals"))
+    own = replace(own, at="connector" if "voltage" in own.traces.columns else "terminals")
+    try:
+        starved = starving(own)
+    except CannotMeasure:
+        return {}  # of a current, as before: how exactly the voltage is read is not known
     if not (starved[1:] & starved[:-1]).any():
         return {}
-    return {
-        "unseen": f"{OVERLOADED}: the load may stop and start again within readings or between them",
-        "would_decide": "a recording",
-    }
-
-
-ELSEWHERE = 0.02
-"""Part of what the procedure asks for by which a level lies off it, where it is no level that was reached."""
-
-
-def overloaded_at(view: View, level: float) -> bool:
-    """Whether the supply does not feed its load as it should while readings are at one level [V]: they may
-    be means of what swings. Where that is the level that was asked for, a status that comes an update late
-    tells so of one reading: it takes two in succession.
-    """
-    starved = starving(view, level)
-    if view.goal and abs(level - view.goal) > ELSEWHERE * abs(view.goal):
-        return bool(starved.any())
-    return bool((starved[1:] & starved[:-1]).any())
+    return {"unseen": OVERLOADED, "would_decide": "a recording"}
 
 
 def turns(view: View) -> int:
@@ -140,6 +132,72 @@ def unsteady(view: View) -> int:
     steps = np.where(near[1:] & near[:-1], np.diff(current.values), 0.0)
     signs = np.sign(steps[np.abs(steps) > max(UNSTEADY * usual, 8.0 * current.noise)])
     return int(np.count_nonzero(signs[1:] != signs[:-1]))
+
+
+WANDERS = 0.03
+"""Readings of the current that differ by more than this part, at one voltage of the supply, are not of a load
+that runs as it did (chosen).
+"""
+
+
+def wanders(view: View, settles: float, apart: Sequence[tuple[float, float]]) -> int:
+    """How often the current changes from one reading to the next while the voltage of the supply is the same,
+    up as well as down, and later than `settles` [s] after it last moved, or after a drop-out (`apart`: from
+    when to when [s]): a load of constant power that runs behind a resistance draws the same all the time. 0
+    for one whose current varies by itself.
+    """
+    import numpy as np
+
+    from railwright.measures.windows import new_rows
+
+    column = "terminal_voltage" if "terminal_voltage" in view.traces.columns else "voltage"
+    volts, current, known = view.traces.columns.get(column), view.current(), view.voltage()
+    if view.least_running or volts is None or volts.size != current.time.size:
+        return 0
+    rows = np.flatnonzero((current.time >= view.begin) & (current.time <= view.end))
+    rows = rows[new_rows(view, current.time[rows], current.values[rows])]
+    if rows.size < SWINGS + 1:
+        return 0
+    time, volts, amps = current.time[rows], volts[rows], current.values[rows]
+    visible = 6.0 * known.noise + 2.0 * known.step
+    stays = np.abs(np.diff(volts)) <= visible
+    since = np.maximum.accumulate(np.where(np.append(True, ~stays), time, time[0]))
+    settled = stays & (time[1:] - since[1:] > settles + (view.model.update or 0.0) + view.interval)
+    near, told = (view.model.update or 0.0) + view.interval, np.count_nonzero(settled)
+    for first, last in apart:
+        settled &= (time[1:] < first - near) | (time[:-1] > last + near + settles)
+    if 2 * np.count_nonzero(settled) < told and len(apart) >= SWINGS:
+        return len(apart)  # they follow one another so closely that it hardly runs as it did
+    steps = np.diff(amps)
+    least = np.maximum(WANDERS * np.abs(amps[1:]), 8.0 * current.noise + 2.0 * current.step)
+    changes = settled & (np.abs(steps) > least)
+    both = bool((steps[changes] > 0.0).any()) and bool((steps[changes] < 0.0).any())
+    return int(np.count_nonzero(changes)) if both else 0
+
+
+ELSEWHERE = 0.02
+"""Part of what the procedure asks for by which a level lies off it, where it is no level that was reached."""
+
+
+def is_held(view: View, level: float) -> None:
+    """Raises where readings of one level [V] may be means of a voltage that swings: the supply goes into its
+    limit or out of it again and again between them, or does not feed its load as it should (`starving`).
+    Where that is the level that was asked for, a status that comes an update late tells so of one reading: it
+    takes two in succession.
+    """
+    if view.model.exact:
+        return
+    if (count := swings(view, level)) >= SWINGS:
+        raise CannotMeasure(
+            f"the supply goes into its limit or out of it {count} times at this level: a reading is the mean "
+            "of what the voltage does then",
+            "a recording",
+        )
+    starved = starving(view, level)
+    goal = view.goal or 0.0
+    elsewhere = goal != 0.0 and abs(level - goal) > ELSEWHERE * abs(goal)
+    if (starved if elsewhere else starved[1:] & starved[:-1]).any():
+        raise CannotMeasure(OVERLOADED, "a recording")
 
 
 def swings(view: View, level: float) -> int:

@@ -194,7 +194,7 @@ def _is_fed(view: View, voltage: Signal, instant: float, *, falling: bool) -> No
     near = (voltage.time >= instant - reach) & (voltage.time <= instant + (reach if falling else 0.0))
     if (starving(view) & near).any():
         raise CannotMeasure(
-            f"{OVERLOADED}, where the current {'falls' if falling else 'rises'}: that is no ramp",
+            f"where the current {'falls' if falling else 'rises'} {OVERLOADED}",
             "a higher current limit",
         )
     # A stop and a start of its own make it go down and up once.

@@ -72,6 +72,19 @@ def _middles(view: View, stamps: Array, phase: float) -> Array:
     return ends - (least + most) / 4.0
 
 
+def new_rows(view: View, time: Array, values: Array) -> np.ndarray:
+    """Indices of the rows that show a reading of their own: its value is another than that of the row before,
+    or so much time has passed that there is a new one, though of the same value. Shape (m,).
+    """
+    update = view.model.update or 0.0
+    if update <= 1.5 * view.interval or not time.size:
+        return np.arange(time.size)
+    differs = np.append(True, np.diff(values) != 0.0)
+    first = np.maximum.accumulate(np.where(differs, np.arange(time.size), 0))
+    number = np.floor((time - time[first] + view.interval / 2.0) / update)
+    return np.flatnonzero(differs | (np.diff(number, prepend=0.0) > 0.0))
+
+
 def first_of_each(middle: Array) -> np.ndarray:
     """Indices of the first row of each window; middles never decrease. Shape (m,)."""
     return np.flatnonzero(np.concatenate(([True], np.diff(middle) > 0.0)))

@@ -82,6 +82,22 @@ def placed_anew(timeline: Timeline, kept: Sequence[int], added: Sequence[Action]
     )
 
 
+def with_ends(timeline: Timeline, ends: Mapping[tuple[int, str], float]) -> Timeline:
+    """The timeline with a set point at the end of these steps, for these inputs [V]: where the point list
+    that plays a step ends elsewhere than what was asked, the input would stand there from then on.
+    """
+    actions, limits, waits = list(timeline.actions), list(timeline.limits), list(timeline.waits)
+    for (step, name), voltage in ends.items():
+        at = timeline.spans[step].end
+        place = next(
+            (n for n, each in enumerate(actions) if each.time >= at and each.step > step), len(actions)
+        )
+        actions.insert(place, Action(at, "line", name, voltage, step=step))
+        limits = [each._replace(before=each.before + (each.before > place)) for each in limits]
+        waits = [each._replace(before=each.before + (each.before > place)) for each in waits]
+    return replace(timeline, actions=tuple(actions), limits=tuple(limits), waits=tuple(waits))
+
+
 def as_played(timeline: Timeline, listings: Iterable[Listing]) -> Timeline:
     """The timeline with the points of each list in place of what the procedure asks."""
     instead: dict[tuple[int, str], list[Action]] = {}

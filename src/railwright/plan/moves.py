@@ -26,7 +26,8 @@ class Move:
     step: the position of the procedure's step that it belongs to. load, arm, play: of the outputs' own point
     list `listing`, which is loaded and verified, then rules the voltage, then runs. limit: the current limit
     of the input to `current` [A]; None: to the one that was settled. wait: everything stays until what `wait`
-    says has come. turn: of a shape's turns the one that it belongs to; None: to none.
+    says has come. turn: of a shape's turns the one that it belongs to; None: to none. behind: so long after
+    the set point before it of its input was told, at the earliest [s].
     """
 
     time: float
@@ -39,6 +40,7 @@ class Move:
     current: float | None = None
     wait: Waiting | None = None
     turn: int | None = None
+    behind: float = 0.0
 
 
 class Moves(NamedTuple):
@@ -191,7 +193,7 @@ def _line(
     rate = change / action.over
     stairs = stairs_of(action, level, slews, apart)
     if slews and not stairs and rate <= slews[1]:
-        return [Move(action.time, step, name, "set", action.voltage, rate)], ""
+        return [Move(action.time, step, name, "set", action.voltage, rate, behind=action.behind)], ""
     if slews and not stairs:
         return (
             at_once,

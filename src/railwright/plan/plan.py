@@ -11,10 +11,10 @@ from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.plan.current_limits import LimitAction, limit_actions
 from railwright.plan.delivery import Delivery, deliveries
-from railwright.plan.listing import Listing, as_played, with_actions
+from railwright.plan.listing import Listing, as_played, shape_actions, with_actions, with_ends
 from railwright.plan.sending import Sending, sending
 from railwright.plan.set_points import SetPoints
-from railwright.plan.stairs import AT_ONCE, after_jumps, exchange_of, in_stairs
+from railwright.plan.stairs import AT_ONCE, after_jumps, exchange_of, in_stairs, set_error
 from railwright.plan.timeline import Timeline, timeline_of
 from railwright.quantities import show
 from railwright.traces import Span
@@ -92,7 +92,20 @@ class Plan:
             for each in self.deliveries
             if each.actions is not None and each.listing is None
         }
-        return with_actions(self.timeline, instead)
+        return with_ends(with_actions(self.timeline, instead), self._asked_after_lists)
+
+    @cached_property
+    def _asked_after_lists(self) -> dict[tuple[int, str], float]:
+        """Step and input that point lists play -> where it is asked to stand at the end [V], where the list
+        ends farther from that than the outputs' own error.
+        """
+        own = shape_actions(self.timeline) if self.listings else {}
+        asked = {key: own[key].actions[-1].voltage for key in self._listed}
+        return {
+            key: asked[key]
+            for key, last in self._listed.items()
+            if abs(last - asked[key]) > set_error(self.set_points[key[1]], self.bench, last)
+        }
 
     @property
     def moves(self) -> tuple[Move, ...]:

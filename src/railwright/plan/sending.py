@@ -25,13 +25,17 @@ HOST_TIMED = ("shape", "sweep")
 
 
 def send_times(
-    asked: Sequence[Action], apart: Mapping[str, float], waits: Sequence[float] = ()
+    asked: Sequence[Action],
+    apart: Mapping[str, float],
+    waits: Sequence[float] = (),
+    behind: Mapping[str, float] = MappingProxyType({}),
 ) -> list[float | None]:
     """When each action is sent [s]; None: it is left out.
 
     asked: in order of time, lines by the outputs' own slew or jumps. apart: of each input, how long an
     exchange with its supplies takes [s]. waits: times at which everything stays until a trigger or a key
-    comes: what comes behind finds the host free. Only what is overtaken by a set point is left out; what
+    comes: what comes behind finds the host free. behind: of an input, when the set point or the point list
+    takes hold that comes after all of these [s]. Only what is overtaken by a set point is left out; what
     switches an output goes out in any case, and takes the set point of the same instant along.
     """
     following = [math.inf] * len(asked)
@@ -39,7 +43,9 @@ def send_times(
     for number in range(len(asked) - 1, -1, -1):
         action = asked[number]
         after = next_of.get(action.input)
-        if after is not None and after.kind == "line":
+        if after is None:
+            following[number] = behind.get(action.input, math.inf)
+        elif after.kind == "line":
             following[number] = after.time
         next_of[action.input] = action
     times: list[float | None] = []
@@ -197,16 +203,23 @@ def sending(
     steps: dict[int, list[Action]] = {}
     levels: dict[tuple[int, str], float] = {}
     stands: dict[str, float] = {}
+    behind: dict[int, dict[str, float]] = {}
+    last: dict[str, Action] = {}
     for action in timeline.actions:
         name, key = action.input, (action.step, action.input)
         if name in apart and key not in listed and timeline.spans[action.step].kind in HOST_TIMED:
             steps.setdefault(action.step, []).append(action)
             levels.setdefault(key, stands.get(name, 0.0))
         stands[name] = action.voltage if action.kind == "line" else 0.0
+        before = last.get(name)
+        # At one instant it is not late: what is told then is a matter of the moves.
+        if before and before.step != action.step and action.time - before.time >= AT_ONCE:
+            behind.setdefault(before.step, {})[name] = action.time if action.kind == "line" else math.inf
+        last[name] = action
     asked: list[Action] = []
     times: list[float | None] = []
     for step, own in steps.items():
-        sent = send_times(own, apart, waits.get(step, ()))
+        sent = send_times(own, apart, waits.get(step, ()), behind.get(step, {}))
         if _kept(own, sent, apart):
             continue
         asked += own

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from railwright.documents.bench import Bench
@@ -30,6 +30,12 @@ def looks_per_reading(every: float) -> int:
     """How often a run asks for the outputs' status for each reading that it records every so long [s]."""
     return max(1, math.ceil(every / WATCH_EVERY))
 
+
+EXCHANGES = 2e-3
+"""So much later a jump may begin where other outputs are told something at the same instant: a line that was
+told on time would cut it short [s] (chosen: six outputs, each told its slew and its voltage, on a fast
+network).
+"""
 
 EXACT = 1e-6
 """Part of a time that may be missing, by the rounding of sums of times."""
@@ -123,9 +129,11 @@ def in_stairs(
     for action in timeline.actions:
         name, level = action.input, levels.get(action.input, 0.0)
         levels[name] = 0.0 if action.kind == "off" else action.voltage
-        if (action.step, name) in listed and action.time < timeline.spans[action.step].end:
+        by_list = (action.step, name) in listed and action.time < timeline.spans[action.step].end
+        if by_list:
             levels[name] = listed[action.step, name]
-        if action.kind != "line" or name not in slews:
+        # Of what a list plays the host tells nothing, not even the last stair, at the very end of the step.
+        if action.kind != "line" or name not in slews or by_list:
             actions.append(action)
             continue
         if action.voltage == level:
@@ -146,17 +154,17 @@ def in_stairs(
 def after_jumps(
     timeline: Timeline, feeds: SetPoints, bench: Bench, listed: Mapping[tuple[int, str], float]
 ) -> Timeline:
-    """The timeline with each line that the outputs play by their own slew, and that begins at the instant of
-    a jump of its input, begun when the jump is over, so that it ends on time.
+    """The timeline with each line that the outputs play by their own slew, and that is asked to begin while a
+    jump of its input goes on, begun when the jump is over, so that it ends on time.
 
     What is told while a set point is still on its way takes the place of it: the jump would be left out, and
     the line would begin where the input stood before. So it does where the jump is smaller than the error of
-    the set point: one exchange more would move the line by more. listed: step and input that point lists
-    play, with the voltage that they end with [V].
+    the set point: one exchange more would move the line by more. A line for which the jump leaves too little
+    time goes with it, to where the line leads: at its own slew the input would stay far away for long.
+    listed: step and input that point lists play, with the voltage that they end with [V].
     """
-    slews = {name: slew_range(feed, bench) for name, feed in feeds.items()}
     level: dict[str, float] = {}
-    jumped: dict[str, tuple[float, float]] = {}  # input -> when it has jumped last, and how far [V]
+    jumped: dict[str, _Jump] = {}  # the last jump of each input, until a line or a list takes over
     actions: list[Action] = []
     for action in timeline.actions:
         name, stands = action.input, level.get(action.input, 0.0)
@@ -164,30 +172,62 @@ def after_jumps(
         by_list = (action.step, name) in listed and action.time < timeline.spans[action.step].end
         if by_list:
             level[name] = listed[action.step, name]
-        if action.kind != "line" or by_list:
-            jumped.pop(name, None)
-        elif action.over == 0.0:
-            time, change = jumped.get(name, (action.time, 0.0))
-            change = change if action.time - time < AT_ONCE else 0.0
-            jumped[name] = action.time, change + action.voltage - stands
-        elif name in feeds and (own := slews[name]):
-            exchange = exchange_of(feeds[name].names, bench)
-            if stairs := stairs_of(action, stands, own, exchange):
-                # The last of them is a jump where the line ends.
-                jumped[name] = stairs[-1][0], (action.voltage - stands) / len(stairs)
-            elif (
-                name in jumped
-                and action.time - jumped[name][0] < AT_ONCE
-                and abs(jumped[name][1]) > set_error(feeds[name], bench, stands)
-            ):
-                takes = _jump_time(jumped[name][1], feeds[name], bench, own[1])
-                later = replace(action, time=action.time + takes, over=action.over - takes)
-                if later.over > takes and not (
-                    too_steep(later, stands, own) or stairs_of(later, stands, own, exchange)
-                ):
-                    action = later
+        before = jumped.pop(name, None)
+        if action.kind == "line" and not by_list and name in feeds:
+            if before is not None:
+                action = _after(action, stands, before, feeds[name], bench)
+            if (jump := _jump_of(action, stands, before, feeds[name], bench)) is not None:
+                jumped[name] = jump
         actions.append(action)
     return replace(timeline, actions=tuple(actions))
+
+
+@dataclass(frozen=True, slots=True)
+class _Jump:
+    """A jump of an input's set point: when it begins and when it is over [s], and how far it leads [V]."""
+
+    time: float
+    ends: float
+    change: float
+
+    def left(self, time: float) -> float:
+        """What of it is still to come at an instant [V]."""
+        if time >= self.ends - AT_ONCE:
+            return 0.0
+        return self.change * (self.ends - time) / (self.ends - self.time)
+
+
+def _jump_of(action: Action, stands: float, before: _Jump | None, feed: Feed, bench: Bench) -> _Jump | None:
+    """The jump that an action is, or that its stairs end with; None: it is a line of the outputs' own slew,
+    or they have none. stands: where the set point is told to be [V]; before: the jump before it.
+    """
+    if (slews := slew_range(feed, bench)) is None:
+        return None
+    time, change = action.time, action.voltage - stands
+    if action.over == 0.0:
+        change += before.left(time) if before is not None else 0.0
+    elif stairs := stairs_of(action, stands, slews, exchange_of(feed.names, bench)):
+        # The last of them is a jump where the line ends.
+        time, change = stairs[-1][0], change / len(stairs)
+    else:
+        return None
+    takes = _jump_time(change, feed, bench, slews[1])
+    return _Jump(time, time + takes + (EXCHANGES if takes else 0.0), change)
+
+
+def _after(action: Action, stands: float, jump: _Jump, feed: Feed, bench: Bench) -> Action:
+    """A line, as it is told after a jump that may still go on when it begins."""
+    slews, exchange = slew_range(feed, bench), exchange_of(feed.names, bench)
+    left = jump.left(action.time)
+    if action.over == 0.0 or abs(left) <= set_error(feed, bench, stands):
+        return action
+    if stairs_of(action, stands, slews, exchange):
+        return action
+    takes = jump.ends - action.time
+    later = replace(action, time=jump.ends, over=action.over - takes, behind=jump.ends - jump.time)
+    if later.over <= takes or too_steep(later, stands, slews):
+        return replace(action, over=0.0)
+    return action if stairs_of(later, stands, slews, exchange) else later
 
 
 def _jump_time(change: float, feed: Feed, bench: Bench, slew: float) -> float:

@@ -35,7 +35,7 @@ class Action:
     empty for other steps. chord: one of the many lines in which a ripple or an exponential is played. step:
     position of the step that it belongs to. turn: of a shape's turns the one that it belongs to, from 0;
     None: to none. listed: a point of the outputs' own list, which takes its time wherever the set point
-    stands before.
+    stands before. behind: how long the jump before it takes, that it begins behind [s].
     """
 
     time: float
@@ -48,6 +48,7 @@ class Action:
     step: int = field(default=0, compare=False)
     turn: int | None = field(default=None, compare=False)
     listed: bool = field(default=False, compare=False)
+    behind: float = field(default=0.0, compare=False)
 
 
 class LimitChange(NamedTuple):

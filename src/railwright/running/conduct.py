@@ -111,6 +111,8 @@ class Conduct:
         self.remedy = ""
         self.fault = ""
         self._ended_by: Exception | None = None
+        self._told: dict[str, float] = {}
+        """When each input's set point was told last [s, the link's clock]."""
         self.late = 0.0
         self.left_out = 0
         self.clocks = Clocks()
@@ -290,6 +292,8 @@ class Conduct:
         following = next((other for other in moves if other.input in (move.input, "")), None)
         if following is None or following.kind != "set" or following.time + self.held > now:
             return False
+        if following.behind:
+            return False  # a line that begins where this one leads
         self.left_out += 1
         self._steps.left_out(1)
         return True
@@ -378,10 +382,7 @@ class Conduct:
             self.watch.switches(move.input)
             done = recorder.at(self.rig.off(move.input, at=at))
         else:
-            on = move.kind == "on"
-            if on:
-                self.watch.switches(move.input)
-            done = recorder.at(self.rig.set(move.input, move.voltage, move.slew, switch_on=on, at=at))
+            done = recorder.at(self._set(move, at))
         self._steps.moved(move, done)
         late = done - move.time - self.held
         self.late = max(self.late, late)
@@ -412,6 +413,17 @@ class Conduct:
             recorder.event(EventKind.ON, move.input, time=done)
         elif move.kind == "off":
             recorder.event(EventKind.OFF, move.input, time=done)
+
+    def _set(self, move: Move, at: float) -> float:
+        """Tell a set point at an instant, and when that was done [s, the link's clock]."""
+        if move.kind == "on":
+            self.watch.switches(move.input)
+        if move.behind:
+            # A jump that was told late is over late: what is told before that would take its place.
+            at = max(at, self._told.get(move.input, at) + move.behind)
+        told = self.rig.set(move.input, move.voltage, move.slew, switch_on=move.kind == "on", at=at)
+        self._told[move.input] = told
+        return told
 
     def _failed(self, error: InstrumentError, time: float | None = None) -> None:
         self.recorder.event(EventKind.INSTRUMENT_FAILS, error.instrument, error.told, time)

@@ -70,6 +70,21 @@ class Expected:
         own = {change.output for change in told}
         return tuple(moved for moved in found.values() if moved.output not in own)
 
+    def voltages_moved_by(self, output: OutputName, goal: float) -> dict[OutputName, float]:
+        """The other outputs whose voltage moves by coupling when one is set to `goal` [V], each with how far
+        for every volt of it.
+        """
+        stands = self._standing("voltage")
+        before, stands[output] = stands.get(output), goal
+        if before is None or goal == before or not followers(self._bench, output):
+            return {}
+        there = dict(stands)
+        return {
+            other: abs(float(moved.value) - there[other]) / abs(goal - before)
+            for moved in self._taken_along(output, stands, before, "voltage")
+            for other in (OutputName.of(output.supply, moved.output),)
+        }
+
     def limits_of(self, set_points: SetPoints) -> dict[str, float]:
         """The current limit that each input has by what its outputs were last set to [A]; without those of
         which one was not set.

@@ -130,12 +130,13 @@ class Rig:
         for output in feed.outputs:
             own = output.output.output
             mine = changes.setdefault(output.output.supply, [])
+            goal = max(voltage * output.share, self.bench.output(output.output).voltage.low)
             if slew is not None:
+                mine += self._slews_along(feed, output, goal, slew)
                 mine += self.slew_changes(output, slew)
             if switch_on:
                 mine.append(OutputSetting(own, "output", True))
-            lowest = self.bench.output(output.output).voltage.low
-            mine.append(OutputSetting(own, "voltage", max(voltage * output.share, lowest)))
+            mine.append(OutputSetting(own, "voltage", goal))
         if switch_on:
             # From here on it counts as energised, also when the command fails half-way.
             self.on.add(name)
@@ -243,6 +244,29 @@ class Rig:
         return [
             OutputSetting(own, name, wanted) for name in ("slew_rising", "slew_falling") if name in settings
         ]
+
+    def _slews_along(
+        self, feed: Feed, output: OutputSetPoints, goal: float, slew: float
+    ) -> list[OutputSetting]:
+        """Slews of outputs of other inputs whose voltage goes with this one's to `goal` [V] by coupling: they
+        take as long for a line of this input's `slew` [V/s] as it does, and jump as fast as they can.
+        """
+        fastest = slew_range(feed, self.bench)
+        found: list[OutputSetting] = []
+        for other, ratio in self.settings.voltages_moved_by(output.output, goal).items():
+            own = next(((n, f, o) for n, f, o in self.feeds() if o.output == other), None)
+            if own is None or own[1] is feed or own[0] in self._ruled:
+                continue
+            slews = slew_range(own[1], self.bench)
+            if slews is None or fastest is None:
+                continue
+            wanted = slew * output.share * ratio / own[2].share
+            if slew >= fastest[1]:
+                wanted = slews[1]
+            wanted = min(max(wanted, slews[0]), slews[1])
+            found += self.slew_changes(own[2], wanted)
+            self._slews[other] = wanted * own[2].share
+        return found
 
     def off(self, name: str, failed: Failed | None = None, at: float | None = None) -> float:
         """Switch the outputs of an input off, verified by their state. Gives when that was done [s].

@@ -225,9 +225,12 @@ def _limits_moved(context: Context) -> Iterator[_LimitMoved]:
     stands, movers, on = dict(asked), dict[str, LimitAction](), set[str]()
 
     def seen(name: str) -> Iterator[_LimitMoved]:
-        slack, change = _slack(context, feeds[name].names), movers.get(name)
+        change = movers.get(name)
         if change is None or change.moved_by is None or name not in on or name not in known:
             return
+        if name not in feeds:
+            return  # one that nothing can feed has no set points
+        slack = _slack(context, feeds[name].names)
         if abs(stands[name] - asked[name]) > slack:
             yield _LimitMoved(
                 context.sources[name],
