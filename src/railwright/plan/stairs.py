@@ -224,7 +224,8 @@ def _after(action: Action, stands: float, jump: _Jump, feed: Feed, bench: Bench)
     if stairs_of(action, stands, slews, exchange):
         return action
     takes = jump.ends - action.time
-    later = replace(action, time=jump.ends, over=action.over - takes, behind=jump.ends - jump.time)
+    behind = jump.ends - jump.time - EXCHANGES
+    later = replace(action, time=jump.ends, over=action.over - takes, behind=behind)
     if later.over <= takes or too_steep(later, stands, slews):
         return replace(action, over=0.0)
     return action if stairs_of(later, stands, slews, exchange) else later
