@@ -16,6 +16,7 @@ LONG = "works for long: thousands of cases, or code compiled for it"
 SLOW = {
     "external": JUDGE,
     "instruments": REAL_TIME,
+    "proving": PLAYED,
     "test_busy.py": PROCESSES,
     "test_compilation.py": PROCESSES,
     "test_compiled_cache.py": PROCESSES,
@@ -27,6 +28,7 @@ SLOW = {
     "test_same_outcomes.py": PROCESSES,
     "test_spread.py": PROCESSES,
     "test_wheel.py": PROCESSES,
+    "multimeter": PLAYED,
     "truth": PLAYED,
     "cli/test_changed_run.py": LONG,
     "cli/test_demo.py": PROCESSES,
@@ -47,6 +49,7 @@ SLOW = {
     "guard/test_hislip.py": REAL_TIME,
     "guard/test_locks.py": PROCESSES,
     "guard/test_process.py": PROCESSES,
+    "guard/test_serial_line.py": REAL_TIME,
     "guard/test_wire.py": REAL_TIME,
     "measures/test_coverage.py": LONG,
     "measures/test_invented.py": PROCESSES,

@@ -261,6 +261,8 @@ TWISTS: tuple[tuple[str, ...], ...] = (
     # Instruments
     ("calibration-overdue", f"{LEFT}/calibrated = {DUE_LONG_AGO}"),
     ("calibration-ahead", f"{LEFT}/calibrated = {NOT_YET}"),
+    ("proof-overdue", "bench/proved = {on: 2020-03-02, due: 2021-03-02, record: P-1}"),
+    ("proof-ahead", "bench/proved = {on: 2099-03-02, due: 2100-03-02, record: P-1}"),
     ("calibration-unknown", f"drop {LEFT}/calibrated"),
     ("identity-unknown", f"drop {LEFT}/serial"),
     ("shared-bus", f"{LEFT}/address = GPIB0::5::INSTR", f"{RIGHT}/address = GPIB0::6::INSTR"),

@@ -455,20 +455,23 @@ def _asked(found: Found, corner: Corner, limit: float, rate: float) -> tuple[flo
     parts = len(free.supplies)
     asked = np.where(course.time > max(20.0 * fast, 0.01 * over), course.asked, 0.0) / parts
     most = int(asked.argmax())
-    swings = sum(_swings(replace(free, supplies=supplies), load) for load in free.loads)
+    swings = sum(_swings(replace(free, supplies=supplies), rate, load) for load in free.loads)
     return float(asked[most]), sum(each.limit for each in told.told) / parts, swings / parts
 
 
-def _swings(bench: Bench, load: tuple[int, Sequence[float]]) -> float:
-    """By how much lead and output swing beyond what a converter draws as its soft start ends [A]: there its
-    current no longer grows by s [A/s], while that of the lead goes on against the input's capacitance, and
-    that of the output in its voltage loop.
+def _swings(bench: Bench, rate: float, load: tuple[int, Sequence[float]]) -> float:
+    """By how much lead and output swing beyond what is drawn [A] where it no longer grows by s [A/s]: as the
+    soft start of a converter ends, or a constant current has got to its compliance. That of the lead goes on
+    against the input's capacitance, and that of the output in its voltage loop.
     """
     kind, figures = load
-    if kind != CONVERTER or figures[4] <= 0.0:
+    if kind == CONVERTER and figures[4] > 0.0:
+        power, efficiency, starts, _, soft = figures
+        grows = power / efficiency / starts / soft
+    elif kind == CURRENT and figures[1] > 0.0:
+        grows = figures[0] / figures[1] * rate
+    else:
         return 0.0
-    power, efficiency, starts, _, soft = figures
-    grows = power / efficiency / starts / soft
     banks = [each for kind, each in bench.loads if kind == CAPACITOR]
     beyond = max(_goes_on(recovery_bandwidth(each), each.damping) for each in bench.supplies)
     if banks:

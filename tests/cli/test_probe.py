@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import fcntl
+import json
 from collections.abc import Callable
 from pathlib import Path
 
@@ -82,6 +83,40 @@ def test_it_asks_over_every_transport(
     assert made.get("visa") == ("@py" if options[:1] == ("--visa",) else None)
 
 
+@pytest.mark.parametrize(
+    ("address", "line", "options"),
+    [
+        ("ASRL/dev/ttyUSB0::INSTR", SerialLine(baud=57600), ("--line", "{baud: 57600}")),
+        (
+            "ASRL/dev/ttyUSB0::INSTR",
+            SerialLine(baud=38400, stop_bits=2),
+            ("--line", "{baud: 38400, stop_bits: 2}"),
+        ),
+        ("TCPIP::192.0.2.1::hislip0::INSTR", None, ("--visa", "@py")),
+    ],
+)
+@pytest.mark.parametrize("provoke", [(), ("--provoke", "open", "--operator", "A. Keeper")])
+def test_a_dialect_is_tried_over_every_line(
+    cli: Callable[..., Result],
+    provoke: tuple[str, ...],
+    address: str,
+    line: SerialLine | None,
+    options: tuple[str, ...],
+) -> None:
+    """What `dialect-unproved` tells to do could not be done on a line of any rate but the usual one."""
+    with TwinBench(over(address, line)) as twins:
+        there = twins.addresses["left"]
+        result = cli("dialect", "try", "channel-list", there, "--json", *options, *provoke)
+    # 4: this supply has no protection of the power, which the dialect asks for as well.
+    assert result.exit_code in (0, 4), result.stderr
+    assert result.stdout, result.stderr
+    told = json.loads(result.stdout)
+    tried = {each["operation"]: each["wrong"] for each in told["tried"]}
+    assert not any(tried[each] for each in ("identify", "voltage", "output", "ovp"))
+    came = {each["provoked"] for each in told.get("provoked", ()) if not each["wrong"]}
+    assert came >= ({"on", "CV", "OVP", "off"} if provoke else set())
+
+
 def test_a_line_in_use_is_refused(cli: Callable[..., Result]) -> None:
     with TwinBench(over("ASRL/dev/ttyUSB0::INSTR")) as twins:
         there = twins.addresses["left"]
@@ -104,10 +139,11 @@ def test_a_line_in_use_is_refused(cli: Callable[..., Result]) -> None:
         (("192.0.2.1:5025",), "VISA resource name"),
     ],
 )
+@pytest.mark.parametrize("command", [("probe",), ("dialect", "try", "channel-list")])
 def test_what_no_line_or_address_can_be_is_one_line(
-    cli: Callable[..., Result], options: tuple[str, ...], word: str
+    cli: Callable[..., Result], command: tuple[str, ...], options: tuple[str, ...], word: str
 ) -> None:
-    result = cli("probe", *options)
+    result = cli(*command, *options)
     assert result.exit_code == 2
     (line,) = result.stderr.strip().splitlines()
     assert word in line, line

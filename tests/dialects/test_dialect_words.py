@@ -125,3 +125,42 @@ def test_a_dialect_without_link_and_watchdog_says_nothing_of_them() -> None:
 def test_an_over_temperature_trip_is_bit_4(name: str) -> None:
     """SCPI-1999 vol. 1, 9.4: TEMPerature."""
     assert load_dialect(name).status.trips.tripped([str(1 << 4)]) == ("OTP",)
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "meant"),
+    [
+        ("INTernal", "EXTernal", "at terminals"),
+        ("INT", "REMote", "at terminals"),
+        ("internal", "OUTSide", "at terminals"),
+        ("REMote", "EXT", "at load"),
+        ("LOAD", "external", "at load"),
+    ],
+)
+def test_sense_words_that_mean_their_opposite_are_refused(one: str, other: str, meant: str) -> None:
+    """Set and asked back by the same words, an exchange showed nowhere: a run said that it sensed at the load
+    while its supply sensed at its terminals, and the lead's drop lay outside the interval.
+    """
+    text, pair = text_of("channel-list"), "at load: EXTernal, at terminals: INTernal"
+    assert pair in text
+    with pytest.raises(DialectError) as raised:
+        read_dialect(text.replace(pair, f"at load: {one}, at terminals: {other}"), "mine.yaml")
+    assert f"which means '{meant}'" in str(raised.value)
+
+
+def test_a_list_that_is_called_fixed_is_refused() -> None:
+    text = text_of("channel-list")
+    for fixed, points in (("LIST", "FIXed"), ("SET", "FIX"), ("LIST", "POINts")):
+        with pytest.raises(DialectError, match="which means"):
+            read_dialect(
+                text.replace("fixed: FIXed, list: LIST", f"fixed: {fixed}, list: {points}"), "mine.yaml"
+            )
+
+
+@pytest.mark.parametrize(
+    ("load", "terminals"), [("REMote", "LOCal"), ("ON", "OFF"), ("EXT", "INT"), ("1", "0")]
+)
+def test_sense_words_of_its_own_are_taken(load: str, terminals: str) -> None:
+    text, pair = text_of("channel-list"), "at load: EXTernal, at terminals: INTernal"
+    made = read_dialect(text.replace(pair, f'at load: "{load}", at terminals: "{terminals}"'), "mine.yaml")
+    assert (made.words["at load"], made.words["at terminals"]) == (load, terminals)

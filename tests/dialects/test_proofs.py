@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -127,3 +130,68 @@ def test_the_newest_proof_counts() -> None:
 def test_what_a_person_sets_cannot_be_provoked() -> None:
     assert "OVP" not in provokable(load_dialect("single-output"))
     assert set(provokable(load_dialect("single-output"))) == {*ALWAYS, "current limit"}
+
+
+NOT_PROVOKED = re.compile(
+    r"name|impossible|link|watchdog\.|points\.|settings\.(slew_rising|slew_falling|sense|voltage_mode)\."
+    r"|words\.(at load|at terminals|fixed|list|step|line|no link)|status\.trips\.(bits|each)\.(linked|OTP)"
+)
+"""Entries on which nothing rests that is provoked: what a run sets by them is asked back, and no more."""
+
+
+def leaves(node: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[tuple[Any, ...], Any]]:
+    if isinstance(node, Mapping):
+        for key, value in node.items():
+            yield from leaves(value, (*path, key))
+    elif node is not None and not isinstance(node, list | tuple):
+        yield path, node
+
+
+def other(value: Any) -> Any:
+    """Another value of the same kind."""
+    if isinstance(value, bool):
+        return not value
+    if isinstance(value, int):
+        return 15  # a bit that no dialect here uses
+    return value + 1.0 if isinstance(value, float) else f"{value}X"
+
+
+def with_leaf(dialect: Dialect, path: tuple[Any, ...], value: Any) -> Dialect:
+    """The dialect with one entry changed, whether or not a reader would take it."""
+    first, *rest = path
+    inner = getattr(dialect, first)
+    if not rest:
+        return dialect.model_copy(update={first: value})
+
+    def put(node: Any, keys: Sequence[Any]) -> Any:
+        if not keys:
+            return value
+        if isinstance(node, Mapping):
+            return {**node, keys[0]: put(node[keys[0]], keys[1:])}
+        return node.model_copy(update={keys[0]: put(getattr(node, keys[0]), keys[1:])})
+
+    return dialect.model_copy(update={first: put(inner, rest)})
+
+
+@pytest.mark.parametrize("name", dialect_names())
+def test_every_entry_that_could_be_wrong_is_rested_on_or_named_as_not_provoked(name: str) -> None:
+    """One entry after the other is changed: none that anything provoked rests on is forgotten."""
+    dialect = load_dialect(name)
+    can = provokable(dialect)
+    before = {each: entries_of(dialect, each, 1) for each in can}
+    forgotten, needless = [], []
+    for path, value in leaves(dialect.model_dump()):
+        changed_one = with_leaf(dialect, path, other(value))
+        unproved = [each for each in can if entries_of(changed_one, each, 1) != before[each]]
+        where = ".".join(str(key) for key in path)
+        of_a_lack = any(f"settings.{setting}." in f"{where}." for setting in NOT_SET[name])
+        if not unproved and not NOT_PROVOKED.match(where) and not of_a_lack:
+            forgotten.append(where)
+        if unproved and NOT_PROVOKED.match(where):
+            needless.append(where)
+    assert forgotten == []
+    assert needless == []
+
+
+NOT_SET: dict[str, tuple[str, ...]] = dict.fromkeys(dialect_names(), ()) | {"single-output": ("ovp",)}
+"""Settings of protections that no command of a dialect sets."""

@@ -10,13 +10,15 @@ import termios
 import time
 import tty
 from collections.abc import Awaitable, Callable
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import Any
 
 import pytest
+from tests.said import says
 
 from railwright.guard import wire
 from railwright.guard.address import device_of, transport_of
+from railwright.guard.core import Guard
 from railwright.guard.locks import normalised
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
@@ -43,7 +45,8 @@ class Peer:
         self.held, self.on, self.deaf = held, True, False
         self.errors: list[str] = []
         self.took: list[str] = []
-        self.starts: list[float] = []
+        self.late: list[float] = []
+        """How long the next answers take [s]."""
 
     def listen(self) -> None:
         asyncio.get_running_loop().add_reader(self.near, self._receive)
@@ -58,7 +61,9 @@ class Peer:
         self.took.append(line)
         answers = {"*IDN?": "maker,model,1,0", "LOOK?": f"{int(self.on)};{12.0 * self.on};{0.5 * self.on}"}
         if line in answers:
-            os.write(self.near, answers[line].encode() + b"\n")
+            late = self.late.pop(0) if self.late else 0.0
+            answer = answers[line].encode() + b"\n"
+            asyncio.get_running_loop().call_later(late, os.write, self.near, answer)
         elif line in ("OFF", "ON"):
             self.on = line == "ON"
         else:
@@ -204,6 +209,24 @@ def test_a_line_that_stands_still_holds_nobody_up() -> None:
     assert ended
 
 
+def test_what_was_thrown_away_with_a_line_is_not_waited_for() -> None:
+    """200 000 bytes take 17 s at 115200 Bd; those that never left held up what switched off afterwards."""
+    peer = Peer()
+
+    async def use(_: Peer) -> Any:
+        asyncio.get_running_loop().remove_reader(peer.near)
+        _, writer = await open_line(str(device_of(peer.address)), FAST.line)
+        writer.write(b"x" * 200_000)
+        writer.close()
+        termios.tcflush(peer.far, termios.TCIOFLUSH)
+        peer.listen()
+        return await switched_off(plan_for(peer), peer)
+
+    end, took = with_peer(use, peer)
+    assert end.confirmed
+    assert took < 1.0
+
+
 @pytest.mark.parametrize("while_asked", [False, True])
 def test_a_line_that_is_pulled_out_is_an_error_at_once(while_asked: bool) -> None:
     async def go() -> tuple[str, float]:
@@ -234,6 +257,20 @@ def test_no_such_device_is_said() -> None:
         return str(caught.value)
 
     assert "ASRL/dev/no-such-line::INSTR" in asyncio.run(go())
+
+
+def test_whoever_may_not_use_a_line_is_told_what_to_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: Any) -> int:
+        raise PermissionError(13, "Permission denied")
+
+    async def use(peer: Peer) -> str:
+        monkeypatch.setattr(os, "open", refuse)
+        with pytest.raises(Unreachable) as caught:
+            await Session("left", peer.address, wire.connect).open()
+        return str(caught.value)
+
+    told = with_peer(use)
+    assert says(told, "permission", "group")
 
 
 def test_a_file_that_is_no_line_is_said(tmp_path: Any) -> None:
@@ -273,6 +310,54 @@ def test_one_that_was_deaf_is_switched_off_when_it_hears_again() -> None:
     end, took = with_peer(use, peer)
     assert end.confirmed
     assert took < 5.0
+
+
+@pytest.mark.slow
+def test_a_line_that_the_guard_opens_anew_brings_no_answer_from_before() -> None:
+    """`dialect try` took an answer that came late for that to its next question."""
+    peer = Peer()
+    told: list[dict[str, Any]] = []
+
+    async def use(_: Peer) -> list[str]:
+        guard = Guard(wire.connect, told.append)
+        opening = {
+            "kind": "open",
+            "name": "left",
+            "address": peer.address,
+            "identify": "*IDN?",
+            "session_settings": asdict(FAST),
+            "deadline": 2.0,
+        }
+        guard.handle({**opening, "id": 1})
+        await asyncio.sleep(1.0)
+        peer.late = [0.7]
+        question = {"kind": "exchange", "name": "left", "text": "LOOK?", "answers": True, "deadline": 0.6}
+        guard.handle({**question, "id": 2})
+        await asyncio.sleep(0.65)
+        guard.handle({**opening, "id": 3})
+        await asyncio.sleep(0.3)
+        guard.handle({**question, "text": "*IDN?", "id": 4})
+        await asyncio.sleep(0.7)
+        guard.close()
+        return [str(each.get("answer", each.get("error"))) for each in told if each["kind"] == "answer"]
+
+    first, second, third, fourth = with_peer(use, peer)
+    assert first == third == fourth == "maker,model,1,0"
+    assert says(second, "0.6 s")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "late", [[1.3], [1.3, 1.3], [0.0, 1.25], [0.0, 1.2, 1.2], [0.0, 1.15, 0.0, 1.1], [0.7, 0.7, 0.7]]
+)
+def test_answers_that_come_too_late_are_not_taken_for_those_to_the_next_questions(late: list[float]) -> None:
+    """A line that is opened anew still brings the answers to what was asked before."""
+    peer = Peer()
+    peer.late = [*late]
+    end, took = with_peer(lambda _: switched_off(replace(plan_for(peer), lost=10.0), peer), peer)
+    assert end.confirmed
+    assert not peer.on
+    assert took < 2.0 + 2.0 * sum(late)
 
 
 @pytest.mark.slow

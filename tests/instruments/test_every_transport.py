@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from pathlib import Path
 
 import pytest
@@ -48,6 +49,15 @@ def run_over(addresses: list[str], folder: Path) -> Run:
 @pytest.fixture(scope="module")
 def usual(tmp_path_factory: pytest.TempPathFactory) -> Run:
     return run_over([*SOCKETS], tmp_path_factory.mktemp("usual"))
+
+
+def test_nothing_is_left_of_a_session_when_a_run_is_over(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """`Task was destroyed but it is pending!` stood below the run."""
+    run_over(FAST["HiSLIP"], tmp_path)
+    gc.collect()
+    assert [each.message for each in caplog.records if each.name == "asyncio"] == []
 
 
 @pytest.mark.parametrize("transport", [*FAST, *SLOW])

@@ -77,7 +77,7 @@ def test_a_call_that_no_time_out_ends(hangs: dict[int, int]) -> None:
 
     instrument = Vxi11Instrument()
     gave_up, (end, took) = with_instrument(instrument, use)
-    assert gave_up < 1.2
+    assert gave_up < 1.8
     assert end.confirmed
     assert not instrument.on
     assert took < 8.0
@@ -94,7 +94,7 @@ def test_an_opening_that_hangs(times: int) -> None:
 
     instrument = Vxi11Instrument(hangs={CREATE_LINK: times})
     gave_up, (end, _) = with_instrument(instrument, use)
-    assert gave_up < 2.7
+    assert gave_up < 3.4
     assert end.confirmed
     assert not instrument.on
 
@@ -220,11 +220,12 @@ def test_a_socket_whose_answers_have_another_end_or_none(
     peer = Socket(ends)
     gave_up, answered, (end, _) = with_socket(peer, use, replace(settings, visa=visa))
     assert answered is understood
-    assert gave_up < 1.2
+    assert gave_up < 1.8
     assert end.confirmed is understood
     assert not peer.on
 
 
+@pytest.mark.alone
 def test_small_messages_leave_at_once_also_by_the_library() -> None:
     """Without TCP_NODELAY each of these waits for the acknowledgement of the one before, 40 ms."""
 

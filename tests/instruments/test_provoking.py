@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 import pytest
+from tests.said import says
 
 from railwright.dialects.dialect import Dialect, load_dialect, read_dialect
 from railwright.dialects.files import dialect_names, dialect_text
@@ -20,6 +21,7 @@ from railwright.instruments.errors import InstrumentError
 from railwright.instruments.guarded import open_guarded
 from railwright.instruments.provoking import Connected, Provocation
 from railwright.instruments.supply import SupplyDriver
+from railwright.running.energised import OffNotConfirmed
 from railwright.running.provoke import ITS_OUTPUT, bare_supply, proofs_of, provoke
 from railwright.twin.faults import TwinFault
 from railwright.twin.virtual_network import VirtualNetwork
@@ -201,3 +203,30 @@ def test_what_was_seen_is_proved_of_a_real_supply_only(monkeypatch: pytest.Monke
         (1, "A. Keeper", "2026-11-02T10:00:00+00:00")
     }
     assert found[0].digest == came.supply.dialect.digest != dialect.digest
+
+
+@pytest.mark.parametrize("comes_back", [True, False])
+def test_a_supply_that_is_lost_meanwhile_is_said_not_to_be_confirmed_off(comes_back: bool) -> None:
+    """What ends it early is raised where everything is off in the end; else that it is not."""
+    dialect = load_dialect("channel-list")
+    with network_of("channel-list", "open") as (loop, network, address):
+        link = LocalLink(loop, network.connect)
+        supply = SupplyDriver("left", bare_supply(dialect, address, 1, 3.0, 0.1), open_guarded(link))
+        supply.connect()
+        supply.identify()
+
+        def lose(seen: Provocation) -> None:
+            server = network.servers["left"]
+            loop.call_soon(server.refuse, True)
+            loop.call_soon(server.drop, "reset")
+            if comes_back:
+                loop.call_later(2.0, server.refuse, False)
+
+        expected = InstrumentError if comes_back else OffNotConfirmed
+        with pytest.raises(expected) as told:
+            provoke(link, supply, ITS_OUTPUT, "open", voltage=3.0, current=0.1, tell=lose)
+        link.close()
+        if comes_back:
+            assert not network.on("left.1")
+        else:
+            assert says(str(told.value), "OFF NOT CONFIRMED", "left.1", "mains switch")

@@ -11,6 +11,7 @@ from tests.multimeter.station import AMMETER, VOLTMETER, documents, network_of, 
 from railwright.archive.stored import evaluate_run, open_stored
 from railwright.evaluation.data import as_data, evaluation_from_data
 from railwright.evaluation.outcome import Outcome
+from railwright.job import Job
 
 LEVEL = "  - {{name: level, measure: high_state_level, of: main, during: steady, between: {low} .. {high}}}\n"
 
@@ -81,6 +82,29 @@ def test_its_interval_holds_the_truth(meters: str, probes: str, seeds: range, tm
     assert min(inside.values()) >= 7 * len(seeds) // 8
 
 
+@pytest.mark.parametrize("measure", ["mean_current", "charge"])
+@pytest.mark.parametrize("of", ["main", "transducer"])
+@pytest.mark.parametrize("senses", ["at load", "at terminals"])
+def test_an_ammeter_decides_a_current(measure: str, of: str, senses: str, tmp_path: Path) -> None:
+    """No voltage is in its record. The supply's current is known within some 3 mA, its own within 0.2 mA."""
+    unit = "C" if measure == "charge" else "A"
+    requires = f"  - {{name: drawn, measure: {measure}, of: {of}, during: steady, at_most: 99 {unit}}}\n"
+    edits = {
+        "truth.procedure.yaml": [
+            ("lead: silicone pair, sense: at load", f"lead: silicone pair, sense: {senses}")
+        ]
+    }
+    _, without = played(documents(tmp_path / "a", requires, probes="{}", edits=edits))
+    probes = f"{{amperes: {{of: {of}}}}}"
+    _, beside = played(documents(tmp_path / "b", requires, meters=AMMETER, probes=probes, edits=edits))
+    result, coarse = beside.results[0], without.results[0].measured
+    assert result.measured is not None
+    assert coarse is not None
+    assert (result.source, beside.notes) == ("amperes", ())
+    assert result.measured.high - result.measured.low < 0.5 * (coarse.high - coarse.low)
+    assert coarse.low < result.measured.value < coarse.high
+
+
 def test_a_probe_that_fell_off_is_found(tmp_path: Path) -> None:
     _, found = played(documents(tmp_path / "s", level(11.9, 12.1)), faults=("probe off main",))
     (contradiction,) = found.contradictions
@@ -149,3 +173,20 @@ def test_what_is_short_is_not_denied_by_slow_readings(tmp_path: Path) -> None:
         _, found = played(procedure, seed=seed)
         outcomes.add(found.results[0].outcome)
     assert Outcome.PASS not in outcomes
+
+
+def test_the_check_knows_what_it_can_decide(tmp_path: Path) -> None:
+    """± 12 mV are required; the supply reads to ± 12 mV, the multimeter to 0.7 mV, elsewhere it helps not."""
+    found = {}
+    for where, probes in {
+        "none": "{}", "there": "{volts: {of: main}}",
+        "at the other end": "{volts: {of: main, at: terminals}}",
+        "at the other input": "{volts: {of: transducer}}",
+    }.items():  # fmt: skip
+        checked = Job.open(documents(tmp_path / where, level(11.988, 12.012), probes=probes)).check()
+        coarse = [each for each in checked.findings if each.rule == "reading-too-coarse"]
+        found[where] = (checked.measurable[0].verdict == "yes", bool(coarse))
+    assert found == {
+        "none": (False, True), "there": (True, False), "at the other end": (False, True),
+        "at the other input": (False, True),
+    }  # fmt: skip

@@ -44,3 +44,32 @@ def test_an_address_in_a_broken_line_is_still_missed(tmp_path: Path) -> None:
         ["TCPIP::192.0.2.11::hislip0,4880::INSTR"],
     )
     assert {each.address for each in found} >= {"TCPIP::192.0.2.10::5025::SOCKET"}
+
+
+SECTIONS = ["multimeters", "electronic_loads"]
+
+
+@pytest.mark.parametrize("section", SECTIONS)
+@pytest.mark.parametrize(
+    "entry",
+    [
+        "{address: TCPIP::192.0.2.30::5025::SOCKET, aperture: 20 ms}",
+        "{address: ASRL/dev/ttyUSB0::INSTR}",
+        "\n    address: 'TCPIP::192.0.2.30::hislip0,4880::INSTR'\n    interval: 50 ms",
+    ],
+)
+def test_an_instrument_without_outputs_is_no_supply_that_was_missed(
+    section: str, entry: str, tmp_path: Path
+) -> None:
+    """Of a whole document with a multimeter, `railwright off` said that it is broken: exit code 6."""
+    text = BENCH.format(address="TCPIP::192.0.2.10::5025::SOCKET")
+    for whole in (f"{text}{section}:\n  one: {entry}\n", f"{section}:\n  one: {entry}\n{text}"):
+        assert [each.name for each in read_bench(whole, tmp_path)] == ["left"]
+
+
+@pytest.mark.parametrize("section", SECTIONS)
+def test_a_supply_that_slipped_among_them_is_missed(section: str, tmp_path: Path) -> None:
+    text = BENCH.format(address="TCPIP::192.0.2.10::5025::SOCKET")
+    slipped = "  right: {address: TCPIP::192.0.2.11::5025::SOCKET, dialect: channel-list, outputs: {1: {}}}\n"
+    found = read_bench(f"{text}{section}:\n{slipped}", tmp_path)
+    assert [each.address for each in found if each.name == "?"] == ["TCPIP::192.0.2.11::5025::SOCKET"]

@@ -39,6 +39,7 @@ TRANSPORTS = {
     "HiSLIP": "address: TCPIP::127.0.0.1::hislip0,48880::INSTR",
     "serial, 115200 Bd": "address: ASRLFOLDER/left.tty::INSTR\n    line: {baud: 115200}",
     "serial, 9600 Bd": "address: ASRLFOLDER/left.tty::INSTR",
+    "serial, 1200 Bd": "address: ASRLFOLDER/left.tty::INSTR\n    line: {baud: 1200, stop_bits: 2}",
 }
 
 RUN = """\

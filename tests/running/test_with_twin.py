@@ -7,9 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents, load_documents
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
+from railwright.documents.serial_line import SerialLine
 from railwright.examples import example
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.records.ended import Ended
@@ -52,13 +54,26 @@ def set_points(trip_delay: float) -> dict[str, Feed]:
     }
 
 
+def over(bench: Bench, wires: str) -> Bench:
+    """The bench with its supplies reached another way."""
+    updates = {
+        "sockets": {},
+        "HiSLIP": {"address": "TCPIP::192.0.2.1::hislip0::INSTR"},
+        "serial": {"address": "ASRL/dev/ttyUSB0::INSTR", "line": SerialLine(baud=921600)},
+    }
+    supplies = {name: supply.model_copy(update=updates[wires]) for name, supply in bench.supplies.items()}
+    return bench.model_copy(update={"supplies": supplies})
+
+
 @pytest.fixture(scope="module")
 def documents() -> Documents:
     return short(load_documents(DEMO))
 
 
-def test_a_run_on_twins_comes_out_as_the_device_is(documents: Documents, tmp_path: Path) -> None:
-    with TwinBench(documents.bench, documents.device, documents.procedure, seed=5) as twins:
+@pytest.mark.parametrize("wires", ["sockets", "HiSLIP", "serial"])
+def test_a_run_on_twins_comes_out_as_the_device_is(documents: Documents, tmp_path: Path, wires: str) -> None:
+    bench = over(documents.bench, wires)
+    with TwinBench(bench, documents.device, documents.procedure, seed=5) as twins:
         outcome = run(
             replace(documents, bench=twins.bench),
             set_points(0.04),

@@ -1436,6 +1436,33 @@ CASES = [
         silent=probed("transducer", "voltage: {range: 100 V}"),
     ),
     Case(
+        "proof-overdue",
+        "bench",
+        (
+            (
+                "bench",
+                "location: dry",
+                "proved: {on: 2026-03-02, due: 2027-03-02, record: P-1}\nlocation: dry",
+            ),
+        ),
+        "proved",
+        "due on 2027-03-02, 2 days before 2027-03-04 (record P-1)",
+        today=dt.date(2027, 3, 4),
+    ),
+    Case(
+        "proof-ahead",
+        "bench",
+        (
+            (
+                "bench",
+                "location: dry",
+                "proved: {on: 2026-12-02, due: 2027-03-02, record: P-1}\nlocation: dry",
+            ),
+        ),
+        "proved",
+        "proved on 2026-12-02",
+    ),
+    Case(
         "calibration-unknown",
         "left",
         (("bench", f"    {CALIBRATED}\n", ""),),

@@ -15,7 +15,7 @@ from railwright.dialects.files import USER_FOLDER
 from railwright.dialects.proofs import ALWAYS, InstrumentModel, Proofs
 from railwright.documents.address import is_of_this_computer
 from railwright.documents.loader import load_documents
-from railwright.documents.proof_files import keep_proofs
+from railwright.documents.proof_files import ProofFileError, keep_proofs
 from railwright.job import Blocked, Job
 from railwright.settings.check import check
 from railwright.settings.findings import Finding, Severity
@@ -78,6 +78,8 @@ def test_an_address_of_this_computer_and_simulated_supplies_need_none(tmp_path: 
         ("TCPIP::1270.0.0.1::5025::SOCKET", False),
         ("USB::0x1234::0x5678::SERIAL::INSTR", False),
         ("ASRL1::INSTR", False),
+        ("ASRL/dev/ttyUSB0::INSTR", False),
+        ("ASRL/dev/pts/3::INSTR", True),
     ],
 )
 def test_what_is_an_address_of_this_computer(address: str, here: bool) -> None:
@@ -132,3 +134,14 @@ def test_the_front_door_reads_what_is_kept_and_needs_nothing_for_twins(
     assert not (tmp_path / "run").exists()
     keep_proofs(ALL.known)
     assert "dialect-unproved" not in {finding.rule for finding in job.check(static=True).findings}
+
+
+def test_what_is_kept_and_cannot_be_read_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Left out, it would make what it proved unproved, and nobody would know why."""
+    monkeypatch.setenv(USER_FOLDER, str(tmp_path / "user"))
+    (tmp_path / "user" / "proved").mkdir(parents=True)
+    (tmp_path / "user" / "proved" / "broken.json").write_text("{", "utf-8")
+    job = Job.open(copy_demo(tmp_path / "documents"))
+    with pytest.raises(ProofFileError, match=r"broken\.json:1:1: expected"):
+        job.check(static=True)
+    assert job.check(static=True, simulated=True).findings

@@ -30,6 +30,7 @@ COMMANDS = (
     "dialect",
     "find",
     "probe",
+    "prove",
 )
 """In the order in which the help lists them; each is a module and a function, `_` for `-`."""
 

@@ -10,10 +10,12 @@ import typer
 
 from railwright.cli.arguments import Json, Quiet
 from railwright.cli.exits import BadInput, Exit, complain, say
+from railwright.cli.wires import LineText, Visa, wires_of
 
 if TYPE_CHECKING:
     from railwright.dialects.dialect import Dialect, Value
     from railwright.dialects.operation import Setting
+    from railwright.documents.wires import Wires
     from railwright.guard.link import GuardLink
     from railwright.running.provoke import Provocations
 
@@ -57,6 +59,8 @@ def dialect(
     file: Named = None,
     address: Address = None,
     channel: Channel = 1,
+    line: LineText = "",
+    visa: Visa = "",
     change: Change = False,
     provoke: Provoke = None,
     voltage: Voltage = "3 V",
@@ -91,7 +95,7 @@ def dialect(
     if address is None:
         return _check(made, json, quiet)
     wanted = None if provoke is None else _wanted(provoke, voltage, current, operator)
-    return _try(made, address, channel, change, json, wanted)
+    return _try(made, wires_of(address, line, visa), channel, change, json, wanted)
 
 
 def _list(json: bool) -> Exit:
@@ -161,14 +165,15 @@ def _wanted(provoke: str, voltage: str, current: str, operator: str | None) -> W
     return Wanted(connected, found[0], found[1], operator.strip())
 
 
-def _try(made: Dialect, address: str, channel: int, change: bool, json: bool, wanted: Wanted | None) -> Exit:
+def _try(made: Dialect, wires: Wires, channel: int, change: bool, json: bool, wanted: Wanted | None) -> Exit:
     from railwright.guard.process_link import ProcessLink
     from railwright.instruments.guarded import open_guarded
     from railwright.instruments.trying import DialectTrial
 
+    address, settings = wires.address, wires.carried(made.session_settings)
     link = ProcessLink()
     try:
-        trial = DialectTrial(made, address, channel, open_guarded(link))
+        trial = DialectTrial(made, address, channel, open_guarded(link), settings)
         trial.connect()
         tried = [*trial.questions()]
         if change:
@@ -176,7 +181,7 @@ def _try(made: Dialect, address: str, channel: int, change: bool, json: bool, wa
         trial.close()
         provoked, instrument, kept = None, "", None
         if wanted is not None:
-            provoked, instrument, kept = _provoked(link, made, address, channel, wanted)
+            provoked, instrument, kept = _provoked(link, made, wires, channel, wanted)
     finally:
         link.close()
     rows = [(each.operation, each.sent, each.answer, each.wrong or each.means) for each in tried]
@@ -213,7 +218,7 @@ def _try(made: Dialect, address: str, channel: int, change: bool, json: bool, wa
 
 
 def _provoked(
-    link: GuardLink, made: Dialect, address: str, channel: int, wanted: Wanted
+    link: GuardLink, made: Dialect, wires: Wires, channel: int, wanted: Wanted
 ) -> tuple[Provocations, str, Path | None]:
     """What came of provoking, at which instrument, and where what it proves is kept."""
     import datetime as dt
@@ -224,7 +229,8 @@ def _provoked(
     from railwright.instruments.supply import SupplyDriver
     from railwright.running.provoke import ITS_OUTPUT, bare_supply, proofs_of, provoke
 
-    document = bare_supply(made, address, channel, wanted.voltage, wanted.current)
+    document = bare_supply(made, wires.address, channel, wanted.voltage, wanted.current)
+    document = document.model_copy(update={"line": wires.line, "visa": wires.visa})
     supply = SupplyDriver("instrument", document, open_guarded(link))
     supply.connect()
     identity = supply.identify()

@@ -117,6 +117,7 @@ _KNOWN = (
     ("railwright.instruments.errors", "InstrumentError", Exit.INSTRUMENT),
     ("railwright.dialects.dialect", "DialectError", Exit.BAD_INPUT),
     ("railwright.documents.proof_files", "ProofFileError", Exit.BAD_INPUT),
+    ("railwright.running.energised", "OffNotConfirmed", Exit.OFF_NOT_CONFIRMED),
     ("railwright.twin.launcher", "TwinError", Exit.INSTRUMENT),
 )
 

@@ -9,9 +9,9 @@ import typer
 
 from railwright.cli.arguments import Json, Quiet
 from railwright.cli.exits import BadInput, Exit, say
+from railwright.cli.wires import LineText, Visa, quoted, wires_of
 
 if TYPE_CHECKING:
-    from railwright.documents.wires import Wires
     from railwright.instruments.trying import Tried
 
 Address = Annotated[
@@ -26,17 +26,6 @@ Named = Annotated[
     ),
 ]
 Channel = Annotated[int, typer.Option("--channel", min=1, max=99_999, help="The output's number.")]
-LineText = Annotated[
-    str,
-    typer.Option(
-        "--line",
-        metavar="'{baud: 9600, …}'",
-        help="Settings of a serial line, as 'line' in a bench has them; left out: 9600 Bd, 8N1.",
-    ),
-]
-Visa = Annotated[
-    str, typer.Option("--visa", help="VISA library that carries the messages, as 'visa' in a bench has it.")
-]
 To = Annotated[
     Path | None, typer.Option("--to", help="Write the bench entry to this file, which must be new.")
 ]
@@ -78,7 +67,7 @@ def probe(
     if to is not None and to.exists():
         raise BadInput(f"--to: expected a file that is not there yet, got '{to}'; name another")
     made = read_named(dialect or "channel-list")
-    wires = _wires(address, line, visa)
+    wires = wires_of(address, line, visa)
     settings = wires.carried(made.session_settings)
     link = ProcessLink()
     try:
@@ -109,33 +98,6 @@ def probe(
     return Exit.DONE
 
 
-def _wires(address: str, line: str, visa: str) -> Wires:
-    """What the options say of the wires, by the rules of a bench document. BadInput where that is none."""
-    from railwright.documents.address import visa_address
-    from railwright.documents.files import DocumentSource
-    from railwright.documents.nodes import Unreadable, compose
-    from railwright.documents.translate import check
-    from railwright.documents.wires import Wires
-
-    try:
-        visa_address(address)
-    except ValueError as error:
-        raise BadInput(f"ADDRESS: {error}") from None
-    shown = "{baud: 9600, parity: even}"
-    quoted = {"address": address, **({"visa": visa} if visa else {})}
-    text = "".join(f"{key}: {_quoted(value)}\n" for key, value in quoted.items())
-    try:
-        root, problems = compose(text + (f"line: {line}\n" if line else ""), "--line")
-    except Unreadable:
-        raise BadInput(f"--line: expected such as '{shown}', got '{line}'") from None
-    assert root is not None
-    found, more = check(Wires, DocumentSource("--line", Path("--line"), text.encode(), root))
-    for problem in (*problems, *more):
-        raise BadInput(f"--line: {problem.message}")
-    assert found is not None
-    return found
-
-
 def bench_entry(
     address: str,
     fields: list[str],
@@ -156,8 +118,8 @@ def bench_entry(
         + ("" if dialect else "   # how it is spoken to: railwright dialect list"),
     ]
     lines += [f"    {each}" for each in wires if each]
-    lines += [f"    model: {_quoted(model)}"] if model else []
-    lines += [f"    serial: {_quoted(serial)}"] if serial not in ("", "0") else []
+    lines += [f"    model: {quoted(model)}"] if model else []
+    lines += [f"    serial: {quoted(serial)}"] if serial not in ("", "0") else []
     lines += ["    outputs:", f"      {channel}:"]
     lines += [f"        {key}: {begin}   # data sheet: {what}" for key, begin, what in BLANKS]
     lines += [f"        # read: {each.operation} {each.means or each.wrong}" for each in asked]
@@ -167,9 +129,3 @@ def bench_entry(
 def _name(model: str) -> str:
     """A name for a supply: its model's letters and digits."""
     return "".join(sign if sign.isalnum() else "-" for sign in model.lower()).strip("-") or "supply"
-
-
-def _quoted(text: str) -> str:
-    from railwright.printable import printable
-
-    return "'" + printable(text, one_line=True).replace("'", "''") + "'"

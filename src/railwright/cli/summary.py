@@ -125,7 +125,9 @@ def _measured(checked: Checked, width: int) -> tuple[str, ...]:
     if not checked.measurable:
         return ()
     counts = Counter(each.verdict for each in checked.measurable)
-    lines = [f"Requirements, by the supplies' readings: {counts['yes']} of {counts.total()} can be decided"]
+    meters = ", ".join(f"'{name}'" for name in checked.documents.procedure.multimeters)
+    by = f"the supplies' readings{f' and {meters}' if meters else ''}"
+    lines = [f"Requirements, by {by}: {counts['yes']} of {counts.total()} can be decided"]
     for verdict in ("will fail", "no", "marginal"):
         names = [each.requirement for each in checked.measurable if each.verdict == verdict]
         if names:

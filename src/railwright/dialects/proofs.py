@@ -178,4 +178,4 @@ def _told(dialect: Dialect, provoked: Provoked) -> Any:
     by: Mapping[Any, int | str] = trips.bits or trips.each or {}
     own = by.get(provoked)
     alike = sorted(name for name, each in by.items() if each == own and own is not None)
-    return [trips.query, own, alike, clears]
+    return [trips.told, trips.query, own, alike, clears]

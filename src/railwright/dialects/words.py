@@ -8,6 +8,11 @@ from collections.abc import Mapping
 OPPOSITES = (("on", "off"), ("at load", "at terminals"), ("fixed", "list"), ("step", "line"))
 """Words of which an output is told one or the other."""
 
+MEANT = {"at load": "EXTernal", "at terminals": "INTernal", "fixed": "FIXed", "list": "LIST"}
+"""What SCPI-1999 (vol. 2, SOURce) calls some of them: a dialect may call each otherwise, but not by the name
+of its opposite. The query is compared with the same word, so nothing that is asked back shows an exchange.
+"""
+
 
 def forms(written: str) -> tuple[str, ...]:
     """Texts that mean a word, in capitals: as it is written, and short (SCPI-1999 vol. 1, 7.1: EXT for
@@ -35,13 +40,22 @@ def means_on(written: str) -> bool | None:
 
 
 def check_words(words: Mapping[str, str]) -> None:
-    """ValueError where opposite words look alike, or the word for on means off, or that for off means on."""
+    """ValueError where opposite words look alike, or one means its opposite: the word for on off, that for
+    off on, or what SCPI-1999 has a name for.
+    """
     for one, other in OPPOSITES:
         if one in words and other in words and set(forms(words[one])) & set(forms(words[other])):
             raise ValueError(
                 f"expected different words for '{one}' and '{other}', got '{words[one]}' and "
                 f"'{words[other]}'; write what the instrument calls each"
             )
+        for word, opposite in ((one, other), (other, one)):
+            meant = set(forms(MEANT.get(opposite, "")))
+            if word in words and set(forms(words[word])) & meant:
+                raise ValueError(
+                    f"expected a word that means '{word}', got '{words[word]}', which means '{opposite}' "
+                    "(SCPI-1999, vol. 2); exchange the words"
+                )
     for word, on in (("on", True), ("off", False)):
         if word in words and means_on(words[word]) is (not on):
             raise ValueError(

@@ -55,9 +55,11 @@ def visa_address(given: str) -> str:
 
 
 def is_of_this_computer(address: str) -> bool:
-    """Whether an address leads to this computer itself: simulated supplies answer there, and what is passed
-    on from elsewhere. No name is looked up.
+    """Whether an address leads to this computer itself, by its network or a pseudo-terminal: simulated
+    supplies answer there, and what is passed on from elsewhere. No name is looked up.
     """
+    if address.strip().upper().startswith("ASRL/DEV/PTS/"):
+        return True
     found = HOST.match(address.strip())
     host = found[1].strip("[]").lower() if found is not None else ""
     return host in ("localhost", "::1") or re.fullmatch(r"127(\.\d{1,3}){3}", host, re.ASCII) is not None

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import json
-import uuid
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from railwright.dialects.files import user_folder
 from railwright.dialects.proofs import PROVOKED, InstrumentModel, Proof, Proofs
-from railwright.records.manifest import write_atomically
 from railwright.regular import text_of
 
 FOLDER = "proved"
@@ -56,6 +53,12 @@ def keep_proofs(proofs: Sequence[Proof], folder: Path | None = None) -> Path | N
     """
     if not proofs:
         return None
+    # Late: every check reads, and hardly any command writes.
+    import uuid
+    from dataclasses import asdict
+
+    from railwright.records.manifest import write_atomically
+
     place = folder or proofs_folder()
     first = proofs[0]
     stamp = "".join(sign for sign in first.at[:19] if sign.isalnum())

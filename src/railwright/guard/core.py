@@ -179,6 +179,7 @@ class Guard:
                 await self._locks.take_address(name, address)
             async with session.lock:
                 await session.open()
+                await session.settle()
                 exchange = await session.ask(message["identify"], message["deadline"])
             self._locks.take_instrument(name, exchange.answer)
         except Locked as error:

@@ -133,6 +133,7 @@ class SupplySwitchedOff:
                 since = self.lost_since if self.lost_since is not None else loop.time()
                 if loop.time() - since < TRUST:
                     self._push_all()
+                await session.settle()
                 identity = (await session.ask(document.identify, self._deadline)).answer
         except SessionError as error:
             if session.is_open:

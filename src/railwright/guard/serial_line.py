@@ -10,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import errno
 import fcntl
+import grp
 import os
 import termios
 from contextlib import suppress
@@ -21,6 +22,11 @@ CHUNK = 4096
 
 DATA_BITS = {5: termios.CS5, 6: termios.CS6, 7: termios.CS7, 8: termios.CS8}
 
+_LEFT_BY: dict[str, float] = {}
+"""Device -> when what this process has told it has left [s, the loop's clock]. A line goes on sending after
+whoever wrote has closed it.
+"""
+
 PSEUDO = "/dev/pts/"
 """Pseudo-terminals, which take any line settings and have eight data bits."""
 
@@ -30,7 +36,11 @@ async def open_line(device: str, settings: LineSettings) -> tuple[asyncio.Stream
 
     Nothing that was told to the instrument before is: a message that had begun would lose its end.
     """
-    descriptor = os.open(device, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK | os.O_CLOEXEC)
+    try:
+        descriptor = os.open(device, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK | os.O_CLOEXEC)
+    except PermissionError:
+        told = f"permission denied; whoever uses {device} has to be in the group '{_group_of(device)}'"
+        raise OSError(errno.EACCES, told) from None
     try:
         _take(descriptor, device)
         set_line(descriptor, settings, device)
@@ -44,7 +54,15 @@ async def open_line(device: str, settings: LineSettings) -> tuple[asyncio.Stream
         os.close(descriptor)
         raise
     reader = asyncio.StreamReader()
-    return reader, LineWriter(descriptor, reader)
+    return reader, LineWriter(descriptor, reader, device, settings.byte_time)
+
+
+def _group_of(device: str) -> str:
+    number = os.stat(device).st_gid
+    try:
+        return grp.getgrgid(number).gr_name
+    except KeyError:
+        return str(number)
 
 
 def _take(descriptor: int, device: str) -> None:
@@ -93,24 +111,31 @@ def described(settings: LineSettings) -> str:
 class LineWriter:
     """The writing end of a line, which owns the device."""
 
-    def __init__(self, descriptor: int, reader: asyncio.StreamReader) -> None:
+    def __init__(self, descriptor: int, reader: asyncio.StreamReader, device: str, byte_time: float) -> None:
         self._descriptor, self._reader = descriptor, reader
         self._loop = asyncio.get_running_loop()
         self._waiting = bytearray()
         self._empty = asyncio.Event()
         self._empty.set()
         self._failure: OSError | None = None
+        self._byte_time, self._device = byte_time, os.path.realpath(device)
         self._loop.add_reader(descriptor, self._receive)
 
     def write(self, data: bytes) -> None:
         """Send bytes; what the device does not take at once is kept and sent in order."""
         if self._descriptor < 0 or self._failure is not None:
             return
+        _LEFT_BY[self._device] = max(self.free_at, self._loop.time()) + len(data) * self._byte_time
         self._waiting += data
         self._send()
         if self._waiting:
             self._empty.clear()
             self._loop.add_writer(self._descriptor, self._send)
+
+    @property
+    def free_at(self) -> float:
+        """When the last byte that was told to this device, in this session or before, has left [s]."""
+        return _LEFT_BY.get(self._device, 0.0)
 
     async def drain(self) -> None:
         """Wait until the device has taken everything. Raises OSError where the line is gone."""
@@ -130,8 +155,9 @@ class LineWriter:
             self._loop.remove_reader(descriptor)
             self._loop.remove_writer(descriptor)
         with suppress(termios.error):
-            if _held_back(descriptor):
+            if self._waiting or _held_back(descriptor):
                 termios.tcflush(descriptor, termios.TCOFLUSH)
+                _LEFT_BY[self._device] = 0.0
         with suppress(OSError):
             os.close(descriptor)
         self._empty.set()

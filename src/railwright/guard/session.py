@@ -18,6 +18,14 @@ LONGEST_ANSWER = 1 << 20
 STOOD_STILL = 0.1
 """A deadline that is noticed so much too late [s] was passed by this process, not by the instrument."""
 
+ON_THE_LINE = 100
+"""Characters of an answer that a serial line is given time for, beside the deadline of an exchange."""
+
+QUIET, QUIET_BYTES, LONGEST_SETTLING = 0.1, 20, 3.0
+"""A serial line on which nothing came for so long [s], and for so many bytes, has nothing more to say; it is
+waited for so long at most [s].
+"""
+
 CONNECT_DEADLINE = 3.0
 """How long a connection may take [s]."""
 
@@ -66,6 +74,7 @@ class Session:
         # A helper process takes lines that end in a newline, whatever the instrument wants.
         lines = session_settings if self.transport != "library" else USUAL
         self._sends, self._ends = lines.sends, lines.answers.encode("latin-1")
+        self._byte_time = session_settings.line.byte_time if self.transport == "serial" else 0.0
         self._ready_at = 0.0
         """Before then it wants no further message [s]."""
 
@@ -100,15 +109,17 @@ class Session:
                 writer.close()
 
     async def ask(self, message: str, deadline: float, longest: int = LONGEST_ANSWER) -> Exchange:
-        """Send a message and take the one line that it answers, all within `deadline` [s].
+        """Send a message and take the one line that it answers, all within `deadline` [s]; beside that, a
+        serial line has the time that the characters take on it.
 
         Raises SessionError. Cancelled, it leaves the answer owing.
         """
         loop = asyncio.get_running_loop()
+        at_most = deadline + (len(message) + ON_THE_LINE) * self._byte_time
         await self._pause()
         began = loop.time()
         try:
-            async with asyncio.timeout(deadline):
+            async with asyncio.timeout(at_most):
                 writer = self._ready()
                 if not self._owing:
                     self._expect_silence()
@@ -119,7 +130,7 @@ class Session:
                 line = await self._answer(longest)
         except TimeoutError:
             line = await self._late_answer(
-                f"gives no whole answer within {deadline:g} s", began + deadline, longest
+                f"gives no whole answer within {deadline:g} s", began + at_most, longest
             )
             return Exchange(_text(line), sent, loop.time())
         except OSError as error:
@@ -171,6 +182,26 @@ class Session:
         """
         if self.transport == "serial":
             self.push("@")
+
+    async def settle(self) -> None:
+        """Let what was asked before this session was opened be answered, and throw it away. Only a serial
+        line has that: anywhere else it ends with the connection.
+        """
+        if self.transport != "serial" or self._reader is None:
+            return
+        loop = asyncio.get_running_loop()
+        last = loop.time() + LONGEST_SETTLING
+        leaves = min(getattr(self._writer, "free_at", 0.0), last)
+        try:
+            await asyncio.sleep(max(0.0, leaves - loop.time()))
+            while loop.time() < last:
+                async with asyncio.timeout(QUIET + QUIET_BYTES * self._byte_time):
+                    if not await self._reader.read(CHUNK):
+                        return
+        except TimeoutError:
+            return
+        except OSError as error:
+            raise self._fail(f"the connection is lost: {_why(error)}") from None
 
     def _line_of(self, message: str) -> bytes:
         """A message as it leaves; the instrument's pause begins."""

@@ -140,7 +140,10 @@ class Service(Protocol):
 
     name: str
     port: int | None
-    properties: dict[bytes, bytes | None]
+
+    @property
+    def properties(self) -> dict[bytes, bytes | None]:
+        """What is told of it besides, by its keys."""
 
     def parsed_addresses(self) -> list[str]:
         """Its hosts."""

@@ -195,11 +195,17 @@ class VisaSession:
 
     def close(self) -> None:
         resource, self._resource = self._resource, _Closed()
-        # One that was lost before has nothing left to close. Some instruments take the next session only when
-        # the manager is closed, too.
-        for each in (resource, self._manager):
-            with suppress(*_failures()):
-                each.close()
+        # One that was lost before has nothing left to close.
+        with suppress(*_failures()):
+            resource.close()
+
+    def end(self) -> None:
+        """Close the session, and the library's manager with all sessions of this process: some instruments
+        take the next one only then.
+        """
+        self.close()
+        with suppress(*_failures()):
+            self._manager.close()
 
 
 def _no_lock_time() -> None:

@@ -55,7 +55,7 @@ def main(address: str, session_settings: str = "{}") -> int:
     except (InstrumentError, BrokenPipeError):
         return 1
     finally:
-        session.close()
+        session.end()
     return 0
 
 

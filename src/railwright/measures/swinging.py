@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from railwright.measures.outcome import CannotMeasure
@@ -81,14 +82,23 @@ def _of_step(view: View, voltage: Signal) -> NDArray[np.bool_]:
 def overloaded(view: View) -> dict[str, str]:
     """What is said of a mean over the step where the supply does not feed its load as it should, at two
     readings in succession: readings that meet the same part of each cycle, or as much of it, are all off
-    alike, whatever their neighbours say.
+    alike, whatever their neighbours say. A multimeter's readings are means as well; the status is that of the
+    supply's readings beside them.
     """
     if not view.model.averages:
         return {}
+    own = view
+    if "mode" not in view.traces.columns and view.beside is not None:
+        # A multimeter knows no status, and perhaps no voltage: the supply's readings tell of both.
+        own = view.beside
+    if "mode" not in own.traces.columns:
+        return {}
+    # Whether the voltage rises is seen at either end of the lead, also of one that is not known.
+    own = replace(own, at="connector" if "voltage" in own.traces.columns else "terminals")
     try:
-        starved = starving(view) & _of_step(view, view.voltage())
+        starved = starving(own) & _of_step(own, own.voltage())
     except CannotMeasure:
-        return {}  # of a current alone, as before: the voltage is not known
+        return {}  # of a current, as before: how exactly the voltage is read is not known
     if not (starved[1:] & starved[:-1]).any():
         return {}
     return {"unseen": OVERLOADED, "would_decide": "a recording"}
@@ -198,7 +208,8 @@ def is_held(view: View, level: float) -> None:
     voltage = view.voltage()
     near = _near(view, voltage, level)
     starved = starving(view) & near & near[_next(view, voltage)]
-    if view.goal and abs(level - view.goal) > ELSEWHERE * abs(view.goal):
+    goal = view.goal or 0.0
+    if goal != 0.0 and abs(level - goal) > ELSEWHERE * abs(goal):
         whenever = not view.never_stops and near.any() and _limited(view)[near].all()
         found = bool(whenever or starved.any())
     else:

@@ -27,6 +27,10 @@ AT_ITS_INPUT = {"capacitance": "1 uF", "esr": "100 mohm"}
 """What stands at the input of a simulated load, beside what it draws (assumed)."""
 
 
+class NotSimulated(Exception):
+    """A place that cannot be simulated as it is asked for; one line for people."""
+
+
 # Many: what is simulated, and what is true of it.
 @contextmanager
 def simulated_place(
@@ -43,22 +47,19 @@ def simulated_place(
     """A guard and the bench's simulated instruments, with the output through the lead at the load; sense
     leads go there where the output has them. The lead's end is called as the lead is.
 
-    connected: else the load lies beside the bench, and nothing is connected.
+    connected: else the load lies beside the bench, and nothing is connected. Raises NotSimulated.
     """
     device, procedure = _documents(bench.electronic_loads[load], output, lead)
     given = {name: text for name, text in (overrides or {}).items() if _is_here(name, bench, lead)}
     loop = VirtualLoop()
     there = (device, procedure) if connected else (None, None)
     own = [fault for fault in faults if lead in fault.inputs] if connected else []
-    with VirtualNetwork(
-        loop,
-        bench,
-        *there,
-        seed=seed,
-        overrides=given,
-        faults=own,
-        loaded={load: lead} if connected else {},
-    ) as network:
+    loaded = {load: lead} if connected else {}
+    try:
+        made = VirtualNetwork(loop, bench, *there, seed=seed, overrides=given, faults=own, loaded=loaded)
+    except ValueError as error:
+        raise NotSimulated(str(error)) from None
+    with made as network:
         link = LocalLink(loop, network.connect)
         try:
             yield link, network

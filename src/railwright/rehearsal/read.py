@@ -14,11 +14,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from railwright.documents.bench import Bench
+from railwright.documents.loader import Documents
 from railwright.measures.signal import integrals
 from railwright.plan.linking import look_interval
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import exchange_of
 from railwright.plan.timeline import Timeline
+from railwright.records.readings import MultimeterReadings
 from railwright.traces import Event, EventKind, Facts, Mode, Record, Traces, enters, rows_at
 
 if TYPE_CHECKING:
@@ -55,6 +57,24 @@ def as_read(record: Record, bench: Bench, set_points: SetPoints, timeline: Timel
         seen += _status_events(record, set_points[name], look, answer)
     spans = tuple(replace(span, status_gap=gap) for span in record.spans)
     return Record(READINGS, traces, tuple(sorted(seen, key=lambda event: event.time)), spans)
+
+
+def multimeters_read(documents: Documents, record: Record) -> dict[str, MultimeterReadings]:
+    """What the multimeters of a procedure would read of a rehearsed record, without errors: means over the
+    aperture, at their interval, told as soon as they are there.
+    """
+    found = {}
+    for name, probe in documents.procedure.multimeters.items():
+        traces, meter = record.traces.get(probe.of), documents.bench.multimeters[name]
+        if traces is None or traces.time.size < 2:
+            continue
+        column = "terminal_voltage" if probe.at == "terminals" else "voltage"
+        values = traces.columns["current" if meter.quantity == "current" else column]
+        first, last = float(traces.time[0]), float(traces.time[-1])
+        ends = np.arange(first, last, max(meter.interval, (last - first) / MOST_READINGS))
+        means = _means(traces.time, values, ends, meter.aperture)
+        found[name] = MultimeterReadings(ends, means, np.full(ends.size, meter.aperture))
+    return found
 
 
 def _status_events(record: Record, feed: Feed, look: float, answer: float) -> Iterator[Event]:

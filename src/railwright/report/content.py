@@ -305,6 +305,7 @@ def _method(given: ReportInput, run: RunFacts) -> list[list[str]]:
         ("Steps", steps),
         *(("Hook-up", reason.why) for reason in given.reasons if reason.about == WHOLE),
         ("Readings", f"every {every}, by the supplies themselves"),
+        *(("Multimeter", _probed(given, name)) for name in procedure.multimeters),
         (
             "Recordings",
             ", ".join(record.origin for record in given.external) or "none beside the supplies' own",
@@ -313,6 +314,16 @@ def _method(given: ReportInput, run: RunFacts) -> list[list[str]]:
         ("Software", run.software),
     ]
     return [[label, breakable(value)] for label, value in rows]
+
+
+def _probed(given: ReportInput, name: str) -> str:
+    """What a multimeter measured, where, and how often."""
+    probe = given.documents.procedure.multimeters[name]
+    meter = given.documents.bench.multimeters[name]
+    place = f"at the {'connector of' if probe.at == 'connector' else 'terminals that feed'}"
+    where = "of" if meter.quantity == "current" else place
+    every, mean = show(meter.interval, "s"), show(meter.aperture, "s")
+    return f"{name}: {meter.quantity} {where} {probe.of}, every {every}, each the mean of {mean}"
 
 
 MOST_HELD = 6

@@ -33,8 +33,8 @@ def compiler(template: str, data: Mapping[str, Any], **more: Any) -> typst.Compi
     )
 
 
-def compile_pdf(data: Mapping[str, Any], reported: dt.datetime) -> bytes:
-    """PDF bytes; the same data gives the same bytes.
+def compile_pdf(data: Mapping[str, Any], reported: dt.datetime, template: str = "template.typ") -> bytes:
+    """PDF bytes of a template of this package; the same data gives the same bytes.
 
     User text reaches the template as strings of a JSON document and is never parsed as markup. Fonts of the
     machine are asked only for characters that the bundled fonts lack. The PDF is a PDF/A-2b; only where a
@@ -44,15 +44,17 @@ def compile_pdf(data: Mapping[str, Any], reported: dt.datetime) -> bytes:
 
     moment = reported if reported.tzinfo else reported.replace(tzinfo=dt.UTC)
     try:
-        return _compile(data, moment, ["a-2b", VERSION])
+        return _compile(template, data, moment, ["a-2b", VERSION])
     except typst.TypstError as error:
         if "could not be displayed" not in error.message:
             raise
-    return _compile(data, moment, [VERSION])
+    return _compile(template, data, moment, [VERSION])
 
 
-def _compile(data: Mapping[str, Any], moment: dt.datetime, standards: list[typst.PDFStandard]) -> bytes:
-    pdf = compiler("template.typ", data).compile(format="pdf", pdf_standards=standards, timestamp=moment)
+def _compile(
+    template: str, data: Mapping[str, Any], moment: dt.datetime, standards: list[typst.PDFStandard]
+) -> bytes:
+    pdf = compiler(template, data).compile(format="pdf", pdf_standards=standards, timestamp=moment)
     if not isinstance(pdf, bytes):
         raise TypeError(f"expected one PDF from the template, got {type(pdf).__name__}")
     return pdf

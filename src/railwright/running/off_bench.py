@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import threading
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cache
@@ -34,6 +34,10 @@ PATIENCE = 0.3
 
 NO_CURRENT = 0.05
 """Current that counts as none [A] where no plan of a run says it."""
+
+
+NO_SUPPLIES = ("multimeters", "electronic_loads")
+"""Sections of a bench document whose instruments have an address, and no output."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,14 +74,28 @@ def read_bench(text: str, folder: Path) -> tuple[BenchSupply, ...]:
         _supply(str(name), node if isinstance(node, Mapping) else {}, folder)
         for name, node in supplies.items()
     ]
-    missed = _missed(text, found)
+    missed = _missed(text, {each.address for each in found} | _without_outputs(tree))
     places = places_of([each.address for each in found])
     return (*(replace(each, place=places[each.address]) for each in found), *missed)
 
 
-def _missed(text: str, found: Sequence[BenchSupply]) -> list[BenchSupply]:
-    """Addresses that stand in the document and belong to no supply that could be read in it."""
-    there = {each.address for each in found}
+def _without_outputs(tree: Mapping[str, Any]) -> set[str]:
+    """Addresses of instruments that have no output to switch off. A supply that slipped among them in a
+    broken document is known by what only a supply has.
+    """
+    found = set()
+    for section in NO_SUPPLIES:
+        entries = tree.get(section)
+        for node in entries.values() if isinstance(entries, Mapping) else ():
+            if isinstance(node, Mapping) and not {"dialect", "outputs"} & node.keys():
+                found.add(str(node.get("address", "")).strip())
+    return found
+
+
+def _missed(text: str, there: Set[str]) -> list[BenchSupply]:
+    """Addresses that stand in the document and belong to no instrument that could be read in it; there: those
+    that do.
+    """
     fault = "its address stands in the bench document, but the document is broken near it"
     missed = []
     for address in dict.fromkeys(_ADDRESS.findall(text)):

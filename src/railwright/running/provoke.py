@@ -14,6 +14,7 @@ from railwright.instruments.off_entries import plan_of_outputs
 from railwright.instruments.provoking import Connected, Provocation, Provoking
 from railwright.instruments.supply import SupplyDriver
 from railwright.quantities import Interval
+from railwright.running.energised import energised
 
 REACH = 30.0
 """Full scale that an output is taken to have, in parts of what is provoked: nothing more is known of it."""
@@ -60,23 +61,14 @@ def provoke(
     tell: Callable[[Provocation], None] = lambda seen: None,
 ) -> Provocations:
     """Provoke what can be at an output of a supply that was identified. It is off at every ending; raises
-    what ends it early, such as InstrumentError, when OFF has gone out.
+    what ends it early, such as InstrumentError, when that is confirmed, else OffNotConfirmed.
     """
     seen: list[Provocation] = []
-    link.arm(plan_of_outputs({supply: (output,)}))
-    why = "what was to be provoked has been"
-    try:
+    with energised(link, plan_of_outputs({supply: (output,)})) as ending:
         for each in Provoking(supply, output, voltage, current, link.sleep, link.now).go(connected):
             seen.append(each)
             tell(each)
-    except BaseException as error:
-        why = f"ended early: {error!r}"
-        raise
-    finally:
-        link.begin_off(why)
-        ends = link.finish_off(lambda message: None)["ends"]
-    missing = [str(end["why"]) for end in ends.values() if not end["confirmed"]]
-    return Provocations(tuple(seen), "; ".join(missing))
+    return Provocations(tuple(seen), ending.not_confirmed)
 
 
 def proofs_of(

@@ -108,12 +108,12 @@ class Steps:
         )
         self._open, self._points = False, []
 
-    def _begin(self, start: float) -> None:
-        start = max(start, self._done)
+    def _begin(self, due: float) -> None:
+        start = max(due, self._done)
         if self._open:
             # All that belongs to a step was done before the next one begins.
             self._close(start, True)
-        self._late, self._left_out, self._time_error = 0.0, 0, 0.0
+        self._late, self._left_out, self._time_error = start - due, 0, 0.0
         self._begins(self._spans[self._here + 1].name, start)
         self._here, self._open, self._start = self._here + 1, True, start
         self._recorder.step_started(self._spans[self._here], self._here, start)

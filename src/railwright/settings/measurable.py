@@ -1,4 +1,5 @@
-"""Can it be measured? Each requirement by the supply's own readings, and what would do where they do not.
+"""Can it be measured? Each requirement by the supply's own readings and the multimeters, and what would do
+where they do not.
 
 The rehearsal is read as the outputs would read it and judged as a run would be: what uncertainty comes out,
 against what the requirement leaves.
@@ -20,7 +21,7 @@ from railwright.measures.sampling import sample_rate
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
-from railwright.rehearsal.read import as_read
+from railwright.rehearsal.read import as_read, multimeters_read
 from railwright.settings.group import group_of
 
 if TYPE_CHECKING:
@@ -62,7 +63,8 @@ def measurable(documents: Documents, set_points: SetPoints, record: Record) -> t
     procedure = documents.procedure
     timeline, every = timeline_of(procedure, documents.device), procedure.record.every
     read = as_read(record, documents.bench, set_points, timeline, every)
-    true, seen = evaluate(documents, set_points, record), evaluate(documents, set_points, read)
+    true = evaluate(documents, set_points, record)
+    seen = evaluate(documents, set_points, read, multimeters=multimeters_read(documents, record))
     return tuple(
         _one(documents, set_points, required, exact, shown)
         for required, exact, shown in zip(procedure.requires, true.results, seen.results, strict=True)

@@ -42,11 +42,12 @@ class SerialPort:
         tty.setraw(self._far)
         device = os.ttyname(self._far)
         if path:
-            self._link = Path(path)
+            link = Path(path)
             # One that was left by a twin that was killed.
-            if self._link.is_symlink() and os.readlink(self._link).startswith(PSEUDO):
-                self._link.unlink()
-            self._link.symlink_to(device)
+            if link.is_symlink() and os.readlink(link).startswith(PSEUDO):
+                link.unlink()
+            link.symlink_to(device)
+            self._link = link
         os.set_blocking(self._near, False)
         loop = asyncio.get_running_loop()
         loop.add_reader(self._near, self._receive)

@@ -220,6 +220,9 @@ class SupplyServer:
             self._listening.close()
         for client in self._clients:
             client.task.cancel()
+        # Connections of a session over HiSLIP are served by tasks of their own.
+        for served in self._in_memory:
+            served.cancel()
 
     def catch_up(self) -> None:
         """Advance the supply to now."""

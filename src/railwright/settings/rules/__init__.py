@@ -135,6 +135,8 @@ RULES: tuple[Rule[Context], ...] = (
     wires.shared_bus,
     wires.line_slow,
     wires.transport_untried,
+    instruments.proof_overdue,
+    instruments.proof_ahead,
     instruments.identity_unknown,
     instruments.accuracy_unknown,
     instruments.off_grid,

@@ -230,7 +230,8 @@ def _limits_moved(context: Context) -> Iterator[_LimitMoved]:
             return
         if name not in feeds:
             return  # one that nothing can feed has no set points
-        if abs(stands[name] - asked[name]) > (slack := _slack(context, feeds[name].names)):
+        slack = _slack(context, feeds[name].names)
+        if abs(stands[name] - asked[name]) > slack:
             yield _LimitMoved(
                 context.sources[name],
                 feeds[name].limit,

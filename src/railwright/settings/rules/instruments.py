@@ -79,6 +79,41 @@ def calibration_unknown(context: Context) -> Outcome:
             )
 
 
+@rule("proof-overdue", Severity.CAUTION)
+def proof_overdue(context: Context) -> Outcome:
+    """The proof of the bench's outputs and leads has run out."""
+    proved = context.bench.proved
+    if proved is not None and proved.due < context.today:
+        days = (context.today - proved.due).days
+        yield Hit(
+            "bench",
+            ("bench", "proved"),
+            state(
+                "due on {due}, {overdue_days} {day_or_days} before {today} (record {record}): nobody has "
+                "seen since then that protections act and leads are what the bench says",
+                due=str(proved.due),
+                overdue_days=days,
+                day_or_days="days" if days > 1 else "day",
+                today=str(context.today),
+                record=proved.record,
+            ),
+            "prove it with 'railwright prove', and put its dates into the bench document",
+        )
+
+
+@rule("proof-ahead", Severity.CAUTION, on_sheet=False)
+def proof_ahead(context: Context) -> Outcome:
+    """The proof of the bench's outputs and leads lies in the future."""
+    proved = context.bench.proved
+    if proved is not None and proved.on > context.today:
+        yield Hit(
+            "bench",
+            ("bench", "proved"),
+            state("proved on {on}, which is after {today}", on=str(proved.on), today=str(context.today)),
+            "correct the date, or the clock of this computer",
+        )
+
+
 @rule("identity-unknown", Severity.NOTE)
 def identity_unknown(context: Context) -> Outcome:
     """Model or serial number of a supply is not given: a run cannot tell that it speaks to the right one."""

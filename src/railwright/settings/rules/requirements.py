@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
+from railwright.documents.figures import error_bound
 from railwright.documents.procedure import Requirement
+from railwright.measures.measure import Channel
 from railwright.measures.sampling import averaged, blind_time, sample_rate
 from railwright.plan.set_points import Feed
 from railwright.quantities import Statement, joined, named, state
@@ -227,6 +229,19 @@ def _averaged_away(required: Requirement, blind: float) -> Statement:
     )
 
 
+def _by_multimeter(
+    context: Context, required: Requirement, quantity: Channel, value: float, error: float
+) -> bool:
+    """Whether a multimeter reads what is required with no more than this error at a value [V, A]."""
+    for name, probe in context.procedure.multimeters.items():
+        meter = context.bench.multimeters[name]
+        there = quantity == "current" or probe.at == required.at
+        here = (probe.of, meter.quantity) == (required.of, quantity) and there
+        if here and error_bound(meter.measures, value) <= error:
+            return True
+    return False
+
+
 @rule("reading-too-coarse", Severity.CAUTION, on_sheet=False, worst=most("reading_error", over="room"))
 def reading_too_coarse(context: Context) -> Outcome:
     """The reading's error takes more than a third of what a requirement permits: good ones may not pass."""
@@ -243,7 +258,7 @@ def reading_too_coarse(context: Context) -> Outcome:
             )
             continue
         width = (limits[1] - limits[0]) / 2 if len(limits) > 1 else abs(limits[0])
-        if bound > width / 3:
+        if bound > width / 3 and not _by_multimeter(context, required, quantity, limits[-1], width / 3):
             yield Hit(
                 source.name,
                 (*path, _limit_key(required)),

@@ -1,0 +1,1 @@
+"""Every entry of a dialect changed in turn: what is changed, and what comes of it."""
