@@ -66,7 +66,8 @@ def restarts(view: View) -> Measured:
     Uncertainty: none; a count. A drop-out shorter than the readings show is stated beside it, unless the
     load's soft start always shows; so is a dip that the capacitor makes up for where the load may stop, where
     samples are missing for as long, where the supply goes into its limit again and again, where the current
-    changes from reading to reading at one voltage of the supply, and where part of it flows in a drop-out.
+    changes from reading to reading at one voltage of the supply, where part of it flows in a drop-out, and
+    where it falls in a soft start.
     Standard: none; a definition of this program.
     """
     import numpy as np
@@ -107,7 +108,7 @@ def restarts(view: View) -> Measured:
     visible = max(4.0 * voltage.noise + 2.0 * voltage.step, 1e-3 * float(np.median(np.abs(volts[step]))))
     # What is charged at the beginning is known with the value before it.
     drawn = amps - _most_charging(view, *around, visible)[known]
-    runs, explained = (
+    runs, explained, softly = (
         [dip for dip in dips if _reaches(time, dip, begin, end, margin)]
         for dips in _drop_outs(view, time, amps, volts, drawn, usual, visible)
     )
@@ -120,6 +121,7 @@ def restarts(view: View) -> Measured:
         or _apart(len(runs) - len(lasting))
         or _overloaded(view, time, len(runs), explained)
         or _partly(view, time, amps, lasting, usual)
+        or _soft(len(softly))
         or _hidden(view, time, volts, explained, gap, [(time[a], time[b - 1]) for a, b in runs])
     )
     if view.model.averages and view.restart is not None and not hidden:
@@ -160,6 +162,16 @@ def _apart(count: int) -> dict[str, str]:
     return {
         "unseen": f"{count} more times the readings of its outputs, at different times, add up to less",
         "would_decide": "a recording of the input's current",
+    }
+
+
+def _soft(count: int) -> dict[str, str]:
+    """What is said of dips in a soft start in which the load draws less than before, if not nothing."""
+    if not count:
+        return {}
+    return {
+        "unseen": f"{count} more times the current falls in the load's soft start: it may stop there",
+        "would_decide": "a recording of the load's own output, or of the current at a higher rate,",
     }
 
 
@@ -332,9 +344,9 @@ def _usual(amps: Array, current: Signal) -> float:
 
 def _drop_outs(
     view: View, time: Array, amps: Array, volts: Array, drawn: Array, usual: float, visible: float
-) -> tuple[list[tuple[int, int]], list[tuple[int, int]]]:
+) -> tuple[list[tuple[int, int]], list[tuple[int, int]], list[tuple[int, int]]]:
     """First and one past the last value of each drop-out after the load has first run; then the same of dips
-    that the capacitor makes up for.
+    that the capacitor or the soft start makes up for; and of the latter those that it may not.
 
     drawn: the least of each value that charges nothing [A]. usual: the load's usual current [A]; visible: a
     change of voltage that is not noise [V].
@@ -351,31 +363,33 @@ def _drop_outs(
     has_run = np.maximum.accumulate(runs)
     began = int(np.argmax(runs))
     stretches = _joined(view, time, amps, volts, runs_of(low), _threshold(volts, usual))
-    kept, explained = [], []
+    kept, explained, softly = [], [], []
     for dip in ((a, b) for a, b in stretches if a > 0 and has_run[a - 1]):
-        if _explained(view, time, amps, volts, dip, visible) or _begins_softly(
-            view, time, amps, volts, dip, began
-        ):
+        if _explained(view, time, amps, volts, dip, visible):
             explained.append(dip)
+        elif (part := _begins_softly(view, time, amps, volts, dip, began)) >= EXPLAINED:
+            explained.append(dip)
+            softly += [dip] if part < 1.0 - SHORT_DIP else []
         else:
             kept.append(dip)
             began = dip[1]
-    return kept, explained
+    return kept, explained, softly
 
 
 def _begins_softly(
     view: View, time: Array, amps: Array, volts: Array, dip: tuple[int, int], began: int
-) -> bool:
-    """Whether a dip is of the soft start of a load that came back, or was charged, at row `began`: beside
-    what its capacitor takes, C dv/dt, it does not draw less than before the dip since then.
+) -> float:
+    """What a load draws in a dip of the soft start with which it came back, or after its charging, at row
+    `began`: beside what its capacitor takes, C dv/dt, as a part of the most that it drew since then. 0: the
+    dip is not of the soft start.
     """
     import numpy as np
 
     update = view.model.update or 0.0
     if not view.model.averages or view.restart is None or began >= dip[0]:
-        return False
+        return 0.0
     if time[dip[0]] - time[began] > view.restart + 2.0 * (update + view.interval):
-        return False
+        return 0.0
     # The voltage at the ends of a reading is about the mean of it and the one beside it.
     reach = max(update, view.interval) - view.interval / 2.0
     found = np.searchsorted(time, time - reach, side="right") - 1
@@ -389,11 +403,12 @@ def _begins_softly(
     taken = np.maximum(slope, change / max(update, view.interval))
     rises = 2.0 * np.maximum(0.0, volts[after] - volts) / max(update, view.interval)
     slope = np.where(slope > 0.0, np.minimum(slope, rises), slope)
+    part = 0.0
     for farads in view.capacitance:
         drawn, before_dip = amps - farads * slope, amps - farads * taken
-        if np.mean(drawn[slice(*dip)]) >= EXPLAINED * np.max(before_dip[began : dip[0]]):
-            return True
-    return False
+        inside, most = float(np.mean(drawn[slice(*dip)])), float(np.max(before_dip[began : dip[0]]))
+        part = max(part, inside / most if most > 0.0 else float(inside >= EXPLAINED * most))
+    return part
 
 
 def _most_charging(view: View, time: Array, amps: Array, volts: Array, visible: float) -> Array:
