@@ -112,7 +112,7 @@ def _settings(whole: Data) -> Edits:
         for key in ("command", "query"):
             if key in own and key in theirs:
                 yield f"settings.{one}.{key}", f"that of {other}", _put(place, {**own, key: theirs[key]})
-        both = {**own, **{key: theirs[key] for key in ("command", "query") if key in theirs}}
+        both: Data = {**own, **{key: theirs[key] for key in ("command", "query") if key in theirs}}
         yield f"settings.{one}", f"that of {other}", _put(place, both)
 
 
@@ -294,11 +294,11 @@ def _others(whole: Data) -> Edits:
     ):
         yield f"instrument.{key}", value, _put(("instrument", key), value)
     clears = ("actions", "clear_trips")
-    for value in (None, "ABORt", "*CLS", "OUTPut:STATe"):
-        yield "actions.clear_trips", str(value or "left out"), _put(clears, value)
+    for other in (None, "ABORt", "*CLS", "OUTPut:STATe"):
+        yield "actions.clear_trips", str(other or "left out"), _put(clears, other)
     if "link" in whole:
-        for value in (None, "OUTPut:STATe", "SOURce:CURRent:PROTection:STATe"):
-            yield "link", str(value or "left out"), _put(("link",), value)
+        for other in (None, "OUTPut:STATe", "SOURce:CURRent:PROTection:STATe"):
+            yield "link", str(other or "left out"), _put(("link",), other)
     for part in ("watchdog", "points"):
         own = whole.get(part, {})
         for key in own:

@@ -121,13 +121,11 @@ def lay_out(folder: Path, shipped: str, text: str) -> Stand:
         procedure = _PROCEDURE.replace("BENCH", f"{name}.bench.yaml").replace("SECOND", second) + _REQUIRES
         (folder / f"{name}.procedure.yaml").write_text(procedure, "utf-8")
         found.append(load_documents(folder / f"{name}.procedure.yaml"))
-    levels = (1.0, 0.04, 18.0, 20.0, 0.9), (0.5, 0.02, 7.0, 3.0, 0.4)
+    main = _points("left.1", 1.0, 0.04, 18.0, 20.0, 0.9, bool(own))
+    aux = _points(second, 0.5, 0.02, 7.0, 3.0, 0.4, bool(own))
     points = {
-        name: Feed(name, "alone", (_points(output, *level, bool(own)),), "pair", sense, when)
-        for name, output, level, sense, when in (
-            ("main", "left.1", levels[0], "at load", ()),
-            ("aux", second, levels[1], "at terminals", ("main",)),
-        )
+        "main": Feed("main", "alone", (main,), "pair", "at load"),
+        "aux": Feed("aux", "alone", (aux,), "pair", "at terminals", ("main",)),
     }
     return Stand(found[0], found[1], points)
 
@@ -197,8 +195,8 @@ def _provoke(
         link = LocalLink(loop, network.connect)
         try:
             supply = _identified(stand.program.bench.supplies[output.supply].dialect, output, link, stand)
-            with_it = {"voltage": PROVOKED_AT[0], "current": PROVOKED_AT[1]}
-            seen = provoke(link, supply, ITS_OUTPUT, connected, **with_it)
+            volts, amperes = PROVOKED_AT
+            seen = provoke(link, supply, ITS_OUTPUT, connected, voltage=volts, current=amperes)
             came |= {each.provoked for each in seen.seen if each.proved}
             confirmed = not seen.not_confirmed
         except InstrumentError:

@@ -6,11 +6,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from railwright.dialects.dialect import Value
-from railwright.dialects.operation import Setting
+from railwright.dialects.operation import UNIT_OF, Setting
 from railwright.dialects.proofs import InstrumentModel
 from railwright.dialects.units import compose
 from railwright.documents.bench import Supply as SupplyDocument
-from railwright.instruments.comparison import allowed_difference
+from railwright.instruments.comparison import UNKNOWN_RESOLUTION, allowed_difference
 from railwright.instruments.conversation import Conversation, split_answers
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
@@ -18,6 +18,9 @@ from railwright.printable import printable
 from railwright.scpi.numbers import parse_response
 from railwright.traces import Mode
 from railwright.version import TWIN_MAKER
+
+ROUNDED = 0.01
+"""Part of a number by which the digits that are sent may differ from it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -377,6 +380,18 @@ class SupplyDriver(Conversation):
         return setting in self.dialect.settings and self.dialect.settings[setting].query is not None
 
     def _set(self, change: OutputSetting) -> str:
+        """The command of a change. InstrumentError where the digits that its dialect sends make another
+        number of it: what is asked back cannot show that, as it is compared on that grid.
+        """
+        value = change.value
+        if change.setting in UNIT_OF and not isinstance(value, bool | str):
+            output, operation = self.document.outputs[change.output], self.dialect.settings[change.setting]
+            sent = float(operation.number(value)) * operation.factor
+            least = {"voltage": output.voltage.high, "current_limit": output.current.high}
+            allowed = allowed_difference(output, change.setting, value) + ROUNDED * abs(value)
+            if abs(sent - value) > max(allowed, UNKNOWN_RESOLUTION * least.get(change.setting, 0.0)):
+                told = f"output {change.output}: {change.setting} of {value:g} would be sent as {sent:g}"
+                raise InstrumentError(self.name, "", f"{told}: its dialect takes too few digits of it")
         return self.dialect.set_unit(change.setting, self._channels[change.output], change.value)
 
     def _compare(self, change: OutputSetting, command: str, answer: str) -> None:

@@ -1,0 +1,66 @@
+"""Dangerous single errors in each shipped dialect: the run stops before anything is on, or what it rests on
+is not proved, and nothing untrue is said. `benchmarks.dialect_entries` plays every change.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from benchmarks.changed_entries import judge
+from benchmarks.changed_entries.changes import NAME, Change, changes
+from benchmarks.changed_entries.judge import NOT_PROVED, STOPPED, TRUE, UNTRUE, judged
+from benchmarks.changed_entries.play import Proved
+
+from railwright.dialects.files import dialect_names, dialect_text
+
+DANGEROUS = (
+    "settings.output: exchanged with trip_at_limit",
+    "settings.output.on: MIN and MAX",
+    "settings.voltage: exchanged with current_limit",
+    "settings.trip_delay.unit: a thousand times another",
+    "settings.ovp: always of output 1",
+    "words.at load: exchanged with at terminals",
+    "readings.voltage: the set voltage",
+    "readings.current_unit: mA",
+    "status.mode.bits.CV: exchanged with CC",
+    "status.mode.words.CV: exchanged with CC",
+    "status.trips.bits.OVP: exchanged with current limit",
+    "status.trips.each.OVP: exchanged with current limit",
+    "addressing: prefixed with its prefix",
+)
+
+AT_LEAST = 5
+"""How many of them each dialect has."""
+
+
+def dangerous(dialect: str) -> list[Change]:
+    return [each for each in changes(dialect) if str(each) in DANGEROUS]
+
+
+@pytest.mark.parametrize("dialect", dialect_names())
+def test_no_single_error_ends_in_an_untrue_statement(dialect: str, tmp_path: Path) -> None:
+    drawn = dangerous(dialect)
+    assert len(drawn) >= AT_LEAST
+    came = [judged(dialect, change, tmp_path / str(number)) for number, change in enumerate(drawn)]
+    assert [each for each in came if each.untrue] == []
+    assert [(str(c.change), c.verdict, c.why) for c in came if c.verdict not in (STOPPED, NOT_PROVED)] == []
+
+
+@pytest.mark.parametrize("dialect", dialect_names())
+def test_an_unchanged_dialect_comes_out_true(dialect: str, tmp_path: Path) -> None:
+    text = dialect_text(dialect).replace(f"dialect: {dialect}", f"dialect: {NAME}", 1)
+    came = judged(dialect, Change("nothing", "unchanged", text), tmp_path)
+    assert (came.verdict, came.untrue) == (TRUE, ())
+
+
+@pytest.mark.parametrize(
+    "told", ["settings.output: exchanged with trip_at_limit", "readings.current_unit: mA"]
+)
+def test_the_judge_sees_what_is_untrue(told: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Were all of it proved, what these runs say would be untrue."""
+    monkeypatch.setattr(judge, "provoked", lambda stand: Proved())
+    (change,) = (each for each in changes("channel-list") if str(each) == told)
+    came = judged("channel-list", change, tmp_path)
+    assert came.verdict == UNTRUE
+    assert came.untrue
