@@ -37,6 +37,14 @@ def exchanged() -> Dialect:
     return load_dialect("numbered-header").model_copy(update={"called": {1: "2", 2: "1"}})
 
 
+def sensed_otherwise() -> Dialect:
+    """Its words for where the voltage is sensed exchanged. As SCPI-1999's own they are refused in a file;
+    those of an instrument are not.
+    """
+    words = {**BASE.words, "at load": "INTernal", "at terminals": "EXTernal"}
+    return BASE.model_copy(update={"words": words})
+
+
 LOW, ALL = 3.5, 36.0
 
 
@@ -46,11 +54,7 @@ LOW, ALL = 3.5, 36.0
         (written("{CV: 10, CC: 11, CP: 12}", "{CV: 11, CC: 10, CP: 12}"), "provoked: CV", LOW),
         (written("OVP: 12, current limit: 9,", "OVP: 9, current limit: 12,"), "provoked: OVP", ALL),
         (written("trip_at_limit: SOURce:CURRent", "trip_at_limit: SOURce:VOLTage"), "trip delay", ALL),
-        (
-            written("EXTernal, at terminals: INTernal", "INTernal, at terminals: EXTernal"),
-            "remote sense",
-            ALL,
-        ),
+        (sensed_otherwise(), "remote sense", ALL),
         (written("current_limit: SOURce:CURRent\n", "current_limit: SOURce:VOLTage\n"), "to the end", 0.1),
         (set_as("voltage", unit="kV"), "lead to the load", 0.1),
         (set_as("voltage", unit="mV"), "to the end", 0.1),
