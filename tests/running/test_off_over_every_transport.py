@@ -76,7 +76,13 @@ class Scene:
         self.run = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
         assert self.run.stdout is not None
         self.guard = int(self.run.stdout.readline())
-        assert self.is_on
+
+    def wait_until_on(self) -> None:
+        """Until the supply has what it was told: a slow line takes its time."""
+        deadline = time.monotonic() + 5.0
+        while not self.is_on:
+            assert time.monotonic() < deadline
+            time.sleep(0.02)
 
     @property
     def is_on(self) -> bool:
@@ -136,6 +142,7 @@ def scene(
 
     def make(does: str = "") -> Scene:
         made.append(Scene(twins, path, does))
+        made[-1].wait_until_on()
         return made[-1]
 
     yield make
