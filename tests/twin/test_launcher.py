@@ -192,10 +192,12 @@ def test_faults_by_script_act_on_real_connections_too() -> None:
 
 
 PARENT = """
-import time
+import sys, time
 from tests.twin.bench import BENCH
 from railwright.twin.launcher import TwinBench
-twins = TwinBench(BENCH, supplies=["left"])
+left = BENCH.supplies["left"].model_copy(update={"address": sys.argv[1]})
+bench = BENCH.model_copy(update={"supplies": {**BENCH.supplies, "left": left}})
+twins = TwinBench(bench, supplies=["left"])
 twins.start()
 print(*(child.process.pid for child in twins._children.values()), flush=True)
 time.sleep(600)
@@ -210,10 +212,15 @@ def alive(pid: int) -> bool:
         return False
 
 
+@pytest.mark.parametrize(
+    "address",
+    ["TCPIP::127.0.0.1::5025::SOCKET", "TCPIP::127.0.0.1::hislip0,4880::INSTR", "ASRL./left.tty::INSTR"],
+)
 @pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGINT])
-def test_twins_die_with_their_parent(how: signal.Signals) -> None:
+def test_twins_die_with_their_parent(how: signal.Signals, address: str) -> None:
+    """A twin on a serial line went on for ever: who serves it swallowed its end."""
     parent = subprocess.Popen(
-        [sys.executable, "-c", PARENT],
+        [sys.executable, "-c", PARENT, address],
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
         cwd=ROOT,

@@ -74,8 +74,10 @@ class SerialPort:
                 self._link.unlink()
 
     async def _serve(self) -> None:
-        """One after another, as each is dropped by a fault of a script."""
-        while True:
+        """One after another, as each is dropped by a fault of a script. Who serves takes a cancelling for the
+        end of its client: what ends this is that the line is closed.
+        """
+        while self._near >= 0:
             await self._accept(self._reader, PortWriter(self._near))
             await asyncio.sleep(0.01)
 
