@@ -202,13 +202,16 @@ class Job:
         settled too. simulated: the supplies will be, so that no dialect need be proved at them. Raises
         `railwright.documents.proof_files.ProofFileError` where what was proved cannot be read.
         """
-        from railwright.documents.proof_files import read_proofs
         from railwright.settings.check import check
 
         static, simulated = as_truth("static", static), as_truth("simulated", simulated)
         cases, seed = as_whole("cases", cases, 0, MOST_CASES), as_whole("seed", seed, 0)
         today = dt.date.today()
-        proofs = None if simulated else read_proofs()
+        proofs = None
+        if not (simulated or self.documents.bench.is_here):
+            from railwright.documents.proof_files import read_proofs
+
+            proofs = read_proofs()
 
         def make() -> tuple[Checked, str]:
             return _with_key(

@@ -141,7 +141,7 @@ def test_what_is_kept_and_cannot_be_read_is_told(tmp_path: Path, monkeypatch: py
     monkeypatch.setenv(USER_FOLDER, str(tmp_path / "user"))
     (tmp_path / "user" / "proved").mkdir(parents=True)
     (tmp_path / "user" / "proved" / "broken.json").write_text("{", "utf-8")
-    job = Job.open(copy_demo(tmp_path / "documents"))
+    job = Job.open(copy_demo(tmp_path / "documents", *REAL))
     with pytest.raises(ProofFileError, match=r"broken\.json:1:1: expected"):
         job.check(static=True)
     assert job.check(static=True, simulated=True).findings

@@ -15,6 +15,7 @@ from pydantic import (
 
 from railwright.dialects.dialect import Dialect, load_dialect
 from railwright.dialects.files import dialect_names
+from railwright.documents.address import is_of_this_computer
 from railwright.documents.channel import Channel
 from railwright.documents.channel_name import channel_named
 from railwright.documents.conductor import Conductor
@@ -564,6 +565,11 @@ class Bench(Model):
     def output_names(self) -> tuple[OutputName, ...]:
         """Every output of every supply, in the order in which they are written."""
         return tuple(OutputName.of(name, own) for name, each in self.supplies.items() for own in each.outputs)
+
+    @property
+    def is_here(self) -> bool:
+        """Whether every supply answers at this computer itself, as simulated ones do."""
+        return all(is_of_this_computer(supply.address) for supply in self.supplies.values())
 
     def output(self, name: OutputName) -> Output:
         """The output of that name; KeyError where there is none."""

@@ -6,13 +6,12 @@ import datetime as dt
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from railwright.dialects.proofs import Proofs
 from railwright.documents.loader import Documents
 from railwright.settings.hookup.result import HookedUp
 from railwright.settings.settle import Settings, by_severity, rehearsed_findings, settle
-from railwright.settings.unproved import unproved_findings
 
 if TYPE_CHECKING:
+    from railwright.dialects.proofs import Proofs
     from railwright.rehearsal.rehearse import Prediction
     from railwright.settings.measurable import Measurable
 
@@ -70,6 +69,8 @@ def _with_proofs(documents: Documents, settings: Settings, proofs: Proofs | None
     """The settings, and what they need of the dialects that is not proved."""
     if proofs is None:
         return settings
+    from railwright.settings.unproved import unproved_findings
+
     found = unproved_findings(documents, settings.set_points, proofs)
     return replace(settings, findings=by_severity((*settings.findings, *found))) if found else settings
 
