@@ -82,4 +82,4 @@ def test_a_procedure_comes_to_the_same_over_every_transport(
         # Both intervals hold the one true value: what is true behind the supplies is the same.
         assert one.measured.low <= other.measured.high, one.requirement
         assert other.measured.low <= one.measured.high, one.requirement
-    assert decided >= 2
+    assert decided >= 1

@@ -366,8 +366,8 @@ CASES = [
         (NO_LIST, *shape(f"input: main, segments: [{RIPPLE}]")),
         "ripple: sine",
         "'own shape' asks for 3200 set points of main, 625 µs apart at the closest; the host keeps 20 ms "
-        "between two (taken: the bench gives no 'exchange' of left): it would leave out 3099 of them "
-        "and send set points up to 625 µs late; left.1 has no point list",
+        "between two (taken: the bench gives no 'exchange' of left): it would leave out 3100 of them; "
+        "left.1 has no point list",
         silent=(NO_LIST, *shape(f"input: main, segments: [{RIPPLE.replace('50 Hz', '1.5 Hz')}]")),
     ),
     Case(

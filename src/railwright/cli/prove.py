@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from railwright.cli.arguments import Json, Quiet
+from railwright.cli.arguments import Json, Quiet, Verbose
+from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, complain, say
 
 if TYPE_CHECKING:
@@ -66,6 +67,7 @@ def prove(
     fault: Faults = None,
     json: Json = False,
     quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> Exit:
     """Prove each output and lead into the electronic load, with the device unplugged.
 
@@ -90,7 +92,10 @@ def prove(
     path = to if to is not None else bench.with_name(bench.name.split(".")[0] + ".proof.pdf")
     if path.suffix.lower() != ".pdf":
         raise BadInput(f"--to: expected a file that ends in .pdf, got '{path}'")
-    found = load_bench(bench).model
+    detail = Detail(quiet, verbose)
+    with detail.timed("reading"):
+        found = load_bench(bench).model
+    detail.read([bench])
     sink = _load_of(found, load, bench)
     pairs = _pairs(found, through or [])
     leads = tuple(found.leads)
