@@ -52,6 +52,9 @@ from railwright.guard.process_link import ProcessLink
 supply = load_bench(Path(sys.argv[1])).model.supplies["left"]
 link = ProcessLink()
 who = link.open("left", supply.address, "*IDN?", 2.0, supply.session_settings)["answer"]
+# As a run, it asks twice: what a session before has left on a slow line is no identification.
+while who != (again := link.exchange("left", "*IDN?", 2.0, answers=True)["answer"]):
+    who = again
 look = "OUTPut:STATe? (@1);:MEASure:VOLTage? (@1);:FETCh:CURRent? (@1)"
 output = OutputOff("left.1", "left", ("OUTPut:STATe OFF,(@1)",), (0, 0), (1, 0), (2, 0), 0.02)
 found = SupplyOff("left", supply.address, "*IDN?", who, (look,), session_settings=supply.session_settings)
