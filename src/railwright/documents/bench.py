@@ -276,18 +276,24 @@ class Output(Model):
     )
 
 
-class Calibration(Model):
-    """When an instrument was calibrated, and until when that holds."""
+class HoldsUntil(Model):
+    """What was found on a day, and holds until another."""
 
-    on: Date = Field(description="day of the calibration")
+    on: Date = Field(description="day on which it was found")
     due: Date = Field(description="day until which it holds")
-    certificate: Text = Field(description="number of the certificate")
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
         if self.due < self.on:
             raise fault(f"expected 'due' after 'on' ({self.on}), got {self.due}; correct one of them", "due")
         return self
+
+
+class Calibration(HoldsUntil):
+    """When an instrument was calibrated, and until when that holds."""
+
+    on: Date = Field(description="day of the calibration")
+    certificate: Text = Field(description="number of the certificate")
 
 
 class Coupling(Model):
@@ -511,18 +517,11 @@ class ElectronicLoad(Wires):
         )
 
 
-class BenchProof(Model):
+class BenchProof(HoldsUntil):
     """When outputs and leads were last proved into a load, and until when that holds."""
 
     on: Date = Field(description="day on which `railwright prove` passed")
-    due: Date = Field(description="day until which it holds")
     record: Text = Field(description="number of its page")
-
-    @model_validator(mode="after")
-    def _in_order(self) -> Self:
-        if self.due < self.on:
-            raise fault(f"expected 'due' after 'on' ({self.on}), got {self.due}; correct one of them", "due")
-        return self
 
 
 class Laboratory(Model):

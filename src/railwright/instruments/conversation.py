@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import NoReturn
 
 from railwright.dialects.dialect import Dialect
@@ -27,6 +27,22 @@ def split_answers(text: str) -> list[str]:
 def is_query(unit: str) -> bool:
     """Whether a unit's header ends in a question mark (IEEE 488.2-1992, 7.6.1)."""
     return unit.partition(" ")[0].endswith("?")
+
+
+def queued_errors(name: str, query: str, ask: Callable[[str], Answer]) -> tuple[str, ...]:
+    """All entries of an error queue, taken out, oldest first (SCPI-1999 vol. 2, 21.8). Raises
+    InstrumentError.
+    """
+    entries: list[str] = []
+    for _ in range(LONGEST_QUEUE):
+        try:
+            number, text = parse_entry(ask(query).text)
+        except ValueError as error:
+            raise InstrumentError(name, query, str(error)) from None
+        if number == 0:
+            return tuple(entries)
+        entries.append(f"{number}, {text}")
+    raise InstrumentError(name, query, "its error queue never empties")
 
 
 class Conversation:
@@ -80,14 +96,7 @@ class Conversation:
         if dialect.instrument.next_error is None:
             told = self._event(self.ask(dialect.error_query).text)
             return (told,) if told else ()
-        entries: list[str] = []
-        for _ in range(LONGEST_QUEUE):
-            answer = self.ask(dialect.instrument.next_error).text
-            number, text = self._entry(answer)
-            if number == 0:
-                return tuple(entries)
-            entries.append(f"{number}, {text}")
-        raise InstrumentError(self.name, dialect.instrument.next_error, "its error queue never empties")
+        return queued_errors(self.name, dialect.instrument.next_error, self.ask)
 
     def check(self, command: str) -> None:
         """Raise what the error queue holds, as the doing of `command`."""

@@ -10,18 +10,17 @@ import math
 
 from railwright.documents.bench import Multimeter
 from railwright.guard.session_settings import SessionSettings
-from railwright.instruments.conversation import LONGEST_QUEUE
+from railwright.instruments.conversation import queued_errors
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import TIMEOUT, Answer, InstrumentSession, OpenSession
 from railwright.instruments.supply import Identity
 from railwright.printable import printable
-from railwright.scpi.errors import parse_entry
 from railwright.scpi.numbers import parse_response
 
 IDENTIFY, NEXT_ERROR, READ = "*IDN?", "SYSTem:ERRor?", "READ?"
 
 FUNCTIONS = {"voltage": "VOLTage:DC", "current": "CURRent:DC"}
-"""What is measured -> its function (SCPI-1999 vol. 2, 18.6.2)."""
+"""What is measured -> its function (SCPI-1999 vol. 2, SENSe:FUNCtion; from memory)."""
 
 SAME_TIME = 0.01
 """Part of an aperture by which the one that is set may differ from the one that was asked for."""
@@ -107,20 +106,8 @@ class MultimeterDriver:
         except ValueError:
             raise InstrumentError(self.name, query, f"expected a number, got '{answer}'") from None
 
-    def _errors(self) -> list[str]:
-        """All entries of its error queue, taken out, oldest first."""
-        entries: list[str] = []
-        for _ in range(LONGEST_QUEUE):
-            answer = self._ask(NEXT_ERROR).text
-            try:
-                number, text = parse_entry(answer)
-            except ValueError:
-                told = f"expected an entry of an error queue, got '{answer}'"
-                raise InstrumentError(self.name, NEXT_ERROR, told) from None
-            if number == 0:
-                return entries
-            entries.append(f"{number}, {text}")
-        raise InstrumentError(self.name, NEXT_ERROR, "its error queue never empties")
+    def _errors(self) -> tuple[str, ...]:
+        return queued_errors(self.name, NEXT_ERROR, self._ask)
 
     def _ask(self, message: str) -> Answer:
         assert self._session is not None

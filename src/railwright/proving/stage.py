@@ -186,7 +186,7 @@ class StageProof:
     def _levels(self) -> None:
         """What is set, what the output reads and what the load reads, without a current."""
         for volts in dict.fromkeys((self.low_voltage, *(part * self.top for part in LEVELS))):
-            level = self._on_grid(volts)
+            level = self._on_grid(VOLTAGE, volts)
             self._put("ovp", self._ovp_above(level))
             self._energise(level, max(SMALL * self.current, self.output.current.low))
             supply, load = self._means()
@@ -275,7 +275,7 @@ class StageProof:
             )
             self.lines.append(ProofLine(what, at, "V", seen, passed=False, why=wrong))
             return
-        figures = self._three(VOLTAGE, self._on_grid(self.low_voltage), supply, load)
+        figures = self._three(VOLTAGE, self._on_grid(VOLTAGE, self.low_voltage), supply, load)
         self.lines.append(compared(what, f"{self.lead}, {show(load.current, 'A')}", "V", figures))
 
     def _sense_wrong(self, supply: OutputReading, load: OutputReading) -> str:
@@ -292,7 +292,7 @@ class StageProof:
         """The load asks for more than the limit: what is set, what the output and what the load read; and how
         soon CC is told.
         """
-        limit = self._on_current_grid(0.5 * self.current)
+        limit = self._on_grid(CURRENT, 0.5 * self.current)
         at = f"{show(limit, 'A')}, the load asks for {show(OVERLOAD * limit, 'A')}"
         self._put("ovp", self._ovp_above(self.low_voltage))
         self._energise(self.low_voltage, limit)
@@ -324,7 +324,7 @@ class StageProof:
         if reach is None or not self.supply.dialect.can_set("trip_at_limit"):
             return
         delay = min(max(TRIP_DELAY, reach.low), reach.high)
-        limit = self._on_current_grid(0.5 * self.current)
+        limit = self._on_grid(CURRENT, 0.5 * self.current)
         at = f"{show(delay, 's')} at {show(limit, 'A')}"
         self._put("ovp", self._ovp_above(self.low_voltage))
         self._put("trip_at_limit", True)
@@ -389,7 +389,6 @@ class StageProof:
 
     def _ovp_above(self, volts: float) -> float:
         """An OVP level close above a voltage, within its range."""
-        assert self.output.ovp is None or self.output.ovp.level.high > 0.0
         wanted = REST_OVP * volts + 0.5
         if self.output.ovp is None:
             return wanted
@@ -443,15 +442,11 @@ class StageProof:
         accuracy = reading.voltage
         return (accuracy.resolution or 0.0) + 4.0 * (accuracy.noise or 0.0) / math.sqrt(READINGS)
 
-    def _on_grid(self, volts: float) -> float:
+    def _on_grid(self, quantity: Quantity, value: float) -> float:
+        """The nearest value that the output can be set to."""
         given = self.output.programming
-        step = given.voltage.resolution if given is not None else None
-        return round(volts / step) * step if step else volts
-
-    def _on_current_grid(self, amperes: float) -> float:
-        given = self.output.programming
-        step = given.current.resolution if given is not None else None
-        return round(amperes / step) * step if step else amperes
+        step = getattr(given, quantity).resolution if given is not None else None
+        return round(value / step) * step if step else value
 
 
 def _bound(reading: Reading | None, quantity: Quantity, value: float) -> float | None:

@@ -6,6 +6,7 @@ One reader serves both, `read_story`: what a finished run's files hold is what i
 from __future__ import annotations
 
 import os
+from abc import ABC, abstractmethod
 from array import array
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -119,7 +120,7 @@ def channel_of(at: str) -> str:
     return "voltage" if at == "at load" else "terminal_voltage"
 
 
-class RowFile:
+class RowFile(ABC):
     """A Parquet file of numbers that is written a row group at a time; use as a context.
 
     The file is there whole or not at all. count: rows so far.
@@ -162,11 +163,11 @@ class RowFile:
         if self.count % ROWS == 0:
             self._flush()
 
+    @abstractmethod
     def _taken(self) -> Sequence[tuple[array[float], NDArray[np.bool_] | None]]:
         """Each column of the rows in memory, with the rows of it that are told (None: all); they are gone
         from there then.
         """
-        raise NotImplementedError
 
     def _flush(self) -> None:
         import numpy as np

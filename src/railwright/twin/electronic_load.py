@@ -7,7 +7,6 @@ nothing else. Headers are those of SCPI-1999.
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Callable
 from secrets import token_hex
 from typing import TYPE_CHECKING
@@ -15,17 +14,15 @@ from typing import TYPE_CHECKING
 from railwright.documents.bench import ElectronicLoad
 from railwright.scpi.data import Datum
 from railwright.scpi.errors import ScpiError
-from railwright.scpi.framing import MessageFramer
 from railwright.scpi.grammar import Unit, parse_message
 from railwright.scpi.headers import CommandTree
 from railwright.scpi.numbers import format_nr3
 from railwright.scpi.parameters import boolean, choice, number_in
+from railwright.twin.messages import BesideServer
 from railwright.twin.registers import ErrorQueue
-from railwright.twin.server import LONGEST_MESSAGE
 from railwright.twin.supply import version
 from railwright.twin.truth import Truth
 from railwright.version import TWIN_MAKER
-from railwright.virtual_time import Streams, memory_streams
 
 if TYPE_CHECKING:
     from railwright.twin.plant import Plant
@@ -98,38 +95,19 @@ class TwinElectronicLoad:
         return command(self, unit.parameters)
 
 
-class ElectronicLoadServer:
-    """Serves one load in memory. catch_up: lets the time of what it hangs on come up to now."""
+class ElectronicLoadServer(BesideServer):
+    """Serves one load. catch_up: lets the time of what it hangs on come up to now."""
 
     def __init__(self, load: TwinElectronicLoad, catch_up: Callable[[], None]) -> None:
+        super().__init__()
         self.load, self._catch_up = load, catch_up
-        self._clients: set[asyncio.Task[None]] = set()
 
-    def connect(self, latency: float = 1e-4) -> Streams:
-        """The client's end of a new connection, in the running loop. latency: how long data is on its way
-        [s].
-        """
-        loop = asyncio.get_running_loop()
-        near, far = memory_streams(loop, latency)
-        served = loop.create_task(self._serve(*far))
-        self._clients.add(served)
-        served.add_done_callback(self._clients.discard)
-        return near
+    def report(self, error: ScpiError) -> None:
+        self.load.errors.put(error)
 
-    async def _serve(self, reader: asyncio.StreamReader, writer: object) -> None:
-        framer = MessageFramer(LONGEST_MESSAGE)
-        while received := await reader.read(LONGEST_MESSAGE):
-            for message in framer.feed(received):
-                self._catch_up()
-                if isinstance(message, ScpiError):
-                    self.load.errors.put(message)
-                elif answer := self.load.execute(message):
-                    writer.write(answer.encode("ascii", "replace") + b"\n")  # type: ignore[attr-defined]
-
-    def close(self) -> None:
-        """End every connection."""
-        for client in self._clients:
-            client.cancel()
+    async def answer(self, message: bytes) -> str:
+        self._catch_up()
+        return self.load.execute(message)
 
 
 # Its commands

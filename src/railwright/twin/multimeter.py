@@ -8,33 +8,31 @@ driver's. A voltage is measured without a load, a current without a drop.
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import math
 import zlib
-from collections.abc import Callable, Coroutine, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from secrets import token_hex
-from typing import Any, Literal
+from typing import Literal
 
 from railwright.documents.bench import Bench, Multimeter
 from railwright.documents.procedure import Probe, Procedure
 from railwright.guard.address import socket_of
 from railwright.scpi.data import Datum, Text
 from railwright.scpi.errors import ScpiError
-from railwright.scpi.framing import MessageFramer
-from railwright.scpi.grammar import Unit, parse_message
+from railwright.scpi.grammar import Unit
 from railwright.scpi.headers import CommandTree
 from railwright.scpi.numbers import format_nr3
 from railwright.scpi.parameters import integer_in, number_in
 from railwright.twin.faults import TwinFault, has
 from railwright.twin.listening import Listening
+from railwright.twin.messages import LONGEST_MESSAGE, BesideServer, carried_out
 from railwright.twin.readings import window_mean
 from railwright.twin.registers import Status
-from railwright.twin.server import LONGEST_MESSAGE, LOOPBACK, SupplyServer
+from railwright.twin.server import LOOPBACK, SupplyServer
 from railwright.twin.supply import version
 from railwright.twin.truth import Truth
 from railwright.version import TWIN_MAKER
-from railwright.virtual_time import Streams, memory_streams
 
 Quantity = Literal["voltage", "current"]
 
@@ -96,11 +94,14 @@ class TwinMultimeter:
 
 @dataclass(frozen=True)
 class MultimeterCommand:
-    """What runs under a header: its least and most parameters; measures: a reading is taken before."""
+    """What runs under a header: its least and most parameters. before: what is done first; measures: a
+    reading is taken after that, and before it runs.
+    """
 
     run: Callable[[TwinMultimeter, tuple[Datum, ...]], str | None]
     least: int = 0
     most: int = 0
+    before: Callable[[TwinMultimeter, tuple[Datum, ...]], None] | None = None
     measures: bool = False
 
 
@@ -179,7 +180,9 @@ def _of(quantity: Quantity, header: str) -> None:
 
     configure = _configure(quantity)
     TREE.add(f"CONFigure[:SCALar]:{header}", MultimeterCommand(configure, most=2))
-    TREE.add(f"MEASure[:SCALar]:{header}?", MultimeterCommand(measured, most=2, measures=True))
+    TREE.add(
+        f"MEASure[:SCALar]:{header}?", MultimeterCommand(measured, most=2, before=configure, measures=True)
+    )
     TREE.add(f"[SENSe]:{header}:RANGe[:UPPer]", MultimeterCommand(set_range, least=1, most=1))
     TREE.add(
         f"[SENSe]:{header}:RANGe[:UPPer]?",
@@ -224,86 +227,43 @@ for _header, _command in {
     TREE.add(_header, _command)
 
 
-class MultimeterServer:
+class MultimeterServer(BesideServer):
     """Serves one multimeter beside the supply whose physics its probes are in."""
 
     def __init__(self, meter: TwinMultimeter, supply: SupplyServer) -> None:
+        super().__init__()
         self.meter, self._supply = meter, supply
         self._listening: Listening | None = None
-        self._served: set[asyncio.Task[None]] = set()
         self._busy = asyncio.Lock()
 
     async def start_at(self, address: str, *, at_bench: bool) -> str:
         """Listen at the socket of an address, or at a free one, and give its address. Raises OSError."""
         host, port = (socket_of(address) if at_bench else None) or (LOOPBACK, 0)
-        self._listening = Listening(self._accept, LONGEST_MESSAGE)
+        self._listening = Listening(self._serve, LONGEST_MESSAGE)
         return f"TCPIP::{host}::{await self._listening.open(host, port)}::SOCKET"
-
-    def connect(self, latency: float = 1e-4) -> Streams:
-        """The client's end of a new connection in memory, in the running loop."""
-        near, far = memory_streams(asyncio.get_running_loop(), latency)
-        self._keep(self._accept(*far))
-        return near
-
-    def _keep(self, work: Coroutine[Any, Any, None]) -> None:
-        task = asyncio.get_running_loop().create_task(work)
-        self._served.add(task)
-        task.add_done_callback(self._served.discard)
 
     def close(self) -> None:
         """Take no connection any more and end those that there are."""
         if self._listening is not None:
             self._listening.close()
-        for task in self._served:
-            task.cancel()
+        super().close()
 
-    async def _accept(self, reader: asyncio.StreamReader, writer: Any) -> None:
-        framer = MessageFramer(LONGEST_MESSAGE)
-        try:
-            while received := await reader.read(LONGEST_MESSAGE):
-                for message in framer.feed(received):
-                    if isinstance(message, ScpiError):
-                        self.meter.status.report(message)
-                    elif message.strip() and (answer := await self.answer(message)):
-                        writer.write(answer.encode("latin-1", "replace") + b"\n")
-                        await writer.drain()
-        except (ConnectionError, TimeoutError, OSError, asyncio.CancelledError):
-            pass  # the client is gone, or the server ends
-        finally:
-            with contextlib.suppress(ConnectionError, OSError, RuntimeError):  # the loop may be closed
-                writer.close()
-                await writer.wait_closed()
+    def report(self, error: ScpiError) -> None:
+        self.meter.status.report(error)
 
     async def answer(self, message: bytes) -> str:
-        """Carry out one message; its answers joined with `;`, empty when it asked nothing."""
-        answers: list[str] = []
         async with self._busy:
-            try:
-                for unit in parse_message(message):
-                    try:
-                        answer = await self._execute(unit)
-                    except ScpiError as error:
-                        self.meter.status.report(error)
-                        if -200 < error.number <= -100:
-                            break  # a command error ends the message, an execution error only its own unit
-                    else:
-                        answers += [] if answer is None else [answer]
-            except ScpiError as error:
-                self.meter.status.report(error)
-        return ";".join(answers)
+            return await carried_out(message, self._execute, self.report)
 
-    async def _execute(self, unit: Unit) -> str | None:
-        command, _ = TREE.find(unit.nodes, unit.query)
+    async def _execute(self, unit: Unit, _: bool) -> str | None:
+        command, _numbers = TREE.find(unit.nodes, unit.query)
         if len(unit.parameters) < command.least:
             raise ScpiError(-109, unit.header)
         if len(unit.parameters) > command.most:
             raise ScpiError(-108, unit.header)
+        if command.before is not None:
+            command.before(self.meter, unit.parameters)
         if command.measures:
-            if unit.nodes[0].upper().startswith("MEAS"):
-                words = [each.upper() for each in unit.nodes]
-                _configure("voltage" if any(w.startswith("VOLT") for w in words) else "current")(
-                    self.meter, unit.parameters
-                )
             await self._measure()
         return command.run(self.meter, unit.parameters)
 

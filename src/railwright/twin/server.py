@@ -24,6 +24,7 @@ from railwright.twin.commands import execute
 from railwright.twin.commands.spellings import line_ends
 from railwright.twin.hislip import HislipServer
 from railwright.twin.listening import Listening, reset
+from railwright.twin.messages import LONGEST_MESSAGE, carried_out
 from railwright.twin.mischief.layer import Layer, Manner
 from railwright.twin.mischief.script import Mischief
 from railwright.twin.serial_port import PacedReader, PacedWriter, SerialPort
@@ -46,7 +47,6 @@ FIRST_READING = 1.0
 """How long a supply that was just switched on is waited for until it has read [s]."""
 
 LOOPBACK = "127.0.0.1"
-LONGEST_MESSAGE = 65536
 LONGEST_ANSWER_QUEUE = 1 << 20
 """Bytes of unread answers at which a client's messages wait (it is served again once it reads)."""
 
@@ -325,22 +325,9 @@ class SupplyServer:
 
     async def answer(self, message: bytes) -> str:
         """Carry out one message; its answers joined with `;`, empty when it asked nothing."""
-        answers: list[str] = []
         self.catch_up()
         self.supply.watchdog.heard = self.supply.plant.time
-        try:
-            for unit in parse_message(message):
-                try:
-                    answer = await self._execute(unit, bool(answers))
-                except ScpiError as error:
-                    self.supply.status.report(error)
-                    if -200 < error.number <= -100:
-                        break  # a command error ends the message, an execution error only its own unit
-                else:
-                    answers += [] if answer is None else [answer]
-        except ScpiError as error:
-            self.supply.status.report(error)
-        return ";".join(answers)
+        return await carried_out(message, self._execute, self.supply.status.report)
 
     async def _execute(self, unit: Unit, answer_waiting: bool) -> str | None:
         word = unit.nodes[0].upper()

@@ -50,7 +50,7 @@ def multimeter_range(context: Context) -> Outcome:
                     multimeter=name,
                     range=(held, unit),
                 ),
-                "use a larger range, and see that the input of the multimeter bears it",
+                "use a larger range, and look up what the multimeter's input withstands",
             )
 
 

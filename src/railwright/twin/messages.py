@@ -1,0 +1,90 @@
+"""What every simulated instrument does with a message, and the server of those that stand beside supplies."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from abc import ABC, abstractmethod
+from collections.abc import Awaitable, Callable
+from typing import Any
+
+from railwright.scpi.errors import ScpiError
+from railwright.scpi.framing import MessageFramer
+from railwright.scpi.grammar import Unit, parse_message
+from railwright.virtual_time import Streams, memory_streams
+
+LONGEST_MESSAGE = 65536
+
+
+async def carried_out(
+    message: bytes,
+    execute: Callable[[Unit, bool], Awaitable[str | None]],
+    report: Callable[[ScpiError], None],
+) -> str:
+    """Carry out the units of a message: their answers joined with `;`, empty when it asked nothing.
+
+    execute: (unit, whether an answer waits already) -> its answer, if it asks. A command error ends the
+    message, an execution error only its own unit (SCPI-1999 vol. 2, 21.8.9 and 21.8.10, from memory).
+    """
+    answers: list[str] = []
+    try:
+        for unit in parse_message(message):
+            try:
+                answer = await execute(unit, bool(answers))
+            except ScpiError as error:
+                report(error)
+                if -200 < error.number <= -100:
+                    break
+            else:
+                answers += [] if answer is None else [answer]
+    except ScpiError as error:
+        report(error)
+    return ";".join(answers)
+
+
+class BesideServer(ABC):
+    """Serves an instrument that stands beside the supplies; lines end in a newline."""
+
+    def __init__(self) -> None:
+        self._served: set[asyncio.Task[None]] = set()
+
+    @abstractmethod
+    async def answer(self, message: bytes) -> str:
+        """Carry out one message; its answers joined with `;`, empty when it asked nothing."""
+
+    @abstractmethod
+    def report(self, error: ScpiError) -> None:
+        """Keep an error for whoever asks."""
+
+    def connect(self, latency: float = 1e-4) -> Streams:
+        """The client's end of a new connection in memory, in the running loop. latency: how long data is on
+        its way [s].
+        """
+        loop = asyncio.get_running_loop()
+        near, far = memory_streams(loop, latency)
+        task = loop.create_task(self._serve(*far))
+        self._served.add(task)
+        task.add_done_callback(self._served.discard)
+        return near
+
+    def close(self) -> None:
+        """End every connection."""
+        for task in self._served:
+            task.cancel()
+
+    async def _serve(self, reader: asyncio.StreamReader, writer: Any) -> None:
+        framer = MessageFramer(LONGEST_MESSAGE)
+        try:
+            while received := await reader.read(LONGEST_MESSAGE):
+                for message in framer.feed(received):
+                    if isinstance(message, ScpiError):
+                        self.report(message)
+                    elif message.strip() and (answer := await self.answer(message)):
+                        writer.write(answer.encode("latin-1", "replace") + b"\n")
+                        await writer.drain()
+        except (ConnectionError, TimeoutError, OSError, asyncio.CancelledError):
+            pass  # the client is gone, or the server ends
+        finally:
+            with contextlib.suppress(ConnectionError, OSError, RuntimeError):  # the loop may be closed
+                writer.close()
+                await writer.wait_closed()
