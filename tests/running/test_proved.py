@@ -85,7 +85,7 @@ def test_another_version_or_a_changed_entry_is_unproved_again(bench: Small, tmp_
     bench.documents = replace(bench.documents, bench=changed)
     outcome = bench.run(proofs=known(), folder=tmp_path / "again")
     assert outcome.ended is Ended.STOPPED
-    assert says(outcome.cause, "left.1 (M-1, version 1.0): OVP not proved")
+    assert says(outcome.cause, "left.1 (M-1, version 1.0): OVP.")
     assert asked_only(bench)
 
 

@@ -42,8 +42,8 @@ def expect_proved(needs: Sequence[ProofNeed], accepted: Mapping[str, str]) -> li
     if refused:
         told = "; ".join(f"{each.output} ({each.instrument}): {', '.join(each.missing)}" for each in refused)
         raise NotProved(
-            f"the dialect was not seen to work on the instrument that answers, {told} not proved: provoke "
-            "them with 'railwright dialect try … --provoke' or 'railwright prove', or accept the finding "
+            f"the dialect is not proved on the instrument that answers: {told}. Provoke these "
+            "with 'railwright dialect try … --provoke' or 'railwright prove', or accept the finding "
             "'dialect-unproved' with a reason"
         )
     return [

@@ -45,7 +45,7 @@ def _findings(documents: Documents, set_points: SetPoints, proofs: Proofs) -> It
             name,
             documents.where("bench", ("supplies", name, "dialect")),
             state(
-                "dialect '{dialect}' was not seen to work on {model}: {lacks} not proved",
+                "dialect '{dialect}' is not proved on {model}: {lacks}",
                 dialect=supply.dialect.name,
                 model=supply.model or "this supply, whose model is not given",
                 lacks="; ".join(f"{output}: {', '.join(each)}" for output, each in lacks.items()),

@@ -51,7 +51,8 @@ def line_slow(context: Context) -> Outcome:
                 name,
                 ("bench", "supplies", name, "line" if supply.line is not None else "address"),
                 state(
-                    "one reading takes {takes} on the line at {baud} Bd, one every {every} is asked for",
+                    "a reading takes {takes} on the line at {baud} Bd; the procedure asks for one every "
+                    "{every}",
                     takes=(takes, "s"),
                     baud=line.baud,
                     every=(every, "s"),
@@ -71,7 +72,8 @@ def transport_untried(context: Context) -> Outcome:
                 name,
                 ("bench", "supplies", name, "address"),
                 state(
-                    "{untried} was not tried with this program: it goes the way of VXI-11, which was",
+                    "{untried} was not tried with this program; it uses the same code as VXI-11, which "
+                    "was tried",
                     untried=untried,
                 ),
                 "switch off by hand at the first run, with somebody at the mains switch",
