@@ -55,6 +55,8 @@ def test_nothing_is_left_of_a_session_when_a_run_is_over(
     tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     """`Task was destroyed but it is pending!` stood below the run."""
+    gc.collect()
+    caplog.clear()  # what tests before this one left
     run_over(FAST["HiSLIP"], tmp_path)
     gc.collect()
     assert [each.message for each in caplog.records if each.name == "asyncio"] == []
