@@ -195,3 +195,19 @@ def test_a_master_switch_goes_on_before_the_first_output_and_off_after_the_last(
     assert on < timed < all_off < off
     assert f"step {all_off + 1}" in next(each for each in done if each.startswith("From here on"))
     assert not any(each.startswith("Master") for each in words(documents))
+
+
+@pytest.mark.parametrize(
+    ("does", "words"), [("comes on", "comes on"), (None, "may come on"), ("stays off", "")]
+)
+def test_a_supply_that_comes_on_by_itself_has_its_mains_switched_off_first(
+    documents: Documents, does: str | None, words: str
+) -> None:
+    bench = documents.bench
+    right = bench.supplies["right"].model_copy(update={"after_mains": does})
+    given = replace(
+        documents, bench=bench.model_copy(update={"supplies": {**bench.supplies, "right": right}})
+    )
+    found = [each for each in tasks(given) if each.words.startswith("Should the mains fail")]
+    assert len(found) == bool(words)
+    assert all(says(each.words, "right", words) for each in found)

@@ -192,6 +192,23 @@ NO_LIST: Edit = (
 )
 RIPPLE = "{ripple: sine, peak_to_peak: 2 V, frequency: 50 Hz, for: 2 s, on: 12 V}"
 DIP = "{step_to: 9 V}, {hold: 5 ms}, {step_to: 12 V}, {hold: 1 s}"
+COMES_ON: Edit = ("bench", "after_mains: stays off", "after_mains: comes on")
+BATTERY: Edit = (
+    "device",
+    "      - capacitor: {capacitance: 1000 uF ± 20 %, esr: 60 mohm}\n",
+    "      - capacitor: {capacitance: 1000 uF ± 20 %, esr: 60 mohm}\n"
+    "      - battery: {series_resistance: 500 mohm, capacity: 8000 C, state_of_charge: 50 %, "
+    "curve: [{charge: 0 %, voltage: 10 V}, {charge: 100 %, voltage: 13 V}]}\n",
+)
+
+
+def while_off(what: str, sink: str = "sink: 1.5 A", first: bool = True) -> Edit:
+    """What left.1 (and with it left.2), or right.1, is while it is off."""
+    bleeder = "1 kohm" if first else "2 kohm"
+    old = f"        bleeder: {bleeder}\n        when_off: high impedance\n"
+    return "bench", old, f"        bleeder: {bleeder}\n        when_off: {what}\n        {sink}\n"
+
+
 SINKS: Edit = ("bench", "        bleeder: 1 kohm", "        bleeder: 1 kohm\n        sink: 2 A")
 SLOW: Edit = ("bench", "slew: 1 V/s .. 2.4 V/ms", "slew: 1 V/s .. 0.4 V/ms")
 
@@ -939,9 +956,11 @@ CASES = [
             (
                 "bench",
                 "limit_response: 1 ms\n        output_capacitance: 100 uF\n        bleeder: 2 kohm\n"
+                "        when_off: high impedance\n"
                 "        ovp: {level: 1 V .. 35 V, accuracy: 100 mV, response: 200 us, at: terminals}\n"
                 "        trip_delay: 2 ms .. 5 s\n        sense: {compensates: 1 V}",
                 "limit_response: 1 ms\n        output_capacitance: 100 uF\n        bleeder: 2 kohm\n"
+                "        when_off: high impedance\n"
                 "        ovp: {level: 1 V .. 35 V, accuracy: 100 mV, response: 200 us, at: terminals}\n"
                 "        trip_delay: 2 ms .. 5 s",
             ),
@@ -1549,6 +1568,47 @@ CASES = [
         "dialect: numbered-header",
         "would go on",
     ),
+    Case("comes-on-by-itself", "left", (COMES_ON,), "after_mains: comes on", "left comes on as it was"),
+    Case(
+        "comes-on-unattended",
+        "left",
+        (COMES_ON, ALONE),
+        "after_mains: comes on",
+        "nobody is to be there",
+        silent=(COMES_ON, ALONE, INTERLOCK),
+    ),
+    Case(
+        "comes-on-unattended",
+        "left",
+        (COMES_ON, ALONE, watchdog("left"), watchdog("right")),
+        "after_mains: comes on",
+        "nobody is to be there",
+        silent=(ALONE,),
+    ),
+    Case(
+        "off-takes-in",
+        "main",
+        (BATTERY, while_off("held at 0 V")),
+        "when_off:",
+        "left.1 take in up to 1.5 A while off (held at 0 V), from the device's own source of up to 13 V",
+        silent=(BATTERY,),
+    ),
+    Case(
+        "off-takes-in",
+        "main",
+        (BATTERY, PARALLEL, while_off("sinks")),
+        "when_off:",
+        "left.1 and left.2 take in up to 3 A while off (sinks)",
+        silent=(BATTERY, PARALLEL, while_off("sinks", "sink: 0 A")),
+    ),
+    Case(
+        "off-takes-in",
+        "main",
+        (BATTERY, SERIES, while_off("sinks")),
+        "when_off:",
+        "left.1 and left.2 take in up to 1.5 A while off",
+        silent=(while_off("sinks"),),
+    ),
     Case("identity-unknown", "left", (("bench", "    serial: Q-0117\n", ""),), "left:", "serial not given"),
     Case(
         "off-grid",
@@ -2005,3 +2065,41 @@ def test_sensing_is_no_remedy_for_a_drop_that_it_does_not_make_up_for(
     assert "will not do" not in finding.why
     assert says(finding.why, "will do", "noticed")
     assert says(finding.remedy, "sense", "left.1") == can
+
+
+@pytest.mark.parametrize(
+    ("edits", "about", "figure"),
+    [
+        (
+            (ALONE, ("bench", "    after_mains: stays off\n", "")),
+            "left",
+            "what it does when its mains return",
+        ),
+        ((BATTERY, ("bench", "        when_off: high impedance\n", "")), "left.1", "while it is off"),
+        ((BATTERY, while_off("sinks", "# no sink")), "left.1", "current that the output can take in"),
+    ],
+)
+def test_what_a_supply_does_by_itself_is_asked_for_where_it_matters(
+    edits: tuple[Edit, ...], about: str, figure: str, tmp_path: Path
+) -> None:
+    found = of_rule(settled(tmp_path, *edits), "unknown-figure")
+    assert [f.about for f in found if figure in f.why] == [about]
+
+
+@pytest.mark.parametrize("what", ["held at 0 V", "sinks"])
+def test_what_an_output_takes_in_while_it_is_off_empties_its_input(what: str, tmp_path: Path) -> None:
+    """1.2 mF and 0.22 mF of left.1, from 16 V to 1 V."""
+    weak = ("bench", "bleeder: 1 kohm", "bleeder: 100 kohm")
+    for name in ("a", "b"):
+        (tmp_path / name).mkdir()
+    (slow,) = [f for f in of_rule(settled(tmp_path / "a", weak), "slow-discharge") if f.about == "main"]
+    quicker = of_rule(settled(tmp_path / "b", while_off(what, "sink: 2 mA"), weak), "slow-discharge")
+    (quick,) = [f for f in quicker if f.about == "main"]
+    times = [{figure.name: figure.value for figure in f.figures}["discharge_time"] for f in (slow, quick)]
+    assert times[0] > 100.0
+    # The converter has stopped at some voltage; from there on R C ln v takes the one, and C (v - 1 V) / I,
+    # less what flows through R, the other.
+    stopped = np.exp(times[0] / (1e5 * 1.42e-3))
+    most_of_it = 1.42e-3 * (stopped - 1.0) / 2e-3
+    assert 0.95 * most_of_it < times[1] < 1.01 * most_of_it
+    assert says(quick.why, "2 mA into the output")

@@ -263,6 +263,12 @@ class Output(Model):
     output_capacitance: Farads | None = Field(None, description="capacitor across the terminals")
     bleeder: PositiveOhms | None = Field(None, description="resistance across the terminals")
     sink: NonNegativeAmperes | None = Field(None, description="current that the output can take in")
+    when_off: Literal["high impedance", "held at 0 V", "sinks"] | None = Field(
+        None,
+        description="what its terminals are while it is off: high impedance, where its capacitor and bleeder "
+        "are all that is there; held at 0 V, against up to `sink`; sinks, where it takes in up to `sink` "
+        "until its voltage is gone; left out: unknown",
+    )
     ovp: OverVoltage | None = Field(None, description="over-voltage protection; left out: there is none")
     opp: OverPower | None = Field(None, description="over-power protection; left out: there is none")
     ocp: OverCurrent | None = Field(
@@ -348,6 +354,11 @@ class Supply(Wires):
     )
     watchdog: Watchdog | None = Field(
         None, description="its communication watchdog; left out: it has none, or none that is used"
+    )
+    after_mains: Literal["stays off", "comes on"] | None = Field(
+        None,
+        description="what it does when its mains return: stays off, or comes on as it was before; left out: "
+        "unknown",
     )
     common_negative: tuple[str, ...] = Field(
         (), description="outputs whose negative terminals are joined inside"

@@ -49,6 +49,7 @@ from railwright.physics.layout import (
     OCP,
     OF_LOAD,
     OF_TERMINALS,
+    OFF_SINK,
     ON,
     OPP,
     OVERSHOOT,
@@ -85,6 +86,9 @@ linearly.
 
 DESATURATION = 100.0
 """K_a in units of K_c: how sharply the current loop saturates at its overshoot."""
+
+OFF_FADES = 0.05
+"""Voltage at which an output that takes in current while it is off takes in half of it [V] (declared)."""
 
 ROUNDING = 1e-9
 """Part of the rated current below which zero is zero: an output that rests must not go back and forth."""
@@ -155,9 +159,22 @@ def diode_current(own: float, fixed: Array) -> float:
 
 @inlined
 def leak(own: float, fixed: Array, settings: Array) -> float:
-    """Current that flows across the terminals of one output beside the load: bleeder and crowbar [A]."""
+    """Current that flows across the terminals of one output beside the load: bleeder, crowbar, and what it
+    takes in while it is off [A].
+    """
     amperes: float = own / fixed[BLEEDER] + settings[SHORTED] * fixed[CROWBAR] * own
+    if settings[ON] == 0.0:
+        amperes += fixed[OFF_SINK] * own / (abs(own) + OFF_FADES)
     return amperes
+
+
+@inlined
+def leak_slope(own: float, fixed: Array, settings: Array) -> float:
+    """∂leak/∂own [S]."""
+    siemens: float = 1.0 / fixed[BLEEDER] + settings[SHORTED] * fixed[CROWBAR]
+    if settings[ON] == 0.0:
+        siemens += fixed[OFF_SINK] * OFF_FADES / (abs(own) + OFF_FADES) ** 2
+    return siemens
 
 
 @inlined
@@ -294,7 +311,7 @@ def jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySystem) ->
             for other in range(outputs if stride else 1):
                 out[x_row, first + other] += remote
             out[x_row, connector] -= remote
-        across = 1.0 / fixed[j, BLEEDER] + settings[j, SHORTED] * fixed[j, CROWBAR]
+        across = leak_slope(own, fixed[j], settings[j])
         out[z_row, row] = -fixed[j, K_C]
         out[z_row, at] = fixed[j, K_C] * across
         if excess(y[z_row], own, fixed[j], settings[j]) > 0.0:

@@ -11,7 +11,9 @@ Array = NDArray[np.float64]
 
 # Columns of an output's fixed data: the fields of OutputStage, in their order.
 VMAX, IMAX, RATED_POWER, CAPACITANCE, BLEEDER, LAG, K_P, K_I, K_C, OVERSHOOT, SINK, RISE, FALL = range(13)
-OVP_RESPONSE, OVP_AT_SENSE, DIODE_DROP, DIODE_RESISTANCE, OPP_RESPONSE, CROWBAR, FIXED = range(13, 20)
+OVP_RESPONSE, OVP_AT_SENSE, DIODE_DROP, DIODE_RESISTANCE, OPP_RESPONSE, CROWBAR, OFF_SINK, FIXED = range(
+    13, 21
+)
 
 # Columns of what is set on an output, and of its discrete condition.
 # REF_*: the reference moves from REF_START at REF_TIME with REF_RATE [V/s] to REF_GOAL.

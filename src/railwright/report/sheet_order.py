@@ -221,11 +221,24 @@ def _down(documents: Documents, set_points: SetPoints) -> Iterator[Task]:
             yield Task(f"Master switch of {supply} off.")
     for name in staying:
         yield Task(f"{_together(set_points[name])}: stays on, because: {limits[name].at_end.stays_on}.")
+    yield from _after_mains(documents.bench, set_points)
     which = "every output" if not staying else "every output, also one that stayed on,"
     yield Task(
         f"Before anything is touched or unplugged: {which} below {show(OFF_BELOW, 'V')}, by its reading"
         f"{_held(documents, set_points)}."
     )
+
+
+def _after_mains(bench: Bench, set_points: SetPoints) -> Iterator[Task]:
+    """What is to be done after a mains failure, where a supply does not stay off then, or may not."""
+    supplies = dict.fromkeys(p.output.supply for feed in set_points.values() for p in feed.outputs)
+    for words, does in (("comes on by itself", "comes on"), ("may come on by itself", None)):
+        named = [name for name in supplies if bench.supplies[name].after_mains == does]
+        if named:
+            yield Task(
+                f"Should the mains fail: switch off the mains of {' and '.join(named)} before they return. "
+                f"Each {words} then, as it was before."
+            )
 
 
 def _held(documents: Documents, set_points: SetPoints) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Collection
 
 from railwright.documents.bench import Output
 from railwright.documents.device import Device
+from railwright.documents.figures import off_sink
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff
@@ -80,9 +81,15 @@ def _waits(procedure: Procedure, name: str, after: Collection[str]) -> bool:
 
 
 def bleeds(output: Output, held: tuple[float, float] | None, below: float, share: float) -> float:
-    """Current that an output may take in while it is off [A], where the device holds up to `held` [V]."""
+    """Current that an output may take in while it is off [A], where the device holds up to `held` [V]: by its
+    bleeder, and by what it says of itself that it takes in then.
+    """
     if held is None:
         return 0.0
+    sunk = off_sink(output)
+    if sunk is None:
+        # Unknown, and no sign of a fault where it is one that takes in current: what it can bear, at most.
+        sunk = 0.0 if output.when_off is None else output.current.high
     if output.bleeder is None:
-        return UNKNOWN_CURRENT * output.current.high
-    return BLEEDER_SPREAD * (held[1] + below) * share / output.bleeder
+        return UNKNOWN_CURRENT * output.current.high + BLEEDER_SPREAD * sunk
+    return BLEEDER_SPREAD * ((held[1] + below) * share / output.bleeder + sunk)

@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterator, Mapping
 
 from railwright.documents.bench import Output
+from railwright.documents.figures import off_sink
 from railwright.documents.output_name import OutputName
 from railwright.documents.shape import InputWaveform
 from railwright.documents.standard_tests import choice_of, figures_of, pieces_in_step
@@ -126,6 +127,9 @@ def _stays_across(name: OutputName, output: Output) -> Statement:
         if output.bleeder is not None
         else "an unknown bleeder"
     )
+    if (taken := off_sink(output)) or output.when_off not in (None, "high impedance"):
+        sunk = state("{taken}", taken=(taken, "A")) if taken else "a current that is not given"
+        bleeder = state("{bleeder}, {sunk} that it takes in while off", bleeder=bleeder, sunk=sunk)
     return state("{capacitor} and {bleeder} ({output})", capacitor=capacitor, bleeder=bleeder, output=name)
 
 
