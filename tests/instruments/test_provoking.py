@@ -103,6 +103,18 @@ def test_everything_comes_that_a_dialect_has_commands_for(name: str) -> None:
     assert found == set(provokable(dialect))
 
 
+@pytest.mark.parametrize("name", [n for n in dialect_names() if load_dialect(n).can_set("ocp_delay")])
+def test_an_output_without_a_delay_is_proved_with_a_dialect_that_has_one(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The output's over-current protection acts at once; the command for a delay is refused with -241."""
+    at_once = OverCurrent.model_validate({"level": "0 A .. 1.1 A"})
+    monkeypatch.setitem(OWN, "ocp", at_once)
+    seen = tried(load_dialect(name), name, "overloaded").seen
+    assert [each for each in seen.values() if each.wrong] == []
+    assert seen["OCP"].proved
+
+
 @pytest.mark.parametrize("name", ["named-output", "numbered-header"])
 def test_a_master_switch_that_is_off_is_not_switched_on_for_outputs_nobody_knows_of(name: str) -> None:
     with pytest.raises(InstrumentError) as raised:

@@ -45,6 +45,9 @@ Addressing = Literal["none", "channel-list", "selected-output", "numbered-header
 EVENT_ERRORS = {2: "a query error", 3: "a device error", 4: "an execution error", 5: "a command error"}
 """Bits of the standard event status register that tell of an error (IEEE 488.2, 11.5.1.1)."""
 
+POWER_ON = 7
+"""Its bit that tells that the power came on (IEEE 488.2, 11.5.1.1.2)."""
+
 
 FieldName = Literal["maker", "model", "serial", "version", "other"]
 FIELDS: tuple[FieldName, ...] = ("maker", "model", "serial", "version")
@@ -62,9 +65,10 @@ def check_own_words(operation: Operation) -> None:
 class InstrumentCommands(DialectPart):
     """Commands of the whole instrument.
 
-    next_error: left out where it has no error queue. event_status: left out where it has no such register
-    either; commands are then known to have worked by what they are asked back alone. select: header that
-    selects an output.
+    next_error: left out where it has no error queue. event_status: left out where it has no such register; it
+    tells of errors where there is no queue, and that the power came on, so that a supply that restarted is
+    noticed. Without both, commands are known to have worked by what they are asked back alone. select: header
+    that selects an output.
     """
 
     identify: Query
@@ -136,15 +140,38 @@ class StatusCommands(DialectPart):
     trips: TripStatus
 
 
-class PointListCommands(DialectPart):
-    """Headers of the output's own point list; the setting `voltage_mode` says whether it rules."""
+class ListFile(DialectPart):
+    """How a point list goes into the instrument as a file: `data "NAME",#<block>`, then `load "NAME"` of an
+    output. In it stand voltage and dwell of each point, one after the other, with commas between. name: of
+    the file of an output.
+    """
 
+    data: Command
+    load: Command
+    name: Annotated[str, Field(pattern=r"^[A-Za-z0-9_.{}]+$")] = "LIST{channel}"
+
+
+class PointListCommands(DialectPart):
+    """Headers of the output's own point list; the setting `voltage_mode` says whether it rules.
+
+    written: as numbers, one after the other; as a block of definite length (IEEE 488.2, 7.7.6) that has them
+    as text, which queries answer too; or by a file, of which `file` says how, and queries answer numbers.
+    """
+
+    written: Literal["points", "block", "file"] = "points"
+    file: ListFile | None = None
     voltages: Command
     dwells: Command
     count: Command
     between: Command | None = None
     start: Command
     stop: Command
+
+    @model_validator(mode="after")
+    def _whole(self) -> PointListCommands:
+        if (self.file is None) != (self.written != "file"):
+            raise ValueError("expected 'file' with 'written: file', and only there")
+        return self
 
 
 class MasterSwitch(DialectPart):
@@ -463,6 +490,13 @@ class Dialect(DialectPart):
         if value != int(value):
             raise ValueError(f"expected a register's value, got '{answer}'")
         return ", ".join(word for bit, word in EVENT_ERRORS.items() if int(value) >> bit & 1)
+
+    def came_on(self, answer: str) -> bool:
+        """Whether an event status register tells that the power came on since it was read. ValueError."""
+        value = parse_response(answer)
+        if value != int(value):
+            raise ValueError(f"expected a register's value, got '{answer}'")
+        return bool(int(value) >> POWER_ON & 1)
 
     def written(self, setting: Setting, value: Value) -> str:
         """A value as the instrument wants it."""

@@ -134,11 +134,16 @@ class SupplyDriver(Conversation):
         return identity
 
     def clear(self) -> None:
-        """Empty the error queue and the event registers."""
+        """Empty the error queue and the event registers; from then on, its power coming on is news."""
+        self.watches_power = False
         if self.dialect.instrument.clear is not None:
             self.do([self.dialect.instrument.clear])
         else:
             self.errors()
+        if self.dialect.instrument.event_status is not None:
+            # Reading clears it, too; and one that does not answer is found before it is relied on.
+            self.expect_power(self.ask(self.dialect.instrument.event_status).text)
+        self.watches_power = True
 
     # Setting
 
@@ -240,10 +245,34 @@ class SupplyDriver(Conversation):
 
     def state(self, output: str) -> bool:
         """Whether an output says that it is on."""
+        return bool(self.value(output, "output"))
+
+    def value(self, output: str, setting: Setting) -> Value:
+        """How a setting of an output stands [SI unit]."""
         channel = self._channels[output]
-        units = [*self.dialect.select(channel), self.dialect.query_unit("output", channel)]
-        answer = self.one_answer(units)
-        return bool(self._understood("output", compose(units), answer))
+        units = [*self.dialect.select(channel), self.dialect.query_unit(setting, channel)]
+        return self._understood(setting, compose(units), self.one_answer(units))
+
+    def ranges(self, output: str) -> list[OutputSetting]:
+        """The ranges that an output is set to: those of which the bench gives the figures."""
+        document = self.document.outputs[output]
+        wanted: tuple[tuple[Setting, float], ...] = (
+            ("voltage_range", document.voltage.high),
+            ("current_range", document.current.high),
+        )
+        return [OutputSetting(output, name, most) for name, most in wanted if self.dialect.can_set(name)]
+
+    def put_ranges(self, output: str, levels: Sequence[OutputSetting]) -> None:
+        """Set an output's ranges, its voltage and its limit being at their lowest.
+
+        levels: protections that are set in any case; a level that lies beyond a lower range may hold it up,
+        and one that lies beyond the range that is left needs the new one first.
+        """
+        beside: dict[Setting, Setting] = {"voltage_range": "ovp", "current_range": "ocp"}
+        for change in self.ranges(output):
+            if float(self.value(output, change.setting)) > float(change.value):
+                self.put([each for each in levels if each.setting == beside[change.setting]])
+            self.put([change])
 
     # The master switch
 
@@ -439,9 +468,7 @@ class SupplyDriver(Conversation):
 
     def stands(self, change: OutputSetting) -> bool:
         """Whether the supply says that a setting is as it should be, before anything sets it."""
-        channel = self._channels[change.output]
-        units = [*self.dialect.select(channel), self.dialect.query_unit(change.setting, channel)]
-        return self.same(change, self._understood(change.setting, compose(units), self.one_answer(units)))
+        return self.same(change, self.value(change.output, change.setting))
 
     def same(self, change: OutputSetting, got: Value) -> bool:
         """Whether what was got is what was asked for, on the instrument's own grid."""

@@ -88,6 +88,7 @@ def prepare(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list
     tell("what is set by hand")
     cautions += _by_hand(rig, recorder, ways)
     tell("protections")
+    _ranges(rig, ways.look)
     _put(rig, ways.look, protections)
     tell("set points")
     _limit(rig, ways.look)
@@ -100,6 +101,7 @@ def prepare(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list
         document = rig.bench.output(output.output)
         lowest = [change for change in minimum(own, document) if change.setting != "current_limit"]
         everything = [
+            *rig.supplies[output.output.supply].ranges(own),
             *lowest,
             OutputSetting(own, "output", False),
             *protections(rig, feed, output),
@@ -179,12 +181,15 @@ def _movers(rig: Rig, supply: str, own: str) -> list[str]:
 
 def _minimum(rig: Rig, look: Callable[[], None]) -> None:
     """Lowest set points first, then the word for off: one that switches on instead does so at the lowest
-    voltage, and is taken back.
+    voltage, and is taken back. The limit of one that is on waits until it is off: a supply may refuse one
+    below the current that flows.
     """
     for name, supply in rig.supplies.items():
         for own in rig.used(name):
             look()
-            rig.put(name, minimum(own, supply.document.outputs[own]))
+            lowest, limit = minimum(own, supply.document.outputs[own])
+            was_on = supply.state(own)
+            rig.put(name, [lowest] if was_on else [lowest, limit])
             if supply.document.outputs[own].points is not None and supply.supports("voltage_mode"):
                 rig.put(name, [OutputSetting(own, "voltage_mode", "fixed")])
             try:
@@ -203,6 +208,17 @@ def _minimum(rig: Rig, look: Callable[[], None]) -> None:
                     f"output {own}: the word for off, '{words['off']}', switched it on, at its lowest "
                     f"voltage; '{words['on']}' was sent, {now}. Mend the words of its dialect",
                 ) from None
+            if was_on:
+                rig.put(name, [limit])
+
+
+def _ranges(rig: Rig, look: Callable[[], None]) -> None:
+    """Ranges before levels, where outputs have them."""
+    for _, feed, output in rig.feeds():
+        look()
+        supply, own = rig.supplies[output.output.supply], output.output.output
+        supply.put_ranges(own, protections(rig, feed, output))
+        rig.settings.told(supply.name, supply.ranges(own), rig.now())
 
 
 def _link(rig: Rig, look: Callable[[], None]) -> None:

@@ -11,8 +11,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 from railwright.dialects.dialect import Dialect
+
+ListsBy = Literal["points", "block", "file"]
 
 
 @dataclass(frozen=True)
@@ -21,6 +24,8 @@ class Family:
     lacks: headers that the family does not have. scaled: header -> what one of a number without a unit is, in
     the unit that the other modules take. takes, gives: what ends a message, and an answer. master: its
     outputs deliver only while a switch over all of them is on, too; it is off when the supply comes up.
+    ranges: a low one for the lower half of its voltages, in which it comes up, and the whole. lists: how its
+    point lists are written: points, block (of text; answered so too) or file.
     """
 
     spelled: Mapping[str, str] = field(default_factory=dict)
@@ -29,6 +34,8 @@ class Family:
     takes: str = "\n"
     gives: str = "\n"
     master: bool = False
+    ranges: bool = False
+    lists: ListsBy = "points"
 
 
 NO_QUEUE = frozenset({"SYSTem:ERRor[:NEXT]", "SYSTem:ERRor:COUNt"})
@@ -36,11 +43,14 @@ DELAYS = ("[SOURce]:CURRent:PROTection:DELay", "[SOURce]:CURRent:PROTection:LEVe
 
 FAMILIES: dict[str, Family] = {
     "channel-list": Family(),
-    "named-output": Family(lacks=NO_QUEUE, master=True),
+    "named-output": Family(lacks=NO_QUEUE, master=True, lists="block"),
     "numbered-header": Family(
-        spelled={"SYSTem:OUTPut[:STATe]": "SYSTem:RELease"}, scaled=dict.fromkeys(DELAYS, 1e-3), master=True
+        spelled={"SYSTem:OUTPut[:STATe]": "SYSTem:RELease"},
+        scaled=dict.fromkeys(DELAYS, 1e-3),
+        master=True,
+        lists="file",
     ),
-    "prefixed": Family(),
+    "prefixed": Family(ranges=True),
     "selected-output": Family(),
     "single-output": Family(
         takes="\r",
@@ -55,7 +65,12 @@ def family_of(dialect: Dialect) -> Family:
     """The family of a dialect; of a user's own, one with the headers that the other modules give, and what
     the dialect says of its manner.
     """
+    session = dialect.session
     own = Family(
-        takes=dialect.session.sends, gives=dialect.session.answers, master=dialect.master is not None
+        takes=session.sends,
+        gives=session.answers,
+        master=dialect.master is not None,
+        ranges=dialect.can_set("voltage_range"),
+        lists="points" if dialect.points is None else dialect.points.written,
     )
     return FAMILIES.get(dialect.name, own)

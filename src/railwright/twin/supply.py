@@ -64,12 +64,15 @@ class TwinSupply:
         self.numbered = document.dialect.addressing in ("numbered-header", "prefixed")
         self.channels = tuple(channel_numbers(document).values())
         self.selected = self.lowest
+        self.family = family_of(document.dialect)
         self.panels = [
             Panel(
                 full := f"{name}.{output}",
                 figures,
                 plant.truth.output(full, figures).set_voltage,
                 plant.truth.output(full, figures).set_current,
+                self.family.ranges,
+                self.family.lists,
             )
             for output, figures in document.outputs.items()
         ]
@@ -80,7 +83,10 @@ class TwinSupply:
         self.runs: dict[int, ListRun] = {}
         self.completion_asked = False
         self.watchdog = TwinWatchdog(document.watchdog.times.high if document.watchdog else math.inf)
-        self.family = family_of(document.dialect)
+        self.files: dict[str, bytes] = {}
+        """What was written into it, by name (MMEMory)."""
+        self.refuses_conflicts = False
+        """Whether settings that contradict each other are refused: see `twin.conflicts`."""
         self.master = not self.family.master
         """The switch over all outputs: an output delivers only while both are on."""
         self.sticking: dict[int, bool] = {}
@@ -304,12 +310,25 @@ class TwinSupply:
         self.apply_all()
         self.refresh()
 
-    def power_on(self) -> None:
-        """As after a power failure: outputs off, settings at their defaults, status and error queue new."""
-        for panel in self.panels:
-            panel.on = False
+    def power_fails(self) -> None:
+        """The mains are gone: nothing is on any more."""
+        for channel, panel in enumerate(self.panels):
+            self.stop_list(channel)
             self.plant.switch(panel.name, False)  # without power none sticks
-        self.reset()
+        self.refresh()
+
+    def power_on(self, comes_on: bool | None = None) -> None:
+        """As after a power failure: status and error queue new. Outputs off and settings at their defaults;
+        or, where it comes on by itself, all as before. comes_on: None: as the bench says of it.
+        """
+        self.power_fails()
+        if comes_on if comes_on is not None else self.document.after_mains == "comes on":
+            for panel in self.panels:
+                self.plant.switch(panel.name, panel.on and self.master)
+        else:
+            for panel in self.panels:
+                panel.on = False
+            self.reset()
         self.status = Status(len(self.panels))
         self.status.preset()
         self.refresh()

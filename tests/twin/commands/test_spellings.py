@@ -31,7 +31,13 @@ def headers(dialect: Dialect) -> Iterator[str]:
     yield from (of_output(header) for _, header in dialect.actions if header is not None)
     yield from (of_output(header) for header in (dialect.readings.voltage, dialect.readings.current))
     if dialect.points is not None:
-        given = [header for _, header in dialect.points if header is not None]
+        own = dict(dialect.points)
+        file = own.pop("file")
+        own.pop("written")
+        given = [header for header in own.values() if header is not None]
+        if file is not None:
+            given.append(file.load)
+            yield file.data
         yield from (of_output(header) for header in given if header != dialect.points.stop)
         yield dialect.points.stop
     if dialect.link is not None:

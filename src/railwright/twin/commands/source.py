@@ -12,6 +12,7 @@ from collections.abc import Callable
 
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.parameters import boolean, choice
+from railwright.twin import conflicts
 from railwright.twin.commands.tree import (
     TREE,
     Call,
@@ -36,6 +37,16 @@ def _put_voltage(supply: TwinSupply, channel: int, value: float) -> None:
     supply.take_along(channel, "voltage", before)
 
 
+def _may_voltage(supply: TwinSupply, channel: int, value: float) -> None:
+    not_playing(supply, channel)
+    conflicts.voltage(supply, channel, value)
+
+
+def _put_range(supply: TwinSupply, channel: int, value: float) -> None:
+    panel = supply.panels[channel]
+    panel.range = next(each for each in panel.ranges if each >= value - 1e-9)
+
+
 def _put_triggered(supply: TwinSupply, channel: int, value: float) -> None:
     panel = supply.panels[channel]
     panel.voltage_triggered = panel.grid_voltage.on_grid(value)
@@ -53,6 +64,7 @@ def _tell_slew(supply: TwinSupply, panel: Panel) -> None:
 
 
 _HAS_SLEW = needs(lambda panel: panel.output.slew, "programmable slew")
+_HAS_RANGES = needs(lambda panel: panel.has_ranges or None, "ranges")
 _HAS_SENSE = needs(lambda panel: panel.output.sense, "remote sense")
 
 
@@ -109,7 +121,16 @@ number(
     lambda panel: panel.voltage_bounds,
     lambda panel: panel.voltage,
     _put_voltage,
-    may_change=not_playing,
+    may_change=_may_voltage,
+)
+number(
+    "[SOURce]:VOLTage:RANGe[:UPPer]",
+    "V",
+    lambda panel: panel.range_bounds,
+    lambda panel: panel.range,
+    _put_range,
+    has=_HAS_RANGES,
+    may_change=conflicts.range_end,
 )
 number(
     "[SOURce]:VOLTage[:LEVel]:TRIGgered[:AMPLitude]",
@@ -124,6 +145,7 @@ number(
     lambda panel: panel.current_bounds,
     lambda panel: panel.current,
     _put_current,
+    may_change=conflicts.limit,
 )
 number(
     "[SOURce]:VOLTage:SLEW[:RISing]",
