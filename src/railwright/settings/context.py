@@ -11,7 +11,7 @@ from typing import Literal, NamedTuple, cast
 
 from railwright.circuit.leads import Resistance, lead_inductance, lead_resistance
 from railwright.documents.bench import Bench, Lead, Supply
-from railwright.documents.device import Device, Input, NeverRule
+from railwright.documents.device import Device, Input
 from railwright.documents.figures import fastest_reference, own_capacitance
 from railwright.documents.files import Kind
 from railwright.documents.fixture import Fixture
@@ -610,18 +610,6 @@ class BoundDocuments:
     @property
     def procedure(self) -> Procedure:
         return self.documents.procedure
-
-    @property
-    def kept_apart(self) -> list[tuple[int, NeverRule, FedInput, FedInput]]:
-        """What two inputs that are hooked up must never be to each other: the rule's number, the rule, its
-        inputs.
-        """
-        hooked_up = self.sources.keys()
-        return [
-            (index, each, self.sources[each.voltage_of], self.sources[each.minus])
-            for index, each in enumerate(self.device.never)
-            if {each.voltage_of, each.minus} <= hooked_up
-        ]
 
     @property
     def used_supplies(self) -> dict[str, Supply]:

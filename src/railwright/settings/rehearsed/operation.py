@@ -14,8 +14,8 @@ from railwright.rehearsal.restarting import endless_restarts
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Severity, least, most
 from railwright.settings.group import output_path
-from railwright.settings.rehearsed.view import Rehearsed, in_limit
-from railwright.settings.rule import Hit, Outcome, Path, rule
+from railwright.settings.rehearsed.view import Rehearsed, in_limit, rehearsed_inputs
+from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
 from railwright.traces import EventKind, Span, Traces
 
 ALIKE = 1.01
@@ -99,57 +99,52 @@ def _starting(rehearsed: Rehearsed, source: FedInput) -> str:
 
 
 @rule("restarts-for-ever", Severity.STOP)
-def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
+@of_every(with_seen(rehearsed_inputs))
+def restarts_for_ever(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """A converter starts, pulls its input down against the current limit, stops, and starts again."""
-    for source, _ in rehearsed.inputs:
-        for name, count in list(_restarting(rehearsed, source).items())[:1]:
-            limit = rehearsed.context.feeds[source.name].limit
+    for name, count in list(_restarting(rehearsed, source).items())[:1]:
+        limit = rehearsed.context.feeds[source.name].limit
+        why, remedy = _freed(rehearsed, source)
+        yield Hit(
+            source.name,
+            (*source.at_limits, "current_limit"),
+            state(
+                "rehearsed, {load} starts {starts} times in '{step}' at the limit of {limit}{why}",
+                load=_starting(rehearsed, source),
+                starts=count,
+                step=name,
+                limit=(limit, "A"),
+                why=why,
+            ),
+            remedy,
+        )
+
+
+@rule("hangs-low", Severity.STOP, worst=least("reached", over="set_point"))
+@of_every(with_seen(rehearsed_inputs))
+def hangs_low(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
+    """At the end of a step the input hangs in the limit, below its operating range, though more is set."""
+    if source.fed_current is not None:
+        return  # it is meant to work in the limit
+    limited, restarting = in_limit(traces), _restarting(rehearsed, source)
+    for span, index, asked in _ends(rehearsed, source, traces, "power_up", "hold"):
+        voltage, operating = float(traces.columns["voltage"][index]), source.input.operating
+        if span.name not in restarting and limited[index] and asked in operating and voltage < operating.low:
             why, remedy = _freed(rehearsed, source)
             yield Hit(
                 source.name,
                 (*source.at_limits, "current_limit"),
                 state(
-                    "rehearsed, {load} starts {starts} times in '{step}' at the limit of {limit}{why}",
-                    load=_starting(rehearsed, source),
-                    starts=count,
-                    step=name,
-                    limit=(limit, "A"),
+                    "rehearsed, at the end of '{step}' the input hangs at {reached} in the current "
+                    "limit; {set_point} is set{why}",
+                    step=span.name,
+                    reached=(voltage, "V"),
+                    set_point=(asked, "V"),
                     why=why,
                 ),
                 remedy,
             )
-
-
-@rule("hangs-low", Severity.STOP, worst=least("reached", over="set_point"))
-def hangs_low(rehearsed: Rehearsed) -> Outcome:
-    """At the end of a step the input hangs in the limit, below its operating range, though more is set."""
-    for source, traces in rehearsed.inputs:
-        if source.fed_current is not None:
-            continue  # it is meant to work in the limit
-        limited, restarting = in_limit(traces), _restarting(rehearsed, source)
-        for span, index, asked in _ends(rehearsed, source, traces, "power_up", "hold"):
-            voltage, operating = float(traces.columns["voltage"][index]), source.input.operating
-            if (
-                span.name not in restarting
-                and limited[index]
-                and asked in operating
-                and voltage < operating.low
-            ):
-                why, remedy = _freed(rehearsed, source)
-                yield Hit(
-                    source.name,
-                    (*source.at_limits, "current_limit"),
-                    state(
-                        "rehearsed, at the end of '{step}' the input hangs at {reached} in the current "
-                        "limit; {set_point} is set{why}",
-                        step=span.name,
-                        reached=(voltage, "V"),
-                        set_point=(asked, "V"),
-                        why=why,
-                    ),
-                    remedy,
-                )
-                break
+            break
 
 
 def _ends(
@@ -165,7 +160,7 @@ def _ends(
 
 def _untripped(rehearsed: Rehearsed) -> Iterator[tuple[FedInput, Traces, str]]:
     """Inputs of which no output trips, with their traces and the column of the voltage that is set."""
-    for source, traces in rehearsed.inputs:
+    for source, traces in rehearsed_inputs(rehearsed):
         if not rehearsed.trips(source):
             yield source, traces, "voltage" if source.senses else "terminal_voltage"
 
@@ -176,61 +171,61 @@ def _fed(source: FedInput, traces: Traces, index: int) -> bool:
 
 
 @rule("not-settled", Severity.CAUTION, worst=least("reached", over="set_point"))
-def not_settled(rehearsed: Rehearsed) -> Outcome:
+@of_every(with_seen(_untripped))
+def not_settled(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: str) -> Outcome:
     """At the end of a power-up an input has not reached the voltage that is set."""
-    for source, traces, column in _untripped(rehearsed):
-        for span, index, asked in _ends(rehearsed, source, traces, "power_up"):
-            reached = float(traces.columns[column][index])
-            close = max(SETTLED * abs(asked), source.voltage_error(asked) or SMALLEST)
-            if abs(reached - asked) > close and not _fed(source, traces, index):
-                yield Hit(
-                    source.name,
-                    ("procedure", "steps", rehearsed.record.spans.index(span), "power_up"),
-                    state(
-                        "rehearsed, {reached} is reached at the end of '{step}'; {set_point} is set",
-                        reached=(reached, "V"),
-                        step=span.name,
-                        set_point=(asked, "V"),
-                    ),
-                    "lengthen 'settle', or raise the current limit",
-                )
+    for span, index, asked in _ends(rehearsed, source, traces, "power_up"):
+        reached = float(traces.columns[column][index])
+        close = max(SETTLED * abs(asked), source.voltage_error(asked) or SMALLEST)
+        if abs(reached - asked) > close and not _fed(source, traces, index):
+            yield Hit(
+                source.name,
+                ("procedure", "steps", rehearsed.record.spans.index(span), "power_up"),
+                state(
+                    "rehearsed, {reached} is reached at the end of '{step}'; {set_point} is set",
+                    reached=(reached, "V"),
+                    step=span.name,
+                    set_point=(asked, "V"),
+                ),
+                "lengthen 'settle', or raise the current limit",
+            )
 
 
 @rule("not-reached", Severity.CAUTION, on_sheet=False, worst=least("reached", over="set_point"))
-def not_reached(rehearsed: Rehearsed) -> Outcome:
+@of_every(with_seen(_untripped))
+def not_reached(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: str) -> Outcome:
     """Within a segment of a shape, or at a point of a sweep, the voltage does not get to what is set."""
-    for source, traces, column in _untripped(rehearsed):
-        told: set[Path] = set()
-        for move in _moves(rehearsed, source):
-            if move.path in told or move.until <= move.arrives:
-                continue
-            part = traces.closed(move.arrives, move.until)
-            seen = part.columns[column]
-            if seen.size == 0 or _fed(source, part, int(seen.size - 1)):
-                continue
-            falls = move.goal < move.start
-            reached = float(seen.min() if falls else seen.max())
-            missing = reached - move.goal if falls else move.goal - reached
-            if missing <= SETTLED * max(abs(move.goal), abs(move.goal - move.start)):
-                continue
-            told.add(move.path)
-            yield Hit(
-                source.name,
-                move.path,
-                state(
-                    "rehearsed, '{step}' sets {set_point}; in the {time} until the next change {input} gets "
-                    "only {way} to {reached}",
-                    step=move.step,
-                    set_point=(move.goal, "V"),
-                    time=(move.until - move.begins, "s"),
-                    input=source.name,
-                    way="down" if falls else "up",
-                    reached=(reached, "V"),
-                ),
-                f"{_to_fall(source)}, or give it longer"
-                if falls
-                else "raise the current limit, or give it longer",
-            )
+    told: set[Path] = set()
+    for move in _moves(rehearsed, source):
+        if move.path in told or move.until <= move.arrives:
+            continue
+        part = traces.closed(move.arrives, move.until)
+        seen = part.columns[column]
+        if seen.size == 0 or _fed(source, part, int(seen.size - 1)):
+            continue
+        falls = move.goal < move.start
+        reached = float(seen.min() if falls else seen.max())
+        missing = reached - move.goal if falls else move.goal - reached
+        if missing <= SETTLED * max(abs(move.goal), abs(move.goal - move.start)):
+            continue
+        told.add(move.path)
+        yield Hit(
+            source.name,
+            move.path,
+            state(
+                "rehearsed, '{step}' sets {set_point}; in the {time} until the next change {input} gets "
+                "only {way} to {reached}",
+                step=move.step,
+                set_point=(move.goal, "V"),
+                time=(move.until - move.begins, "s"),
+                input=source.name,
+                way="down" if falls else "up",
+                reached=(reached, "V"),
+            ),
+            f"{_to_fall(source)}, or give it longer"
+            if falls
+            else "raise the current limit, or give it longer",
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,34 +269,34 @@ def _to_fall(source: FedInput) -> str:
 
 
 @rule("steady-current-rehearsed", Severity.CAUTION, on_sheet=False, worst=most("drawn", over="declared_high"))
-def steady_current(rehearsed: Rehearsed) -> Outcome:
+@of_every(with_seen(rehearsed_inputs))
+def steady_current(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """The mean current of a hold lies outside the declared steady current."""
-    for source, traces in rehearsed.inputs:
-        declared = source.input.current.steady
-        if declared is None or rehearsed.trips(source):
+    declared = source.input.current.steady
+    if declared is None or rehearsed.trips(source):
+        return
+    for span in rehearsed.record.spans:
+        part = traces.closed(span.start, span.end)
+        asked = _set_point(rehearsed, source.name, (span.start + span.end) / 2)
+        length = float(part.time[-1] - part.time[0]) if part.time.size else 0.0
+        if span.kind != "hold" or length <= 0.0 or asked not in source.input.operating:
             continue
-        for span in rehearsed.record.spans:
-            part = traces.closed(span.start, span.end)
-            asked = _set_point(rehearsed, source.name, (span.start + span.end) / 2)
-            length = float(part.time[-1] - part.time[0]) if part.time.size else 0.0
-            if span.kind != "hold" or length <= 0.0 or asked not in source.input.operating:
-                continue
-            mean = float(np.trapezoid(part.columns["current"], part.time)) / length
-            if mean not in declared:
-                yield Hit(
-                    source.name,
-                    (*source.at_input, "current", "steady"),
-                    state(
-                        "rehearsed, '{step}' draws {drawn} on average; {declared_low} to {declared_high} is "
-                        "declared",
-                        step=span.name,
-                        drawn=(mean, "A"),
-                        declared_low=(declared.low, "A"),
-                        declared_high=(declared.high, "A"),
-                    ),
-                    "correct the declared current or the load model",
-                )
-                break
+        mean = float(np.trapezoid(part.columns["current"], part.time)) / length
+        if mean not in declared:
+            yield Hit(
+                source.name,
+                (*source.at_input, "current", "steady"),
+                state(
+                    "rehearsed, '{step}' draws {drawn} on average; {declared_low} to {declared_high} is "
+                    "declared",
+                    step=span.name,
+                    drawn=(mean, "A"),
+                    declared_low=(declared.low, "A"),
+                    declared_high=(declared.high, "A"),
+                ),
+                "correct the declared current or the load model",
+            )
+            break
 
 
 @rule("order-rehearsed", Severity.CAUTION)

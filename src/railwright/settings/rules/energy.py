@@ -8,8 +8,8 @@ from typing import NamedTuple
 from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Severity, most
-from railwright.settings.rule import Hit, Outcome, Unknown
-from railwright.settings.rules.judge import input_rule
+from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule
+from railwright.settings.rules.judge import inputs
 
 HAZARDOUS_ENERGY = 20.0
 """Stored energy that is a hazard at 2 V or more [J] (IEC 60950-1, energy hazards, from memory)."""
@@ -21,7 +21,8 @@ PATIENCE = 1.0
 """Time after switching off within which an input should be discharged [s]; a choice of this program."""
 
 
-@input_rule("stored-energy", Severity.CAUTION, worst=most("energy"))
+@rule("stored-energy", Severity.CAUTION, worst=most("energy"))
+@of_every(inputs)
 def stored_energy(source: FedInput) -> Outcome:
     """The capacitors of an input hold, at the highest voltage played, an energy that can do harm (½CV²)."""
     highest = source.played.highest
@@ -45,7 +46,8 @@ def stored_energy(source: FedInput) -> Outcome:
         )
 
 
-@input_rule("slow-discharge", Severity.NOTE, worst=most("discharge_time"))
+@rule("slow-discharge", Severity.NOTE, worst=most("discharge_time"))
+@of_every(inputs)
 def slow_discharge(source: FedInput) -> Outcome:
     """After switching off, only a bleeder discharges the input, and that takes long."""
     highest, found = source.played.highest, discharge_of(source)

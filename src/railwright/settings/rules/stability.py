@@ -22,8 +22,8 @@ from railwright.physics.conductors import NODE_CAPACITANCE
 from railwright.quantities import Statement, show, state
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Severity, most
-from railwright.settings.rule import Hit, Outcome
-from railwright.settings.rules.judge import input_rule
+from railwright.settings.rule import Hit, Outcome, of_every, rule
+from railwright.settings.rules.judge import inputs
 
 
 def least_capacitance(slope: float, inductance: float, resistance: float) -> float:
@@ -63,7 +63,8 @@ def _stands_beside(capacitance: float, esr: float) -> Statement:
     )
 
 
-@input_rule("input-oscillates", Severity.CAUTION, worst=most("growth", over="damping"))
+@rule("input-oscillates", Severity.CAUTION, worst=most("growth", over="damping"))
+@of_every(inputs)
 def input_oscillates(source: FedInput) -> Outcome:
     """A load whose current falls as the voltage rises has no capacitor beside it, or too small a one, to be
     stable against the inductance of its lead.

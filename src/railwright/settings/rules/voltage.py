@@ -10,8 +10,8 @@ from railwright.settings.constraints.outputs import highest, isolated, lowest
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity, most
 from railwright.settings.played import Outside
-from railwright.settings.rule import Hit, Outcome, Unknown, rule
-from railwright.settings.rules.judge import input_rule, judged
+from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule
+from railwright.settings.rules.judge import inputs, judged
 
 TOUCH_LIMIT = {"dry": 60.0, "wet": 35.0}
 """Voltage above which a part counts as dangerous to touch in normal condition, d.c. [V] (IEC 61010-1, from
@@ -29,14 +29,16 @@ EXTRA_LOW_VOLTAGE = 120.0
 """End of extra-low voltage, d.c. [V] (IEC 61140, from memory)."""
 
 
-@input_rule("voltage-range", Severity.STOP)
+@rule("voltage-range", Severity.STOP)
+@of_every(inputs)
 def voltage_range(source: FedInput) -> Outcome:
     """A voltage played, with the drop that sensing makes up for, is outside the output's range."""
     levels = ((level.voltage, level.path) for level in source.played.levels)
     yield from judged(source, [highest(source), lowest(source)], *levels)
 
 
-@input_rule("withstand-played", Severity.STOP, worst=most("highest", over="withstood"))
+@rule("withstand-played", Severity.STOP, worst=most("highest", over="withstood"))
+@of_every(inputs)
 def withstand_played(source: FedInput) -> Outcome:
     """A voltage played, with its error, is more than the input withstands, or withstands for that long."""
     withstood = source.input.withstood
@@ -71,7 +73,8 @@ def withstand_played(source: FedInput) -> Outcome:
         return
 
 
-@input_rule("reversed", Severity.STOP, worst=most("level"))
+@rule("reversed", Severity.STOP, worst=most("level"))
+@of_every(inputs)
 def reversed_voltage(source: FedInput) -> Outcome:
     """A voltage played is negative: more than the reverse voltage that the input withstands, and no diode in
     a fixture keeps it off.
@@ -93,7 +96,8 @@ def reversed_voltage(source: FedInput) -> Outcome:
             )
 
 
-@input_rule("outside-operating", Severity.NOTE, worst=most("outside_for"))
+@rule("outside-operating", Severity.NOTE, worst=most("outside_for"))
+@of_every(inputs)
 def outside_operating(source: FedInput) -> Outcome:
     """A voltage played is outside the input's operating range."""
     operating = source.input.operating
@@ -195,7 +199,8 @@ def touch_voltage(context: Context) -> Outcome:
         )
 
 
-@input_rule("isolation", Severity.STOP)
+@rule("isolation", Severity.STOP)
+@of_every(inputs)
 def isolation(source: FedInput) -> Outcome:
     """Outputs in series, or of a negative rail, lift a terminal beyond the supply's isolation from earth."""
     for fact in isolated(source):

@@ -6,12 +6,14 @@ from collections import defaultdict
 from collections.abc import Iterator
 
 from railwright.documents.address import gpib_of, untried_of
+from railwright.documents.bench import Supply
 from railwright.guard.address import transport_of
 from railwright.plan.line_time import line_of, reading_time
 from railwright.quantities import state
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity, most
-from railwright.settings.rule import Hit, Outcome, rule
+from railwright.settings.rule import Hit, Outcome, of_every, rule, with_seen
+from railwright.settings.rules.judge import supplies
 
 
 @rule("shared-bus", Severity.CAUTION)
@@ -38,46 +40,44 @@ def shared_bus(context: Context) -> Outcome:
 
 
 @rule("line-slow", Severity.CAUTION, worst=most("takes"))
-def line_slow(context: Context) -> Outcome:
+@of_every(with_seen(supplies))
+def line_slow(context: Context, name: str, supply: Supply) -> Outcome:
     """A serial line is too slow for the readings that the procedure asks for: fewer are taken."""
     every = context.procedure.record.every
-    for name, supply in context.used_supplies.items():
-        line = line_of(supply)
-        if line is None:
-            continue
-        takes = reading_time(supply, _used(context, name))
-        if takes > every:
-            yield Hit(
-                name,
-                ("bench", "supplies", name, "line" if supply.line is not None else "address"),
-                state(
-                    "a reading takes {takes} on the line at {baud} Bd; the procedure asks for one every "
-                    "{every}",
-                    takes=(takes, "s"),
-                    baud=line.baud,
-                    every=(every, "s"),
-                ),
-                "set the supply and 'line' to a higher rate, or record less often",
-            )
+    line = line_of(supply)
+    if line is None:
+        return
+    takes = reading_time(supply, _used(context, name))
+    if takes > every:
+        yield Hit(
+            name,
+            ("bench", "supplies", name, "line" if supply.line is not None else "address"),
+            state(
+                "a reading takes {takes} on the line at {baud} Bd; the procedure asks for one every {every}",
+                takes=(takes, "s"),
+                baud=line.baud,
+                every=(every, "s"),
+            ),
+            "set the supply and 'line' to a higher rate, or record less often",
+        )
 
 
 @rule("transport-untried", Severity.NOTE)
-def transport_untried(context: Context) -> Outcome:
+@of_every(supplies)
+def transport_untried(name: str, supply: Supply) -> Outcome:
     """A supply is reached by a way that was not tried with this program, such as USB or GPIB."""
-    for name, supply in context.used_supplies.items():
-        settings = supply.session_settings
-        untried = untried_of(supply.address) or settings.visa
-        if transport_of(supply.address, settings) == "library" and untried:
-            yield Hit(
-                name,
-                ("bench", "supplies", name, "address"),
-                state(
-                    "{untried} was not tried with this program; it uses the same code as VXI-11, which "
-                    "was tried",
-                    untried=untried,
-                ),
-                "switch off by hand at the first run, with somebody at the mains switch",
-            )
+    settings = supply.session_settings
+    untried = untried_of(supply.address) or settings.visa
+    if transport_of(supply.address, settings) == "library" and untried:
+        yield Hit(
+            name,
+            ("bench", "supplies", name, "address"),
+            state(
+                "{untried} was not tried with this program; it uses the same code as VXI-11, which was tried",
+                untried=untried,
+            ),
+            "switch off by hand at the first run, with somebody at the mains switch",
+        )
 
 
 def _used(context: Context, supply: str) -> Iterator[str]:
