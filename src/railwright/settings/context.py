@@ -538,18 +538,14 @@ class FedInput(Group):
         """
         if self.fed_current is not None:
             return None  # it works in the limit, and is not charged by it on the way to a voltage
+        charging, own, ahead = self.load.charging_time, self.charged or 0.0, self.ahead
         times = (
-            (self._charging_time(move, limit), move)
-            for move in self.played.widest_rises
-            if self.stays_within(move, limit) is False
+            (charging(own, limit, max(each.start, 0.0), each.stop, from_off=each.from_off, ahead=ahead), each)
+            for each in self.played.widest_rises
+            if self.stays_within(each, limit) is False
         )
         found = [Charging(time, move, self.capacitance) for time, move in times if time is not None]
         return max(found, key=lambda each: each.time, default=None)
-
-    def _charging_time(self, move: Slope, limit: float) -> float | None:
-        """Longest time of a move at a current limit [A] in s; None: unknown."""
-        begin, own = max(move.start, 0.0), self.charged or 0.0
-        return self.load.charging_time(own, limit, begin, move.stop, from_off=move.from_off, ahead=self.ahead)
 
     # where things are written
 

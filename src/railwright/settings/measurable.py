@@ -7,11 +7,12 @@ against what the requirement leaves.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from railwright.documents.bench import CurrentAccuracy, Recorder, VoltageAccuracy
+from railwright.documents.bench import Recorder
 from railwright.documents.figures import error_bound
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
@@ -161,11 +162,10 @@ def _exact(
     expected: float | None,
 ) -> bool:
     """Whether a recorder records what is wanted, and exactly enough."""
-    for quantity in wanted:
-        accuracy: VoltageAccuracy | CurrentAccuracy | None = getattr(recorder, quantity)
-        if accuracy is None:
-            return False
-        own_unit = required.unit == ("V" if quantity == "voltage" else "A")
-        if own_unit and leaves and error_bound(accuracy, expected or 0.0) > leaves / ROOM:
-            return False
-    return True
+    exact = leaves / ROOM if leaves else math.inf
+    return all(
+        (accuracy := getattr(recorder, quantity)) is not None
+        and (required.unit != unit or error_bound(accuracy, expected or 0.0) <= exact)
+        for quantity, unit in (("voltage", "V"), ("current", "A"))
+        if quantity in wanted
+    )

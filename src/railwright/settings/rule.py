@@ -63,9 +63,6 @@ class Rule(RuleFacts, Generic[Seen]):
 
     look: Callable[[Seen], Outcome]
 
-    def __call__(self, seen: Seen) -> Outcome:
-        return self.look(seen)
-
 
 def rule(
     identity: str, severity: Severity, *, on_sheet: bool = True, worst: Ranking | None = None

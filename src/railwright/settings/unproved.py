@@ -59,13 +59,12 @@ def _lacks(
     bench: Bench, supply: Supply, wanted: dict[OutputName, tuple[Provoked, ...]], proofs: Proofs
 ) -> dict[OutputName, tuple[Provoked, ...]]:
     """What is not proved of each output, for the instrument of this model of which the most is."""
-    channels = supply.channels
-    best: dict[OutputName, tuple[Provoked, ...]] = dict(wanted)
-    for instrument in proofs.instruments(supply.model):
-        missing = {
-            output: proofs.missing(supply.dialect, instrument, channels[output.output], each)
+    missing = (
+        {
+            output: proofs.missing(supply.dialect, instrument, supply.channels[output.output], each)
             for output, each in wanted.items()
         }
-        if sum(map(len, missing.values())) < sum(map(len, best.values())):
-            best = missing
+        for instrument in proofs.instruments(supply.model)
+    )
+    best = min((wanted, *missing), key=lambda lacks: sum(map(len, lacks.values())))
     return {output: each for output, each in best.items() if each}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import chain
 
 from railwright.physics.output_stage import OWN_CAPACITANCE
 from railwright.quantities import joined, show, state
@@ -18,9 +19,7 @@ def facts(source: FedInput, limit: float | None) -> Facts:
     limit [A]: the current limit, which the drop on a sensed lead hangs on; None: there is none, and the drop
     is left out.
     """
-    yield from borne(source, limit)
-    yield from played(source, limit)
-    yield from range_of(source).ends()
+    return chain(borne(source, limit), played(source, limit), range_of(source).ends())
 
 
 def played(source: FedInput, limit: float | None) -> Facts:

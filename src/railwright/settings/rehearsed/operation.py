@@ -12,7 +12,7 @@ from railwright.grouping import grouped
 from railwright.quantities import joined, show, state
 from railwright.rehearsal.restarting import endless_restarts
 from railwright.settings.context import FedInput
-from railwright.settings.findings import Severity, least, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.group import output_path
 from railwright.settings.rehearsed.view import Rehearsed, in_limit, rehearsed_inputs
 from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
@@ -120,7 +120,7 @@ def restarts_for_ever(rehearsed: Rehearsed, source: FedInput, traces: Traces) ->
         )
 
 
-@rule("hangs-low", Severity.STOP, worst=least("reached", over="set_point"))
+@rule("hangs-low", Severity.STOP, worst=Ranking("reached", over="set_point", lowest=True))
 @of_every(with_seen(rehearsed_inputs))
 def hangs_low(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """At the end of a step the input hangs in the limit, below its operating range, though more is set."""
@@ -170,7 +170,7 @@ def _fed(source: FedInput, traces: Traces, index: int) -> bool:
     return source.fed_current is not None and bool(in_limit(traces)[index])
 
 
-@rule("not-settled", Severity.CAUTION, worst=least("reached", over="set_point"))
+@rule("not-settled", Severity.CAUTION, worst=Ranking("reached", over="set_point", lowest=True))
 @of_every(with_seen(_untripped))
 def not_settled(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: str) -> Outcome:
     """At the end of a power-up an input has not reached the voltage that is set."""
@@ -191,7 +191,9 @@ def not_settled(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: 
             )
 
 
-@rule("not-reached", Severity.CAUTION, on_sheet=False, worst=least("reached", over="set_point"))
+@rule(
+    "not-reached", Severity.CAUTION, on_sheet=False, worst=Ranking("reached", over="set_point", lowest=True)
+)
 @of_every(with_seen(_untripped))
 def not_reached(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: str) -> Outcome:
     """Within a segment of a shape, or at a point of a sweep, the voltage does not get to what is set."""
@@ -268,7 +270,9 @@ def _to_fall(source: FedInput) -> str:
     return f"take a supply that sinks current, put a bleeder across the input{stored}"
 
 
-@rule("steady-current-rehearsed", Severity.CAUTION, on_sheet=False, worst=most("drawn", over="declared_high"))
+@rule(
+    "steady-current-rehearsed", Severity.CAUTION, on_sheet=False, worst=Ranking("drawn", over="declared_high")
+)
 @of_every(with_seen(rehearsed_inputs))
 def steady_current(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """The mean current of a hold lies outside the declared steady current."""

@@ -9,7 +9,7 @@ import numpy as np
 from railwright.plan.set_points import Feed
 from railwright.quantities import Statement, show, state
 from railwright.settings.context import FedInput
-from railwright.settings.findings import Severity, least, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest, rehearsed_inputs
 from railwright.settings.rule import Hit, Outcome, of_every, rule, with_seen
 from railwright.settings.windows.trip_delay import DELAY_MARGIN
@@ -85,7 +85,7 @@ def fuse(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
         )
 
 
-@rule("trip-delay-margin", Severity.CAUTION, on_sheet=False, worst=least("ratio"))
+@rule("trip-delay-margin", Severity.CAUTION, on_sheet=False, worst=Ranking("ratio", lowest=True))
 @of_every(with_seen(rehearsed_inputs))
 def trip_delay_margin(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """The longest time in the current limit comes close to the trip delay."""
@@ -111,7 +111,7 @@ def trip_delay_margin(rehearsed: Rehearsed, source: FedInput, traces: Traces) ->
         )
 
 
-@rule("parallel-trip", Severity.STOP, worst=most("held"))
+@rule("parallel-trip", Severity.STOP, worst=Ranking("held"))
 @of_every(with_seen(rehearsed_inputs))
 def parallel_trip(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """Of outputs in parallel the one set a little higher carries the whole current up to its own limit, with
@@ -145,7 +145,7 @@ def parallel_trip(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Out
         )
 
 
-@rule("stop-rehearsed", Severity.STOP, worst=most("held"))
+@rule("stop-rehearsed", Severity.STOP, worst=Ranking("held"))
 def stop_conditions(rehearsed: Rehearsed) -> Outcome:
     """A stop condition comes true while the procedure is rehearsed, with nothing wrong."""
     for index, condition in enumerate(rehearsed.context.procedure.stop_when):

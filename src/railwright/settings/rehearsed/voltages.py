@@ -11,7 +11,7 @@ from railwright.evaluation.outcome import Result
 from railwright.measures.sampling import blind_time, deciding_interval, sample_rate
 from railwright.quantities import StatedFigure, Statement, named, state
 from railwright.settings.context import FedInput
-from railwright.settings.findings import Severity, least, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rehearsed.view import Rehearsed, longest, rehearsed_inputs
 from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
 from railwright.traces import Traces, span_named
@@ -23,7 +23,7 @@ CLOSE = 0.1
 """A requirement is met by little within this part of its limit, or of what lies between its two limits."""
 
 
-@rule("withstand-rehearsed", Severity.STOP, worst=most("peak", over="withstood"))
+@rule("withstand-rehearsed", Severity.STOP, worst=Ranking("peak", over="withstood"))
 @of_every(with_seen(rehearsed_inputs))
 def withstand(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """The rehearsed voltage at the connector is more than the input withstands, or for too long."""
@@ -163,7 +163,7 @@ def _permitted(required: Requirement) -> Statement:
     return state("at most {most}", most=most) if most else state("at least {least}", least=least)
 
 
-@rule("peak-brief", Severity.NOTE, worst=least("held", over="interval"))
+@rule("peak-brief", Severity.NOTE, worst=Ranking("held", over="interval", lowest=True))
 def peak_brief(rehearsed: Rehearsed) -> Outcome:
     """A peak that a requirement looks at stands, by rehearsal, for less than one reading's time."""
     for index, required in enumerate(rehearsed.context.procedure.requires):

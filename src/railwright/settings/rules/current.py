@@ -9,7 +9,7 @@ from railwright.quantities import show, state
 from railwright.settings.constraints import current_limit
 from railwright.settings.constraints.power import given
 from railwright.settings.context import Context, Draw, FedInput
-from railwright.settings.findings import Severity, least, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
 from railwright.settings.rules.judge import having, inputs, judged, settings_judged
 from railwright.settings.windows import rise
@@ -65,7 +65,7 @@ def limit_below_need(context: Context) -> Outcome:
     yield from settings_judged(context, "current_limit", lambda source, _: current_limit.enough(source))
 
 
-@rule("limit-headroom", Severity.CAUTION, on_sheet=False, worst=least("headroom"))
+@rule("limit-headroom", Severity.CAUTION, on_sheet=False, worst=Ranking("headroom", lowest=True))
 @of_every(having("current_limit"))
 def limit_headroom(source: FedInput, feed: Feed) -> Outcome:
     """The current limit, less its error, is less than 10 % above what normal operation draws."""
@@ -102,7 +102,7 @@ def limit_overshoot(source: FedInput, feed: Feed) -> Outcome:
         yield from judged(source, current_limit.responding(source), value)
 
 
-@rule("declared-current", Severity.CAUTION, on_sheet=False, worst=most("drawn_high", over="declared_high"))
+@rule("declared-current", Severity.CAUTION, on_sheet=False, worst=Ranking("drawn_high", over="declared_high"))
 @of_every(inputs)
 def declared_current(source: FedInput) -> Outcome:
     """The load model draws, over the operating range, something else than the declared steady current."""
@@ -133,7 +133,7 @@ def declared_current(source: FedInput) -> Outcome:
         )
 
 
-@rule("ramp-in-limit", Severity.NOTE, worst=most("needed", over="limit_less_error"))
+@rule("ramp-in-limit", Severity.NOTE, worst=Ranking("needed", over="limit_less_error"))
 @of_every(with_seen(having("current_limit")))
 def ramp_in_limit(context: Context, source: FedInput, feed: Feed) -> Outcome:
     """A slope that is asked for needs more current than the limit: the input charges at the limit instead."""
@@ -179,9 +179,8 @@ def ramp_in_limit(context: Context, source: FedInput, feed: Feed) -> Outcome:
 def _slower(context: Context, source: FedInput, path: Path, limit: float) -> str:
     """What to do where a current limit [A] acts on the way up: of a power-up, by the window of its rise."""
     meant = "if the limit is not meant to act"
-    if path[1] != "steps" or "power_up" not in path:
-        return f"rise more slowly {meant}"
-    found = rise.window(source, context.documents, limit, int(path[2]))
+    powers_up = path[1] == "steps" and "power_up" in path
+    found = rise.window(source, context.documents, limit, int(path[2])) if powers_up else None
     low, high = (None, None) if found is None else (found.low, found.high)
     if low is None or high is None:
         return f"rise more slowly {meant}"
@@ -196,7 +195,7 @@ def _slower(context: Context, source: FedInput, path: Path, limit: float) -> str
     )
 
 
-@rule("limit-at-low-voltage", Severity.CAUTION, on_sheet=False, worst=most("drawn", over="limit"))
+@rule("limit-at-low-voltage", Severity.CAUTION, on_sheet=False, worst=Ranking("drawn", over="limit"))
 @of_every(having("current_limit"))
 def limit_at_low_voltage(source: FedInput, feed: Feed) -> Outcome:
     """Played downwards, a converter asks for more than the current limit before it stops."""
@@ -221,7 +220,7 @@ def limit_at_low_voltage(source: FedInput, feed: Feed) -> Outcome:
             )
 
 
-@rule("power-headroom", Severity.CAUTION, on_sheet=False, worst=most("needed", over="power"))
+@rule("power-headroom", Severity.CAUTION, on_sheet=False, worst=Ranking("needed", over="power"))
 @of_every(inputs)
 def power_headroom(source: FedInput) -> Outcome:
     """The steady power that is needed comes within 10 % of what the output can give."""

@@ -14,7 +14,7 @@ from railwright.plan.stairs import AT_ONCE, EXACT, exchange_of, slew_range
 from railwright.plan.timeline import Action, Timeline
 from railwright.quantities import joined, state
 from railwright.settings.context import Context
-from railwright.settings.findings import Severity, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
 from railwright.settings.rules.shapes import shape_path
 from railwright.settings.slower import one_by_one, slower
@@ -30,7 +30,7 @@ def _delivered(context: Context) -> Iterator[tuple[Delivery, Path, str]]:
         yield each, shape_path(context, each.step, each.input), context.timeline.spans[each.step].name
 
 
-@rule("shape-not-served", Severity.CAUTION, on_sheet=False, worst=most("deviation", over="tolerance"))
+@rule("shape-not-served", Severity.CAUTION, on_sheet=False, worst=Ranking("deviation", over="tolerance"))
 @of_every(with_seen(_delivered))
 def shape_not_served(context: Context, each: Delivery, path: Path, name: str) -> Outcome:
     """Neither the host nor the outputs' own point list keeps a shape within 1 % of its span."""
@@ -78,7 +78,7 @@ def capture_not_played(each: Delivery, path: Path, name: str) -> Outcome:
         )
 
 
-@rule("host-cannot-keep", Severity.STOP, worst=most("left_out"))
+@rule("host-cannot-keep", Severity.STOP, worst=Ranking("left_out"))
 def host_cannot_keep(context: Context) -> Outcome:
     """Set points are asked of the host that follow each other sooner than it can send and verify them."""
     for each in (*_shapes_too_soon(context), *_sweeps_too_soon(context)):

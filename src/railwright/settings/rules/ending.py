@@ -238,9 +238,12 @@ def _alone(context: Context) -> list[str]:
     interlock = context.bench.interlock
     if not lacks or (interlock is not None and interlock.seen_to_act <= context.today):
         return []
-    if interlock is None:
-        return [*lacks, "the bench names no interlock"]
-    return [*lacks, f"its interlock was seen to act on {interlock.seen_to_act}, after {context.today}"]
+    return [
+        *lacks,
+        "the bench names no interlock"
+        if interlock is None
+        else f"its interlock was seen to act on {interlock.seen_to_act}, after {context.today}",
+    ]
 
 
 _REMEDY = (

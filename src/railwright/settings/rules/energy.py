@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import FedInput
-from railwright.settings.findings import Severity, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule
 from railwright.settings.rules.judge import inputs
 
@@ -21,7 +21,7 @@ PATIENCE = 1.0
 """Time after switching off within which an input should be discharged [s]; a choice of this program."""
 
 
-@rule("stored-energy", Severity.CAUTION, worst=most("energy"))
+@rule("stored-energy", Severity.CAUTION, worst=Ranking("energy"))
 @of_every(inputs)
 def stored_energy(source: FedInput) -> Outcome:
     """The capacitors of an input hold, at the highest voltage played, an energy that can do harm (½CV²)."""
@@ -46,7 +46,7 @@ def stored_energy(source: FedInput) -> Outcome:
         )
 
 
-@rule("slow-discharge", Severity.NOTE, worst=most("discharge_time"))
+@rule("slow-discharge", Severity.NOTE, worst=Ranking("discharge_time"))
 @of_every(inputs)
 def slow_discharge(source: FedInput) -> Outcome:
     """After switching off, only a bleeder discharges the input, and that takes long."""

@@ -8,12 +8,12 @@ from railwright.plan.set_points import Feed
 from railwright.quantities import state
 from railwright.settings.constraints.trip_delay import fuse
 from railwright.settings.context import FedInput
-from railwright.settings.findings import Severity, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule
 from railwright.settings.rules.judge import having, inputs, judged
 
 
-@rule("fuse-below-need", Severity.STOP, worst=most("needed", over="continuous"))
+@rule("fuse-below-need", Severity.STOP, worst=Ranking("needed", over="continuous"))
 @of_every(inputs)
 def fuse_below_need(source: FedInput) -> Outcome:
     """A fuse opens at what normal operation draws."""

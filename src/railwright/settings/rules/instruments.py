@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from itertools import product
 
 from railwright.dialects.operation import Setting
-from railwright.documents.bench import Calibration, Output, Supply
+from railwright.documents.bench import Calibration, Output
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Limits
 from railwright.plan.set_points import Feed
 from railwright.quantities import state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.figures import on_grid
-from railwright.settings.findings import Severity, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.group import output_path
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
-from railwright.settings.rules.judge import having, inputs, outputs, supplies
+from railwright.settings.rules.judge import having, inputs, outputs
 
 
 def _instruments(context: Context) -> Iterator[tuple[str, Path, Calibration | None]]:
@@ -28,7 +28,7 @@ def _instruments(context: Context) -> Iterator[tuple[str, Path, Calibration | No
         yield name, ("bench", "multimeters", name), context.bench.multimeters[name].calibrated
 
 
-@rule("calibration-overdue", Severity.CAUTION, worst=most("overdue_days"))
+@rule("calibration-overdue", Severity.CAUTION, worst=Ranking("overdue_days"))
 @of_every(with_seen(_instruments))
 def calibration_overdue(context: Context, name: str, path: Path, calibrated: Calibration | None) -> Outcome:
     """The calibration of an instrument that is used has run out."""
@@ -116,20 +116,20 @@ def proof_ahead(context: Context) -> Outcome:
 
 
 @rule("identity-unknown", Severity.NOTE)
-@of_every(supplies)
-def identity_unknown(name: str, supply: Supply) -> Outcome:
+def identity_unknown(context: Context) -> Outcome:
     """Model or serial number of a supply is not given: a run cannot tell that it speaks to the right one."""
-    missing = [key for key in ("model", "serial") if getattr(supply, key) is None]
-    if missing:
-        yield Hit(
-            name,
-            ("bench", "supplies", name),
-            state(
-                "{missing} not given: a run cannot tell that it speaks to the right instrument",
-                missing=" and ".join(missing),
-            ),
-            "give both as the instrument's *IDN? answers them",
-        )
+    for name, supply in context.used_supplies.items():
+        missing = [key for key in ("model", "serial") if getattr(supply, key) is None]
+        if missing:
+            yield Hit(
+                name,
+                ("bench", "supplies", name),
+                state(
+                    "{missing} not given: a run cannot tell that it speaks to the right instrument",
+                    missing=" and ".join(missing),
+                ),
+                "give both as the instrument's *IDN? answers them",
+            )
 
 
 @rule("accuracy-unknown", Severity.NOTE)
@@ -148,55 +148,37 @@ COMPUTED = ("exponential_to", "ripple", "standard", "recording")
 """Keys of shapes whose voltages are worked out rather than written: they lie where they lie."""
 
 
-def _voltages(source: FedInput) -> Iterator[tuple[Path, float]]:
-    for level in source.played.levels:
-        if level.voltage and level.path[-1] not in COMPUTED:
-            yield level.path, level.voltage
-
-
 @rule("off-grid", Severity.NOTE)
 @of_every(having("current_limit"))
 def off_grid(source: FedInput, feed: Feed) -> Outcome:
     """A set point is no whole number of the output's steps: the instrument will round it."""
     limit_at = (*source.at_limits, "current_limit")
+    written = [each for each in source.played.levels if each.voltage and each.path[-1] not in COMPUTED]
     for (name, output), points in zip(source.outputs.items(), feed.outputs, strict=True):
-        voltages = [(path, voltage * points.share) for path, voltage in _voltages(source)]
         for key, unit, what, values in (
-            ("voltage", "V", "set voltage", voltages),
-            ("current", "A", "current limit", [(limit_at, points.current_limit)]),
+            ("voltage", "V", "set voltage", {each.voltage * points.share: each.path for each in written}),
+            ("current", "A", "current limit", {points.current_limit: limit_at}),
         ):
-            yield from _off_grid(source, name, output, key, f"smallest step of the {what}", unit, values)
-
-
-def _off_grid(
-    source: FedInput,
-    name: OutputName,
-    output: Output,
-    key: str,
-    figure: str,
-    unit: str,
-    values: Iterable[tuple[Path, float]],
-) -> Outcome:
-    """The values of one kind that an output cannot be set to."""
-    if output.programming is None:
-        return
-    step = getattr(output.programming, key).resolution
-    if step is None:
-        here = (*output_path(name), "programming", key)
-        yield Unknown(name, here, figure, f"the {key}s of {source.name}")
-        return
-    for value, path in {value: path for path, value in values if not on_grid(value, step)}.items():
-        yield Hit(
-            source.name,
-            path,
-            state(
-                "{set_point} on {output}, which sets in steps of {resolution}",
-                set_point=(value, unit, 8),
-                output=name,
-                resolution=(step, unit),
-            ),
-            "write a value that the output can set, or accept the rounding",
-        )
+            if output.programming is None:
+                continue
+            step = getattr(output.programming, key).resolution
+            if step is None:
+                here, check = (*output_path(name), "programming", key), f"the {key}s of {source.name}"
+                yield Unknown(name, here, f"smallest step of the {what}", check)
+                continue
+            for value, path in values.items():
+                if not on_grid(value, step):
+                    yield Hit(
+                        source.name,
+                        path,
+                        state(
+                            "{set_point} on {output}, which sets in steps of {resolution}",
+                            set_point=(value, unit, 8),
+                            output=name,
+                            resolution=(step, unit),
+                        ),
+                        "write a value that the output can set, or accept the rounding",
+                    )
 
 
 @rule("dialect-cannot-set", Severity.STOP)

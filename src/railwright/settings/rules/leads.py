@@ -17,7 +17,7 @@ from railwright.settings.constraints import current_limit, outputs
 from railwright.settings.constraints.constraint import broken, constraints_in
 from railwright.settings.constraints.outputs import along
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity, least, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.played import Level
 from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule, with_seen
 from railwright.settings.rules.judge import having, inputs, judged, settings_judged
@@ -48,7 +48,7 @@ def too_low(source: FedInput) -> Level | None:
     return next((each for each in _meant_within(source) if each.voltage - drop < operating.low - 1e-9), None)
 
 
-@rule("lead-drop", Severity.CAUTION, worst=least("at_connector", over="low"))
+@rule("lead-drop", Severity.CAUTION, worst=Ranking("at_connector", over="low", lowest=True))
 @of_every(inputs)
 def lead_drop(source: FedInput) -> Outcome:
     """Without sensing, the lead's drop takes the input below its operating range."""
@@ -72,7 +72,7 @@ def lead_drop(source: FedInput) -> Outcome:
         )
 
 
-@rule("lead-drop-unsensed", Severity.NOTE, worst=most("drop"))
+@rule("lead-drop-unsensed", Severity.NOTE, worst=Ranking("drop"))
 @of_every(inputs)
 def lead_drop_unsensed(source: FedInput) -> Outcome:
     """Without sensing, the input sees noticeably less than what is set (more than 0.5 % of nominal)."""
@@ -274,11 +274,12 @@ ROUNDING = 1e-3
 def _takes(source: FedInput) -> Iterator[tuple[str, float, str]]:
     """Every end of an input's lead: its name, the section that it takes [m²], and how that is known."""
     ends: list[tuple[str, Conductor | None]] = [(name, row.takes) for name, row in source.outputs.items()]
-    for name, takes in (*ends, (f"input {source.name}", source.input.takes)):
-        if takes is None:
-            yield name, TAKES, "assumed, as no document says it"
-        else:
-            yield name, takes.section, takes.text
+    return (
+        (name, TAKES, "assumed, as no document says it")
+        if takes is None
+        else (name, takes.section, takes.text)
+        for name, takes in (*ends, (f"input {source.name}", source.input.takes))
+    )
 
 
 @rule("lead-too-thick", Severity.CAUTION)
@@ -356,7 +357,7 @@ def lead_hot(context: Context, source: FedInput) -> Outcome:
         )
 
 
-@rule("sense-used-up", Severity.CAUTION, worst=most("part_used"))
+@rule("sense-used-up", Severity.CAUTION, worst=Ranking("part_used"))
 @of_every(inputs)
 def sense_used_up(source: FedInput) -> Outcome:
     """The lead's steady drop takes more than 80 % of what sensing makes up for: little is left."""

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from railwright.documents.bench import Multimeter
 from railwright.quantities import state
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity, most
-from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
+from railwright.settings.findings import Ranking, Severity
+from railwright.settings.rule import Hit, Outcome, of_every, rule, with_seen
 
 
 def _connected(context: Context) -> Iterator[tuple[str, Multimeter, FedInput]]:
@@ -18,11 +18,7 @@ def _connected(context: Context) -> Iterator[tuple[str, Multimeter, FedInput]]:
             yield name, context.bench.multimeters[name], context.sources[probe.of]
 
 
-def _range(name: str) -> Path:
-    return ("bench", "multimeters", name)
-
-
-@rule("multimeter-range", Severity.CAUTION, worst=most("highest", over="range"))
+@rule("multimeter-range", Severity.CAUTION, worst=Ranking("highest", over="range"))
 @of_every(with_seen(_connected))
 def multimeter_range(context: Context, name: str, meter: Multimeter, source: FedInput) -> Outcome:
     """A multimeter's range ends below what is played, or below what a fault brings before it is stopped."""
@@ -40,7 +36,7 @@ def multimeter_range(context: Context, name: str, meter: Multimeter, source: Fed
     if highest > held:
         yield Hit(
             source.name,
-            _range(name),
+            ("bench", "multimeters", name),
             state(
                 "{what} is {highest}, the range of {multimeter} ends at {range}",
                 what=what,
@@ -59,7 +55,7 @@ def multimeter_in_series(name: str, meter: Multimeter, source: FedInput) -> Outc
     if meter.quantity == "current" and source.fixture is None:
         yield Hit(
             source.name,
-            _range(name),
+            ("bench", "multimeters", name),
             state(
                 "{multimeter} is in series with {input}, and no fixture says what resistance it adds: "
                 "settings and rehearsal leave it out",

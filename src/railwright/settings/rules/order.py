@@ -12,7 +12,7 @@ from railwright.plan.stairs import exchange_of, stair_count
 from railwright.quantities import show, state
 from railwright.settings.constraints.rise import falling, fast_output, slow_output
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity, least
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, of_every, rule, with_seen
 from railwright.settings.rules.judge import inputs, judged, kept_apart
 
@@ -173,7 +173,9 @@ def fall_too_fast(source: FedInput) -> Outcome:
     yield from judged(source, falling(source), *falls, once=True) if falls else ()
 
 
-@rule("dwell-too-short", Severity.CAUTION, on_sheet=False, worst=least("dwell", over="interval"))
+@rule(
+    "dwell-too-short", Severity.CAUTION, on_sheet=False, worst=Ranking("dwell", over="interval", lowest=True)
+)
 def dwell_too_short(context: Context) -> Outcome:
     """A sweep holds its points for less than three readings: too short to settle and be read."""
     for index, step in enumerate(context.procedure.steps):

@@ -12,7 +12,7 @@ from railwright.plan.set_points import Feed
 from railwright.quantities import Interval, StatedFigure, Statement, state
 from railwright.settings.constraints import ocp, ovp, power, trip_delay
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity, least, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, of_every, rule
 from railwright.settings.rules.judge import having, kept_apart, outputs, settings_judged
 from railwright.settings.windows.ovp import OVP_MARGIN
@@ -39,7 +39,7 @@ def ovp_below_played(context: Context) -> Outcome:
     yield from settings_judged(context, "ovp", ovp.played)
 
 
-@rule("ovp-close", Severity.CAUTION, on_sheet=False, worst=least("margin"))
+@rule("ovp-close", Severity.CAUTION, on_sheet=False, worst=Ranking("margin", lowest=True))
 @of_every(having("ovp"))
 def ovp_close(given: FedInput, feed: Feed) -> Outcome:
     """The OVP, with its error, is less than 3 % above the highest voltage played: it may trip needlessly."""
@@ -192,7 +192,7 @@ def never_after_trip(index: int, never: NeverRule, first: FedInput, second: FedI
             )
 
 
-@rule("linked-trip-by-program", Severity.NOTE, worst=most("interval"))
+@rule("linked-trip-by-program", Severity.NOTE, worst=Ranking("interval"))
 def linked_trip_by_program(context: Context) -> Outcome:
     """A linked trip is carried out by the program, not by an instrument: no supply links the two."""
     feeds, every = context.plan.set_points, context.procedure.record.every

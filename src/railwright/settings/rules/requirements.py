@@ -14,7 +14,7 @@ from railwright.measures.sampling import averaged, blind_time, sample_rate
 from railwright.plan.set_points import Feed
 from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity, least, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
 from railwright.settings.rules.judge import outputs
 
@@ -242,16 +242,16 @@ def _by_multimeter(
     context: Context, required: Requirement, quantity: Channel, value: float, error: float
 ) -> bool:
     """Whether a multimeter reads what is required with no more than this error at a value [V, A]."""
-    for name, probe in context.procedure.multimeters.items():
-        meter = context.bench.multimeters[name]
-        there = quantity == "current" or probe.at == required.at
-        here = (probe.of, meter.quantity) == (required.of, quantity) and there
-        if here and error_bound(meter.measures, value) <= error:
-            return True
-    return False
+    probes, meters = context.procedure.multimeters, context.bench.multimeters
+    return any(
+        (probe.of, meters[name].quantity) == (required.of, quantity)
+        and (quantity == "current" or probe.at == required.at)
+        and error_bound(meters[name].measures, value) <= error
+        for name, probe in probes.items()
+    )
 
 
-@rule("reading-too-coarse", Severity.CAUTION, on_sheet=False, worst=most("reading_error", over="room"))
+@rule("reading-too-coarse", Severity.CAUTION, on_sheet=False, worst=Ranking("reading_error", over="room"))
 @of_every(with_seen(required_in))
 def reading_too_coarse(
     context: Context, path: Path, required: Requirement, source: FedInput, feed: Feed | None
@@ -283,7 +283,12 @@ def reading_too_coarse(
         )
 
 
-@rule("step-too-short", Severity.CAUTION, on_sheet=False, worst=least("duration", over="permitted"))
+@rule(
+    "step-too-short",
+    Severity.CAUTION,
+    on_sheet=False,
+    worst=Ranking("duration", over="permitted", lowest=True),
+)
 @of_every(with_seen(required_in))
 def step_too_short(
     context: Context, path: Path, required: Requirement, source: FedInput, feed: Feed | None
@@ -340,7 +345,7 @@ def threshold_not_crossed(path: Path, required: Requirement, source: FedInput, f
         )
 
 
-@rule("recorded-too-fast", Severity.NOTE, worst=least("record_interval", over="interval"))
+@rule("recorded-too-fast", Severity.NOTE, worst=Ranking("record_interval", over="interval", lowest=True))
 @of_every(with_seen(outputs))
 def recorded_too_fast(context: Context, source: FedInput, name: OutputName, output: Output) -> Outcome:
     """Readings are recorded more often than the supply makes new ones."""

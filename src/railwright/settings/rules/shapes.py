@@ -16,7 +16,7 @@ from railwright.grouping import grouped
 from railwright.plan.timeline import Action, StandardTurn
 from railwright.quantities import Statement, joined, state
 from railwright.settings.context import BoundDocuments, Context, FedInput
-from railwright.settings.findings import Severity, least
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
 from railwright.waveforms.shapes import Off, flat
 from railwright.waveforms.standards import TESTS, open_choices
@@ -292,7 +292,12 @@ def standard_leaves_open(
         )
 
 
-@rule("standard-repeated-less", Severity.CAUTION, on_sheet=False, worst=least("count", over="least"))
+@rule(
+    "standard-repeated-less",
+    Severity.CAUTION,
+    on_sheet=False,
+    worst=Ranking("count", over="least", lowest=True),
+)
 def standard_repeated_less(context: Context) -> Outcome:
     """A standard's test is played less often, or sooner after the one before, than the standard asks."""
     turns = grouped(((turn.step, turn.input), turn) for turn in context.timeline.tests)

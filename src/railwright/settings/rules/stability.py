@@ -21,7 +21,7 @@ from railwright.circuit.leads import lead_inductance
 from railwright.physics.conductors import NODE_CAPACITANCE
 from railwright.quantities import Statement, show, state
 from railwright.settings.context import FedInput
-from railwright.settings.findings import Severity, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, of_every, rule
 from railwright.settings.rules.judge import inputs
 
@@ -63,7 +63,7 @@ def _stands_beside(capacitance: float, esr: float) -> Statement:
     )
 
 
-@rule("input-oscillates", Severity.CAUTION, worst=most("growth", over="damping"))
+@rule("input-oscillates", Severity.CAUTION, worst=Ranking("growth", over="damping"))
 @of_every(inputs)
 def input_oscillates(source: FedInput) -> Outcome:
     """A load whose current falls as the voltage rises has no capacitor beside it, or too small a one, to be

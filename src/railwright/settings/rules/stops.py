@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from railwright.documents.procedure import StopCondition
 from railwright.quantities import state
 from railwright.settings.context import Context, Draw, FedInput
-from railwright.settings.findings import Severity, least
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
 
 
@@ -94,7 +94,9 @@ def stop_in_normal(path: Path, condition: StopCondition, source: FedInput) -> Ou
         )
 
 
-@rule("stop-unseen", Severity.CAUTION, on_sheet=False, worst=least("duration", over="interval"))
+@rule(
+    "stop-unseen", Severity.CAUTION, on_sheet=False, worst=Ranking("duration", over="interval", lowest=True)
+)
 @of_every(with_seen(_conditions))
 def stop_unseen(context: Context, path: Path, condition: StopCondition, source: FedInput) -> Outcome:
     """A stop condition asks for a duration shorter than a reading takes: it is judged on one reading."""

@@ -8,7 +8,7 @@ from railwright.grouping import grouped
 from railwright.quantities import Statement, joined, listed, show, state
 from railwright.settings.constraints.outputs import highest, isolated, lowest
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.played import Outside
 from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule
 from railwright.settings.rules.judge import inputs, judged
@@ -37,7 +37,7 @@ def voltage_range(source: FedInput) -> Outcome:
     yield from judged(source, [highest(source), lowest(source)], *levels)
 
 
-@rule("withstand-played", Severity.STOP, worst=most("highest", over="withstood"))
+@rule("withstand-played", Severity.STOP, worst=Ranking("highest", over="withstood"))
 @of_every(inputs)
 def withstand_played(source: FedInput) -> Outcome:
     """A voltage played, with its error, is more than the input withstands, or withstands for that long."""
@@ -73,7 +73,7 @@ def withstand_played(source: FedInput) -> Outcome:
         return
 
 
-@rule("reversed", Severity.STOP, worst=most("level"))
+@rule("reversed", Severity.STOP, worst=Ranking("level"))
 @of_every(inputs)
 def reversed_voltage(source: FedInput) -> Outcome:
     """A voltage played is negative: more than the reverse voltage that the input withstands, and no diode in
@@ -96,7 +96,7 @@ def reversed_voltage(source: FedInput) -> Outcome:
             )
 
 
-@rule("outside-operating", Severity.NOTE, worst=most("outside_for"))
+@rule("outside-operating", Severity.NOTE, worst=Ranking("outside_for"))
 @of_every(inputs)
 def outside_operating(source: FedInput) -> Outcome:
     """A voltage played is outside the input's operating range."""
@@ -166,7 +166,7 @@ def _several(voltages: list[float]) -> Statement:
     )
 
 
-@rule("touch-voltage", Severity.CAUTION, worst=most("reach"))
+@rule("touch-voltage", Severity.CAUTION, worst=Ranking("reach"))
 def touch_voltage(context: Context) -> Outcome:
     """The voltage that the outputs can reach counts as dangerous to touch where the bench stands."""
     touch = TOUCH_LIMIT[context.bench.location]

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterator
 
 from railwright.documents.address import gpib_of, untried_of
 from railwright.documents.bench import Supply
+from railwright.grouping import grouped
 from railwright.guard.address import transport_of
 from railwright.plan.line_time import line_of, reading_time
 from railwright.quantities import state
 from railwright.settings.context import Context
-from railwright.settings.findings import Severity, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, of_every, rule, with_seen
 from railwright.settings.rules.judge import supplies
 
@@ -21,12 +21,9 @@ def shared_bus(context: Context) -> Outcome:
     """Supplies share one bus, such as GPIB or RS-485: they are told one after the other, and one that hangs
     holds up OFF for all of them.
     """
-    members = defaultdict(list)
-    for name, supply in context.used_supplies.items():
-        if (bus := supply.bus or gpib_of(supply.address)) is not None:
-            members[bus].append(name)
-    for bus, names in members.items():
-        if len(names) > 1:
+    buses = ((supply.bus or gpib_of(supply.address), name) for name, supply in supplies(context))
+    for bus, names in grouped(buses).items():
+        if bus is not None and len(names) > 1:
             yield Hit(
                 ", ".join(names),
                 ("bench", "supplies", names[0], "address"),
@@ -39,7 +36,7 @@ def shared_bus(context: Context) -> Outcome:
             )
 
 
-@rule("line-slow", Severity.CAUTION, worst=most("takes"))
+@rule("line-slow", Severity.CAUTION, worst=Ranking("takes"))
 @of_every(with_seen(supplies))
 def line_slow(context: Context, name: str, supply: Supply) -> Outcome:
     """A serial line is too slow for the readings that the procedure asks for: fewer are taken."""
