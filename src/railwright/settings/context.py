@@ -161,6 +161,7 @@ class FedInput(Group):
 
     @cached_property
     def _powers(self) -> list[tuple[Level, float, float]]:
+        """Every level above 0 V whose steady draw is known, as `powers` has it."""
         works = [
             (level, *self.fed_at(level.voltage, drawn.high))
             for level in self.played.levels
@@ -275,6 +276,7 @@ class FedInput(Group):
         return most - (least(holds, 0.0, most, HALVINGS) if holds(most) else most)
 
     def _limit_or_full(self, limit: float | None) -> float:
+        """A current limit, or the outputs' own where there is none yet [A]."""
         return self.full_current if limit is None or not math.isfinite(limit) else limit
 
     def ovp_overshoot(self, level: float, limit: float | None) -> float | None:

@@ -80,6 +80,7 @@ def _one(
     exact: Result,
     shown: Result,
 ) -> Measurable:
+    """Whether the readings can decide one requirement. exact, shown: judged as it is, and as it is read."""
     expected = exact.measured.value if exact.measured is not None else None
     leaves = None if expected is None else _leaves(required, expected)
     found = shown.measured
@@ -109,6 +110,7 @@ def _leaves(required: Requirement, value: float) -> float | None:
 
 
 def _why(required: Requirement, shown: Result, hidden: bool) -> str:
+    """What keeps the readings from deciding it."""
     if shown.measured is None:
         return shown.reason if shown.unmeasured is None else shown.unmeasured.why
     if hidden:

@@ -37,22 +37,21 @@ def _findings(documents: Documents, set_points: SetPoints, proofs: Proofs) -> It
             continue
         wanted = {output: each for output, each in needed.items() if output.supply == name}
         lacks = _lacks(bench, supply, wanted, proofs)
-        if not lacks:
-            continue
-        yield Finding(
-            DIALECT_UNPROVED,
-            Severity.STOP,
-            name,
-            documents.where("bench", ("supplies", name, "dialect")),
-            state(
-                "dialect '{dialect}' is not proved on {model}: {lacks}",
-                dialect=supply.dialect.name,
-                model=supply.model or "this supply, whose model is not given",
-                lacks="; ".join(f"{output}: {', '.join(each)}" for output, each in lacks.items()),
-            ),
-            "provoke them with 'railwright dialect try … --provoke' or 'railwright prove', or accept it "
-            "with a reason; on simulated supplies ('--twins') it does not count",
-        )
+        if lacks:
+            yield Finding(
+                DIALECT_UNPROVED,
+                Severity.STOP,
+                name,
+                documents.where("bench", ("supplies", name, "dialect")),
+                state(
+                    "dialect '{dialect}' is not proved on {model}: {lacks}",
+                    dialect=supply.dialect.name,
+                    model=supply.model or "this supply, whose model is not given",
+                    lacks="; ".join(f"{output}: {', '.join(each)}" for output, each in lacks.items()),
+                ),
+                "provoke them with 'railwright dialect try … --provoke' or 'railwright prove', or accept it "
+                "with a reason; on simulated supplies ('--twins') it does not count",
+            )
 
 
 def _lacks(

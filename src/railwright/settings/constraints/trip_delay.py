@@ -127,6 +127,7 @@ def short_heat(source: FedInput, limit: float, delay: float) -> float:
 
 
 def _bearing(amount: float, unit: str) -> str:
+    """What something that bears so much would be, for people; infinite: no words."""
     return "" if math.isinf(amount) else f" that bears {amount:.3g} {unit}"
 
 

@@ -90,6 +90,7 @@ def _kind(candidate: Candidate, kinds: Mapping[OutputName, int]) -> Kind:
 
 
 def _reasons(fields: Sequence[Field], chosen: Mapping[str, Candidate], documents: Documents) -> list[Reason]:
+    """Why each input is fed as it is."""
     feeds = {name: each.input for each in chosen.values() for name in each.outputs}
     return [
         Reason(
@@ -159,9 +160,11 @@ def _nothing_fits(fields: Sequence[Field], smallest: Smallest, documents: Docume
 
 
 def _unknown_draw(demand: Demand, documents: Documents) -> Finding:
-    remedy = "declare 'current: {steady: …}' in the device document, or write its hook-up"
-    if demand.input.nominal < 0:
-        remedy = f"write the figures of {demand.name} in amounts, with 'rail: negative'"
+    remedy = (
+        f"write the figures of {demand.name} in amounts, with 'rail: negative'"
+        if demand.input.nominal < 0
+        else "declare 'current: {steady: …}' in the device document, or write its hook-up"
+    )
     return Finding(
         HOOK_UP_IMPOSSIBLE,
         Severity.STOP,

@@ -124,27 +124,32 @@ def restarts_for_ever(rehearsed: Rehearsed, source: FedInput, traces: Traces) ->
 @of_every(with_seen(rehearsed_inputs))
 def hangs_low(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """At the end of a step the input hangs in the limit, below its operating range, though more is set."""
-    if source.fed_current is not None:
-        return  # it is meant to work in the limit
-    limited, restarting = in_limit(traces), _restarting(rehearsed, source)
-    for span, index, asked in _ends(rehearsed, source, traces, "power_up", "hold"):
-        voltage, operating = float(traces.columns["voltage"][index]), source.input.operating
-        if span.name not in restarting and limited[index] and asked in operating and voltage < operating.low:
-            why, remedy = _freed(rehearsed, source)
-            yield Hit(
-                source.name,
-                (*source.at_limits, "current_limit"),
-                state(
-                    "rehearsed, at the end of '{step}' the input hangs at {reached} in the current "
-                    "limit; {set_point} is set{why}",
-                    step=span.name,
-                    reached=(voltage, "V"),
-                    set_point=(asked, "V"),
-                    why=why,
-                ),
-                remedy,
-            )
-            break
+    # One that is fed by its limit is meant to work in it.
+    if source.fed_current is None:
+        limited, restarting = in_limit(traces), _restarting(rehearsed, source)
+        for span, index, asked in _ends(rehearsed, source, traces, "power_up", "hold"):
+            voltage, operating = float(traces.columns["voltage"][index]), source.input.operating
+            if (
+                span.name not in restarting
+                and limited[index]
+                and asked in operating
+                and voltage < operating.low
+            ):
+                why, remedy = _freed(rehearsed, source)
+                yield Hit(
+                    source.name,
+                    (*source.at_limits, "current_limit"),
+                    state(
+                        "rehearsed, at the end of '{step}' the input hangs at {reached} in the current "
+                        "limit; {set_point} is set{why}",
+                        step=span.name,
+                        reached=(voltage, "V"),
+                        set_point=(asked, "V"),
+                        why=why,
+                    ),
+                    remedy,
+                )
+                break
 
 
 def _ends(
@@ -208,26 +213,25 @@ def not_reached(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: 
         falls = move.goal < move.start
         reached = float(seen.min() if falls else seen.max())
         missing = reached - move.goal if falls else move.goal - reached
-        if missing <= SETTLED * max(abs(move.goal), abs(move.goal - move.start)):
-            continue
-        told.add(move.path)
-        yield Hit(
-            source.name,
-            move.path,
-            state(
-                "rehearsed, '{step}' sets {set_point}; in the {time} until the next change {input} gets "
-                "only {way} to {reached}",
-                step=move.step,
-                set_point=(move.goal, "V"),
-                time=(move.until - move.begins, "s"),
-                input=source.name,
-                way="down" if falls else "up",
-                reached=(reached, "V"),
-            ),
-            f"{_to_fall(source)}, or give it longer"
-            if falls
-            else "raise the current limit, or give it longer",
-        )
+        if missing > SETTLED * max(abs(move.goal), abs(move.goal - move.start)):
+            told.add(move.path)
+            yield Hit(
+                source.name,
+                move.path,
+                state(
+                    "rehearsed, '{step}' sets {set_point}; in the {time} until the next change {input} gets "
+                    "only {way} to {reached}",
+                    step=move.step,
+                    set_point=(move.goal, "V"),
+                    time=(move.until - move.begins, "s"),
+                    input=source.name,
+                    way="down" if falls else "up",
+                    reached=(reached, "V"),
+                ),
+                f"{_to_fall(source)}, or give it longer"
+                if falls
+                else "raise the current limit, or give it longer",
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,9 +259,8 @@ def _moves(rehearsed: Rehearsed, source: FedInput) -> Iterator[_Move]:
     for action, following in zip_longest(actions, actions[1:]):
         span = timeline.spans[action.step]
         before, level = level, 0.0 if action.kind == "off" else action.voltage
-        if action.step >= len(spans) or spans[action.step].left_out or spans[action.step].late:
-            continue
-        if action.kind == "line" and span.kind in ("shape", "sweep") and before != level:
+        kept = action.step < len(spans) and not spans[action.step].left_out and not spans[action.step].late
+        if kept and action.kind == "line" and span.kind in ("shape", "sweep") and before != level:
             path = ("procedure", *(action.path or ("steps", action.step, "sweep")))
             changes = span.end if following is None else following.time
             until = min(span.end, changes, rehearsed.record.played_until)
@@ -283,24 +286,23 @@ def steady_current(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Ou
         part = traces.closed(span.start, span.end)
         asked = _set_point(rehearsed, source.name, (span.start + span.end) / 2)
         length = float(part.time[-1] - part.time[0]) if part.time.size else 0.0
-        if span.kind != "hold" or length <= 0.0 or asked not in source.input.operating:
-            continue
-        mean = float(np.trapezoid(part.columns["current"], part.time)) / length
-        if mean not in declared:
-            yield Hit(
-                source.name,
-                (*source.at_input, "current", "steady"),
-                state(
-                    "rehearsed, '{step}' draws {drawn} on average; {declared_low} to {declared_high} is "
-                    "declared",
-                    step=span.name,
-                    drawn=(mean, "A"),
-                    declared_low=(declared.low, "A"),
-                    declared_high=(declared.high, "A"),
-                ),
-                "correct the declared current or the load model",
-            )
-            break
+        if span.kind == "hold" and length > 0.0 and asked in source.input.operating:
+            mean = float(np.trapezoid(part.columns["current"], part.time)) / length
+            if mean not in declared:
+                yield Hit(
+                    source.name,
+                    (*source.at_input, "current", "steady"),
+                    state(
+                        "rehearsed, '{step}' draws {drawn} on average; {declared_low} to {declared_high} is "
+                        "declared",
+                        step=span.name,
+                        drawn=(mean, "A"),
+                        declared_low=(declared.low, "A"),
+                        declared_high=(declared.high, "A"),
+                    ),
+                    "correct the declared current or the load model",
+                )
+                break
 
 
 @rule("order-rehearsed", Severity.CAUTION)

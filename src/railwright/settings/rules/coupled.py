@@ -53,6 +53,7 @@ class _TakenAlong(NamedTuple):
 
 
 def _taken_along(context: Context) -> Iterator[_TakenAlong]:
+    """Every move of an input's voltage that comes with that of another one."""
     if not any(supply.coupled for supply in context.used_supplies.values()):
         return
     for name, change, taken, before, after in moves_while_on(
@@ -88,13 +89,13 @@ def coupled_moves(context: Context) -> Outcome:
         outside = [each for each in moves if each.after not in each.source.input.operating]
         first = (outside or moves)[0]
         operating = first.source.input.operating
-        more: str = ""
-        if outside:
-            more = state(
-                "; it must work from {low} to {high}", low=(operating.low, "V"), high=(operating.high, "V")
-            )
-        elif len(moves) > 1:
-            more = state(", the first of {moves} such moves", moves=len(moves))
+        more = (
+            state("; it must work from {low} to {high}", low=(operating.low, "V"), high=(operating.high, "V"))
+            if outside
+            else state(", the first of {moves} such moves", moves=len(moves))
+            if len(moves) > 1
+            else ""
+        )
         yield Hit(name, first.path, joined("", (first.words, more)), _REMEDY)
 
 
@@ -280,11 +281,13 @@ def coupled_limit_moves(context: Context) -> Outcome:
             continue
         least = min(moves, key=lambda each: each.after)
         short = broken(current_limit.enough(least.source), least.after)
-        more: str = ""
-        if short is not None:
-            more, _ = short.breach(least.after)
-        elif len(moves) > 1:
-            more = state("the lowest of {moves} such moves", moves=len(moves))
+        more = (
+            short.breach(least.after)[0]
+            if short is not None
+            else state("the lowest of {moves} such moves", moves=len(moves))
+            if len(moves) > 1
+            else ""
+        )
         yield Hit(name, least.path, joined("; ", filter(None, (least.words, more))), _REMEDY)
 
 

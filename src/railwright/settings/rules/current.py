@@ -37,26 +37,25 @@ def power_range(source: FedInput) -> Outcome:
 def power_before_limit(source: FedInput, feed: Feed) -> Outcome:
     """The output reaches its power rating before its current limit (CP)."""
     highest = source.played.highest
-    if highest is None:
-        return
-    for points, output, share in zip(feed.outputs, source.rows, source.shares, strict=True):
-        power = highest.voltage * share * points.current_limit
-        if output.power is not None and power > output.power:
-            yield Hit(
-                source.name,
-                (*source.at_limits, "current_limit"),
-                state(
-                    "at {highest} the limit of {limit} would be {power_at_limit}; {output} gives "
-                    "{power} and limits at {current_at_power}",
-                    highest=(highest.voltage * share, "V"),
-                    limit=(points.current_limit, "A"),
-                    power_at_limit=(power, "W"),
-                    output=points.output,
-                    power=(output.power, "W"),
-                    current_at_power=(output.power / (highest.voltage * share), "A"),
-                ),
-                "note that the power limit acts first, and does not trip as the current limit does",
-            )
+    if highest is not None:
+        for points, output, share in zip(feed.outputs, source.rows, source.shares, strict=True):
+            power = highest.voltage * share * points.current_limit
+            if output.power is not None and power > output.power:
+                yield Hit(
+                    source.name,
+                    (*source.at_limits, "current_limit"),
+                    state(
+                        "at {highest} the limit of {limit} would be {power_at_limit}; {output} gives "
+                        "{power} and limits at {current_at_power}",
+                        highest=(highest.voltage * share, "V"),
+                        limit=(points.current_limit, "A"),
+                        power_at_limit=(power, "W"),
+                        output=points.output,
+                        power=(output.power, "W"),
+                        current_at_power=(output.power / (highest.voltage * share), "A"),
+                    ),
+                    "note that the power limit acts first, and does not trip as the current limit does",
+                )
 
 
 @rule("limit-below-need", Severity.STOP)
@@ -113,24 +112,23 @@ def declared_current(source: FedInput) -> Outcome:
         return
     operating = source.input.operating
     drawn = source.load.over(max(operating.low, 1e-3), operating.high)
-    if drawn is None:
-        return
-    bounds, at = drawn
-    if bounds.high > declared.high * (1 + 1e-9) or bounds.low < declared.low * (1 - 1e-9):
-        yield Hit(
-            source.name,
-            (*source.at_input, "current", "steady"),
-            state(
-                "declared {declared_low} to {declared_high}; the load model draws {drawn_low} to "
-                "{drawn_high} over the operating range (most at {drawn_at:.3g} V)",
-                declared_low=(declared.low, "A"),
-                declared_high=(declared.high, "A"),
-                drawn_low=(bounds.low, "A"),
-                drawn_high=(bounds.high, "A"),
-                drawn_at=(at, "V"),
-            ),
-            "correct the declared current or the load model: one of them is wrong",
-        )
+    if drawn is not None:
+        bounds, at = drawn
+        if bounds.high > declared.high * (1 + 1e-9) or bounds.low < declared.low * (1 - 1e-9):
+            yield Hit(
+                source.name,
+                (*source.at_input, "current", "steady"),
+                state(
+                    "declared {declared_low} to {declared_high}; the load model draws {drawn_low} to "
+                    "{drawn_high} over the operating range (most at {drawn_at:.3g} V)",
+                    declared_low=(declared.low, "A"),
+                    declared_high=(declared.high, "A"),
+                    drawn_low=(bounds.low, "A"),
+                    drawn_high=(bounds.high, "A"),
+                    drawn_at=(at, "V"),
+                ),
+                "correct the declared current or the load model: one of them is wrong",
+            )
 
 
 @rule("ramp-in-limit", Severity.NOTE, worst=Ranking("needed", over="limit_less_error"))
@@ -225,21 +223,20 @@ def limit_at_low_voltage(source: FedInput, feed: Feed) -> Outcome:
 def power_headroom(source: FedInput) -> Outcome:
     """The steady power that is needed comes within 10 % of what the output can give."""
     full = source.full_power
-    if any(output.power is None for output in source.rows):
-        return
-    for level, drawn, power in source.powers(full):
-        if power <= full < HEADROOM * power:
-            yield Hit(
-                source.name,
-                level.path,
-                state(
-                    "{level} with up to {drawn} needs {needed} of the {power} that {outputs} can give",
-                    level=(level.voltage, "V"),
-                    drawn=(drawn, "A"),
-                    needed=(power, "W"),
-                    power=(full, "W"),
-                    outputs=", ".join(source.outputs),
-                ),
-                "take a stronger output, or join outputs",
-            )
-            break
+    if all(output.power is not None for output in source.rows):
+        for level, drawn, power in source.powers(full):
+            if power <= full < HEADROOM * power:
+                yield Hit(
+                    source.name,
+                    level.path,
+                    state(
+                        "{level} with up to {drawn} needs {needed} of the {power} that {outputs} can give",
+                        level=(level.voltage, "V"),
+                        drawn=(drawn, "A"),
+                        needed=(power, "W"),
+                        power=(full, "W"),
+                        outputs=", ".join(source.outputs),
+                    ),
+                    "take a stronger output, or join outputs",
+                )
+                break

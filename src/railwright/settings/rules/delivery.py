@@ -156,10 +156,12 @@ def _shapes_too_soon(context: Context) -> Iterator[_TooSoon]:
             host = by_host([*actions, *last], own.level, slews, apart, waits)
         else:
             host = delivery.host
-        if delivery is not None and host.error <= delivery.tolerance and not host.keeps:
+        if delivery is not None and (
+            (host.error <= delivery.tolerance and not host.keeps)
+            # What is left out of a captured waveform does not show.
+            or (delivery.figures is not None and delivery.serves and not last)
+        ):
             continue
-        if delivery is not None and delivery.figures is not None and delivery.serves and not last:
-            continue  # what is left out of a captured waveform does not show
         lacks = state("; {lacks}", lacks=delivery.lacks) if delivery and delivery.lacks else ""
         if host.keeps:
             others = sorted(other for at, other in context.plan.sending.levels if (at, other) != (step, name))

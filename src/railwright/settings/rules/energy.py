@@ -111,8 +111,10 @@ def discharge_of(source: FedInput, *, sinks: bool = False) -> Discharge | None:
     if bleeder is None:
         return Discharge(most, None, None)
     own, farads = source.output_capacitance, source.holding
-    through, taken = state("bleeder {bleeder}", bleeder=(bleeder, "ohm")), 0.0
-    if sinks and (taken := _sunk(source)):
+    through = state("bleeder {bleeder}", bleeder=(bleeder, "ohm"))
+    # What outputs take in together; what is unknown is not counted on.
+    taken = (sum if source.parallel else min)(o.sink or 0.0 for o in source.rows) if sinks else 0.0
+    if taken:
         through = state("{bleeder}, {sunk} into the output", bleeder=through, sunk=(taken, "A"))
     if source.series and own is not None:
         time = _in_series(source, highest.voltage, sinks)
@@ -138,11 +140,6 @@ def discharge_of(source: FedInput, *, sinks: bool = False) -> Discharge | None:
 def _own(source: FedInput) -> list[tuple[float, float, float]]:
     """Of each output its capacitor [F], its bleeder [Ω] and what it takes in [A]; 0 where it is unknown."""
     return [(o.output_capacitance or 0.0, o.bleeder or 0.0, o.sink or 0.0) for o in source.rows]
-
-
-def _sunk(source: FedInput) -> float:
-    """Current that the outputs of an input take in together [A]; what is unknown is not counted on."""
-    return (sum if source.parallel else min)(output.sink or 0.0 for output in source.rows)
 
 
 def _in_series(source: FedInput, voltage: float, sinks: bool) -> float | None:

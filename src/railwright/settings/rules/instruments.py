@@ -20,6 +20,7 @@ from railwright.settings.rules.judge import having, inputs, outputs
 
 
 def _instruments(context: Context) -> Iterator[tuple[str, Path, Calibration | None]]:
+    """Instruments that are used: name, where each is written, and its calibration."""
     for name, supply in context.used_supplies.items():
         yield name, ("bench", "supplies", name), supply.calibrated
     for name, recorder in context.bench.recorders.items():

@@ -76,21 +76,20 @@ def lead_drop(source: FedInput) -> Outcome:
 @of_every(inputs)
 def lead_drop_unsensed(source: FedInput) -> Outcome:
     """Without sensing, the input sees noticeably less than what is set (more than 0.5 % of nominal)."""
-    if source.senses or source.needs is None:
-        return
-    drop = source.drop(source.needs.current)
-    if drop > UNSENSED * abs(source.input.nominal):
-        yield Hit(
-            source.name,
-            (*source.at_hook_up, "sense"),
-            state(
-                "the connector is up to {drop} below the terminals (lead {along}, {needed})",
-                drop=(drop, "V"),
-                along=along(source),
-                needed=(source.needs.current, "A"),
-            ),
-            "allow for it in what is required at the connector, or sense at the load",
-        )
+    if not source.senses and source.needs is not None:
+        drop = source.drop(source.needs.current)
+        if drop > UNSENSED * abs(source.input.nominal):
+            yield Hit(
+                source.name,
+                (*source.at_hook_up, "sense"),
+                state(
+                    "the connector is up to {drop} below the terminals (lead {along}, {needed})",
+                    drop=(drop, "V"),
+                    along=along(source),
+                    needed=(source.needs.current, "A"),
+                ),
+                "allow for it in what is required at the connector, or sense at the load",
+            )
 
 
 @rule("sense-unavailable", Severity.STOP)
@@ -227,9 +226,8 @@ def lead_from_stock(context: Context, source: FedInput) -> Outcome:
         if not source.senses and _sensing_would_do(source)
         else ""
     )
-    noticed, why = words == NOTICED, "no conductor in stock would do"
-    if noticed:
-        why = "no conductor in stock drops so little that it is not"
+    noticed = words == NOTICED
+    why = f"no conductor in stock {'drops so little that it is not' if noticed else 'would do'}"
     remedy = f"a shorter lead, or a thicker conductor{sensing}"
     if choice is not None:
         why = state(

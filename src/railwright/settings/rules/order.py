@@ -92,25 +92,24 @@ def never_played(
     corners = instants(first.played.pieces, second.played.pieces)
     apart = ((time, first.input.sign * one - second.input.sign * other) for time, one, other in corners)
     time, difference = max(apart, key=lambda each: never.outside.beyond(each[1]))
-    if never.outside.beyond(difference) <= 1e-9:
-        return
-    step = next((n for n, s in enumerate(context.timeline.spans) if s.start <= time <= s.end), 0)
-    yield Hit(
-        never.voltage_of,
-        ("procedure", "steps", step),
-        state(
-            "{input} minus {other} is set to {difference} at {time}; it must stay within {low} to {high} "
-            "(rule {rule_number} of 'never')",
-            input=never.voltage_of,
-            other=never.minus,
-            difference=(difference, "V"),
-            time=(time, "s"),
-            low=(never.outside.low, "V"),
-            high=(never.outside.high, "V"),
-            rule_number=index + 1,
-        ),
-        "change the order, the gap or the voltages",
-    )
+    if never.outside.beyond(difference) > 1e-9:
+        step = next((n for n, s in enumerate(context.timeline.spans) if s.start <= time <= s.end), 0)
+        yield Hit(
+            never.voltage_of,
+            ("procedure", "steps", step),
+            state(
+                "{input} minus {other} is set to {difference} at {time}; it must stay within {low} to {high} "
+                "(rule {rule_number} of 'never')",
+                input=never.voltage_of,
+                other=never.minus,
+                difference=(difference, "V"),
+                time=(time, "s"),
+                low=(never.outside.low, "V"),
+                high=(never.outside.high, "V"),
+                rule_number=index + 1,
+            ),
+            "change the order, the gap or the voltages",
+        )
 
 
 @rule("slew-too-fast", Severity.CAUTION, on_sheet=False)
@@ -179,18 +178,17 @@ def fall_too_fast(source: FedInput) -> Outcome:
 def dwell_too_short(context: Context) -> Outcome:
     """A sweep holds its points for less than three readings: too short to settle and be read."""
     for index, step in enumerate(context.procedure.steps):
-        if step.sweep is None or step.sweep.input not in context.sources:
-            continue
-        source = context.sources[step.sweep.input]
-        slowest = max([*source.updates, context.procedure.record.every])
-        if step.sweep.dwell < 3 * slowest:
-            yield Hit(
-                source.name,
-                ("procedure", "steps", index, "sweep", "dwell"),
-                state(
-                    "each point is held for {dwell}; a reading comes every {interval}",
-                    dwell=(step.sweep.dwell, "s"),
-                    interval=(slowest, "s"),
-                ),
-                f"hold each point for {show(3 * slowest, 's')} or more",
-            )
+        if step.sweep is not None and step.sweep.input in context.sources:
+            source = context.sources[step.sweep.input]
+            slowest = max([*source.updates, context.procedure.record.every])
+            if step.sweep.dwell < 3 * slowest:
+                yield Hit(
+                    source.name,
+                    ("procedure", "steps", index, "sweep", "dwell"),
+                    state(
+                        "each point is held for {dwell}; a reading comes every {interval}",
+                        dwell=(step.sweep.dwell, "s"),
+                        interval=(slowest, "s"),
+                    ),
+                    f"hold each point for {show(3 * slowest, 's')} or more",
+                )

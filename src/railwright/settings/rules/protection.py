@@ -169,27 +169,26 @@ def never_after_trip(index: int, never: NeverRule, first: FedInput, second: FedI
     """One input tripping alone leaves a difference of two inputs' voltages outside what it may be."""
     for tripped, left, sign in ((first, second, -1.0), (second, first, 1.0)):
         worst = left.played.highest
-        if worst is None or tripped.name in left.limits.trips_when:
-            continue
-        difference = sign * left.input.sign * worst.voltage
-        if difference not in never.outside:
-            yield Hit(
-                left.name,
-                (*left.at_limits, "trips_when"),
-                state(
-                    "if {tripped} trips while {left} stands at {highest}, {input} minus {other} becomes "
-                    "{difference}, outside {permitted} (rule {rule_number} of 'never')",
-                    tripped=tripped.name,
-                    left=left.name,
-                    highest=(worst.voltage, "V"),
-                    input=never.voltage_of,
-                    other=never.minus,
-                    difference=(difference, "V"),
-                    permitted=_as_written(never.outside),
-                    rule_number=index + 1,
-                ),
-                f"write 'trips_when: [{tripped.name}]' in the limits of {left.name}",
-            )
+        if worst is not None and tripped.name not in left.limits.trips_when:
+            difference = sign * left.input.sign * worst.voltage
+            if difference not in never.outside:
+                yield Hit(
+                    left.name,
+                    (*left.at_limits, "trips_when"),
+                    state(
+                        "if {tripped} trips while {left} stands at {highest}, {input} minus {other} becomes "
+                        "{difference}, outside {permitted} (rule {rule_number} of 'never')",
+                        tripped=tripped.name,
+                        left=left.name,
+                        highest=(worst.voltage, "V"),
+                        input=never.voltage_of,
+                        other=never.minus,
+                        difference=(difference, "V"),
+                        permitted=_as_written(never.outside),
+                        rule_number=index + 1,
+                    ),
+                    f"write 'trips_when: [{tripped.name}]' in the limits of {left.name}",
+                )
 
 
 @rule("linked-trip-by-program", Severity.NOTE, worst=Ranking("interval"))

@@ -82,9 +82,8 @@ def _past_ovp(required: Requirement, source: FedInput, feed: Feed) -> str:
     if not required.known.momentary:
         return "it cannot fail, for what stays above trips"
     level = feed.ovp + (source.ovp_error or 0.0)
-    rise, after = source.ovp_overshoot(level, feed.limit), ""
-    if rise:
-        after = state(" (until it has responded, {overshoot} more)", overshoot=(rise, "V"))
+    rise = source.ovp_overshoot(level, feed.limit)
+    after = state(" (until it has responded, {overshoot} more)", overshoot=(rise, "V")) if rise else ""
     return state(
         "it can be exceeded only{after} by what the device or the lead adds for a moment, which the readings "
         "cannot see",

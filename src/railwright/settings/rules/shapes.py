@@ -374,22 +374,21 @@ def standard_other_system(
     choice: Choice,
 ) -> Outcome:
     """A standard's test has the voltages of a system that the input does not belong to."""
-    if test.system is None:
-        return
-    nominal, system = abs(choice.nominal), test.system(figures, choice)
-    if abs(nominal - system) > SYSTEM_APART * system:
-        yield Hit(
-            source.name,
-            (*here, "standard"),
-            state(
-                "'{step}' plays {test} with the voltages of a {system} system on an input of {nominal}",
-                step=context.procedure.steps[index].called(index),
-                test=test.name,
-                system=(system, "V"),
-                nominal=(nominal, "V"),
-            ),
-            "take the test of a standard for this voltage, or play levels of your own as 'segments'",
-        )
+    if test.system is not None:
+        nominal, system = abs(choice.nominal), test.system(figures, choice)
+        if abs(nominal - system) > SYSTEM_APART * system:
+            yield Hit(
+                source.name,
+                (*here, "standard"),
+                state(
+                    "'{step}' plays {test} with the voltages of a {system} system on an input of {nominal}",
+                    step=context.procedure.steps[index].called(index),
+                    test=test.name,
+                    system=(system, "V"),
+                    nominal=(nominal, "V"),
+                ),
+                "take the test of a standard for this voltage, or play levels of your own as 'segments'",
+            )
 
 
 @rule("standard-not-played", Severity.STOP)
@@ -406,22 +405,21 @@ def standard_not_played(
     """A standard's test is asked for that an ordinary supply cannot play; what it would put on the input is
     compared with what that withstands, and nothing is played.
     """
-    if test.not_played is None:
-        return
-    asked = test.not_played(figures, choice)
-    yield Hit(
-        source.name,
-        (*here, "standard"),
-        state(
-            "'{step}': {test} is not played: an ordinary supply lacks {lacks}. {compared} ({cited})",
-            step=context.procedure.steps[index].called(index),
-            test=test.name,
-            lacks=asked.lacks,
-            compared=_compared(source, asked),
-            cited=figures.cited(*test.cites),
-        ),
-        "remove the step, and have this test done with a generator that is made for it",
-    )
+    if test.not_played is not None:
+        asked = test.not_played(figures, choice)
+        yield Hit(
+            source.name,
+            (*here, "standard"),
+            state(
+                "'{step}': {test} is not played: an ordinary supply lacks {lacks}. {compared} ({cited})",
+                step=context.procedure.steps[index].called(index),
+                test=test.name,
+                lacks=asked.lacks,
+                compared=_compared(source, asked),
+                cited=figures.cited(*test.cites),
+            ),
+            "remove the step, and have this test done with a generator that is made for it",
+        )
 
 
 def _compared(source: FedInput, asked: NotPlayed) -> Statement:

@@ -79,21 +79,21 @@ def reversed_voltage(source: FedInput) -> Outcome:
     """A voltage played is negative: more than the reverse voltage that the input withstands, and no diode in
     a fixture keeps it off.
     """
-    if source.fixture is not None and source.fixture.diode is not None:
-        return  # it blocks: nothing reversed reaches the input
-    reverse = max((volts for volts, _ in source.input.withstood_reversed), default=0.0)
-    for level in source.played.levels:
-        if level.voltage < 0 and -level.voltage > reverse:
-            yield Hit(
-                source.name,
-                level.path,
-                state(
-                    "{level} reverses the input, which withstands {withstood} in reverse",
-                    level=(level.voltage, "V"),
-                    withstood=(reverse, "V"),
-                ),
-                "play no negative voltage on this input",
-            )
+    # A diode blocks: nothing reversed reaches the input.
+    if source.fixture is None or source.fixture.diode is None:
+        reverse = max((volts for volts, _ in source.input.withstood_reversed), default=0.0)
+        for level in source.played.levels:
+            if level.voltage < 0 and -level.voltage > reverse:
+                yield Hit(
+                    source.name,
+                    level.path,
+                    state(
+                        "{level} reverses the input, which withstands {withstood} in reverse",
+                        level=(level.voltage, "V"),
+                        withstood=(reverse, "V"),
+                    ),
+                    "play no negative voltage on this input",
+                )
 
 
 @rule("outside-operating", Severity.NOTE, worst=Ranking("outside_for"))
@@ -172,16 +172,21 @@ def touch_voltage(context: Context) -> Outcome:
     touch = TOUCH_LIMIT[context.bench.location]
     for source in (each for each in context.sources.values() if each.farthest > touch):
         reach, highest = source.farthest, source.played.highest
-        normal = beyond = ""
-        if highest is not None and highest.voltage > touch:
-            normal = state(
+        normal = (
+            state(
                 "; {highest}, which the procedure sets, is itself above that", highest=(highest.voltage, "V")
             )
-        if reach > EXTRA_LOW_VOLTAGE:
-            beyond = state(
+            if highest is not None and highest.voltage > touch
+            else ""
+        )
+        beyond = (
+            state(
                 "; the outputs reach beyond extra-low voltage too ({extra_low}, IEC 61140)",
                 extra_low=(EXTRA_LOW_VOLTAGE, "V"),
             )
+            if reach > EXTRA_LOW_VOLTAGE
+            else ""
+        )
         yield Hit(
             source.name,
             source.at_hook_up,

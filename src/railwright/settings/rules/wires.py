@@ -42,21 +42,21 @@ def line_slow(context: Context, name: str, supply: Supply) -> Outcome:
     """A serial line is too slow for the readings that the procedure asks for: fewer are taken."""
     every = context.procedure.record.every
     line = line_of(supply)
-    if line is None:
-        return
-    takes = reading_time(supply, _used(context, name))
-    if takes > every:
-        yield Hit(
-            name,
-            ("bench", "supplies", name, "line" if supply.line is not None else "address"),
-            state(
-                "a reading takes {takes} on the line at {baud} Bd; the procedure asks for one every {every}",
-                takes=(takes, "s"),
-                baud=line.baud,
-                every=(every, "s"),
-            ),
-            "set the supply and 'line' to a higher rate, or record less often",
-        )
+    if line is not None:
+        takes = reading_time(supply, _used(context, name))
+        if takes > every:
+            yield Hit(
+                name,
+                ("bench", "supplies", name, "line" if supply.line is not None else "address"),
+                state(
+                    "a reading takes {takes} on the line at {baud} Bd; the procedure asks for one every "
+                    "{every}",
+                    takes=(takes, "s"),
+                    baud=line.baud,
+                    every=(every, "s"),
+                ),
+                "set the supply and 'line' to a higher rate, or record less often",
+            )
 
 
 @rule("transport-untried", Severity.NOTE)
@@ -78,5 +78,6 @@ def transport_untried(name: str, supply: Supply) -> Outcome:
 
 
 def _used(context: Context, supply: str) -> Iterator[str]:
+    """Outputs of a supply that are hooked up, as the supply knows them."""
     names = dict.fromkeys(name for each in context.sources.values() for name in each.outputs)
     return (name.output for name in names if name.supply == supply)

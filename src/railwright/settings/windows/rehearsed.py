@@ -150,12 +150,11 @@ class _Study:
         """
         high = (1 << len(self.quantities)) - 1
         for setting in ("ovp", "opp"):
-            if (name, setting) not in self.wanted:
-                continue
-            found = self.corner(high)
-            if found is not None:
-                self._climb(name, places, setting, high, getattr(found[name], setting).value)
-            self._ascend(name, places, setting)
+            if (name, setting) in self.wanted:
+                found = self.corner(high)
+                if found is not None:
+                    self._climb(name, places, setting, high, getattr(found[name], setting).value)
+                self._ascend(name, places, setting)
 
     def _settles(self, name: str) -> bool:
         """Whether a part of an input's load draws something else until it has settled, such as a motor."""
