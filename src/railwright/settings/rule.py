@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from typing import Generic, TypeVar
+from typing import Generic, NamedTuple, TypeVar
 
 from railwright.settings.findings import Ranking, Severity
 
@@ -14,8 +14,7 @@ Path = tuple[str | int, ...]
 Seen = TypeVar("Seen")
 
 
-@dataclass(frozen=True, slots=True)
-class Hit:
+class Hit(NamedTuple):
     """A rule's case that holds: what it is about, where, the reason in numbers (a statement that keeps them),
     what to do.
     """
@@ -26,8 +25,7 @@ class Hit:
     remedy: str
 
 
-@dataclass(frozen=True, slots=True)
-class Unknown:
+class Unknown(NamedTuple):
     """A figure that no document gives, without which a rule could not judge `check` (a phrase for people)."""
 
     about: str

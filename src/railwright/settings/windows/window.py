@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 from railwright.documents.sources import Location
 from railwright.frozen import freeze
@@ -35,8 +36,7 @@ LIMIT = "current_limit"
 """The setting whose lower end a rehearsal settles too: with less something does not come up."""
 
 
-@dataclass(frozen=True, slots=True)
-class Replay:
+class Replay(NamedTuple):
     """A rehearsed case that can be played again.
 
     corner: its number, whose bit k says whether quantity k of the design lies at its upper bound; or None,
@@ -63,8 +63,7 @@ class Replay:
         return f"--cases {self.cases} --seed {self.seed} --number {self.number}"
 
 
-@dataclass(frozen=True, slots=True)
-class Impossible:
+class Impossible(NamedTuple):
     """What lacks for a value to be worked out, where, and what would help."""
 
     path: Path
