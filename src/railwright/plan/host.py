@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
+from typing import NamedTuple
 
 from railwright.plan.sending import send_times
 from railwright.plan.stairs import AT_ONCE, EXACT, stair_count, stairs_of
@@ -13,8 +14,7 @@ from railwright.plan.timeline import Action
 from railwright.quantities import Statement, state
 
 
-@dataclass(frozen=True, slots=True)
-class Host:
+class Host(NamedTuple):
     """What the host can do of some set points of one input.
 
     error: largest deviation of what the outputs are told from what is asked [V], jumps apart; why: what it

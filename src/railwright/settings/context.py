@@ -343,7 +343,7 @@ class FedInput(Group):
         looks = self.load.looks(start, max(stop / share, start), LOOKS)
         if self.load.follows:
             driven = replace(driven, begins=partial(self._besides, driven, start, share))
-        course = Course((0.0,), (start * share,), ())
+        known, course = driven, Course((0.0,), (start * share,), ())
         if self.load.waits:
             course = replace(driven, drawn=tuple((volts * share, 0.0) for volts in looks)).course()
         for _ in range(AGAIN if self.load.waits else 1):
@@ -360,7 +360,10 @@ class FedInput(Group):
                 )
                 for volts, now in zip(looks, times, strict=True)
             )
-            course = replace(driven, drawn=drawn).course()
+            if drawn == known.drawn:
+                break
+            known = replace(driven, drawn=drawn)
+            course = known.course()
         return course
 
     def _besides(self, driven: Driven, start: float, share: float) -> Besides:
@@ -505,7 +508,9 @@ class FedInput(Group):
             amperes = risen.current(volts, time)
             for _ in range(again):
                 rest = lost + ramp.ohms * (amperes + (held * ramp.rate if time <= over else 0.0))
-                amperes = risen.current(max(0.0, volts - rest), time)
+                last, amperes = amperes, risen.current(max(0.0, volts - rest), time)
+                if amperes == last:
+                    break
             return amperes
 
         grid = [over * n / PARTS for n in range(PARTS + 1)]
@@ -616,8 +621,7 @@ class BoundDocuments:
         return {name: self.bench.supplies[name] for name in names}
 
 
-@dataclass(frozen=True, slots=True)
-class SetPointDraft:
+class SetPointDraft(NamedTuple):
     """Set points of one input as far as they could be settled.
 
     known: the settings ('current_limit', 'ovp', 'trip_delay', 'opp') that were; the others are nan in `feed`.

@@ -51,8 +51,7 @@ class Slope(NamedTuple):
         return "power_up" in self.path
 
 
-@dataclass(frozen=True, slots=True)
-class Charging:
+class Charging(NamedTuple):
     """Time that a move upwards may spend at the current limit [s], and the capacitance it charges [F]."""
 
     time: float

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import wraps
-from typing import Generic, TypeVar, TypeVarTuple
+from typing import Generic, NamedTuple, TypeVar, TypeVarTuple
 
 from railwright.settings.findings import Ranking, Severity
 
@@ -16,8 +16,7 @@ Seen = TypeVar("Seen", contravariant=True)
 Thing = TypeVarTuple("Thing")
 
 
-@dataclass(frozen=True, slots=True)
-class Hit:
+class Hit(NamedTuple):
     """A rule's case that holds: what it is about, where, the reason in numbers (a statement that keeps them),
     what to do.
     """
@@ -28,8 +27,7 @@ class Hit:
     remedy: str
 
 
-@dataclass(frozen=True, slots=True)
-class Unknown:
+class Unknown(NamedTuple):
     """A figure that no document gives, without which a rule could not judge `check` (a phrase for people)."""
 
     about: str

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
+from typing import NamedTuple
 
 from railwright.documents.bench import Output
 from railwright.documents.loader import Documents
@@ -20,8 +21,7 @@ from railwright.settings.windows import current_limit, opp, ovp, rise, trip_dela
 from railwright.settings.windows.window import End, Impossible, Window
 
 
-@dataclass(frozen=True, slots=True)
-class Chosen:
+class Chosen(NamedTuple):
     """A value that was worked out, in SI units, and why."""
 
     value: float
@@ -175,8 +175,7 @@ def _shared(source: FedInput, setting: str) -> str:
     return state("; {how}: {each}", how=how, each=each)
 
 
-@dataclass(frozen=True)
-class InputSettled:
+class InputSettled(NamedTuple):
     """What came of one input: its set points, the reason of each, its windows, and what stops it."""
 
     draft: SetPointDraft

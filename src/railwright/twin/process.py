@@ -125,7 +125,7 @@ async def _serve(order: Order) -> None:
             "ready": True,
             "address": address,
             "multimeters": addresses,
-            "assumptions": [asdict(each) for each in truth.assumptions],
+            "assumptions": [each._asdict() for each in truth.assumptions],
             "parameters": {name: asdict(true) for name, true in truth.parameters.items()},
             "errors": {name: asdict(true) for name, true in truth.errors.items()},
             "unused": truth.unused_overrides(),

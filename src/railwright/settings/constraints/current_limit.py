@@ -8,7 +8,7 @@ import math
 from collections.abc import Iterator
 from itertools import chain
 
-from railwright.physics.halving import least
+from railwright.physics.halving import least_with
 from railwright.physics.output_stage import LIMIT_OVERSHOOT
 from railwright.quantities import joined, show, state
 from railwright.settings.constraints.constraint import (
@@ -129,7 +129,12 @@ def charges_within(source: FedInput, delay: float) -> float | None:
     full = source.full_current
     if charging_time(source, full) > delay:
         return None
-    return least(lambda limit: charging_time(source, limit) <= delay, 0.0, full, HALVINGS)
+
+    def share(limit: float) -> float:
+        """How many times it is charged within the delay: at most twice, so that it never jumps to inf."""
+        return min(2.0, delay / time) if (time := charging_time(source, limit)) > 0.0 else 2.0
+
+    return least_with(share, 1.0, 0.0, full, HALVINGS)
 
 
 def charged(source: FedInput) -> Iterator[Constraint]:

@@ -12,6 +12,7 @@ from bisect import bisect_left
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
+from typing import NamedTuple
 
 from railwright.documents.sources import Location
 from railwright.frozen import freeze
@@ -37,8 +38,7 @@ LIMIT = "current_limit"
 """The setting whose lower end a rehearsal settles too: with less something does not come up."""
 
 
-@dataclass(frozen=True, slots=True)
-class Replay:
+class Replay(NamedTuple):
     """A rehearsed case that can be played again.
 
     corner: its number, whose bit k says whether quantity k of the design lies at its upper bound; or None,
@@ -65,8 +65,7 @@ class Replay:
         return f"--cases {self.cases} --seed {self.seed} --number {self.number}"
 
 
-@dataclass(frozen=True, slots=True)
-class Impossible:
+class Impossible(NamedTuple):
     """What lacks for a value to be worked out, where, and what would help."""
 
     path: Path
