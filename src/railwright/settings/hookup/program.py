@@ -89,10 +89,6 @@ class Rows:
         """One more row: what the variables cost is no more than this."""
         self.add({column: each for column, each in enumerate(cost) if each}, -np.inf, most)
 
-    def copy(self) -> Rows:
-        """The same rows, to be added to."""
-        return Rows(list(self.entries), list(self.low), list(self.high))
-
     def constraint(self, columns: int) -> LinearConstraint:
         """For scipy."""
         rows, places, values = zip(*self.entries, strict=True) if self.entries else ((), (), ())
@@ -244,7 +240,7 @@ class Program:
         reached = min(candidates[column].headroom for column in self._chosen())
         most = min(max(candidates[column].headroom for column in own) for own in self._alive)
         if reached < most:
-            rows = self.rows.copy()
+            rows = Rows([*self.rows.entries], [*self.rows.low], [*self.rows.high])
             for own in self.inputs.values():
                 # t <= Σ headroom · x over the input's candidates, of which one is chosen
                 headrooms = {column: -float(candidates[column].headroom) for column in own}

@@ -316,24 +316,25 @@ def order(rehearsed: Rehearsed) -> Outcome:
         low = rehearsed.context.device.inputs[wanted.after].operating.low
         works = rehearsed.context.device.inputs[wanted.then].operating.low
         voltage = second.columns["voltage"]
-        if voltage.max(initial=0.0) < works:
-            continue  # it is kept below its operating range all the time
-        time = float(second.time[np.flatnonzero(voltage > 0.1 * works)[0]])
-        before = float(np.interp(time, first.time, first.columns["voltage"]))
-        if before < low:
-            yield Hit(
-                wanted.then,
-                ("device", "order", index),
-                state(
-                    "rehearsed, {then} comes up at {time} while {after} is still at {reached}, below {low}",
-                    then=wanted.then,
-                    time=(time, "s"),
-                    after=wanted.after,
-                    reached=(before, "V"),
-                    low=(low, "V"),
-                ),
-                "lengthen the gap, or let the first input rise faster",
-            )
+        # Else it is kept below its operating range all the time.
+        if voltage.max(initial=0.0) >= works:
+            time = float(second.time[np.flatnonzero(voltage > 0.1 * works)[0]])
+            before = float(np.interp(time, first.time, first.columns["voltage"]))
+            if before < low:
+                yield Hit(
+                    wanted.then,
+                    ("device", "order", index),
+                    state(
+                        "rehearsed, {then} comes up at {time} while {after} is still at {reached}, below "
+                        "{low}",
+                        then=wanted.then,
+                        time=(time, "s"),
+                        after=wanted.after,
+                        reached=(before, "V"),
+                        low=(low, "V"),
+                    ),
+                    "lengthen the gap, or let the first input rise faster",
+                )
 
 
 @rule("not-rehearsed", Severity.NOTE)

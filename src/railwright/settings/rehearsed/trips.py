@@ -91,24 +91,23 @@ def trip_delay_margin(rehearsed: Rehearsed, source: FedInput, traces: Traces) ->
     """The longest time in the current limit comes close to the trip delay."""
     points = rehearsed.context.feeds[source.name].outputs[0]
     held = longest(traces.time, in_limit(traces))
-    if points.at_limit != "trip" or held is None or rehearsed.trips(source):
-        return
-    since, length = held
-    if length * DELAY_MARGIN > points.trip_delay:
-        yield Hit(
-            source.name,
-            (*source.at_limits, "trip_delay"),
-            state(
-                "rehearsed, {input} stays in the limit for {held} in {step}; the trip delay of "
-                "{trip_delay} is only {ratio:.3g} times that",
-                input=source.name,
-                held=(length, "s"),
-                step=rehearsed.step_words(since),
-                trip_delay=(points.trip_delay, "s"),
-                ratio=(points.trip_delay / length, "1"),
-            ),
-            f"lengthen the delay to {show(DELAY_MARGIN * length, 's')} or more, or raise the limit",
-        )
+    if points.at_limit == "trip" and held is not None and not rehearsed.trips(source):
+        since, length = held
+        if length * DELAY_MARGIN > points.trip_delay:
+            yield Hit(
+                source.name,
+                (*source.at_limits, "trip_delay"),
+                state(
+                    "rehearsed, {input} stays in the limit for {held} in {step}; the trip delay of "
+                    "{trip_delay} is only {ratio:.3g} times that",
+                    input=source.name,
+                    held=(length, "s"),
+                    step=rehearsed.step_words(since),
+                    trip_delay=(points.trip_delay, "s"),
+                    ratio=(points.trip_delay / length, "1"),
+                ),
+                f"lengthen the delay to {show(DELAY_MARGIN * length, 's')} or more, or raise the limit",
+            )
 
 
 @rule("parallel-trip", Severity.STOP, worst=Ranking("held"))

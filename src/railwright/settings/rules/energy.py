@@ -26,24 +26,23 @@ PATIENCE = 1.0
 def stored_energy(source: FedInput) -> Outcome:
     """The capacitors of an input hold, at the highest voltage played, an energy that can do harm (½CV²)."""
     highest = source.played.highest
-    if highest is None:
-        return
-    most = source.load.capacitance.high
-    energy = 0.5 * most * highest.voltage**2
-    if energy >= HAZARDOUS_ENERGY:
-        yield Hit(
-            source.name,
-            (*source.at_input, "load"),
-            state(
-                "{capacitance} at {highest} hold {energy}; {hazardous_energy:g} J count as hazardous "
-                "(IEC 60950-1, from memory)",
-                capacitance=(most, "F"),
-                highest=(highest.voltage, "V"),
-                energy=(energy, "J"),
-                hazardous_energy=(HAZARDOUS_ENERGY, "J"),
-            ),
-            "let it discharge through a resistor before touching or unplugging anything",
-        )
+    if highest is not None:
+        most = source.load.capacitance.high
+        energy = 0.5 * most * highest.voltage**2
+        if energy >= HAZARDOUS_ENERGY:
+            yield Hit(
+                source.name,
+                (*source.at_input, "load"),
+                state(
+                    "{capacitance} at {highest} hold {energy}; {hazardous_energy:g} J count as hazardous "
+                    "(IEC 60950-1, from memory)",
+                    capacitance=(most, "F"),
+                    highest=(highest.voltage, "V"),
+                    energy=(energy, "J"),
+                    hazardous_energy=(HAZARDOUS_ENERGY, "J"),
+                ),
+                "let it discharge through a resistor before touching or unplugging anything",
+            )
 
 
 @rule("slow-discharge", Severity.NOTE, worst=Ranking("discharge_time"))
@@ -51,24 +50,23 @@ def stored_energy(source: FedInput) -> Outcome:
 def slow_discharge(source: FedInput) -> Outcome:
     """After switching off, only a bleeder discharges the input, and that takes long."""
     highest, found = source.played.highest, discharge_of(source)
-    if highest is None or found is None:
-        return
-    if found.through is None:
-        path, check = (*source.at_output, "bleeder"), "how long it stays charged after switching off"
-        yield Unknown(source.name, path, "bleeder of the output", check)
-    elif found.time is not None and found.time > PATIENCE:
-        yield Hit(
-            source.name,
-            source.at_output,
-            state(
-                "{capacitance} discharge from {highest} to {discharged} in {emptied}",
-                capacitance=(found.farads, "F"),
-                highest=(highest.voltage, "V"),
-                discharged=(FALLEN, "V"),
-                emptied=found.emptied,
-            ),
-            "after switching off, wait that long before touching or unplugging anything",
-        )
+    if highest is not None and found is not None:
+        if found.through is None:
+            path, check = (*source.at_output, "bleeder"), "how long it stays charged after switching off"
+            yield Unknown(source.name, path, "bleeder of the output", check)
+        elif found.time is not None and found.time > PATIENCE:
+            yield Hit(
+                source.name,
+                source.at_output,
+                state(
+                    "{capacitance} discharge from {highest} to {discharged} in {emptied}",
+                    capacitance=(found.farads, "F"),
+                    highest=(highest.voltage, "V"),
+                    discharged=(FALLEN, "V"),
+                    emptied=found.emptied,
+                ),
+                "after switching off, wait that long before touching or unplugging anything",
+            )
 
 
 class Discharge(NamedTuple):

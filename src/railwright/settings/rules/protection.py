@@ -46,22 +46,21 @@ def ovp_close(given: FedInput, feed: Feed) -> Outcome:
     # Where the current limit is not settled and the drop on the lead is sensed away, `highest` is nan.
     source = given.in_operation
     highest, played = source.highest_terminals(feed.limit), source.played.highest
-    if highest is None or played is None:
-        return
-    least = feed.ovp - source.ovp_early(played.voltage)
-    if highest < least < highest * (1 + OVP_MARGIN):
-        yield Hit(
-            source.name,
-            (*source.at_limits, "ovp"),
-            state(
-                "the OVP may trip from {ovp} on, {margin} above the highest voltage at the terminals, "
-                "{highest}",
-                ovp=(least, "V"),
-                margin=(least - highest, "V"),
-                highest=(highest, "V"),
-            ),
-            f"leave {OVP_MARGIN:.0%} between them, where the device withstands it",
-        )
+    if highest is not None and played is not None:
+        least = feed.ovp - source.ovp_early(played.voltage)
+        if highest < least < highest * (1 + OVP_MARGIN):
+            yield Hit(
+                source.name,
+                (*source.at_limits, "ovp"),
+                state(
+                    "the OVP may trip from {ovp} on, {margin} above the highest voltage at the terminals, "
+                    "{highest}",
+                    ovp=(least, "V"),
+                    margin=(least - highest, "V"),
+                    highest=(highest, "V"),
+                ),
+                f"leave {OVP_MARGIN:.0%} between them, where the device withstands it",
+            )
 
 
 @rule("ovp-at-sense", Severity.CAUTION)

@@ -297,24 +297,23 @@ def step_too_short(
     position = context.procedure.position(required.during)
     span, power_up = context.timeline.spans[position], context.procedure.steps[position].power_up
     own = power_up is not None and source.name in power_up.order
-    if longest is None or power_up is None or not own or not required.known.after_switching_on:
-        return
-    on = span.start + power_up.order.index(source.name) * power_up.gap
-    if span.end - on < longest:
-        yield Hit(
-            source.name,
-            (*path, _limit_key(required)),
-            state(
-                "'{requirement}' permits {permitted}; after {input} is switched on, '{step}' lasts "
-                "{duration}",
-                requirement=required.name,
-                permitted=(longest, "s"),
-                input=source.name,
-                step=required.during,
-                duration=(span.end - on, "s"),
-            ),
-            "lengthen 'settle' of the power-up",
-        )
+    if longest is not None and power_up is not None and own and required.known.after_switching_on:
+        on = span.start + power_up.order.index(source.name) * power_up.gap
+        if span.end - on < longest:
+            yield Hit(
+                source.name,
+                (*path, _limit_key(required)),
+                state(
+                    "'{requirement}' permits {permitted}; after {input} is switched on, '{step}' lasts "
+                    "{duration}",
+                    requirement=required.name,
+                    permitted=(longest, "s"),
+                    input=source.name,
+                    step=required.during,
+                    duration=(span.end - on, "s"),
+                ),
+                "lengthen 'settle' of the power-up",
+            )
 
 
 @rule("threshold-not-crossed", Severity.CAUTION, on_sheet=False)

@@ -90,7 +90,9 @@ def interruption_low_impedance(
                     "the load and its bleeder discharge {held}",
                     step=name,
                     output=output,
-                    held=_held(source),
+                    held=state("the {capacitance} at the input", capacitance=(source.holding, "F"))
+                    if source.holding
+                    else "what is left at the input",
                 ),
                 "take an output that sinks current, or short the input with a switch beside it",
             )
@@ -133,11 +135,6 @@ def _stays_across(name: OutputName, output: Output) -> Statement:
     return state("{capacitor} and {bleeder} ({output})", capacitor=capacitor, bleeder=bleeder, output=name)
 
 
-def _held(source: FedInput) -> str:
-    held = state("the {capacitance} at the input", capacitance=(source.holding, "F"))
-    return held if source.holding else "what is left at the input"
-
-
 @rule("edge-at-end", Severity.NOTE)
 @of_every(with_seen(waveforms))
 def edge_at_end(
@@ -148,22 +145,21 @@ def edge_at_end(
     asked = [
         each.name for each in context.procedure.requires if (each.of, each.during) == (source.name, span.name)
     ]
-    if waveform.standard is not None or not asked:
-        return
-    last = _last_edge(context, index, source.name)
-    if last is not None and last.time >= span.end - AT_ONCE:
-        yield Hit(
-            source.name,
-            ("procedure", *last.path),
-            state(
-                "'{step}' ends with an edge to {voltage} at its very end: what comes of it lies in the "
-                "next step, and '{requirement}' does not look there",
-                step=span.name,
-                voltage=(last.voltage, "V"),
-                requirement=asked[0],
-            ),
-            "add a 'hold' behind it, as long as its outcome matters",
-        )
+    if waveform.standard is None and asked:
+        last = _last_edge(context, index, source.name)
+        if last is not None and last.time >= span.end - AT_ONCE:
+            yield Hit(
+                source.name,
+                ("procedure", *last.path),
+                state(
+                    "'{step}' ends with an edge to {voltage} at its very end: what comes of it lies in the "
+                    "next step, and '{requirement}' does not look there",
+                    step=span.name,
+                    voltage=(last.voltage, "V"),
+                    requirement=asked[0],
+                ),
+                "add a 'hold' behind it, as long as its outcome matters",
+            )
 
 
 def _last_edge(context: BoundDocuments, index: int, name: str) -> Action | None:

@@ -40,21 +40,20 @@ def _used(feed: Feed, protection: str) -> bool:
 @of_every(_expecting)
 def trip_not_armed(path: Path, required: Requirement, feed: Feed | None) -> Outcome:
     """A requirement asks for a trip by a protection that the procedure does not use."""
-    if feed is None or required.by not in SWITCHED or _used(feed, required.by):
-        return
-    key = SWITCHED[required.by]
-    told = "at_limit: trip" if key == "at_limit" else key
-    yield Hit(
-        required.of,
-        (*path, "by"),
-        state(
-            "'{requirement}' asks for a trip by the {protection} of {input}, which is not used",
-            requirement=required.name,
-            protection=required.by,
-            input=required.of,
-        ),
-        f"write '{told}' in the limits of {required.of}, or name the protection that is to trip",
-    )
+    if feed is not None and required.by in SWITCHED and not _used(feed, required.by):
+        key = SWITCHED[required.by]
+        told = "at_limit: trip" if key == "at_limit" else key
+        yield Hit(
+            required.of,
+            (*path, "by"),
+            state(
+                "'{requirement}' asks for a trip by the {protection} of {input}, which is not used",
+                requirement=required.name,
+                protection=required.by,
+                input=required.of,
+            ),
+            f"write '{told}' in the limits of {required.of}, or name the protection that is to trip",
+        )
 
 
 @rule("trip-status-slow", Severity.CAUTION, on_sheet=False)
