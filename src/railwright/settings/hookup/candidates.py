@@ -16,7 +16,7 @@ from railwright.documents.output_name import OutputName
 from railwright.grouping import grouped
 from railwright.settings.context import FedInput
 from railwright.settings.group import EARTH, Arrangement, Group, group_of, hook_up_of
-from railwright.settings.hookup.against import hot, of_group, of_output, with_lead
+from railwright.settings.hookup.against import OF_GROUP, OF_OUTPUT, WITH_LEAD, hot, obstacles
 from railwright.settings.hookup.demand import Demand, liking
 from railwright.settings.hookup.joinings import MOST_JOINED, couplings_of, joinings, orders
 from railwright.settings.hookup.obstacle import Obstacle
@@ -181,13 +181,13 @@ def best_of_group(
 
     own: obstacles of its outputs that are known already.
     """
-    for_group = [*own, *of_group(demand, demand.fed(group))]
+    for_group = [*own, *obstacles(OF_GROUP, demand, demand.fed(group))]
     admissible: list[Candidate] = []
     nearest: tuple[tuple[float, ...], FedInput, list[Obstacle]] | None = None
     mended = all(each.change is not None for each in for_group)
     for lead, sense in demand.liked_connections if mended else ():
         source, found = demand.fed(group, lead, sense), list(for_group)
-        for each in with_lead(demand, source):
+        for each in obstacles(WITH_LEAD, demand, source):
             found.append(each)
             if each.change is None:
                 break
@@ -217,7 +217,7 @@ def alike(demand: Demand, chosen: Candidate) -> list[tuple[Candidate, tuple[floa
     found = (
         _candidate(demand, source, ())
         for source in _proposals(demand, chosen.source)
-        if not any(True for _ in with_lead(demand, source))
+        if not any(True for _ in obstacles(WITH_LEAD, demand, source))
     )
     return [
         (each, liking(each.source))
@@ -315,8 +315,8 @@ def _among(demand: Demand, free: Sequence[OutputName]) -> Field:
     nearest: list[Candidate] = []
     for name in free:
         single = group_of((name,), "alone", bench)
-        if own := of_output(demand, demand.fed(single)):
-            against[name] = tuple(own)
+        if own := tuple(obstacles(OF_OUTPUT, demand, demand.fed(single))):
+            against[name] = own
             _, near = best_of_group(demand, single, own)
             nearest += [] if near is None else [near]
     usable = [name for name in free if name not in against]
@@ -356,7 +356,7 @@ def further_near(demand: Demand, taken: Taken) -> list[Candidate]:
     bench = demand.bench
     own: dict[OutputName, list[Obstacle]] = {}
     for name in bench.output_names:
-        against = of_output(demand, demand.fed(group_of((name,), "alone", bench)))
+        against = list(obstacles(OF_OUTPUT, demand, demand.fed(group_of((name,), "alone", bench))))
         if name not in taken.outputs and all(obstacle.change is not None for obstacle in against):
             own[name] = against
     found: list[Candidate] = []
@@ -377,7 +377,7 @@ def further_near(demand: Demand, taken: Taken) -> list[Candidate]:
 
 def against_group(demand: Demand, group: Group) -> tuple[Obstacle, ...]:
     """What speaks against an output taken alone, with the lead that speaks least."""
-    if found := of_group(demand, demand.fed(group)):
-        return tuple(found)
-    each = (tuple(with_lead(demand, source)) for source in _proposals(demand, group))
+    if found := tuple(obstacles(OF_GROUP, demand, demand.fed(group))):
+        return found
+    each = (tuple(obstacles(WITH_LEAD, demand, source)) for source in _proposals(demand, group))
     return min(each, key=len, default=())
