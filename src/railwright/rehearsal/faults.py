@@ -154,6 +154,16 @@ class _Pins:
         return self.voltage * self.current
 
 
+def energy_beyond(pins: _Pins, healthy: _Pins) -> float:
+    """Energy that a device takes beyond what it takes while all is well [J], where it takes more.
+
+    At the rows of both, as either has few where it does not move.
+    """
+    time = np.union1d(pins.time, healthy.time)
+    power, usual = (np.interp(time, each.time, each.power) for each in (pins, healthy))
+    return float(np.trapezoid(np.maximum(0.0, power - usual), time))
+
+
 @dataclass(frozen=True, eq=False)
 class _Played:
     """What a trial gave: each input's pins from the fault on, and all events since then."""
@@ -286,8 +296,7 @@ class _Study:
             return trial.part * integral_of_product(pins.time, pins.lead, pins.lead)
         if trial.fault == "reversed":
             return integral_of_product(pins.time, pins.voltage, pins.current)
-        usual = np.interp(pins.time, healthy.time, healthy.power)
-        return float(np.trapezoid(np.maximum(0.0, pins.power - usual), pins.time))
+        return energy_beyond(pins, healthy)
 
     def _differences(self, played: _Played, name: str) -> list[Borne]:
         """Differences of two inputs' voltages that leave the range which the device document gives."""
