@@ -1392,6 +1392,15 @@ CASES = [
         (("procedure", STOP, "{input: main, current_above: 300 mA, for: 100 ms}"),),
         "current_above: 300 mA",
         "0.6 A, above 0.3 A",
+        silent=(("procedure", STOP, "{input: main, current_above: 300 mA, during: steady, for: 100 ms}"),),
+    ),
+    Case(
+        "stop-in-normal",
+        "main",
+        (("procedure", STOP, "{input: main, voltage_below: 10 V, for: 100 ms}"),),
+        "voltage_below: 10 V",
+        "plays 9 V, below 10 V",
+        silent=(("procedure", STOP, "{input: main, voltage_below: 10 V, during: steady, for: 100 ms}"),),
     ),
     Case(
         "stop-in-normal",

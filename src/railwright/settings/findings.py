@@ -64,16 +64,6 @@ class Ranking(NamedTuple):
         return -ratio if self.lowest else ratio
 
 
-def most(figure: str, over: str | None = None) -> Ranking:
-    """The worst is the one with the highest figure, or the highest ratio of it to another."""
-    return Ranking(figure, over)
-
-
-def least(figure: str, over: str | None = None) -> Ranking:
-    """The worst is the one with the lowest figure, or the lowest ratio of it to another."""
-    return Ranking(figure, over, lowest=True)
-
-
 @dataclass(frozen=True, slots=True)
 class Reason:
     """Why one setting has its value: `value` in SI with its `unit`, or in words with none; where it was

@@ -260,7 +260,11 @@ def settle_input(
             findings += impossible_auto(value, setting, source.name, documents)
     reasons += _channels(source, documents)
     draft = SetPointDraft(_feed(source, values), frozenset(values))
-    return InputSettled(draft, reasons, [_located(found, documents) for found in windows], findings)
+    located = [
+        replace(found, ends=tuple(replace(end, where=locate(documents, end.path)) for end in found.ends))
+        for found in windows
+    ]
+    return InputSettled(draft, reasons, located, findings)
 
 
 def impossible_auto(
@@ -287,8 +291,3 @@ def _with(found: Window, ends: Mapping[str, End], recommend: Callable[[Window], 
     """A window with the end that a rehearsal has settled, where there is one."""
     end = ends.get(found.setting)
     return found if end is None else recommend(replace(found.with_end(end), recommended=None, why=""))
-
-
-def _located(found: Window, documents: Documents) -> Window:
-    """With the line that each end comes from."""
-    return replace(found, ends=tuple(replace(end, where=locate(documents, end.path)) for end in found.ends))

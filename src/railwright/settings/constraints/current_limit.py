@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from itertools import chain
 
 from railwright.physics.halving import least_with
 from railwright.physics.output_stage import LIMIT_OVERSHOOT
@@ -31,12 +32,14 @@ OVERSHOOT = "limit-overshoot"
 
 def facts(source: FedInput) -> Facts:
     """Everything that bounds an input's current limit [A], whatever the limit is."""
-    yield from enough(source)
-    yield from charged(source)
-    yield from device(source)
-    yield from responding(source)
-    yield from lead(source)
-    yield from range_of(source).ends()
+    return chain(
+        enough(source),
+        charged(source),
+        device(source),
+        responding(source),
+        lead(source),
+        range_of(source).ends(),
+    )
 
 
 def carrying(source: FedInput, current: float) -> float:

@@ -93,6 +93,7 @@ def counted(margins: Mapping[str, float]) -> int:
 
 
 def _margins(demand: Demand, source: FedInput) -> dict[str, float]:
+    """Margins of voltage, current and power, in parts of the need."""
     return {
         "voltage": _beyond(source.full_voltage, demand.highest + source.sensed_drop),
         "current": _beyond(source.surely(source.full_current), demand.current),
@@ -101,6 +102,7 @@ def _margins(demand: Demand, source: FedInput) -> dict[str, float]:
 
 
 def _beyond(gives: float, needed: float) -> float:
+    """What is given beyond the need, in parts of it; inf: nothing is needed."""
     return gives / needed - 1.0 if needed > 0 else math.inf
 
 
@@ -154,6 +156,7 @@ def _proposals(demand: Demand, group: Group) -> Iterator[FedInput]:
 
 
 def _candidate(demand: Demand, source: FedInput, found: Sequence[Obstacle]) -> Candidate:
+    """An input fed like this, with what decides between ways. found: what speaks against it."""
     wrong = source.reading_error("current", demand.current)
     reading = 1000 if wrong is None or demand.current <= 0 else round(1000 * wrong / demand.current)
     margins = _margins(demand, source)
@@ -300,6 +303,7 @@ def field_of(demand: Demand, taken: Taken) -> Field:
 
 
 def _among(demand: Demand, free: Sequence[OutputName]) -> Field:
+    """The candidates of an input among these outputs."""
     bench = demand.bench
     if demand.wish.source != AUTO:
         written = group_of(demand.wish.outputs, demand.wish.arrangement, bench)
@@ -363,12 +367,11 @@ def further_near(demand: Demand, taken: Taken) -> list[Candidate]:
         ):
             lacks = [obstacle for name in chosen for obstacle in own[name]]
             permitted = all(arrangement in bench.output(name).may_join for name in chosen)
-            if not lacks and (permitted or len({name.supply for name in chosen}) == 1):
-                continue
-            for group in orders(chosen, arrangement, bench):
-                _, near = best_of_group(demand, group, lacks)
-                if near is not None and taken.against(near) is None:
-                    found.append(near)
+            if lacks or not permitted or len({name.supply for name in chosen}) > 1:
+                for group in orders(chosen, arrangement, bench):
+                    _, near = best_of_group(demand, group, lacks)
+                    if near is not None and taken.against(near) is None:
+                        found.append(near)
     return found
 
 
