@@ -160,9 +160,10 @@ class View:
     before the end of the step, and when it was then taken down [s]; infinite where the record does not say.
     stair: height of the stairs in which the host played the step's lines [V]. stands: shortest time between
     two jumps of the input's set point in the step, as asked [s]; infinite: there are not two. moves_off: it
-    begins with a line of the set point. every: time between two readings that the procedure asks for [s]; 0:
-    unknown. beside: of an external recording, the same window as the run's own readings show it. supply: the
-    status of the input's outputs; None: nothing is known of it. last: no step of the record follows.
+    begins with a line of the set point. quiet: how long after its end nothing is told to the input [s].
+    every: time between two readings that the procedure asks for [s]; 0: unknown. beside: of an external
+    recording, the same window as the run's own readings show it. supply: the status of the input's outputs;
+    None: nothing is known of it. last: no step of the record follows.
     """
 
     traces: Traces
@@ -184,6 +185,7 @@ class View:
     stair: float = 0.0
     stands: float = math.inf
     moves_off: bool = False
+    quiet: float = 0.0
     every: float = 0.0
     beside: View | None = None
     supply: SupplyStatus | None = None
