@@ -136,6 +136,7 @@ class EventKind(StrEnum):
     FOUND_ON = "found on"
     VOLTAGE_FOUND = "voltage before switching on"
     WATCHDOG_ARMED = "watchdog armed"
+    MASTER_ON = "master switch on"
     SETTINGS_WATCHED = "settings watched"
     CURRENT_LIMIT_SET = "current limit"
     POINT_LIST_STARTS = "point list starts"
@@ -160,6 +161,8 @@ class EventKind(StrEnum):
     ANSWERS_AGAIN = "answers again"
     WATCHDOG_OFF = "watchdog off"
     WATCHDOG_STAYS_ON = "watchdog stays on"
+    MASTER_OFF = "master switch off"
+    MASTER_STAYS_ON = "master switch stays on"
     BEYOND_RANGE = "reads beyond its range"
     EVENTS_LEFT_OUT = "events left out"
     # Of a load that brings its own, or of a record of another version: `Event.words` says what

@@ -1540,6 +1540,24 @@ CASES = [
         "::5025::",
         "@ivi was not tried",
     ),
+    Case(
+        "master-switch",
+        "left",
+        (("bench", "dialect: channel-list", "dialect: named-output"),),
+        "dialect: named-output",
+        "2 of left",
+        (
+            ("bench", "dialect: channel-list", "dialect: named-output"),
+            ("procedure", TRANSDUCER, TRANSDUCER.replace("right.1", "left.2")),
+        ),
+    ),
+    Case(
+        "master-switch",
+        "left",
+        (("bench", "dialect: channel-list", "dialect: numbered-header"),),
+        "dialect: numbered-header",
+        "would go on",
+    ),
     Case("identity-unknown", "left", (("bench", "    serial: Q-0117\n", ""),), "left:", "serial not given"),
     Case(
         "off-grid",

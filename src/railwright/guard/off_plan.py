@@ -82,6 +82,10 @@ class InputOff:
 class SupplyOff:
     """One supply. identify: its question; identity: what it answered. look: queries that read its outputs.
 
+    master: messages that switch off the switch over all its outputs, which goes off once nothing of them is
+    to stay on; empty where it has none, or where others of its outputs are left on. master_state: where the
+    look says that switch, one of `master_off`; master_first: it goes off before the outputs' own.
+
     session_settings: how its lines end and how much time it wants. watchdog: messages that switch its
     communication watchdog off, the last of them asking for its state, one of `watchdog_off`; empty where none
     was armed.
@@ -95,6 +99,10 @@ class SupplyOff:
     watchdog: tuple[str, ...] = ()
     watchdog_off: tuple[str, ...] = ("0", "OFF")
     session_settings: SessionSettings = USUAL
+    master: tuple[str, ...] = ()
+    master_state: Place | None = None
+    master_off: tuple[str, ...] = ("0", "OFF")
+    master_first: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +140,10 @@ def _plan(data: Mapping[str, Any]) -> OffPlan:
 
 
 def _supply(data: Mapping[str, Any]) -> SupplyOff:
-    lists = {key: tuple(data[key]) for key in ("look", "watchdog", "watchdog_off") if key in data}
+    keys = ("look", "watchdog", "watchdog_off", "master", "master_off")
+    lists: dict[str, Any] = {key: tuple(data[key]) for key in keys if key in data}
+    if data.get("master_state") is not None:
+        lists["master_state"] = int(data["master_state"][0]), int(data["master_state"][1])
     session_settings = settings_from(data["session_settings"]) if "session_settings" in data else USUAL
     return SupplyOff(**{**data, **lists, "session_settings": session_settings})
 
@@ -167,6 +178,15 @@ def read_look(output: OutputOff, answers: list[str]) -> Look:
     if not (abs(voltage) < NO_NUMBER and abs(current) < NO_NUMBER):
         raise ValueError(f"expected a voltage and a current, got '{parts[1]}' and '{parts[2]}'")
     return Look(word in output.off_words, voltage * output.volt, current * output.ampere)
+
+
+def read_master(supply: SupplyOff, answers: list[str]) -> bool | None:
+    """Whether the look of a supply says that its master switch is off; None: it does not say it. ValueError
+    where an answer is missing.
+    """
+    if supply.master_state is None:
+        return None
+    return _part(answers, supply.master_state).strip().upper() in supply.master_off
 
 
 def _part(answers: list[str], place: Place) -> str:

@@ -44,6 +44,13 @@ def in_order(
             tuple(_coupled_limits(documents.bench, set_points)),
         ),
     ]
+    for supply, unused in _mastered(documents.bench, set_points):
+        also = f", also {', '.join(unused)}, which the procedure does not use" if unused else ""
+        before.append(
+            Task(
+                f"Master switch of {supply} on: all its outputs read off before{also}. None comes up with it."
+            )
+        )
     if power_up is None:
         return before
     count = len(power_up.order)
@@ -69,6 +76,16 @@ def in_order(
             for task in (Task(f"{wait}{on}"), check)
         ]
     return [*before, Task(_trips(set_points, off)), *rising, *_down(documents, set_points)]
+
+
+def _mastered(bench: Bench, set_points: SetPoints) -> Iterator[tuple[str, list[str]]]:
+    """Supplies in use whose outputs deliver only while a switch over all of them is on, too, each with those
+    of its outputs that feed nothing.
+    """
+    used = {points.output for feed in set_points.values() for points in feed.outputs}
+    for name in dict.fromkeys(output.supply for output in used):
+        if bench.supplies[name].dialect.master is not None:
+            yield name, [own for own in bench.supplies[name].outputs if f"{name}.{own}" not in used]
 
 
 def _coupled_limits(bench: Bench, set_points: SetPoints) -> Iterator[str]:
@@ -198,6 +215,10 @@ def _down(documents: Documents, set_points: SetPoints) -> Iterator[Task]:
     elif order:
         gap = f" ({show(down.gap, 's')} apart)" if down is not None and down.gap else ""
         yield Task(f"{every} in this order{gap}: {', then '.join(order)}.")
+    kept = {points.output.supply for name in staying for points in set_points[name].outputs}
+    for supply, _ in _mastered(documents.bench, set_points):
+        if supply not in kept:
+            yield Task(f"Master switch of {supply} off.")
     for name in staying:
         yield Task(f"{_together(set_points[name])}: stays on, because: {limits[name].at_end.stays_on}.")
     which = "every output" if not staying else "every output, also one that stayed on,"

@@ -162,6 +162,7 @@ class Conduct:
                 self._look,
                 lambda: self._arm(energising=False),
                 self.link.sleep,
+                lambda: self._arm(energising=True),
                 self.consent,
                 self.hands,
                 self.proofs,

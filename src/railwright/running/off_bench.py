@@ -220,7 +220,19 @@ def _compile(
             )
         answer += len(headers)
     identify = dialect["instrument"]["identify"]
-    return SupplyOff(name, address, identify, "", spoken.messages(asked)), outputs
+    master = _master(dialect)
+    if master is not None and channels:
+        asked.append(master.query)
+    plan = SupplyOff(name, address, identify, "", spoken.messages(asked))
+    if master is not None and channels:
+        plan = replace(
+            plan,
+            master=(f"{master.command} {master.off}",),
+            master_state=(answer, 0),
+            master_off=off_answers(master.off),
+            master_first=dialect["master"].get("goes_off") == "first",
+        )
+    return plan, outputs
 
 
 def _session_settings(dialect: Mapping[str, Any], node: Mapping[str, Any]) -> SessionSettings:
@@ -268,21 +280,42 @@ class _Switch(NamedTuple):
 
 
 def _switch(dialect: Mapping[str, Any]) -> _Switch:
+    """That of an output."""
+    return _as_operation(dialect["settings"]["output"], dialect["words"]["off"])
+
+
+def _master(dialect: Mapping[str, Any]) -> _Switch | None:
+    """That over all outputs; one that cannot be read holds up no output's own."""
+    with suppress(KeyError, TypeError, AttributeError):
+        return _as_operation(dialect["master"]["switch"], dialect["words"]["off"])
+    return None
+
+
+def _as_operation(written: Any, off: str) -> _Switch:
     """As `Operation` reads it: a header alone, or a command and a query with words of their own."""
-    written, off = dialect["settings"]["output"], dialect["words"]["off"]
     if isinstance(written, str):
         return _Switch(written, written + "?", off)
     return _Switch(written["command"], written["query"], written.get("off", off))
 
 
 def plan_of(supplies: Sequence[BenchSupply], names: frozenset[str]) -> OffPlan:
-    """These outputs of the bench, all at once."""
+    """These outputs of the bench, all at once. A master switch goes off with all outputs of its supply."""
     wanted = [each.off for supply in supplies for each in supply.outputs if each.name in names]
     inputs = tuple(
         InputOff(output.name, (output,), False, OFF_BELOW) for output in wanted if output is not None
     )
     used = {output.supply for each in inputs for output in each.outputs}
-    return OffPlan(tuple(s.plan for s in supplies if s.plan is not None and s.name in used), inputs)
+    plans = []
+    for supply in supplies:
+        if supply.plan is not None and supply.name in used:
+            whole = all(each.name in names for each in supply.outputs)
+            plans.append(supply.plan if whole else _without_master(supply.plan))
+    return OffPlan(tuple(plans), inputs)
+
+
+def _without_master(plan: SupplyOff) -> SupplyOff:
+    """The same, which leaves the master switch as it is: others of its outputs are not to go off."""
+    return replace(plan, master=(), master_first=False)
 
 
 def places_in(plan: OffPlan, supplies: Sequence[BenchSupply]) -> dict[str, SupplyOff]:
@@ -353,7 +386,8 @@ def _further(place: Place, answers: int) -> Place:
 
 def only(plan: OffPlan, outputs: frozenset[str]) -> OffPlan:
     """The part of a run's plan that switches these outputs off, and nothing that stays on; order only among
-    them. Outputs go by their names in the plan. The watchdog of a supply with further outputs stays as it is.
+    them. Outputs go by their names in the plan. The watchdog
+    and the master switch of a supply with further outputs stay as they are.
     """
     inputs: list[InputOff] = []
     for each in plan.inputs:
@@ -379,7 +413,7 @@ def only(plan: OffPlan, outputs: frozenset[str]) -> OffPlan:
     used = {output.supply for each in inputs for output in each.outputs}
     further = {o.supply for each in plan.inputs for o in each.outputs if o.name not in outputs}
     supplies = tuple(
-        replace(each, watchdog=()) if each.name in further else each
+        replace(_without_master(each), watchdog=()) if each.name in further else each
         for each in plan.supplies
         if each.name in used
     )

@@ -243,6 +243,9 @@ class OffNow:
             if what == "confirmed off":
                 said.add(fields["input"])
                 self._report({fields["input"]: asdict(off.ends[fields["input"]])}, plan, planned)
+            elif what == "master":
+                state = "off" if fields["off"] else f"NOT READ TO BE OFF: {fields['why']}"
+                self._tell(f"{fields['name']}: master switch {state}")
 
         off = SwitchOff(plan, sessions, happened)
         self._switching.append(off)

@@ -44,7 +44,9 @@ def compile_off_plan(
     outputs: dict[OutputName, OutputOff] = {}
     for name, supply in rig.supplies.items():
         used = rig.used(name)
-        supplies.append(supply_off(supply, used, off_messages(supply) if name in watchdogs else ()))
+        watchdog = off_messages(supply) if name in watchdogs else ()
+        at_once = not any(_waits(procedure, each, order[each]) for each in rig.inputs_of(name))
+        supplies.append(supply_off(supply, used, watchdog, at_once=at_once))
         shares = {own: rig.share(OutputName.of(name, own)) for own in used}
         bleeding = {own: bleeds(supply.document.outputs[own], *fed[OutputName.of(name, own)]) for own in used}
         outputs |= outputs_off(supply, used, shares, bleeding)
@@ -66,6 +68,15 @@ def compile_off_plan(
             )
         )
     return OffPlan(tuple(supplies), tuple(inputs), decay=decay, lost=lost)
+
+
+def _waits(procedure: Procedure, name: str, after: Collection[str]) -> bool:
+    """Whether an input does not go off at once at every ending."""
+    limits = procedure.limits.get(name)
+    if limits is None:
+        return bool(after)
+    led = bool(limits.at_end.ramp_down or limits.at_end.stays_on)
+    return bool(after or limits.off_after or led)
 
 
 def bleeds(output: Output, held: tuple[float, float] | None, below: float, share: float) -> float:
