@@ -51,15 +51,19 @@ def fuse_before_trip(context: Context) -> Outcome:
         yield from judged(source, fuse(source, limit), (delay, (*source.at_hook_up, "fixture")))
 
 
-@input_rule("switch-open", Severity.CAUTION)
-def switch_open(source: FedInput) -> Outcome:
-    """A switch in the lead stands open: nothing that is played reaches the input."""
-    if source.fixture is not None and source.fixture.opened:
+@rule("switch-open", Severity.CAUTION)
+def switch_open(context: Context) -> Outcome:
+    """A switch in the lead stands open, and no step closes it: nothing that is played reaches the input."""
+    closed = {change.contact for change in context.timeline.contacts if change.closed}
+    for source in context.sources.values():
+        contact = context.bench.contact_in(source.fixture_name) if context.bench.relays else None
+        if source.fixture is None or not source.fixture.opened or contact in closed:
+            continue
         yield Hit(
             source.name,
             (*source.at_fixture, "switch"),
             state(
-                "the switch in '{fixture}' is open, and nothing in a procedure closes it: {input} stays "
+                "the switch in '{fixture}' is open, and nothing in the procedure closes it: {input} stays "
                 "without supply",
                 fixture=source.fixture_name or "",
                 input=source.name,
