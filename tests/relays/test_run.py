@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import asyncio
 from pathlib import Path
+from typing import Any
 
 import pytest
 from tests.relays.station import LEFT, RELAYS, REQUIRES, STEPS, documents, run_of
 
 from railwright.archive.stored import evaluate_run, open_stored
 from railwright.evaluation.outcome import Outcome
+from railwright.guard.local_link import LocalLink
 from railwright.records.ended import Ended
+from railwright.running.conduct import Conduct
+from railwright.running.end_run import EndRun
 from railwright.running.outcome import RunOutcome
 from railwright.traces import EventKind
 from railwright.twin.relays import RelaysServer
@@ -232,3 +236,32 @@ def test_a_rated_one_cuts_the_device_off_under_load(tmp_path: Path) -> None:
     inside = outcome.record.traces["main"].between(away.start + 0.05, away.end)
     assert inside.columns["current"].max() < 5e-3
     assert inside.columns["terminal_voltage"].min() == pytest.approx(12.0, abs=0.05)
+
+
+def test_a_run_that_is_killed_leaves_its_contacts_to_the_guard(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Outputs first; then the contact; and who reads the run later is told of both."""
+
+    def killed(conduct: Conduct) -> None:
+        assert conduct.link.plan is not None
+        assert [own.name for each in conduct.link.plan.relays for own in each.contacts] == ["gate"]
+        raise EndRun(Ended.KILLED, "killed")
+
+    right = LocalLink._hear
+    heard: list[dict[str, Any]] = []
+
+    def hear(self: LocalLink, message: dict[str, Any]) -> None:
+        heard.append(message)
+        right(self, message)
+
+    monkeypatch.setattr(Conduct, "_switch_off", lambda conduct, ended, cause: conduct.link.cut())
+    monkeypatch.setattr(
+        Conduct, "_waits_on", lambda conduct: conduct.recorder.now() > 0.6 and killed(conduct)
+    )
+    monkeypatch.setattr(LocalLink, "_hear", hear)
+    run_of(documents(tmp_path / "s"))
+    told = [message for message in heard if message["kind"] == "off"]
+    whats = [message["what"] for message in told if message["what"] in ("confirmed off", "contact")]
+    assert whats == ["confirmed off", "confirmed off", "contact"]
+    assert [message["rests"] for message in told if message["what"] == "contact"] == [True]

@@ -58,6 +58,8 @@ def _loaded(each: ContactOff, ends: Mapping[str, InputEnd]) -> str:
         return ""
     for name in each.inputs:
         end = ends.get(name)
+        if end is not None and end.kept_on:
+            return f"{name} stays on"
         if end is None or not end.confirmed:
             return f"{name} is not confirmed off"
         if end.holds is not None and each.stands == "closed":

@@ -14,6 +14,7 @@ from railwright.dialects.proofs import Proofs
 from railwright.documents.loader import Documents
 from railwright.guard.link import Answerless, GuardLink, GuardLost
 from railwright.instruments.errors import Fenced, InstrumentError
+from railwright.instruments.off_entries import no_current
 from railwright.plan.moves import Move
 from railwright.plan.off_order import off_order, off_threshold
 from railwright.plan.plan import Plan
@@ -175,7 +176,7 @@ class Conduct:
                 self.relays.identify(self._look)
                 # From here on whatever ends the run brings their contacts to rest, or says that it did not.
                 self._arm(energising=False)
-                self.relays.prepare(self._look)
+                self.relays.prepare(self._look, self._loaded)
             self.multimeters.prepare(self._look)
             self._load_first()
             self._arm(energising=True)
@@ -198,6 +199,14 @@ class Conduct:
         else:
             return Ended.COMPLETED, ""
         return ended, cause
+
+    def _loaded(self, name: str) -> str:
+        """What stands or flows at an input whose outputs are off; '' for nothing."""
+        (reading,) = self.rig.read((name,))
+        if abs(reading.voltage) >= off_threshold(self.device, name):
+            return f"{show(reading.voltage, 'V')} stand there"
+        none = sum(no_current(self.rig.bench.output(each)) for each in self.rig.set_points[name].names)
+        return f"{show(reading.current, 'A')} flow there" if abs(reading.current) > none else ""
 
     def _arm(self, *, energising: bool) -> None:
         """Give the guard what is to be switched off. Before anything was on, no lost supply is waited for."""

@@ -75,9 +75,11 @@ class RunRelays:
             self._recorder.event(EventKind.IDENTIFIED, name, told)
             self._recorder.write(lines.INSTRUMENT, name=name, identification=own.fields)
 
-    def prepare(self, look: Callable[[], None]) -> None:
-        """Bring every contact to where the procedure begins, verified. All outputs are off and were read to
-        be so. Raises InstrumentError. look: as of `identify`.
+    def prepare(self, look: Callable[[], None], loaded: Callable[[str], str]) -> None:
+        """Bring every contact to where the procedure begins, verified; all outputs are off. Raises
+        InstrumentError, or EndRun where one that is not rated for it would be moved under load.
+
+        look: as of `identify`. loaded: of an input, what stands or flows there; '' for nothing.
         """
         if self.drivers:
             self._recorder.progress.preparing("contacts where the procedure begins")
@@ -90,9 +92,12 @@ class RunRelays:
                 if found[contact] == each.starts_closed:
                     driver.check(contact, each.starts_closed)
                     self._known(contact, each.starts_closed, self._link.now())
-                else:
-                    self._recorder.event(EventKind.CONTACT_FOUND, contact, _stands(found[contact]))
-                    self.move(contact, each.starts_closed)
+                    continue
+                self._recorder.event(EventKind.CONTACT_FOUND, contact, _stands(found[contact]))
+                if not each.contact.under_load and (what := loaded(each.input)):
+                    told = f"contact '{contact}' is {_stands(found[contact])}, and is not rated to be moved"
+                    raise EndRun(Ended.STOPPED, f"{each.input}: {told} while {what}: discharge it first")
+                self.move(contact, each.starts_closed)
 
     def off(self) -> tuple[RelaysOff, ...]:
         """What the guard is told of them, once they are identified."""

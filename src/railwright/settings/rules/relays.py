@@ -51,6 +51,21 @@ def relay_under_load(context: Context) -> Outcome:
     """A contact that is not rated for it is moved under load: while its input is on, or onto a voltage that
     the device holds. A run does not do it, whatever was accepted.
     """
+    for lies, source in _lying(context):
+        held = held_voltage(context.device, lies.input)
+        if held is not None and lies.starts_closed and not lies.contact.under_load:
+            yield Hit(
+                source.name,
+                (*source.at_fixture, "switch"),
+                state(
+                    "'{contact}' is closed before the procedure, onto up to {held} that the device holds at "
+                    "{input}, and is not rated to switch under load",
+                    contact=lies.name,
+                    held=(held[1], "V"),
+                    input=source.name,
+                ),
+                "take a contact that is rated for it, or disconnect the device's own source first",
+            )
     for change, lies, source, on in _moved(context):
         held = held_voltage(context.device, lies.input)
         if lies.contact.under_load or not (on or (change.closed and held is not None)):
