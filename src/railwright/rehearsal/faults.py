@@ -126,15 +126,21 @@ def rehearse_faults(documents: Documents, set_points: SetPoints, case: Case = NO
 
 
 def power_up_alone(documents: Documents, set_points: SetPoints) -> Timeline:
-    """The first power-up of each input, and nothing else of the procedure."""
+    """The first power-up of each input, what contacts do before the last of them, and nothing else of the
+    procedure.
+    """
     seen: set[str] = set()
-    steps = []
+    steps, moved = [], []
     for step in documents.procedure.steps:
+        if step.relays is not None:
+            moved.append(step)
         if step.power_up is None:
             continue
         order = tuple(name for name in step.power_up.order if name in set_points and name not in seen)
         if order:
             seen.update(order)
+            steps += moved
+            moved = []
             part = step.power_up.model_copy(update={"order": order})
             steps.append(step.model_copy(update={"power_up": part}))
     return timeline_of(documents.procedure.model_copy(update={"steps": tuple(steps)}), documents.device)
