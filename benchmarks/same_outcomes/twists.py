@@ -267,6 +267,7 @@ TWISTS: tuple[tuple[str, ...], ...] = (
     ("identity-unknown", f"drop {LEFT}/serial"),
     ("shared-bus", f"{LEFT}/address = GPIB0::5::INSTR", f"{RIGHT}/address = GPIB0::6::INSTR"),
     ("line-slow", f"{LEFT}/address = ASRL/dev/ttyUSB0::INSTR", f"{LEFT}/line = {{baud: 9600}}"),
+    ("master-switch", f"{LEFT}/dialect = named-output"),
     ("transport-untried", f"{LEFT}/address = USB0::0x1234::0x5678::Q-0117::INSTR"),
     ("accuracy-unknown", f"drop {ONE}/programming"),
     ("accuracy-unknown", f"drop {ONE}/reading"),

@@ -51,6 +51,14 @@ FIELDS: tuple[FieldName, ...] = ("maker", "model", "serial", "version")
 """What *IDN? answers (IEEE 488.2, 10.14)."""
 
 
+def check_own_words(operation: Operation) -> None:
+    """ValueError where a switch has one word of its own only, or words that mean the other."""
+    if (operation.on is None) != (operation.off is None):
+        raise ValueError("expected 'on' and 'off' of a switch together, got one of them; add the other")
+    if operation.on is not None and operation.off is not None:
+        check_words({"on": operation.on, "off": operation.off})
+
+
 class InstrumentCommands(DialectPart):
     """Commands of the whole instrument.
 
@@ -139,6 +147,30 @@ class PointListCommands(DialectPart):
     stop: Command
 
 
+class MasterSwitch(DialectPart):
+    """A switch over all outputs, beside their own: an output delivers only while both are on.
+
+    switch: its command and its query, sent as they stand. goes_off: after all outputs that feed something; or
+    first, where it is what takes all of them off at once.
+    """
+
+    switch: Operation
+    goes_off: Literal["last", "first"] = "last"
+
+    @model_validator(mode="after")
+    def _whole(self) -> MasterSwitch:
+        switch = self.switch
+        if switch.command is None or switch.query is None:
+            raise ValueError("expected a master switch with a command and a query; leave 'master' out else")
+        for header in (switch.command, switch.query):
+            if CHANNEL in header:
+                raise ValueError(f"expected no {CHANNEL} in the header of the master switch, got '{header}'")
+        if (switch.unit, switch.digits, switch.resolution) != (None, None, None):
+            raise ValueError("expected a master switch without 'unit', 'digits' and 'resolution'")
+        check_own_words(switch)
+        return self
+
+
 class WatchdogCommands(DialectPart):
     """Headers of the communication watchdog: its time [s], and whether it is on; each has a query.
 
@@ -176,6 +208,7 @@ class Dialect(DialectPart):
     points: PointListCommands | None = None
     link: Command | None = None
     watchdog: WatchdogCommands | None = None
+    master: MasterSwitch | None = None
     _digest: str = PrivateAttr("")
 
     @property
@@ -237,10 +270,9 @@ class Dialect(DialectPart):
             )
             if not fits and not (si == "V/s" and operation.unit in ("V/ms", "V/us")):
                 raise ValueError(f"expected a unit of {si or 'none'} for '{name}', got '{operation.unit}'")
-        if (operation.on is None) != (operation.off is None) or (operation.on and name not in SWITCHES):
-            raise ValueError(f"expected 'on' and 'off' together for '{name}', and only where it is a switch")
-        if operation.on is not None and operation.off is not None:
-            check_words({"on": operation.on, "off": operation.off})
+        if operation.on and name not in SWITCHES:
+            raise ValueError(f"expected no 'on' and 'off' for '{name}', which is no switch")
+        check_own_words(operation)
         for header in (operation.command, operation.query):
             if header is not None and self.addressing == "numbered-header" and CHANNEL not in header:
                 raise ValueError(
@@ -359,6 +391,30 @@ class Dialect(DialectPart):
         """
         seconds = parse_response(time)
         return seconds if self._switch(state) else None
+
+    def master_unit(self, on: bool) -> str:
+        """The command of the master switch. ValueError where the dialect has none."""
+        if self.master is None or self.master.switch.command is None:
+            raise ValueError(f"dialect '{self.name}' has no master switch")
+        switch = self.master.switch
+        word = (switch.on if on else switch.off) or self.words["on" if on else "off"]
+        return f"{switch.command} {word}"
+
+    @property
+    def master_queries(self) -> list[str]:
+        """The query of the master switch; nothing where the dialect has none."""
+        query = None if self.master is None else self.master.switch.query
+        return [] if query is None else [query]
+
+    def understood_master(self, answer: str) -> bool:
+        """Whether the master switch is on, by the answer to its query. ValueError where it means neither."""
+        return self._switch(answer, None if self.master is None else self.master.switch)
+
+    @property
+    def master_off_answers(self) -> tuple[str, ...]:
+        """What the query of the master switch may answer where it is off, in capitals."""
+        own = None if self.master is None else self.master.switch.off
+        return off_answers(own or self.words["off"])
 
     def word(self, answer: str) -> str:
         """The word of the dialect that an answer means. ValueError where it means none."""

@@ -73,8 +73,8 @@ class OutputReading:
     """What one output measures [V, A], what regulates it, and why it tripped ('' where it did not).
 
     mode is None where the dialect does not tell it. time: middle of question and answer, monotonic clock [s].
-    on: what the output's own state says. exchange: when that was asked for, and when the answer had come [s],
-    same clock.
+    on: what the output's own state says, and the master switch where there is one. exchange: when that was
+    asked for, and when the answer had come [s], same clock.
     """
 
     output: str
@@ -245,6 +245,32 @@ class SupplyDriver(Conversation):
         answer = self.one_answer(units)
         return bool(self._understood("output", compose(units), answer))
 
+    # The master switch
+
+    @property
+    def has_master(self) -> bool:
+        """Whether its outputs deliver only while a switch over all of them is on, too."""
+        return self.dialect.master is not None
+
+    def master(self) -> bool:
+        """Whether the master switch says that it is on. ValueError where the dialect has none."""
+        (query,) = self.dialect.master_queries
+        return self._understood_master(query, self.one_answer([query]))
+
+    def switch_master(self, on: bool) -> None:
+        """Switch the master, and ask it back."""
+        unit = self.dialect.master_unit(on)
+        self.do([unit])
+        if self.master() != on:
+            told = f"its master switch was set {_state(on)} and reads back as {_state(not on)}"
+            raise InstrumentError(self.name, unit, told)
+
+    def _understood_master(self, command: str, answer: str) -> bool:
+        try:
+            return self.dialect.understood_master(answer)
+        except ValueError as error:
+            raise InstrumentError(self.name, command, f"master switch: {error}") from None
+
     # Reading
 
     def read(self, outputs: Sequence[str], *, explain: bool = False) -> dict[str, OutputReading]:
@@ -332,13 +358,21 @@ class SupplyDriver(Conversation):
             queries += [unit for channel in channels for unit in self.dialect.status_units(channel)]
             units += self.dialect.select(channels[0]) + queries
             wanted += len(queries)
-        return units, wanted
+        # Last, so that the places of all others stay the same.
+        master = self.dialect.master_queries
+        return units + master, wanted + len(master)
+
+    def master_place(self, outputs: Sequence[str]) -> tuple[int, int] | None:
+        """Where the answer to `look` says the state of the master switch; None: there is none."""
+        return (self.answers_of_look(outputs) - 1, 0) if self.has_master else None
 
     def _readings(
         self, outputs: Sequence[str], answers: Sequence[str], answer: Answer, command: str
     ) -> dict[str, OutputReading]:
         left, time = iter(answers), answer.middle
         exchange = answer.sent, answer.received
+        # One that is switched on, and does not deliver because the switch over all of them is off, is off.
+        delivers = not self.has_master or self._understood_master(command, answers[-1])
         readings = {}
         for group in self._groups(outputs):
             states = [self._understood("output", command, part) for part in next(left).split(",")]
@@ -352,7 +386,7 @@ class SupplyDriver(Conversation):
                 told = [next(left) for _ in self.dialect.status_units(self._channels[output])]
                 mode, trip = self._status(told, command)
                 readings[output] = OutputReading(
-                    output, time, voltage, current, mode, trip, bool(on), exchange
+                    output, time, voltage, current, mode, trip, bool(on) and delivers, exchange
                 )
         return readings
 
@@ -434,6 +468,10 @@ class SupplyDriver(Conversation):
         ):
             raise InstrumentError(self.name, command, f"expected {count} finite numbers, got '{answer}'")
         return numbers
+
+
+def _state(on: bool) -> str:
+    return "on" if on else "off"
 
 
 def _shown(value: Value) -> str:

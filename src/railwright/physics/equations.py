@@ -121,14 +121,15 @@ def command(
     """
     asked, beyond = voltage_loop(t, own, at_load, x, fixed, settings)
     who = settings[IN_CHARGE]
-    if who == NOBODY:
-        return 0.0, settings[OF_LOAD] * (at_load - own)
-    if who == CURRENT:
-        asked = settings[LIMIT] + z
-    elif who == POWER_LIMIT:
-        asked = settings[POWER] / max(own, ROUNDING * fixed[VMAX])
-    elif who == SINKING:
-        asked = -fixed[SINK]
+    if who != VOLTAGE:
+        if who == CURRENT:
+            asked = settings[LIMIT] + z
+        elif who == POWER_LIMIT:
+            asked = settings[POWER] / max(own, ROUNDING * fixed[VMAX])
+        elif who == SINKING:
+            asked = -fixed[SINK]
+        else:
+            asked, beyond = 0.0, settings[OF_LOAD] * (at_load - own)
     return asked, beyond
 
 

@@ -178,6 +178,8 @@ def _prove(
         work = StageProof(bench, output, lead, supply, sink, link.sleep, link.now)
         try:
             sink.prepare()
+            if supply.has_master:
+                supply.switch_master(True)  # of its outputs none is on
             work.go()
         except NotUnplugged:
             pass  # its line says so

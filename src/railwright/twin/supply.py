@@ -16,6 +16,7 @@ from railwright.scpi.errors import ScpiError
 from railwright.traces import Event, Mode
 from railwright.twin import registers
 from railwright.twin.channels import channel_numbers
+from railwright.twin.families import family_of
 from railwright.twin.panel import Panel
 from railwright.twin.plant import LONGEST_TICK, Plant
 from railwright.twin.points import ListRun
@@ -79,6 +80,9 @@ class TwinSupply:
         self.runs: dict[int, ListRun] = {}
         self.completion_asked = False
         self.watchdog = TwinWatchdog(document.watchdog.times.high if document.watchdog else math.inf)
+        self.family = family_of(document.dialect)
+        self.master = not self.family.master
+        """The switch over all outputs: an output delivers only while both are on."""
         self.sticking: dict[int, bool] = {}
         """Outputs whose switch sticks when they are told to go off, and whether they say that they did."""
         self.on_off: Callable[[int, bool], None] = lambda channel, was_on: None
@@ -225,9 +229,18 @@ class TwinSupply:
             panel.on = panel.on and not self.sticking[channel]
             return
         was_on, panel.on = panel.on, on
-        self.plant.switch(panel.name, on)
+        self.plant.switch(panel.name, on and self.master)
         if not on:
             self.on_off(channel, was_on)
+
+    def switch_master(self, on: bool) -> None:
+        """The switch over all outputs, on or off: what is switched on itself delivers with it."""
+        self.master = on
+        for channel, panel in enumerate(self.panels):
+            if not on:
+                self.stop_list(channel)
+            # Whoever's own switch sticks has still its contacts in series with this one.
+            self.plant.switch(panel.name, panel.on and on)
 
     def take_along(self, channel: int, of: Literal["voltage", "current_limit"], before: float) -> None:
         """Coupled set points: what goes with an output that stood at `before` [V] or [A] moves."""
@@ -285,6 +298,7 @@ class TwinSupply:
             self.plant.clear_trip(panel.name)
             self.latched[channel] = None
         self.selected = self.lowest
+        self.master = not self.family.master
         self.watchdog.on = False
         self.completion_asked = False
         self.apply_all()

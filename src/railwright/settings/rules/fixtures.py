@@ -7,7 +7,7 @@ import math
 from railwright.plan.set_points import Feed
 from railwright.quantities import state
 from railwright.settings.constraints.trip_delay import fuse
-from railwright.settings.context import FedInput
+from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule
 from railwright.settings.rules.judge import having, inputs, judged
@@ -54,15 +54,18 @@ def fuse_before_trip(source: FedInput, feed: Feed) -> Outcome:
 
 
 @rule("switch-open", Severity.CAUTION)
-@of_every(inputs)
-def switch_open(source: FedInput) -> Outcome:
-    """A switch in the lead stands open: nothing that is played reaches the input."""
-    if source.fixture is not None and source.fixture.opened:
+def switch_open(context: Context) -> Outcome:
+    """A switch in the lead stands open, and no step closes it: nothing that is played reaches the input."""
+    closed = {change.contact for change in context.timeline.contacts if change.closed}
+    for source in context.sources.values():
+        contact = context.bench.contact_in(source.fixture_name) if context.bench.relays else None
+        if source.fixture is None or not source.fixture.opened or contact in closed:
+            continue
         yield Hit(
             source.name,
             (*source.at_fixture, "switch"),
             state(
-                "the switch in '{fixture}' is open, and nothing in a procedure closes it: {input} stays "
+                "the switch in '{fixture}' is open, and nothing in the procedure closes it: {input} stays "
                 "without supply",
                 fixture=source.fixture_name or "",
                 input=source.name,

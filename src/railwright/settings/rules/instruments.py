@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from itertools import product
 
 from railwright.dialects.operation import Setting
-from railwright.documents.bench import Calibration, Output
+from railwright.documents.bench import Calibration, Output, Supply
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Limits
+from railwright.documents.relays import Relays
 from railwright.plan.set_points import Feed
 from railwright.quantities import state
 from railwright.settings.context import Context, FedInput
@@ -118,13 +119,24 @@ def proof_ahead(context: Context) -> Outcome:
 
 @rule("identity-unknown", Severity.NOTE)
 def identity_unknown(context: Context) -> Outcome:
-    """Model or serial number of a supply is not given: a run cannot tell that it speaks to the right one."""
-    for name, supply in context.used_supplies.items():
-        missing = [key for key in ("model", "serial") if getattr(supply, key) is None]
+    """Model or serial number of a supply, or of an instrument that moves contacts, is not given: a run cannot
+    tell that it speaks to the right one.
+    """
+    fixtures = {source.fixture_name for source in context.sources.values()}
+    used: list[tuple[str, str, Supply | Relays]] = [
+        ("supplies", name, supply) for name, supply in context.used_supplies.items()
+    ]
+    used += [
+        ("relays", name, relays)
+        for name, relays in context.bench.relays.items()
+        if any(contact.fixture in fixtures for contact in relays.contacts.values())
+    ]
+    for section, name, instrument in used:
+        missing = [key for key in ("model", "serial") if getattr(instrument, key) is None]
         if missing:
             yield Hit(
                 name,
-                ("bench", "supplies", name),
+                ("bench", section, name),
                 state(
                     "{missing} not given: a run cannot tell that it speaks to the right instrument",
                     missing=" and ".join(missing),

@@ -1,7 +1,8 @@
 """Set points, slew, sensing and the output switch.
 
 Not in SCPI-1999: VOLTage:SLEW[:RISing] and :SLEW:FALLing (the standard has one SLEW without a direction),
-OUTPut:REGulation? (what regulates an output: CV, CC, CP or OFF). VOLTage:ALC:SOURce is the standard's:
+OUTPut:REGulation? (what regulates an output: CV, CC, CP or OFF), SYSTem:OUTPut:STATe (a switch over all
+outputs beside their own; of those families that have it). VOLTage:ALC:SOURce is the standard's:
 INTernal regulates at the terminals, EXTernal at the sense leads.
 """
 
@@ -10,9 +11,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from railwright.scpi.errors import ScpiError
-from railwright.scpi.parameters import choice
+from railwright.scpi.parameters import boolean, choice
 from railwright.twin.commands.tree import (
+    TREE,
     Call,
+    Command,
     kept,
     needs,
     not_playing,
@@ -77,6 +80,22 @@ def _regulates(supply: TwinSupply, channel: int, call: Call) -> str:
     return mode.name if mode.name in ("CV", "CC", "CP") else "OFF"
 
 
+def _has_master(supply: TwinSupply) -> None:
+    if not supply.family.master:
+        raise ScpiError(-113, "SYSTem:OUTPut[:STATe]")
+
+
+def _put_master(supply: TwinSupply, call: Call) -> None:
+    _has_master(supply)
+    supply.switch_master(boolean(call.parameters[0]))
+    supply.refresh()
+
+
+def _master(supply: TwinSupply, call: Call) -> str:
+    _has_master(supply)
+    return str(int(supply.master))
+
+
 def _may_switch(supply: TwinSupply, channel: int, on: bool) -> None:
     """-221 while a trip has not been cleared."""
     name = supply.panels[channel].name
@@ -129,5 +148,7 @@ switch(
     may_change=_may_switch,
 )
 of_outputs("OUTPut:REGulation?", _regulates)
+TREE.add("SYSTem:OUTPut[:STATe]", Command(_put_master, least=1, most=1))
+TREE.add("SYSTem:OUTPut[:STATe]?", Command(_master))
 on_outputs("[SOURce]:VOLTage:ALC[:SOURce]", _change_sense, least=1, most=1)
 of_outputs("[SOURce]:VOLTage:ALC[:SOURce]?", _sense)
