@@ -18,6 +18,7 @@ from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import ReadingModel
 from railwright.measures.signal import View
 from railwright.measures.status import SupplyStatus
+from railwright.plan.off_order import held_voltage
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import AT_ONCE, highest_stair
 from railwright.plan.timeline import Timeline
@@ -95,6 +96,7 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         stands=_stands(case, span, name),
         moves_off=_moves_off(case, span, name),
         quiet=_quiet(case, span, name),
+        holds=(held_voltage(documents.device, name) or (0.0, 0.0))[1],
         every=source.every or documents.procedure.record.every,
         supply=_supply_status(case, requirement, span),
         last=span is run.spans[-1],
