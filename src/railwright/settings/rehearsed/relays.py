@@ -7,12 +7,12 @@ import numpy as np
 from railwright.plan.contacts import contacts_in
 from railwright.plan.off_order import off_threshold
 from railwright.quantities import state
-from railwright.settings.findings import Severity, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rehearsed.view import Rehearsed
 from railwright.settings.rule import Hit, Outcome, rule
 
 
-@rule("relay-waits", Severity.CAUTION, on_sheet=False, worst=most("standing"))
+@rule("relay-waits", Severity.CAUTION, on_sheet=False, worst=Ranking("standing"))
 def relay_waits(rehearsed: Rehearsed) -> Outcome:
     """A contact that is not rated to switch under load is to be moved while its input is off, and its voltage
     has not fallen yet: the run waits for that, as the rehearsal does not, and what follows comes later.
