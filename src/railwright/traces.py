@@ -164,6 +164,9 @@ class EventKind(StrEnum):
     MASTER_OFF = "master switch off"
     MASTER_STAYS_ON = "master switch stays on"
     BEYOND_RANGE = "reads beyond its range"
+    CONTACT_FOUND = "contact found"
+    CONTACT_RESTS = "contact rests"
+    CONTACT_UNKNOWN = "contact unknown"
     EVENTS_LEFT_OUT = "events left out"
     # Of a load that brings its own, or of a record of another version: `Event.words` says what
     OTHER = "something else"

@@ -415,7 +415,7 @@ CASES = (
         "  - hold: 2 s",
         "  - hold: 2 s\n    sweep: {input: main, from: 9 V, to: 16 V, points: 8, dwell: 500 ms}",
         (
-            "power-input.procedure.yaml:28:5: expected exactly one of power_up, hold, sweep, shape, power_down, got hold and sweep; begin each step with '- '",
+            "power-input.procedure.yaml:28:5: expected exactly one of power_up, hold, sweep, shape, power_down, relays, got hold and sweep; begin each step with '- '",
         ),
     ),
     Case(
@@ -893,7 +893,7 @@ CASES = (
         "  - hold: 2 s\n    name: steady",
         "    hold: 2 s\n    name: steady",
         (
-            "power-input.procedure.yaml:27:11: expected exactly one of power_up, hold, sweep, shape, power_down, got power_up and hold; begin each step with '- '",
+            "power-input.procedure.yaml:27:11: expected exactly one of power_up, hold, sweep, shape, power_down, relays, got power_up and hold; begin each step with '- '",
             "power-input.procedure.yaml:28:5: expected each key once, got 'name' again (first in line 26); remove one of them, or begin a new entry with '- '",
         ),
     ),

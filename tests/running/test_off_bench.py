@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from railwright.dialects.files import dialect_text
-from railwright.guard.off_plan import OffPlan
-from railwright.running.off_bench import only, plan_of, read_bench
+from railwright.guard.off_plan import ContactOff, OffPlan
+from railwright.running.off_bench import only, plan_of, read_bench, read_relays
 
 BENCH = """\
 supplies:
@@ -48,7 +48,7 @@ def test_an_address_in_a_broken_line_is_still_missed(tmp_path: Path) -> None:
     assert {each.address for each in found} >= {"TCPIP::192.0.2.10::5025::SOCKET"}
 
 
-SECTIONS = ["multimeters", "electronic_loads"]
+SECTIONS = ["multimeters", "electronic_loads", "relays"]
 
 
 @pytest.mark.parametrize("section", SECTIONS)
@@ -130,3 +130,46 @@ def test_a_master_switch_that_cannot_be_read_holds_up_no_output(entry: str, tmp_
     plan = plan_of(supplies, ALL)
     assert [each.name for each in plan.inputs] == ["left.1", "left.2", "right.1"]
     assert plan.supply("left").master == ()
+
+
+RELAYS = """\
+relays:
+  box:
+    address: {address}
+    contacts:
+      gate: {{channel: 101, fixture: F, without_power: open, under_load: yes}}
+      vent: {{channel: 7, fixture: G, without_power: closed, voltage: nonsense}}
+"""
+
+
+def test_contacts_are_known_with_what_they_rest_on() -> None:
+    """All outputs of the bench, as the bench does not say which carries them, and no rating is believed."""
+    text = BENCH.format(address="TCPIP::192.0.2.10::5025::SOCKET")
+    (box,) = read_relays(text + RELAYS.format(address="TCPIP::192.0.2.30::5025::SOCKET"))
+    assert (box.address, box.identity) == ("TCPIP::192.0.2.30::5025::SOCKET", "")
+    assert box.contacts == (
+        ContactOff(
+            "gate", ("left.1",), "ROUTe:OPEN (@101)", "ROUTe:CLOSe? (@101)", ("0", "OFF"), "open", False
+        ),
+        ContactOff(
+            "vent", ("left.1",), "ROUTe:CLOSe (@7)", "ROUTe:CLOSe? (@7)", ("1", "ON"), "closed", False
+        ),
+    )
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "left"),
+    [
+        ("channel: 101", "channel: gate", ["vent"]),
+        ("without_power: open", "without_power: both", ["vent"]),
+        ("without_power: open, ", "", ["vent"]),
+        ("    address: {address}\n", "", []),
+        ("    contacts:", "    contacts: [", ["gate", "vent"]),
+        ("relays:", "relay:", []),
+    ],
+)
+def test_what_cannot_be_read_of_a_contact_holds_nobody_up(old: str, new: str, left: list[str]) -> None:
+    text = BENCH.format(address="TCPIP::192.0.2.10::5025::SOCKET")
+    broken = RELAYS.replace(old, new).format(address="ASRL/dev/ttyUSB0::INSTR")
+    found = read_relays(text + broken)
+    assert [own.name for each in found for own in each.contacts] == left

@@ -171,6 +171,37 @@ def probed(of: str, meter: str) -> tuple[Edit, ...]:
     )
 
 
+RATED = "voltage: 30 V, current: 5 A"
+CONNECT = "  - relays: {close: [gate], settle: 100 ms}\n    name: connect\n"
+CUT = "  - relays: {open: [gate], settle: 100 ms}\n    name: cut\n"
+COIL: Edit = (
+    "device",
+    "      - capacitor: {capacitance: 1000 uF ± 20 %, esr: 60 mohm}\n",
+    "      - coil: {inductance: 80 mH, resistance: 24 ohm}\n",
+)
+
+
+def relayed(
+    contact: str = RATED,
+    before: str = CONNECT,
+    during: str = "",
+    starts: str = "open",
+    sense: str = "terminals",
+) -> tuple[Edit, ...]:
+    """A relay's contact in the lead of main; steps before the power-up, and while main is on."""
+    own = f"gate: {{channel: 101, fixture: box, without_power: open, {contact}}}"
+    address = "address: TCPIP::127.0.0.1::5040::SOCKET"
+    relays = f"relays:\n  S: {{{address}, model: Q, serial: R-1, contacts: {{{own}}}}}\n"
+    parts = fixture(f"switch: {{starts: {starts}, resistance: 20 mohm}}")
+    (bench, hook_up) = parts
+    return (
+        (*bench[:2], bench[2].replace("\nfixtures:", f"\n{relays}fixtures:")),
+        (*hook_up[:2], hook_up[2].replace("at load", f"at {sense}")),
+        ("procedure", "steps:\n", f"steps:\n{before}"),
+        ("procedure", "  - sweep:", f"{during}  - sweep:"),
+    )
+
+
 def trip_within(limit: str, during: str, by: str = "OVP") -> Edit:
     """A requirement that asks for a trip of `main`."""
     required = f"{{name: trips, measure: trip_time, of: main, during: {during}, at_most: {limit}, by: {by}}}"
@@ -1411,6 +1442,15 @@ CASES = [
         (("procedure", STOP, "{input: main, current_above: 300 mA, for: 100 ms}"),),
         "current_above: 300 mA",
         "0.6 A, above 0.3 A",
+        silent=(("procedure", STOP, "{input: main, current_above: 300 mA, during: steady, for: 100 ms}"),),
+    ),
+    Case(
+        "stop-in-normal",
+        "main",
+        (("procedure", STOP, "{input: main, voltage_below: 10 V, for: 100 ms}"),),
+        "voltage_below: 10 V",
+        "plays 9 V, below 10 V",
+        silent=(("procedure", STOP, "{input: main, voltage_below: 10 V, during: steady, for: 100 ms}"),),
     ),
     Case(
         "stop-in-normal",
@@ -1453,6 +1493,94 @@ CASES = [
         "  M:",
         "M is in series with transducer",
         silent=probed("transducer", "voltage: {range: 100 V}"),
+    ),
+    Case(
+        "relay-under-load",
+        "main",
+        relayed(during=CUT),
+        "  - relays: {open: [gate]",
+        "'gate' opens while main is on, and is not rated to switch under load",
+        silent=relayed(f"{RATED}, under_load: yes", during=CUT),
+    ),
+    Case(
+        "relay-under-load",
+        "main",
+        relayed(before="", during=CONNECT),
+        "  - relays: {close: [gate]",
+        "'gate' closes while main is on",
+        silent=relayed(),
+    ),
+    Case(
+        "relay-load-unrated",
+        "main",
+        relayed("voltage: 30 V, under_load: yes", during=CUT),
+        "  - relays: {open: [gate]",
+        "its d.c. rating lacks: current",
+        silent=relayed(f"{RATED}, under_load: yes", during=CUT),
+    ),
+    Case(
+        "relay-rating",
+        "main",
+        relayed("voltage: 17 V, current: 5 A"),
+        "gate: {channel: 101",
+        "the level at which the OVP acts of main is 18 V, 'gate' is rated 17 V d.c.",
+        silent=relayed("voltage: 18 V, current: 1 A"),
+    ),
+    Case(
+        "relay-rating",
+        "main",
+        relayed("voltage: 18 V, current: 0.9 A"),
+        "gate: {channel: 101",
+        "the current limit of main is 1 A, 'gate' is rated 0.9 A d.c.",
+        silent=relayed("voltage: 18 V, current: 1 A"),
+    ),
+    Case(
+        "relay-settle",
+        "main",
+        relayed(f"{RATED}, operate: 110 ms"),
+        "  - relays: {close: [gate], settle: 100 ms}",
+        "'connect' gives its contacts 100 ms, they take 110 ms",
+        silent=relayed(f"{RATED}, release: 110 ms"),
+    ),
+    Case(
+        "relay-sense",
+        "main",
+        relayed(before="", sense="load"),
+        "  - power_up:",
+        "main is sensed at the load and on in 'first power' while 'gate' is open",
+        silent=relayed(sense="load"),
+    ),
+    Case(
+        "relay-sense",
+        "main",
+        relayed(f"{RATED}, under_load: yes", during=CUT, sense="load"),
+        "  - relays: {open: [gate]",
+        "on in 'cut' while 'gate' is open",
+        silent=relayed(f"{RATED}, under_load: yes", during=CUT),
+    ),
+    Case(
+        "relay-open",
+        "main",
+        relayed(before=""),
+        "  - power_up:",
+        "'first power' switches main on while 'gate' in its lead is open",
+        silent=relayed(before="", starts="closed"),
+    ),
+    Case(
+        "relay-inductive",
+        "main",
+        (COIL, *relayed(f"{RATED}, under_load: yes", during=CUT)),
+        "  - relays: {open: [gate]",
+        "'gate' opens while main is on, whose load is inductive (coil)",
+        silent=(COIL, *relayed(f"{RATED}, under_load: yes, suppressed: yes", during=CUT)),
+    ),
+    Case(
+        "relay-isolates-nothing",
+        "main",
+        relayed(),
+        "gate: {channel: 101",
+        "'gate' of S lies in the lead of main; open, it isolates nothing",
+        silent=fixture("switch: {resistance: 5 mohm}"),
     ),
     Case(
         "proof-overdue",

@@ -26,7 +26,7 @@ from railwright.dialects.operation import (
     Query,
     Setting,
 )
-from railwright.dialects.status import ModeStatus, TripStatus
+from railwright.dialects.status import ModeStatus, TripStatus, set_bits
 from railwright.dialects.units import CHANNEL, FACTORS, Spoken
 from railwright.dialects.words import check_words, forms, off_answers
 from railwright.guard.session_settings import SessionSettings
@@ -42,7 +42,7 @@ HIGHEST_CHANNEL = 99_999
 
 Addressing = Literal["none", "channel-list", "selected-output", "numbered-header", "prefixed"]
 
-EVENT_ERRORS = {2: "a query error", 3: "a device error", 4: "an execution error", 5: "a command error"}
+EVENT_ERRORS = {"a query error": 2, "a device error": 3, "an execution error": 4, "a command error": 5}
 """Bits of the standard event status register that tell of an error (IEEE 488.2, 11.5.1.1)."""
 
 POWER_ON = 7
@@ -486,10 +486,7 @@ class Dialect(DialectPart):
 
     def event_error(self, answer: str) -> str:
         """What an event status register tells of an error, in words; '' where it tells none. ValueError."""
-        value = parse_response(answer)
-        if value != int(value):
-            raise ValueError(f"expected a register's value, got '{answer}'")
-        return ", ".join(word for bit, word in EVENT_ERRORS.items() if int(value) >> bit & 1)
+        return ", ".join(set_bits(EVENT_ERRORS, answer))
 
     def came_on(self, answer: str) -> bool:
         """Whether an event status register tells that the power came on since it was read. ValueError."""

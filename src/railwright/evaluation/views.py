@@ -12,11 +12,13 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.ending import Ending
 from railwright.evaluation.observability import SETTLING
+from railwright.evaluation.open_leads import Spans, open_spans
 from railwright.evaluation.supply_status import supply_status
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import ReadingModel
 from railwright.measures.signal import View
 from railwright.measures.status import SupplyStatus
+from railwright.plan.off_order import held_voltage
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import AT_ONCE, highest_stair
 from railwright.plan.timeline import Timeline
@@ -93,9 +95,12 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         stair=_stair(case, span, source, name),
         stands=_stands(case, span, name),
         moves_off=_moves_off(case, span, name),
+        quiet=_quiet(case, span, name),
+        holds=(held_voltage(documents.device, name) or (0.0, 0.0))[1],
         every=source.every or documents.procedure.record.every,
         supply=_supply_status(case, requirement, span),
         last=span is run.spans[-1],
+        opened=any(start < span.end and end > span.start for start, end in open_leads(case, name)),
     )
     if source is not own and name in run.traces and name in own.models:
         beside = replace(own.models[name], clock=own.models[name].clock + time_error)
@@ -106,11 +111,17 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         return
     for voltage, start, end in span.points if span.whole else span.points[:-1]:
         settled = start + SETTLING * (end - start)
-        point = replace(view, start=settled, end=end, switched_on=None, goal=voltage)
+        point = replace(view, start=settled, end=end, switched_on=None, goal=voltage, quiet=0.0)
         if view.beside is not None:
             traces, model = view.beside.traces, view.beside.model
             point = replace(point, beside=replace(point, traces=traces, model=model, beside=None))
         yield point
+
+
+def open_leads(case: Case, name: str) -> Spans:
+    """When the lead of an input stood open, as far as the run's own record shows [s]."""
+    bench, procedure = case.documents.bench, case.documents.procedure
+    return open_spans(bench, procedure, case.own.record, name, case.own.models.get(name))
 
 
 def _supply_status(case: Case, requirement: Requirement, span: Span) -> SupplyStatus | None:
@@ -161,6 +172,29 @@ def _moves_off(case: Case, span: Span, name: str) -> bool:
         and case.timeline.spans[action.step].name == span.name
     ]
     return bool(own) and own[0].over > 0.0
+
+
+def _quiet(case: Case, span: Span, name: str) -> float:
+    """How long after a step's end nothing is told to this input, nor to another that its supplies may take
+    along, and no output of it goes on or off [s]; 0: something is at the end, or nobody knows.
+    """
+    run, planned = case.own.record, case.planned(span.name)
+    if planned is None or not span.whole or _stair(case, span, case.own, name) > 0.0:
+        return 0.0
+    asked, feeds = case.timeline, case.own.feeds
+    coupled = name in feeds and any(case.documents.bench.supply_of(own).coupled for own in feeds[name].names)
+    told = [each for each in asked.actions if coupled or each.input == name]
+    times = [at for each in told for at in (each.time, each.time + each.over)]
+    times += [each.time for each in asked.limits if coupled or each.input == name]
+    until = min((each for each in times if each >= planned.end - AT_ONCE), default=asked.duration)
+    switched = [
+        each.time - span.end
+        for each in run.events
+        if each.subject in _subjects(case, name)
+        and each.time >= span.end
+        and (each.kind in (EventKind.ON, EventKind.OFF) or each.kind.trip)
+    ]
+    return max(0.0, min([until - planned.end, run.spans[-1].end - span.end, *switched]))
 
 
 def _stair(case: Case, span: Span, source: RecordSource, name: str) -> float:

@@ -8,13 +8,18 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Mapping
+from typing import Any
 
 from railwright.guard.input_end import InputEnd
 from railwright.guard.judged_off import STEADY, judge_off
 from railwright.guard.off_plan import InputOff, Look, OffPlan
 from railwright.guard.off_supply import SupplySwitchedOff, Tell
+from railwright.guard.resting import rest, told_of
 from railwright.guard.session import Session
 from railwright.guard.watchdog import end_watchdog
+
+RESTS_WITHIN = 10.0
+"""How long relays may take to bring their contacts to rest [s]; outputs are off by then."""
 
 STAIR = 0.02
 """Interval of the set points that lead a voltage down [s]."""
@@ -35,10 +40,13 @@ class SwitchOff:
             )
             for each in plan.inputs
         }
+        self.contacts: dict[str, dict[str, Any]] = {}
+        """What became of each contact of a relay so far, as it was told."""
         self._tell = tell
         self._supplies = {
             each.name: SupplySwitchedOff(each, sessions[each.name], plan, tell) for each in plan.supplies
         }
+        self._relays = [(each, sessions[each.name]) for each in plan.relays]
         self._begun = {each.name: asyncio.Event() for each in plan.inputs}
         """Its OFF has gone out; or it is held up by a supply that gives no answer, or told nothing at all."""
         self._asked = {each.name: asyncio.Event() for each in plan.inputs}
@@ -78,10 +86,12 @@ class SwitchOff:
             # While one was waited for, another that was confirmed may have come on again.
             again = [each for each in self.plan.inputs if self._has_come_on(each)]
             await asyncio.gather(*(self._confirm_again(each) for each in again), return_exceptions=True)
-            await asyncio.gather(*(self._see_master_off(self._supplies[name]) for name in masters))
+            seen = (self._see_master_off(self._supplies[name]) for name in masters)
+            await asyncio.gather(*seen, return_exceptions=True)
             for supply in self._supplies.values():
                 if supply.document.watchdog:
                     await self._end_watchdog(supply)
+            await self._rest_contacts()
         finally:
             for supply in self._supplies.values():
                 supply.done = True
@@ -280,6 +290,34 @@ class SwitchOff:
         supplies = {output.supply: self._supplies[output.supply] for output in each.outputs}
         off = [name for name, supply in supplies.items() if supply.is_master_off]
         return f", and the master switch of {' and '.join(off)} says off" if off else ""
+
+    # Relays
+
+    async def _rest_contacts(self) -> None:
+        """Last of all, with a bound of its own: no output waits for a relay."""
+        if not self._relays:
+            return
+        loop = asyncio.get_running_loop()
+        resting = [
+            loop.create_task(rest(each, session, self.plan, self.ends, self._rested))
+            for each, session in self._relays
+        ]
+        last = loop.time() + RESTS_WITHIN
+        while (now := loop.time()) < last and not all(task.done() for task in resting):
+            if self._hurry.is_set():
+                last = min(last, now + self.plan.silence)
+            await asyncio.wait(resting, timeout=self.plan.every)
+        for task in resting:
+            task.cancel()
+        await asyncio.gather(*resting, return_exceptions=True)
+        for each, _ in self._relays:
+            for own in each.contacts:
+                if own.name not in self.contacts:
+                    told_of(own, "it took too long; how it stands is unknown", self._rested)
+
+    def _rested(self, what: str, fields: dict[str, Any]) -> None:
+        self.contacts[fields["contact"]] = fields
+        self._tell(what, fields)
 
     # One supply
 

@@ -106,11 +106,41 @@ class SupplyOff:
 
 
 @dataclass(frozen=True, slots=True)
+class ContactOff:
+    """One contact of a relay, which comes to rest when the outputs are off. inputs: those that must be
+    confirmed off first. rest: what moves it; query: what asks how it stands; resting: the answers of one that
+    rests. stands: how it does then, `open` or `closed`. under_load: it may be moved with a current or a
+    voltage.
+    """
+
+    name: str
+    inputs: tuple[str, ...]
+    rest: str
+    query: str
+    resting: tuple[str, ...]
+    stands: str
+    under_load: bool
+
+
+@dataclass(frozen=True, slots=True)
+class RelaysOff:
+    """One instrument that moves contacts. identify, identity, session_settings: as of a `SupplyOff`."""
+
+    name: str
+    address: str
+    identify: str
+    identity: str
+    contacts: tuple[ContactOff, ...]
+    session_settings: SessionSettings = USUAL
+
+
+@dataclass(frozen=True, slots=True)
 class OffPlan:
     """Everything that is to be off at the end.
 
     silence: how long a silent supply holds up what comes after it [s]. deadline: of one exchange [s]. decay:
-    how long a voltage may take to fall [s]. lost: how long a supply that is gone is waited for [s].
+    how long a voltage may take to fall [s]. lost: how long a supply that is gone is waited for [s]. relays:
+    contacts that come to rest once that is over; nothing waits for them.
     """
 
     supplies: tuple[SupplyOff, ...]
@@ -120,9 +150,15 @@ class OffPlan:
     decay: float = 10.0
     lost: float = 600.0
     every: float = 0.02
+    relays: tuple[RelaysOff, ...] = ()
 
     def supply(self, name: str) -> SupplyOff:
         return next(supply for supply in self.supplies if supply.name == name)
+
+    @property
+    def sessions(self) -> tuple[SupplyOff | RelaysOff, ...]:
+        """Everything that is spoken to."""
+        return (*self.supplies, *self.relays)
 
     def to_json(self) -> str:
         return json.dumps(asdict(self), allow_nan=False)
@@ -136,7 +172,17 @@ class OffPlan:
 def _plan(data: Mapping[str, Any]) -> OffPlan:
     supplies = tuple(_supply(each) for each in data["supplies"])
     inputs = tuple(_input(each) for each in data["inputs"])
-    return OffPlan(**{**data, "supplies": supplies, "inputs": inputs})
+    relays = tuple(_relays(each) for each in data.get("relays", ()))
+    return OffPlan(**{**data, "supplies": supplies, "inputs": inputs, "relays": relays})
+
+
+def _relays(data: Mapping[str, Any]) -> RelaysOff:
+    contacts = tuple(
+        ContactOff(**{**each, "inputs": tuple(each["inputs"]), "resting": tuple(each["resting"])})
+        for each in data["contacts"]
+    )
+    session_settings = settings_from(data["session_settings"])
+    return RelaysOff(**{**data, "contacts": contacts, "session_settings": session_settings})
 
 
 def _supply(data: Mapping[str, Any]) -> SupplyOff:

@@ -75,18 +75,18 @@ def charge(view: View) -> Measured:
     runs on, and its current follows the voltage at once, its capacitance counts by the voltages before and
     after: C Δv over all jumps, nothing where they undo each other; readings that a jump reaches into count
     with what the load drew before and after it.
-    Window: the step, from the switching-on where it lies in the step; a value whose aperture may reach beyond
-    the end is left out, and the last one stands up to it.
+    Window: the step, from the switching-on where it lies in the step; where something is told to the input at
+    the end, a value whose aperture may reach beyond it is left out, and the last one stands up to it.
     Uncertainty: 'between readings' (of what the load draws, the difference of two neighbours over the time
-    that no aperture covers, and what an output that comes on may draw down there of what stood before),
-    'charging between readings' (what a capacitor may have charged there unseen, where it counts by what is
-    read; wide where the voltage moves and polls leave readings out: nothing else tells of it), of both of
-    which equal edges have the same and add up; 'charge of the input's capacitance' (where it counts by the
-    voltage: its tolerance, of what it has gained in the end), 'time of the readings' (where in the update
-    interval they fall, and the record's clock), 'missing samples' (anything that the limits let through,
-    where a recording has a gap), 'time base of the recorder'. Where the supply is in its limit at two
-    readings in succession while the voltage does not rise, a load that stops by itself may do so within
-    readings and between them: that is stated beside it.
+    that no aperture covers, or that the end of the step leaves open, and what an output that comes on may
+    draw down there of what stood before), 'charging between readings' (what a capacitor may have charged
+    there unseen, where it counts by what is read; wide where the voltage moves and polls leave readings out:
+    nothing else tells of it), of both of which equal edges have the same and add up; 'charge of the input's
+    capacitance' (where it counts by the voltage: its tolerance, of what it has gained in the end), 'time of
+    the readings' (where in the update interval they fall, and the record's clock), 'missing samples'
+    (anything that the limits let through, where a recording has a gap), 'time base of the recorder'. Where
+    the supply is in its limit at two readings in succession while the voltage does not rise, a load that
+    stops by itself may do so within readings and between them: that is stated beside it.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _of_current(view, mean=False, what="charge")
@@ -399,7 +399,7 @@ def _way(
     part = _of_step(view, time, readings.columns[0], doubt)
     back = None
     if readings.jumps is not None:
-        until = view.end - view.timing()[2] / 2.0 - doubt
+        until = min(view.end, view.end + view.quiet - view.timing()[2] / 2.0 - doubt)
         back = without_pulses(view, time, readings.columns, readings.jumps, until)
     time, columns = part.of(time, readings.columns if back is None else back.columns)
     start, end = view.begin - part.early, view.end
@@ -419,18 +419,37 @@ def _way(
         moved += 2.0 * readings.circulating * view.timing()[0] / 2.0
     jumps, gained, unsure = (0, 0.0, 0.0) if back is None else (back.jumps, back.gained, back.doubt)
     between, charging, product = known[key]
-    between = np.append(between, _up_to_the_end(time, columns[0], end - least / 2.0, readings.noise[0]))
+    between = np.append(between, _up_to_the_end(time, columns[0], (end, least), readings.noise[0]))
     return _Way(float(shifted[0]) + gained, moved, jumps, unsure, between, charging, product, probability)
 
 
-def _up_to_the_end(time: Array, values: Array, end: float, noise: float) -> float:
-    """Bound of what happens after the last reading of a step, which stands up to its end: as much as among
-    the LAST of them, over the time that is left [s]. end: the latest middle of a reading that reaches it [s].
+def _up_to_the_end(time: Array, values: Array, of_end: tuple[float, float], noise: float) -> float:
+    """Bound of what happens after the last reading that lies in a step. of_end: its end, and the least
+    aperture [s].
+
+    Where that is the last one, it stands up to the end: as much as among the LAST of them changes, over the
+    time that is left. Where there is another one beyond the end, the change may come anywhere between the
+    two: right after the aperture of the one, or after the end. And a value in the middle of whose aperture
+    both the change and the end lie is half of it: the trapezoid before it then adds a quarter of the change
+    and of the time from the one before, and what would take that off lies beyond the end.
     """
     import numpy as np
 
-    varies = float(np.ptp(values[-LAST:])) - 4.0 * noise
-    return max(0.0, varies) * max(0.0, end - float(time[-1]))
+    end, least = of_end
+    if time[-1] <= end or time.size < 2:
+        varies = float(np.ptp(values[-LAST:])) - 4.0 * noise
+        return max(0.0, varies) * max(0.0, end - least / 2.0 - float(time[-1]))
+    last = int(np.searchsorted(time, end, side="right")) - 1
+    if last < 0:
+        return 0.0
+    gap, left = float(time[last + 1] - time[last]), end - float(time[last])
+    changes = max(0.0, abs(float(values[last + 1] - values[last])) - 4.0 * noise)
+    taken = left**2 / (2.0 * gap) if gap > 0.0 else 0.0
+    bound = changes * max(taken, left - least / 2.0 - taken)
+    if last > 0 and left < least / 2.0:
+        whole = max(0.0, abs(float(values[last + 1] - values[last - 1])) - 4.0 * noise)
+        bound = max(bound, whole * float(time[last] - time[last - 1]) / 4.0)
+    return bound
 
 
 def _way_of_several(view: View, time: Array, readings: _Readings) -> _Way:
@@ -645,8 +664,9 @@ class _Part(NamedTuple):
 def _of_step(view: View, time: Array, values: Array, late: float) -> _Part:
     """The values that tell of the step. late: bound of the error of their times [s].
 
-    Steps begin and end with a set point that changes. What the change at the end does belongs to the next
-    step: values whose aperture may reach beyond the end are left out, and the last one stands up to it.
+    Steps begin with a set point that changes, and most end with one. What the change at the end does belongs
+    to the next step: values whose aperture may reach beyond the end, and beyond what is `quiet` after it, are
+    left out, and the last one stands up to it.
     Before it is switched on an input draws nothing: what a late reading puts there belongs to the step. But
     where the device itself holds a voltage before, as a battery does, that is no part of it.
     """
@@ -662,7 +682,9 @@ def _of_step(view: View, time: Array, values: Array, late: float) -> _Part:
     if switched and inside.size and inside[0] > HELD * inside.max():
         switched, early = False, 0.0
         first, last = _around(time, view.begin - late, view.end)
-    certain = int(np.searchsorted(time[first:last], view.end - aperture / 2.0 - late, side="right"))
+    certain = int(
+        np.searchsorted(time[first:last], view.end + view.quiet - aperture / 2.0 - late, side="right")
+    )
     last = first + max(min(2, last - first), certain)
     off_at = None
     if switched and last > first:

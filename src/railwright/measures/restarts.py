@@ -20,7 +20,7 @@ from railwright.measures.hiding import LEFT_OUT, UNBROKEN, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
-from railwright.measures.swinging import SWINGS, starving, swings, turns, unsteady, wanders
+from railwright.measures.swinging import SWINGS, starving, swings, turns, unsteady, wandered, wanders
 from railwright.measures.wording import amount, rate
 from railwright.traces import runs_of
 
@@ -66,8 +66,8 @@ def restarts(view: View) -> Measured:
     Uncertainty: none; a count. A drop-out shorter than the readings show is stated beside it, unless the
     load's soft start always shows; so is a dip that the capacitor makes up for where the load may stop, where
     samples are missing for as long, where the supply goes into its limit again and again, where the current
-    changes from reading to reading at one voltage of the supply, where part of it flows in a drop-out, and
-    where it falls in a soft start.
+    changes from reading to reading at one voltage of the supply, in the step or beside it, where part of it
+    flows in a drop-out, and where it falls in a soft start.
     Standard: none; a definition of this program.
     """
     import numpy as np
@@ -108,14 +108,19 @@ def restarts(view: View) -> Measured:
     visible = max(4.0 * voltage.noise + 2.0 * voltage.step, 1e-3 * float(np.median(np.abs(volts[step]))))
     # What is charged at the beginning is known with the value before it.
     drawn = amps - _most_charging(view, *around, visible)[known]
+    found = _drop_outs(view, time, amps, volts, drawn, usual, visible)
+    begun = {dip: _begun(view, time, amps, volts, dip) for dip in found[0]}
     runs, explained, softly = (
-        [dip for dip in dips if _reaches(time, dip, begin, end, margin)]
-        for dips in _drop_outs(view, time, amps, volts, drawn, usual, visible)
+        [dip for dip in dips if _reaches(time, dip, begin, end, margin, begun.get(dip, 0.0))]
+        for dips in found
     )
     how = f"drop-outs of the current below {amount(usual * LONG_DIP, 'A')} among {time[step].size} values"
     lasting = [dip for dip in runs if _lasts(view, time, amps, volts, dip, usual)]
-    cores = [_core(dip, _surely_away(view, amps, volts, _error(current))) for dip in lasting]
-    sure = sum(core is not None and _reaches(time, core, begin, end, margin) for core in cores)
+    away_at = _surely_away(view, amps, volts, _error(current))
+    cores = [(_core(dip, away_at), begun[dip]) for dip in lasting]
+    sure = sum(
+        core is not None and _reaches(time, core, begin, end, margin, earlier) for core, earlier in cores
+    )
     hidden = (
         _open(len(lasting) - sure)
         or _apart(len(runs) - len(lasting))
@@ -123,6 +128,7 @@ def restarts(view: View) -> Measured:
         or _partly(view, time, amps, lasting, usual)
         or _soft(len(softly))
         or _hidden(view, time, volts, explained, gap, [(time[a], time[b - 1]) for a, b in runs])
+        or _elsewhere(view, [(time[a], time[b - 1]) for a, b in found[0]])
     )
     if view.model.averages and view.restart is not None and not hidden:
         how += f"; a restart, with its soft start of {amount(view.restart, 's')} or more, always shows"
@@ -257,6 +263,19 @@ def _hidden(
     return {"unseen": unseen, "would_decide": rate(shortest / 20.0)}
 
 
+def _elsewhere(view: View, apart: Sequence[tuple[float, float]]) -> dict[str, str]:
+    """What is said where readings of other steps, at a voltage that this one has, too, tell of a load that
+    stops and starts within them. apart: all drop-outs of the record, from when to when [s].
+    """
+    if not view.model.averages or (count := wandered(view, view.restart or 0.0, apart)) < SWINGS:
+        return {}
+    return {
+        "unseen": f"{count} times in the record the current changes from one reading to the next while the "
+        "supply's voltage is as in this step: the load may stop for less than a reading shows",
+        "would_decide": "a recording of the load's own output, or of the current at a higher rate,",
+    }
+
+
 def _overloaded(
     view: View, time: Array, counted: int, explained: Sequence[tuple[int, int]]
 ) -> dict[str, str]:
@@ -303,12 +322,39 @@ def _overloaded(
     return {}
 
 
-def _reaches(time: Array, dip: tuple[int, int], begin: float, end: float, margin: float) -> bool:
+def _reaches(
+    time: Array, dip: tuple[int, int], begin: float, end: float, margin: float, earlier: float = 0.0
+) -> bool:
     """Whether a drop-out reaches into the step, as far as its edges can be told, within the margin of the
     readings' times [s]. One that begins there comes of what the step does; one that ends there, too: the load
-    comes back once its supply has.
+    comes back once its supply has. earlier: how long before the end of its first reading it has begun [s].
     """
-    return bool(time[dip[0]] <= end - margin and time[dip[1] - 1] >= begin - margin)
+    return bool(time[dip[0]] - earlier <= end - margin and time[dip[1] - 1] >= begin - margin)
+
+
+def _begun(view: View, time: Array, amps: Array, volts: Array, dip: tuple[int, int]) -> float:
+    """How long before the end of its first reading's aperture a drop-out has begun at the latest [s]: as much
+    of that reading, or of the one before it, as shows less current, and less power, than flowed before, and
+    more than the input's capacitor can make up for. 0 of what draws now more and now less.
+    """
+    import numpy as np
+
+    first, (_, aperture, _) = dip[0], view.timing()
+    if not view.model.averages or view.least_running or first < 2 or aperture <= 0.0:
+        return 0.0
+    earlier = 0.0
+    power, across = amps * np.abs(volts), np.abs(volts)
+    before = slice(max(0, first - 1 - AROUND * view.rows_of_one), first - 1)
+    usual = float(np.median(amps[before])), float(np.median(power[before]))
+    if min(usual) <= 0.0:
+        return 0.0
+    for row in (first - 1, first):
+        missing = 1.0 - max(float(amps[row]) / usual[0], float(power[row]) / usual[1])
+        fall = max(0.0, float(across[max(0, row - 1)] - across[min(row + 1, across.size - 1)]))
+        missing -= fall * view.capacitance[1] / (aperture * usual[0])
+        if missing > SHORT_DIP:
+            earlier = max(earlier, min(1.0, missing) * aperture + float(time[first] - time[row]))
+    return earlier
 
 
 def _blocks(time: Array, amps: Array, volts: Array) -> tuple[Array, Array, Array]:

@@ -160,9 +160,12 @@ class View:
     before the end of the step, and when it was then taken down [s]; infinite where the record does not say.
     stair: height of the stairs in which the host played the step's lines [V]. stands: shortest time between
     two jumps of the input's set point in the step, as asked [s]; infinite: there are not two. moves_off: it
-    begins with a line of the set point. every: time between two readings that the procedure asks for [s]; 0:
-    unknown. beside: of an external recording, the same window as the run's own readings show it. supply: the
-    status of the input's outputs; None: nothing is known of it. last: no step of the record follows.
+    begins with a line of the set point. quiet: how long after its end nothing is told to the input [s].
+    holds: highest voltage that a source in the device holds at the input [V]; 0: there is none. every: time
+    between two readings that the procedure asks for [s]; 0: unknown. beside: of an external recording, the
+    same window as the run's own readings show it. supply: the status of the input's outputs; None: nothing is
+    known of it. last: no step of the record follows. opened: the lead was open in the window or a part of it,
+    or nothing shows that it was not.
     """
 
     traces: Traces
@@ -184,10 +187,13 @@ class View:
     stair: float = 0.0
     stands: float = math.inf
     moves_off: bool = False
+    quiet: float = 0.0
+    holds: float = 0.0
     every: float = 0.0
     beside: View | None = None
     supply: SupplyStatus | None = None
     last: bool = False
+    opened: bool = False
 
     @property
     def begin(self) -> float:
@@ -263,6 +269,12 @@ class View:
             return self._signal(wanted, self.model.voltage)
         if other not in self.traces.columns:
             raise CannotMeasure("the record holds no voltage of this input", "a recording of its voltage")
+        if self.opened:
+            raise CannotMeasure(
+                f"the voltage was measured at the other end of '{self.model.lead_name}', which stood open, "
+                "or which nothing shows to have conducted",
+                "a voltage measured at the place meant",
+            )
         if self.model.lead is None:
             raise CannotMeasure(
                 f"the voltage was measured at the other end of '{self.model.lead_name}', whose contact "
@@ -300,9 +312,12 @@ class View:
 
     def _held(self, measured: Signal, current: Signal) -> Array:
         """By how much the connector may stand above what its side of a diode shows [V], shape (n,): that may
-        block where the current is zero within its errors, and the highest voltage before was its own.
+        block where the current is zero within its errors, and the highest voltage before was its own, or a
+        source in the device holds more.
         """
         highest = np.maximum.accumulate(measured.values)
+        if self.holds > 0.0:
+            highest = np.maximum(highest, self.holds + self.model.drop[1])
         above = highest - measured.values
         visible = 8.0 * measured.noise + 2.0 * measured.step
         return np.where(_none_flows(current) & (above > visible), above, 0.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from railwright.measures.outcome import CannotMeasure
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from railwright.measures.signal import Signal, View
+    from railwright.measures.signal import Array, Signal, View
 
 SWINGS, NEAR = 3, 0.005
 """So often is the supply seen to go into its limit or out of it, while readings stay within this part of the
@@ -145,10 +145,64 @@ def unsteady(view: View) -> int:
     return int(np.count_nonzero(signs[1:] != signs[:-1]))
 
 
-WANDERS = 0.03
+WANDERS, WANDERED = 0.03, 0.01
 """Readings of the current that differ by more than this part, at one voltage of the supply, are not of a load
-that runs as it did (chosen).
+that runs as it did: those of a step, and of a whole record, which has more of them (chosen).
 """
+
+
+class _Changes(NamedTuple):
+    """Changes of the current from one reading to the next while the voltage of the supply stays, later than
+    it settles: which of them there are, the number of the stretch of one voltage that each is in, when it is
+    over [s], the change [A] and the voltage [V] after it, shape (n,). told, settled: readings that tell of
+    it, with those beside drop-outs and without them.
+    """
+
+    are: NDArray[np.bool_]
+    stretch: NDArray[np.intp]
+    time: Array
+    steps: Array
+    volts: Array
+    told: int
+    settled: int
+
+    def both_ways(self, chosen: NDArray[np.bool_]) -> bool:
+        """Whether there are such that go up and such that go down among the chosen, shape (n,)."""
+        steps = self.steps[self.are & chosen]
+        return bool((steps > 0.0).any()) and bool((steps < 0.0).any())
+
+
+def _changes(
+    view: View, settles: float, apart: Sequence[tuple[float, float]], window: tuple[float, float], part: float
+) -> _Changes | None:
+    """Those of more than a part, from one time to another [s]; None: it is not known, or a load whose current
+    varies by itself.
+    """
+    import numpy as np
+
+    from railwright.measures.windows import new_rows
+
+    column = "terminal_voltage" if "terminal_voltage" in view.traces.columns else "voltage"
+    volts, current, known = view.traces.columns.get(column), view.current(), view.voltage()
+    if view.least_running or volts is None or volts.size != current.time.size:
+        return None
+    rows = np.flatnonzero((current.time >= window[0]) & (current.time <= window[1]))
+    rows = rows[new_rows(view, current.time[rows], current.values[rows])]
+    if rows.size < SWINGS + 1:
+        return None
+    time, volts, amps = current.time[rows], volts[rows], current.values[rows]
+    visible = 6.0 * known.noise + 2.0 * known.step
+    stays = np.abs(np.diff(volts)) <= visible
+    moved = np.maximum.accumulate(np.where(np.append(True, ~stays), time, time[0]))
+    settled = stays & (time[1:] - moved[1:] > settles + (view.model.update or 0.0) + view.interval)
+    near, told = (view.model.update or 0.0) + view.interval, np.count_nonzero(settled)
+    for first, last in apart:
+        settled &= (time[1:] < first - near) | (time[:-1] > last + near + settles)
+    steps = np.diff(amps)
+    least = np.maximum(part * np.abs(amps[1:]), 8.0 * current.noise + 2.0 * current.step)
+    are = settled & (np.abs(steps) > least)
+    stretch = np.cumsum(~stays)
+    return _Changes(are, stretch, time[1:], steps, volts[1:], int(told), int(np.count_nonzero(settled)))
 
 
 def wanders(view: View, settles: float, apart: Sequence[tuple[float, float]]) -> int:
@@ -159,31 +213,41 @@ def wanders(view: View, settles: float, apart: Sequence[tuple[float, float]]) ->
     """
     import numpy as np
 
-    from railwright.measures.windows import new_rows
+    if (found := _changes(view, settles, apart, (view.begin, view.end), WANDERS)) is None:
+        return 0
+    if 2 * found.settled < found.told and len(apart) >= SWINGS:
+        return len(apart)  # they follow one another so closely that it hardly runs as it did
+    everywhere = np.ones(found.are.size, dtype=bool)
+    return int(np.count_nonzero(found.are)) if found.both_ways(everywhere) else 0
+
+
+def wandered(view: View, settles: float, apart: Sequence[tuple[float, float]]) -> int:
+    """How often it does so in the whole record while the input is on, at a voltage of the supply that the
+    step has, too, and up as well as down while that stays: a load that stops and starts within its readings
+    at one time does so at another, of which readings may be too few to tell. So does one that drops out
+    again and again beside the step while that voltage stays. apart: all drop-outs, from when to when [s].
+    """
+    import numpy as np
 
     column = "terminal_voltage" if "terminal_voltage" in view.traces.columns else "voltage"
-    volts, current, known = view.traces.columns.get(column), view.current(), view.voltage()
-    if view.least_running or volts is None or volts.size != current.time.size:
+    found = _changes(view, settles, apart, view.supplied, WANDERED)
+    own = view.traces.between(view.begin, view.end).columns.get(column)
+    if found is None or own is None or not own.size:
         return 0
-    rows = np.flatnonzero((current.time >= view.begin) & (current.time <= view.end))
-    rows = rows[new_rows(view, current.time[rows], current.values[rows])]
-    if rows.size < SWINGS + 1:
-        return 0
-    time, volts, amps = current.time[rows], volts[rows], current.values[rows]
-    visible = 6.0 * known.noise + 2.0 * known.step
-    stays = np.abs(np.diff(volts)) <= visible
-    since = np.maximum.accumulate(np.where(np.append(True, ~stays), time, time[0]))
-    settled = stays & (time[1:] - since[1:] > settles + (view.model.update or 0.0) + view.interval)
-    near, told = (view.model.update or 0.0) + view.interval, np.count_nonzero(settled)
-    for first, last in apart:
-        settled &= (time[1:] < first - near) | (time[:-1] > last + near + settles)
-    if 2 * np.count_nonzero(settled) < told and len(apart) >= SWINGS:
-        return len(apart)  # they follow one another so closely that it hardly runs as it did
-    steps = np.diff(amps)
-    least = np.maximum(WANDERS * np.abs(amps[1:]), 8.0 * current.noise + 2.0 * current.step)
-    changes = settled & (np.abs(steps) > least)
-    both = bool((steps[changes] > 0.0).any()) and bool((steps[changes] < 0.0).any())
-    return int(np.count_nonzero(changes)) if both else 0
+    reach = NEAR * float(np.max(np.abs(own)))
+    near = (found.volts >= np.min(own) - reach) & (found.volts <= np.max(own) + reach)
+    number = 0
+    for first, last in (each for each in apart if each[1] < view.begin or each[0] > view.end):
+        # While the voltage stays, from the reading before it to the one after it.
+        around = slice(
+            max(0, int(np.searchsorted(found.time, first)) - 1), np.searchsorted(found.time, last) + 2
+        )
+        beside = found.stretch[around]
+        number += bool(beside.size and beside[0] == beside[-1] and near[around].all())
+    for stretch in np.unique(found.stretch[found.are & near]):
+        chosen = near & (found.stretch == stretch)
+        number += int(np.count_nonzero(found.are & chosen)) if found.both_ways(chosen) else 0
+    return number
 
 
 ELSEWHERE = 0.02

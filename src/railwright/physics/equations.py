@@ -38,6 +38,7 @@ from railwright.physics.layout import (
     DROP,
     FUSE,
     IMAX,
+    IN_CHARGE,
     INDUCTANCE,
     K_C,
     K_I,
@@ -64,6 +65,7 @@ from railwright.physics.layout import (
     REF_START,
     REF_TIME,
     RESISTANCE,
+    SATURATED,
     SENSE_RATE,
     SENSE_START,
     SENSE_TIME,
@@ -93,6 +95,12 @@ OFF_FADES = 0.05
 ROUNDING = 1e-9
 """Part of the rated current below which zero is zero: an output that rests must not go back and forth."""
 
+ALIKE = 1e-7
+"""Part of the rated current by which another loop has to ask for less before it takes charge, and the current
+loop to stand off its overshoot before it saturates, or no longer does: what the solver keeps of their states.
+Otherwise they would take turns in every step at a load that draws just the limit.
+"""
+
 
 @inlined
 def reference(t: float, settings: Array) -> float:
@@ -109,27 +117,59 @@ def reference(t: float, settings: Array) -> float:
 @inlined
 def command(
     t: float, own: float, at_load: float, x: float, z: float, fixed: Array, settings: Array
-) -> tuple[float, int, float]:
-    """Current asked of the pass element [A], who asks for it, and by how much what is sensed lies above what
-    the fast path sees [V]; more than that where the ceiling asks for less than what is sensed.
+) -> tuple[float, float]:
+    """Current that whoever is in charge asks of the pass element [A], and by how much what is sensed lies
+    above what the fast path sees [V]; more than that where the ceiling asks for less than what is sensed.
 
     own: the output's terminal voltage [V]; at_load: its share of the voltage at the load [V].
     """
+    asked, beyond = voltage_loop(t, own, at_load, x, fixed, settings)
+    who = settings[IN_CHARGE]
+    if who != VOLTAGE:
+        if who == CURRENT:
+            asked = settings[LIMIT] + z
+        elif who == POWER_LIMIT:
+            asked = settings[POWER] / max(own, ROUNDING * fixed[VMAX])
+        elif who == SINKING:
+            asked = -fixed[SINK]
+        else:
+            asked, beyond = 0.0, settings[OF_LOAD] * (at_load - own)
+    return asked, beyond
+
+
+@inlined
+def voltage_loop(
+    t: float, own: float, at_load: float, x: float, fixed: Array, settings: Array
+) -> tuple[float, float]:
+    """Current that the voltage loop asks for [A], and `beyond` as `command` has it [V]."""
     error = settings[SENSE_START] + settings[SENSE_RATE] * (t - settings[SENSE_TIME])
-    fast = (settings[OF_TERMINALS] + settings[OF_LOAD]) * own + error
-    beyond = settings[OF_LOAD] * (at_load - own)
+    wanted = reference(t, settings) - (settings[OF_TERMINALS] + settings[OF_LOAD]) * own - error
+    beyond = max(settings[OF_LOAD] * (at_load - own), wanted - (CEILING * fixed[VMAX] - own))
+    return fixed[K_P] * wanted + x, beyond
+
+
+@inlined
+def taking_charge(asked: float, own: float, z: float, fixed: Array, settings: Array) -> int:
+    """Who asks for the least, and so takes charge, where the voltage loop asks for so much [A]: whoever is in
+    charge stays until another asks for less by more than a rounding.
+    """
     if settings[ON] == 0.0:
-        return 0.0, NOBODY, beyond
-    wanted = reference(t, settings) - fast
-    beyond = max(beyond, wanted - (CEILING * fixed[VMAX] - own))
-    asked, who = fixed[K_P] * wanted + x, VOLTAGE
-    if settings[LIMIT] + z < asked:
+        return NOBODY
+    who, alike, held = VOLTAGE, ALIKE * fixed[IMAX], settings[IN_CHARGE]
+    if settings[LIMIT] + z < asked + (alike if held == CURRENT else -alike):
         asked, who = settings[LIMIT] + z, CURRENT
-    if own > 0.0 and settings[POWER] < asked * own:
+    if own > 0.0 and settings[POWER] < (asked + (alike if held == POWER_LIMIT else -alike)) * own:
         asked, who = settings[POWER] / own, POWER_LIMIT
-    if asked < -fixed[SINK] - ROUNDING * fixed[IMAX]:
-        return -fixed[SINK], SINKING, beyond
-    return asked, who, beyond
+    return SINKING if asked < -fixed[SINK] - ROUNDING * fixed[IMAX] else who
+
+
+@inlined
+def keep(bits: int, settings: Array) -> None:
+    """Keep of an output who is in charge, and whether its current loop is saturated, as `regions` found it:
+    that is the law until it is looked at again.
+    """
+    settings[IN_CHARGE] = bits & 7
+    settings[SATURATED] = 1.0 if bits & 16 else 0.0
 
 
 @inlined
@@ -224,11 +264,11 @@ def rhs(t: float, y: Array, dy: Array, system: AnySystem) -> None:
     for j in range(outputs):
         own = y[first + stride * j]
         i_p, x, z = y[3 * j], y[3 * j + 1], y[3 * j + 2]
-        asked, _, beyond = command(t, own, own + lost, x, z, fixed[j], settings[j])
+        asked, beyond = command(t, own, own + lost, x, z, fixed[j], settings[j])
         supplied = i_p - leak(own, fixed[j], settings[j])
         dy[3 * j] = (asked - i_p) / fixed[j, LAG]
         dy[3 * j + 1] = fixed[j, K_I] / fixed[j, K_P] * (asked - x) - fixed[j, K_I] * beyond
-        above = max(0.0, excess(z, own, fixed[j], settings[j]))
+        above = settings[j, SATURATED] * excess(z, own, fixed[j], settings[j])
         dy[3 * j + 2] = fixed[j, K_C] * (settings[j, LIMIT] - supplied - DESATURATION * above)
         net = supplied + diode_current(own, fixed[j])
         if stride:
@@ -282,7 +322,8 @@ def jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySystem) ->
         at = first + stride * j
         own = y[at]
         row, x_row, z_row = 3 * j, 3 * j + 1, 3 * j + 2
-        _, who, beyond = command(t, own, own + lost, y[x_row], y[z_row], fixed[j], settings[j])
+        _, beyond = command(t, own, own + lost, y[x_row], y[z_row], fixed[j], settings[j])
+        who = settings[j, IN_CHARGE]
         seen = settings[j, OF_TERMINALS] + settings[j, OF_LOAD]
         moving = reference_rate(t, settings[j]) - settings[j, SENSE_RATE]
         lag, follow = 1.0 / fixed[j, LAG], fixed[j, K_I] / fixed[j, K_P]
@@ -314,7 +355,7 @@ def jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySystem) ->
         across = leak_slope(own, fixed[j], settings[j])
         out[z_row, row] = -fixed[j, K_C]
         out[z_row, at] = fixed[j, K_C] * across
-        if excess(y[z_row], own, fixed[j], settings[j]) > 0.0:
+        if settings[j, SATURATED] == 1.0:
             out[z_row, z_row] = -fixed[j, K_C] * DESATURATION
             out[z_row, at] += fixed[j, K_C] * DESATURATION * across
         if diode_current(own, fixed[j]) > 0.0:
@@ -408,7 +449,11 @@ def regions(t: float, y: Array, out: Array, system: AnySystem) -> None:
     lost = (v_c - source) / (outputs if stride else 1)
     for j in range(outputs):
         own = y[first + stride * j]
-        _, who, beyond = command(t, own, own + lost, y[3 * j + 1], y[3 * j + 2], fixed[j], settings[j])
+        z = y[3 * j + 2]
+        asked, beyond = voltage_loop(t, own, own + lost, y[3 * j + 1], fixed[j], settings[j])
+        who = taking_charge(asked, own, z, fixed[j], settings[j])
+        if who == NOBODY:
+            beyond = settings[j, OF_LOAD] * lost
         watched = own
         if fixed[j, OVP_AT_SENSE] == 1.0:
             watched = sensed(t, own, settings[j, OF_LOAD] * lost, settings[j])
@@ -417,7 +462,8 @@ def regions(t: float, y: Array, out: Array, system: AnySystem) -> None:
             out[j] += 256
         if settings[j, ON] == 1.0 and watched > settings[j, OVP]:
             out[j] += 8
-        if excess(y[3 * j + 2], own, fixed[j], settings[j]) > 0.0:
+        band = ALIKE * fixed[j, IMAX]
+        if excess(z, own, fixed[j], settings[j]) > (-band if settings[j, SATURATED] == 1.0 else band):
             out[j] += 16
         if diode_current(own, fixed[j]) > 0.0:
             out[j] += 32

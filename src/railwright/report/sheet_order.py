@@ -17,6 +17,7 @@ from railwright.plan.off_order import held_voltage, off_order, off_threshold
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range
 from railwright.quantities import show
+from railwright.report.contact_words import contacts_first, contacts_last
 from railwright.settings.context import FedInput
 
 HAND = 2.0
@@ -51,6 +52,8 @@ def in_order(
                 f"Master switch of {supply} on: all its outputs read off before{also}. None comes up with it."
             )
         )
+    if contacts := contacts_first(documents):
+        before.append(Task("Relays, while all outputs are off:", tuple(contacts)))
     if power_up is None:
         return before
     count = len(power_up.order)
@@ -75,7 +78,11 @@ def in_order(
             for wait, on, check in zip(befores, ons, checks, strict=True)
             for task in (Task(f"{wait}{on}"), check)
         ]
-    return [*before, Task(_trips(set_points, off)), *rising, *_down(documents, set_points)]
+    down = list(_down(documents, set_points))
+    if contacts := contacts_last(documents):
+        told = "Relays, once the outputs read off; open or closed, they isolate nothing:"
+        down.insert(-1, Task(told, tuple(contacts)))
+    return [*before, Task(_trips(set_points, off)), *rising, *down]
 
 
 def _mastered(bench: Bench, set_points: SetPoints) -> Iterator[tuple[str, list[str]]]:

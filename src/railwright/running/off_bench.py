@@ -17,12 +17,13 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from railwright.dialects.files import DialectFile, dialect_names, find_dialect
+from railwright.dialects.routes import contact_off
 from railwright.dialects.units import CHANNEL, FACTORS, Spoken
 from railwright.dialects.words import off_answers
 from railwright.documents.channel_name import channel_named
 from railwright.documents.salvage import salvage
 from railwright.guard.locks import normalised
-from railwright.guard.off_plan import OFF_BELOW, InputOff, OffPlan, OutputOff, Place, SupplyOff
+from railwright.guard.off_plan import OFF_BELOW, InputOff, OffPlan, OutputOff, Place, RelaysOff, SupplyOff
 from railwright.guard.session_settings import FlowControl, LineSettings, Parity, SessionSettings
 
 _ADDRESS = re.compile(
@@ -36,7 +37,7 @@ NO_CURRENT = 0.05
 """Current that counts as none [A] where no plan of a run says it."""
 
 
-NO_SUPPLIES = ("multimeters", "electronic_loads")
+NO_SUPPLIES = ("multimeters", "electronic_loads", "relays")
 """Sections of a bench document whose instruments have an address, and no output."""
 
 
@@ -77,6 +78,40 @@ def read_bench(text: str, folder: Path) -> tuple[BenchSupply, ...]:
     missed = _missed(text, {each.address for each in found} | _without_outputs(tree))
     places = places_of([each.address for each in found])
     return (*(replace(each, place=places[each.address]) for each in found), *missed)
+
+
+def read_relays(text: str) -> tuple[RelaysOff, ...]:
+    """The instruments of a bench document that move contacts, as far as they can be read: a contact whose
+    channel or rest nobody knows is left out. Which input it is in the bench does not say: it rests on all
+    outputs, and none of them is taken to be rated for switching under load.
+    """
+    tree = salvage(text) if "relays" in text else {}
+    bench = tree if isinstance(tree, Mapping) else {}
+    outputs = tuple(
+        f"{supply}.{own}"
+        for supply, node in _entries(bench.get("supplies"))
+        for own, _ in _entries(node.get("outputs")) or [("?", {})]
+    )
+    found = []
+    for name, node in _entries(bench.get("relays")):
+        address = node.get("address")
+        contacts = []
+        for own, each in _entries(node.get("contacts")):
+            channel, stands = channel_named(str(each.get("channel", "")).strip()), each.get("without_power")
+            if channel is not None and stands in ("open", "closed"):
+                contacts.append(contact_off(own, channel, str(stands), outputs, under_load=False))
+        if isinstance(address, str) and address.strip() and contacts:
+            visa = node.get("visa")
+            library = visa.strip() if isinstance(visa, str) else ""
+            settings = SessionSettings(line=_line(node.get("line")), visa=library)
+            found.append(RelaysOff(name, address.strip(), "*IDN?", "", tuple(contacts), settings))
+    return tuple(found)
+
+
+def _entries(node: Any) -> list[tuple[str, Mapping[str, Any]]]:
+    """The entries of a mapping, each of them one; none where there is none."""
+    given = node.items() if isinstance(node, Mapping) else ()
+    return [(str(name), each if isinstance(each, Mapping) else {}) for name, each in given]
 
 
 def _without_outputs(tree: Mapping[str, Any]) -> set[str]:
@@ -417,7 +452,12 @@ def only(plan: OffPlan, outputs: frozenset[str]) -> OffPlan:
         for each in plan.supplies
         if each.name in used
     )
-    return replace(plan, supplies=supplies, inputs=tuple(inputs))
+    relays = [
+        replace(each, contacts=tuple(own for own in each.contacts if names.issuperset(own.inputs)))
+        for each in plan.relays
+    ]
+    kept = tuple(each for each in relays if each.contacts)
+    return replace(plan, supplies=supplies, inputs=tuple(inputs), relays=kept)
 
 
 def left_out(plan: OffPlan, outputs: frozenset[str]) -> list[tuple[str, tuple[str, ...]]]:

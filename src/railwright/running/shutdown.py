@@ -91,6 +91,12 @@ class ShutDown:
                 self.recorder.event(kind, name, why, at)
                 if not message["off"]:
                     self.cautions.append(f"The master switch of {name} was not read to be off: {why}.")
+            case "contact":
+                name, why = message["contact"], message["why"]
+                kind = EventKind.CONTACT_RESTS if message["rests"] else EventKind.CONTACT_UNKNOWN
+                self.recorder.event(kind, name, why or message["stands"], at)
+                if why:
+                    self.cautions.append(f"Contact {name}: {why}.")
             case "stays on":
                 self.recorder.event(EventKind.STAYS_ON, message["input"], message["why"], at)
 

@@ -8,9 +8,9 @@ from typing import NamedTuple
 from railwright.documents.figures import off_sink
 from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import FedInput
-from railwright.settings.findings import Severity, most
-from railwright.settings.rule import Hit, Outcome, Unknown
-from railwright.settings.rules.judge import input_rule
+from railwright.settings.findings import Ranking, Severity
+from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule
+from railwright.settings.rules.judge import inputs
 
 HAZARDOUS_ENERGY = 20.0
 """Stored energy that is a hazard at 2 V or more [J] (IEC 60950-1, energy hazards, from memory)."""
@@ -22,54 +22,54 @@ PATIENCE = 1.0
 """Time after switching off within which an input should be discharged [s]; a choice of this program."""
 
 
-@input_rule("stored-energy", Severity.CAUTION, worst=most("energy"))
+@rule("stored-energy", Severity.CAUTION, worst=Ranking("energy"))
+@of_every(inputs)
 def stored_energy(source: FedInput) -> Outcome:
     """The capacitors of an input hold, at the highest voltage played, an energy that can do harm (½CV²)."""
     highest = source.played.highest
-    if highest is None:
-        return
-    most = source.load.capacitance.high
-    energy = 0.5 * most * highest.voltage**2
-    if energy >= HAZARDOUS_ENERGY:
-        yield Hit(
-            source.name,
-            (*source.at_input, "load"),
-            state(
-                "{capacitance} at {highest} hold {energy}; {hazardous_energy:g} J count as hazardous "
-                "(IEC 60950-1, from memory)",
-                capacitance=(most, "F"),
-                highest=(highest.voltage, "V"),
-                energy=(energy, "J"),
-                hazardous_energy=(HAZARDOUS_ENERGY, "J"),
-            ),
-            "let it discharge through a resistor before touching or unplugging anything",
-        )
+    if highest is not None:
+        most = source.load.capacitance.high
+        energy = 0.5 * most * highest.voltage**2
+        if energy >= HAZARDOUS_ENERGY:
+            yield Hit(
+                source.name,
+                (*source.at_input, "load"),
+                state(
+                    "{capacitance} at {highest} hold {energy}; {hazardous_energy:g} J count as hazardous "
+                    "(IEC 60950-1, from memory)",
+                    capacitance=(most, "F"),
+                    highest=(highest.voltage, "V"),
+                    energy=(energy, "J"),
+                    hazardous_energy=(HAZARDOUS_ENERGY, "J"),
+                ),
+                "let it discharge through a resistor before touching or unplugging anything",
+            )
 
 
-@input_rule("slow-discharge", Severity.NOTE, worst=most("discharge_time"))
+@rule("slow-discharge", Severity.NOTE, worst=Ranking("discharge_time"))
+@of_every(inputs)
 def slow_discharge(source: FedInput) -> Outcome:
     """After switching off, only a bleeder, or what the output takes in then, discharges the input, and that
     takes long.
     """
     highest, found = source.played.highest, discharge_of(source)
-    if highest is None or found is None:
-        return
-    if found.through is None:
-        path, check = (*source.at_output, "bleeder"), "how long it stays charged after switching off"
-        yield Unknown(source.name, path, "bleeder of the output", check)
-    elif found.time is not None and found.time > PATIENCE:
-        yield Hit(
-            source.name,
-            source.at_output,
-            state(
-                "{capacitance} discharge from {highest} to {discharged} in {emptied}",
-                capacitance=(found.farads, "F"),
-                highest=(highest.voltage, "V"),
-                discharged=(FALLEN, "V"),
-                emptied=found.emptied,
-            ),
-            "after switching off, wait that long before touching or unplugging anything",
-        )
+    if highest is not None and found is not None:
+        if found.through is None:
+            path, check = (*source.at_output, "bleeder"), "how long it stays charged after switching off"
+            yield Unknown(source.name, path, "bleeder of the output", check)
+        elif found.time is not None and found.time > PATIENCE:
+            yield Hit(
+                source.name,
+                source.at_output,
+                state(
+                    "{capacitance} discharge from {highest} to {discharged} in {emptied}",
+                    capacitance=(found.farads, "F"),
+                    highest=(highest.voltage, "V"),
+                    discharged=(FALLEN, "V"),
+                    emptied=found.emptied,
+                ),
+                "after switching off, wait that long before touching or unplugging anything",
+            )
 
 
 class Discharge(NamedTuple):

@@ -7,7 +7,7 @@ from __future__ import annotations
 from railwright.documents.figures import off_sink
 from railwright.quantities import state
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
 
 
@@ -81,7 +81,7 @@ def comes_on_unattended(context: Context) -> Outcome:
             )
 
 
-@rule("off-takes-in", Severity.CAUTION, worst=most("takes"))
+@rule("off-takes-in", Severity.CAUTION, worst=Ranking("takes"))
 def off_takes_in(context: Context) -> Outcome:
     """The device holds a voltage by itself, and the output takes in current from it while it is off."""
     from railwright.plan.off_order import held_voltage

@@ -1,0 +1,69 @@
+"""What a load does by itself close to the end of a step at which nothing is told to its input: integrals of
+readings hold it, or leave it open. The truth is that of the scene.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from scipy.stats import binom
+
+from railwright.measures import MEASURES
+
+from .scene import MODEL, Scene, view
+
+SEEDS = 60
+LEAST = int(binom.ppf(5e-4, SEEDS, 0.95))
+END = 0.3
+
+
+def changes(at: float, volts: float, before: float, after: float, takes: float = 1e-4) -> Scene:
+    """The current changes once, at an instant, for long."""
+    return Scene.of(
+        (-0.5, volts, before), (at, volts, before), (at + takes, volts, after), (1.0, volts, after)
+    )
+
+
+def truth(scene: Scene, measure: str) -> float:
+    """Over the step, of a voltage that stays."""
+    length = END
+    mean = float(scene.mean(scene.time[:1] * 0.0 + END, length, "current")[0])
+    volts = float(scene.voltage[0])
+    return {
+        "charge": mean * length,
+        "mean_current": mean,
+        "energy": mean * length * volts,
+        "mean_power": mean * volts,
+    }[measure]
+
+
+@pytest.mark.parametrize("measure", ["charge", "mean_current", "energy", "mean_power"])
+@pytest.mark.parametrize("update", [10e-3, 20e-3, 50e-3])
+@pytest.mark.parametrize("before", [0.2, 0.5, 0.8, 1.2, -0.2])
+@pytest.mark.parametrize(
+    ("volts", "first", "then"), [(10.0, 0.023, 2.45), (33.0, 0.0, 0.045), (5.0, 1.5, 0.2)]
+)
+def test_what_begins_before_the_end_is_in_the_interval(
+    volts: float, first: float, then: float, before: float, update: float, measure: str
+) -> None:
+    """A load that starts or stops some part of an update before the end, or after it."""
+    model = replace(MODEL, update=update, aperture=0.8 * update)
+    scene = changes(END - before * update, volts, first, then)
+    true, inside = truth(scene, measure), 0
+    for seed in range(SEEDS):
+        got = MEASURES[measure](view(scene.read(seed, model), model, 0.0, END, quiet=0.5))
+        inside += got.low <= true <= got.high
+    assert inside >= LEAST
+
+
+@pytest.mark.parametrize("measure", ["charge", "mean_power"])
+@pytest.mark.parametrize("update", [10e-3, 50e-3])
+def test_a_steady_current_is_known_as_well_as_before(update: float, measure: str) -> None:
+    """No change, nothing left open: what the end leaves is no wider with a reading beyond it."""
+    model = replace(MODEL, update=update, aperture=0.8 * update)
+    scene = changes(0.9, 10.0, 1.0, 2.0)
+    for seed in range(10):
+        own = scene.read(seed, model)
+        quiet, loud = (MEASURES[measure](view(own, model, 0.0, END, quiet=each)) for each in (0.5, 0.0))
+        assert quiet.high - quiet.low <= 1.05 * (loud.high - loud.low)
