@@ -125,7 +125,8 @@ class FedInput(Group):
         """Resistance of lead and fixture, at most as warm as the largest steady current makes the lead."""
         if self.needs is None:
             return self.resistance
-        rise = temperature_rise(self.lead.conductor.section, self.needs[0], self.resistance.ambient)
+        made, ambient = self.lead.conductor, self.resistance.ambient
+        rise = temperature_rise(made.section, self.needs[0], ambient, made.iec_class)
         return self.resistance.warmed(min(rise, HOTTEST))
 
     def drop(self, current: float) -> float:

@@ -196,7 +196,8 @@ def _sensing_would_do(source: FedInput) -> bool:
 def _surface(context: Context, source: FedInput, current: float) -> float:
     """How hot a lead gets at a current [°C]; inf: hotter than its insulation bears."""
     ambient = context.bench.ambient.high
-    return ambient + temperature_rise(source.lead.conductor.section, current, ambient)
+    conductor = source.lead.conductor
+    return ambient + temperature_rise(conductor.section, current, ambient, conductor.iec_class)
 
 
 def _carries(context: Context, source: FedInput, current: float) -> float:
