@@ -9,7 +9,7 @@
 enum { VMAX, IMAX, RATED_POWER, CAPACITANCE, BLEEDER, LAG, K_P, K_I, K_C, OVERSHOOT, SINK };
 enum { DIODE_DROP = 15, DIODE_RESISTANCE = 16 };
 enum { ON, LIMIT, POWER, SLEW_UP, SLEW_DOWN, OVP, TRIPS, TRIP_DELAY, REF_START, REF_TIME, REF_RATE, REF_GOAL,
-       OF_TERMINALS, OF_LOAD };
+       OF_TERMINALS, OF_LOAD, IN_CHARGE = 26, SATURATED };
 enum { NOBODY, VOLTAGE, CURRENT, POWER_LIMIT, SINKING };
 enum { PARALLEL, RESISTANCE, INDUCTANCE, NODE };
 enum { CAPACITOR, CONVERTER };
@@ -36,17 +36,14 @@ static double reference(double t, const double *s) {
 }
 
 static double command(double t, double own, double at_load, double x, double z, const double *f, const double *s,
-                      int *who, double *beyond) {
-    double fast = (s[OF_TERMINALS] + s[OF_LOAD]) * own, asked;
+                      double *beyond) {
+    double fast = (s[OF_TERMINALS] + s[OF_LOAD]) * own;
     *beyond = s[OF_LOAD] * (at_load - own);
-    *who = NOBODY;
-    if (s[ON] == 0.0) return 0.0;
-    asked = f[K_P] * (reference(t, s) - fast) + x;
-    *who = VOLTAGE;
-    if (s[LIMIT] + z < asked) { asked = s[LIMIT] + z; *who = CURRENT; }
-    if (own > 0.0 && s[POWER] < asked * own) { asked = s[POWER] / own; *who = POWER_LIMIT; }
-    if (asked < -f[SINK] - 1e-9 * f[IMAX]) { *who = SINKING; return -f[SINK]; }
-    return asked;
+    if (s[IN_CHARGE] == NOBODY) return 0.0;
+    if (s[IN_CHARGE] == CURRENT) return s[LIMIT] + z;
+    if (s[IN_CHARGE] == POWER_LIMIT) return s[POWER] / own;
+    if (s[IN_CHARGE] == SINKING) return -f[SINK];
+    return f[K_P] * (reference(t, s) - fast) + x;
 }
 
 static double load_current(int64_t kind, double v, double t, const double *p, const double *y, const double *q) {
@@ -69,10 +66,9 @@ static double diode_current(double own, const double *f) {
 static void rhs(double t, const double *y, double *dy, const System *m) {
     const double *f = m->fixed, *s = m->settings, *b = m->branch;
     double own = y[3], i_l = y[4], v_c = y[5], beyond;
-    int who;
-    double asked = command(t, own, v_c, y[1], y[2], f, s, &who, &beyond);
+    double asked = command(t, own, v_c, y[1], y[2], f, s, &beyond);
     double supplied = y[0] - own / f[BLEEDER];
-    double above = y[2] - f[OVERSHOOT] > 0.0 ? y[2] - f[OVERSHOOT] : 0.0;
+    double above = s[SATURATED] == 1.0 ? y[2] - own / f[BLEEDER] - f[OVERSHOOT] : 0.0;
     dy[0] = (asked - y[0]) / f[LAG];
     dy[1] = f[K_I] / f[K_P] * (asked - y[1]) - f[K_I] * beyond;
     dy[2] = f[K_C] * (s[LIMIT] - supplied - DESATURATION * above);
@@ -91,12 +87,11 @@ static void rhs(double t, const double *y, double *dy, const System *m) {
 
 static void jacobian(double t, double *y, double *out, double *slope, const System *m, int64_t n) {
     const double *f = m->fixed, *s = m->settings, *b = m->branch;
-    double own = y[3], v_c = y[5], beyond;
-    int who;
+    double own = y[3], v_c = y[5];
     memset(out, 0, n * n * sizeof(double));
     memset(slope, 0, n * sizeof(double));
 #define J(i, j) out[(i) * n + (j)]
-    command(t, own, v_c, y[1], y[2], f, s, &who, &beyond);
+    int who = (int)s[IN_CHARGE];
     double lag = 1.0 / f[LAG], follow = f[K_I] / f[K_P];
     J(0, 0) = -lag;
     J(1, 1) = -follow;
@@ -122,7 +117,7 @@ static void jacobian(double t, double *y, double *out, double *slope, const Syst
     J(1, 5) -= remote;
     J(2, 0) = -f[K_C];
     J(2, 3) = f[K_C] * across;
-    if (y[2] > f[OVERSHOOT]) J(2, 2) = -f[K_C] * DESATURATION;
+    if (s[SATURATED] == 1.0) J(2, 2) = -f[K_C] * DESATURATION;
     if (diode_current(own, f) > 0.0) across += 1.0 / f[DIODE_RESISTANCE];
     J(3, 0) = 1.0 / f[CAPACITANCE];
     J(3, 3) -= across / f[CAPACITANCE];

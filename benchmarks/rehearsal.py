@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import odeint, solve_ivp
 
-from railwright.compilation import FLOAT, VECTOR
+from railwright.compilation import FLOAT, VECTOR, compiled
 from railwright.documents.loader import Documents, load_documents
 from railwright.documents.output_name import OutputName
 from railwright.examples import example
@@ -40,10 +40,21 @@ POINTS = OutputSetPoints(OutputName("left.1"), 1.0, "regulate", 0.0, 18.0)
 END, REPEATS = 0.06, 20
 
 
+@compiled
+def _keep_regions(t: float, y: Array, system: AnySystem) -> None:
+    """Who is in charge of an output changes within a step of scipy's, too."""
+    outputs = system.fixed.shape[0]
+    regions = np.empty(outputs + system.loads.shape[0], np.int64)
+    equations.regions(t, y, regions, system)
+    for j in range(outputs):
+        equations.keep(regions[j], system.settings[j])
+
+
 @compiled_entry(FLOAT, VECTOR, SYSTEM)
 def right_hand_side(t: float, y: Array, system: AnySystem) -> Array:
     """The branch's equations in the form that scipy calls."""
     dy = np.empty_like(y)
+    _keep_regions(t, y, system)
     equations.rhs(t, y, dy, system)
     return dy
 
@@ -52,6 +63,7 @@ def right_hand_side(t: float, y: Array, system: AnySystem) -> Array:
 def jacobian(t: float, y: Array, system: AnySystem) -> Array:
     """Their derivatives."""
     out, slope = np.empty((y.size, y.size)), np.empty_like(y)
+    _keep_regions(t, y, system)
     equations.jacobian(t, y, out, slope, system)
     return out
 

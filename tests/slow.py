@@ -29,6 +29,7 @@ SLOW = {
     "test_spread.py": PROCESSES,
     "test_wheel.py": PROCESSES,
     "multimeter": PLAYED,
+    "relays": PLAYED,
     "truth": PLAYED,
     "cli/test_changed_run.py": LONG,
     "cli/test_demo.py": PROCESSES,

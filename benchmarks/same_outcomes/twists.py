@@ -29,6 +29,10 @@ STOCK = (
     "bench/stock = [{conductor: AWG 20, permitted_current: 0.5 A}, {conductor: AWG 10}, {conductor: AWG 14}]"
 )
 ALONE = "procedure/attended = no"
+BATTERY = (
+    f"{INPUT}/load/- + {{battery: {{series_resistance: 500 mohm, capacity: 8000 C, state_of_charge: 50 %, "
+    "curve: [{charge: 0 %, voltage: 10 V}, {charge: 100 %, voltage: 13 V}]}}"
+)
 NO_LIST = f"drop {ONE}/points"
 SINKS = f"{ONE}/sink = 2 A"
 WAITS_FOR_OTHER = f"{MAIN}/off_after = [transducer]"
@@ -267,6 +271,9 @@ TWISTS: tuple[tuple[str, ...], ...] = (
     ("identity-unknown", f"drop {LEFT}/serial"),
     ("shared-bus", f"{LEFT}/address = GPIB0::5::INSTR", f"{RIGHT}/address = GPIB0::6::INSTR"),
     ("line-slow", f"{LEFT}/address = ASRL/dev/ttyUSB0::INSTR", f"{LEFT}/line = {{baud: 9600}}"),
+    ("master-switch", f"{LEFT}/dialect = named-output"),
+    ("comes-on-by-itself, comes-on-unattended", f"{LEFT}/after_mains = comes on", ALONE),
+    ("off-takes-in", BATTERY, f"{ONE}/when_off = held at 0 V", SINKS),
     ("transport-untried", f"{LEFT}/address = USB0::0x1234::0x5678::Q-0117::INSTR"),
     ("accuracy-unknown", f"drop {ONE}/programming"),
     ("accuracy-unknown", f"drop {ONE}/reading"),

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Assumption:
+class Assumption(NamedTuple):
     """One thing that was assumed. subject: the input or output that it is of; empty: it holds everywhere.
 
     part: 'lead' where it is of the lead to that input; empty: of the subject itself.

@@ -24,7 +24,7 @@ def test_a_channel_is_a_setting_where_it_is_not_the_output_s_name(edit, document
         for each in json.loads(cli("check", "--static", "--json", PROCEDURE).stdout)["reasons"]
         if each["setting"] == "channel"
     ]
-    assert (reason["about"], reason["value"], reason["where"]["line"]) == ("left.1", "3", 18)
+    assert (reason["about"], reason["value"], reason["where"]["line"]) == ("left.1", "3", 19)
 
 
 def test_rules_that_need_a_rehearsal_are_left_out_with_static(documents, cli):

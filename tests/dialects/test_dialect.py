@@ -95,3 +95,65 @@ def test_the_word_for_off_comes_back_long_or_short(answer: str) -> None:
 def test_a_header_that_is_taken_at_once_is_one_by_the_grammar(header: str) -> None:
     (unit,) = parse_message(header.encode("ascii"))
     assert (unit.query, unit.parameters) == (header.endswith("?"), ())
+
+
+def mastered(entry: str) -> str:
+    return text_of("channel-list") + f"\nmaster: {entry}\n"
+
+
+@pytest.mark.parametrize(
+    ("entry", "told"),
+    [
+        ("{switch: {query: 'OUTPut:KEY?'}}", "a command and a query"),
+        ("{switch: by hand}", "a command and a query"),
+        ("{switch: 'OUTPut{channel}:KEY'}", "no {channel}"),
+        ("{switch: OUTPut:KEY, goes_off: sometimes}", "'last' or 'first'"),
+        (
+            "{switch: {command: OUTPut:KEY, query: 'OUTPut:KEY?', 'on': '0', 'off': '1'}}",
+            "exchange the words",
+        ),
+        ("{switch: {command: OUTPut:KEY, query: 'OUTPut:KEY?', 'on': RUN}}", "together"),
+        ("{switch: {command: OUTPut:KEY, query: 'OUTPut:KEY?', unit: mV}}", "without 'unit'"),
+        ("{goes_off: last}", "switch"),
+    ],
+)
+def test_a_master_switch_that_cannot_be_used_is_told(entry: str, told: str) -> None:
+    line = mastered(entry).count("\n")
+    with pytest.raises(DialectError) as raised:
+        read_dialect(mastered(entry), "mine.yaml")
+    assert any(
+        row.startswith(f"mine.yaml:{line}: ") and told in row for row in str(raised.value).splitlines()
+    )
+
+
+def test_a_master_switch_has_words_of_its_own_or_those_of_all() -> None:
+    own = (
+        "{switch: {command: OUTPut:KEY, query: 'OUTPut:KEY?', 'on': RELease, 'off': BLOCk}, goes_off: first}"
+    )
+    dialect = read_dialect(mastered(own), "mine.yaml")
+    assert (dialect.master_unit(True), dialect.master_unit(False)) == (
+        "OUTPut:KEY RELease",
+        "OUTPut:KEY BLOCk",
+    )
+    assert dialect.understood_master("REL") is True
+    assert dialect.understood_master("BLOC") is False
+    assert dialect.master_off_answers == ("0", "OFF", "BLOCK", "BLOC")
+    with pytest.raises(ValueError, match="expected 1 or 0"):
+        dialect.understood_master("MAYBE")
+    plain = read_dialect(mastered("{switch: OUTPut:KEY}"), "mine.yaml")
+    assert plain.master_unit(True) == "OUTPut:KEY ON"
+    assert plain.master_queries == ["OUTPut:KEY?"]
+    none = load_dialect("channel-list")
+    assert none.master_queries == []
+    with pytest.raises(ValueError, match="no master switch"):
+        none.master_unit(True)
+
+
+@pytest.mark.parametrize("value", [128, 129, 0, 32, 60])
+def test_bit_7_of_the_event_status_tells_that_the_power_came_on(value: int) -> None:
+    """IEEE 488.2, 11.5.1.1.2; bits 2 to 5 tell of errors."""
+    dialect = load_dialect("channel-list")
+    assert dialect.came_on(str(value)) is (value >= 128)
+    assert bool(dialect.event_error(str(value))) is bool(value & 0b111100)
+    with pytest.raises(ValueError, match="register"):
+        dialect.came_on("1.5")

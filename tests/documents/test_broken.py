@@ -157,20 +157,20 @@ CASES = (
         "{same_as: 1}",
         "{same_as: 3}",
         (
-            "quay.bench.yaml:42:20: expected the name of another output in 'same_as', got '3'; the others are called 1, right.1",
+            "quay.bench.yaml:44:20: expected the name of another output in 'same_as', got '3'; the others are called 1, right.1",
         ),
     ),
     Case(
         BENCH,
         "{same_as: 1}",
         "{same_as: 2}",
-        ("quay.bench.yaml:42:20: expected 'same_as' to end at an output with figures, got left.2 -> left.2",),
+        ("quay.bench.yaml:44:20: expected 'same_as' to end at an output with figures, got left.2 -> left.2",),
     ),
     Case(
         BENCH,
         "{same_as: 1}",
         "{same_as: right.1, power: 20 A}",
-        ("quay.bench.yaml:42:36: expected a power such as '3.6 W', got '20 A': 'A' is a current",),
+        ("quay.bench.yaml:44:36: expected a power such as '3.6 W', got '20 A': 'A' is a current",),
     ),
     Case(
         BENCH,
@@ -183,7 +183,7 @@ CASES = (
         "AWG 18",
         "AWG 99",
         (
-            "quay.bench.yaml:84:30: expected a conductor such as 'AWG 18' or '0.5 mm2 class 5', got 'AWG 99'; gauges go from AWG 4/0 to AWG 40",
+            "quay.bench.yaml:88:30: expected a conductor such as 'AWG 18' or '0.5 mm2 class 5', got 'AWG 99'; gauges go from AWG 4/0 to AWG 40",
         ),
     ),
     Case(
@@ -191,7 +191,7 @@ CASES = (
         "0.5 mm2 class 5",
         "0.5 mm2",
         (
-            "quay.bench.yaml:85:30: expected a conductor such as 'AWG 18' or '0.5 mm2 class 5', got '0.5 mm2'; add its class, such as '0.5 mm2 class 5'",
+            "quay.bench.yaml:89:30: expected a conductor such as 'AWG 18' or '0.5 mm2 class 5', got '0.5 mm2'; add its class, such as '0.5 mm2 class 5'",
         ),
     ),
     Case(
@@ -221,33 +221,33 @@ CASES = (
         "5026",
         "5025",
         (
-            "quay.bench.yaml:44:14: expected each address once, got 'TCPIP::127.0.0.1::5025::SOCKET' again (first in line 10); give each instrument its own",
+            "quay.bench.yaml:46:14: expected each address once, got 'TCPIP::127.0.0.1::5025::SOCKET' again (first in line 10); give each instrument its own",
         ),
     ),
     Case(
         BENCH,
         "at_most: 200",
         "at_most: 2.5",
-        ("quay.bench.yaml:40:27: expected a whole number, got '2.5'; write one without a point or unit",),
+        ("quay.bench.yaml:42:27: expected a whole number, got '2.5'; write one without a point or unit",),
     ),
     Case(
         BENCH,
         "between: [step, line]",
         "between: [step, lime]",
-        ("quay.bench.yaml:40:71: expected 'step' or 'line', got 'lime'; did you mean 'line'?",),
+        ("quay.bench.yaml:42:71: expected 'step' or 'line', got 'lime'; did you mean 'line'?",),
     ),
     Case(
         BENCH,
         "rise: 12 ms   ",
         "rise: -12 ms   ",
-        ("quay.bench.yaml:30:15: expected a time above zero, got '-12 ms'",),
+        ("quay.bench.yaml:31:15: expected a time above zero, got '-12 ms'",),
     ),
     Case(
         BENCH,
         "power: 60 W",
         "power: 60 W\n        power: 70 W",
         (
-            "quay.bench.yaml:21:9: expected each key once, got 'power' again (first in line 20); remove one of them",
+            "quay.bench.yaml:22:9: expected each key once, got 'power' again (first in line 21); remove one of them",
         ),
     ),
     Case(
@@ -255,7 +255,7 @@ CASES = (
         "power: 60 W",
         "power: &a [*a]",
         (
-            "quay.bench.yaml:20:20: expected an alias of something above, got '*a', which stands inside its own value",
+            "quay.bench.yaml:21:20: expected an alias of something above, got '*a', which stands inside its own value",
         ),
     ),
     Case(
@@ -263,14 +263,14 @@ CASES = (
         "power: 60 W",
         "power: !!python/object:os.system 60 W",
         (
-            "quay.bench.yaml:20:16: expected a plain value, got the tag 'tag:yaml.org,2002:python/object:os.system'; leave it out",
+            "quay.bench.yaml:21:16: expected a plain value, got the tag 'tag:yaml.org,2002:python/object:os.system'; leave it out",
         ),
     ),
     Case(
         BENCH,
         "    outputs:\n      1:\n        voltage: 0 V .. 36 V",
         "\toutputs:\n      1:\n        voltage: 0 V .. 36 V",
-        ("quay.bench.yaml:16:1: expected spaces for indentation, got a tab; replace tabs by spaces",),
+        ("quay.bench.yaml:17:1: expected spaces for indentation, got a tab; replace tabs by spaces",),
     ),
     Case(
         BENCH,
@@ -415,7 +415,7 @@ CASES = (
         "  - hold: 2 s",
         "  - hold: 2 s\n    sweep: {input: main, from: 9 V, to: 16 V, points: 8, dwell: 500 ms}",
         (
-            "power-input.procedure.yaml:28:5: expected exactly one of power_up, hold, sweep, shape, power_down, got hold and sweep; begin each step with '- '",
+            "power-input.procedure.yaml:28:5: expected exactly one of power_up, hold, sweep, shape, power_down, relays, got hold and sweep; begin each step with '- '",
         ),
     ),
     Case(
@@ -631,7 +631,7 @@ CASES = (
         "\nleads:",
         "\nstock: [{conductor: AWG 99}]\nleads:",
         (
-            "quay.bench.yaml:83:21: expected a conductor such as 'AWG 18' or '0.5 mm2 class 5', got 'AWG 99'; gauges go from AWG 4/0 to AWG 40",
+            "quay.bench.yaml:87:21: expected a conductor such as 'AWG 18' or '0.5 mm2 class 5', got 'AWG 99'; gauges go from AWG 4/0 to AWG 40",
         ),
     ),
     Case(
@@ -772,13 +772,13 @@ CASES = (
         BENCH,
         "one_way_length: 2 m,",
         "one_way_length: 1e15 m,",
-        ("quay.bench.yaml:85:63: expected a length of at most 10 km, got '1e15 m'; correct its unit",),
+        ("quay.bench.yaml:89:63: expected a length of at most 10 km, got '1e15 m'; correct its unit",),
     ),
     Case(
         BENCH,
         "one_way_length: 2 m,",
         "one_way_length: 11 km,",
-        ("quay.bench.yaml:85:63: expected a length of at most 10 km, got '11 km'; correct its unit",),
+        ("quay.bench.yaml:89:63: expected a length of at most 10 km, got '11 km'; correct its unit",),
     ),
     Case(
         BENCH,
@@ -800,14 +800,14 @@ CASES = (
         BENCH,
         "rise: 12 ms                      # 10",
         "rise: yes                      # 10",
-        ("quay.bench.yaml:30:15: expected a time such as '40 ms', got 'yes'",),
+        ("quay.bench.yaml:31:15: expected a time such as '40 ms', got 'yes'",),
     ),
     Case(
         BENCH,
         "one_way_length: 2 m,",
         "one_way_length: 2 m, one_way_length: 3 m,",
         (
-            "quay.bench.yaml:85:68: expected each key once, got 'one_way_length' again (first in line 85); remove one of them",
+            "quay.bench.yaml:89:68: expected each key once, got 'one_way_length' again (first in line 89); remove one of them",
         ),
     ),
     Case(
@@ -893,7 +893,7 @@ CASES = (
         "  - hold: 2 s\n    name: steady",
         "    hold: 2 s\n    name: steady",
         (
-            "power-input.procedure.yaml:27:11: expected exactly one of power_up, hold, sweep, shape, power_down, got power_up and hold; begin each step with '- '",
+            "power-input.procedure.yaml:27:11: expected exactly one of power_up, hold, sweep, shape, power_down, relays, got power_up and hold; begin each step with '- '",
             "power-input.procedure.yaml:28:5: expected each key once, got 'name' again (first in line 26); remove one of them, or begin a new entry with '- '",
         ),
     ),
@@ -924,7 +924,7 @@ MORE = (
         "{current: 4 A, time: 100 ms}",
         "{current: 4 A, time: 20 s}",
         (
-            "quay.bench.yaml:88:12: expected falling times in 'curve', got point 2 at 20 s after 10 s; put them in order",
+            "quay.bench.yaml:92:12: expected falling times in 'curve', got point 2 at 20 s after 10 s; put them in order",
         ),
     ),
     Case(
@@ -932,21 +932,21 @@ MORE = (
         "{current: 4 A, time: 100 ms}",
         "{current: 1 A, time: 100 ms}",
         (
-            "quay.bench.yaml:88:12: expected rising currents in 'curve', got point 2 at 1 A after 1 A; put them in order",
+            "quay.bench.yaml:92:12: expected rising currents in 'curve', got point 2 at 1 A after 1 A; put them in order",
         ),
     ),
     Case(
         BENCH,
         ", {current: 4 A, time: 100 ms}",
         "",
-        ("quay.bench.yaml:88:12: expected at least 2 entries, got 1",),
+        ("quay.bench.yaml:92:12: expected at least 2 entries, got 1",),
     ),
     Case(
         BENCH,
         "drop: 0.6 V .. 0.8 V",
         "drop: 90 mV",
         (
-            "quay.bench.yaml:89:19: expected a 'drop' above what the resistance alone drops at the current 'at', got 90 mV; correct one of them",
+            "quay.bench.yaml:93:19: expected a 'drop' above what the resistance alone drops at the current 'at', got 90 mV; correct one of them",
         ),
     ),
     Case(
@@ -954,20 +954,20 @@ MORE = (
         "relay: {switch: {starts: open}}",
         "relay: {}",
         (
-            "quay.bench.yaml:92:3: expected at least one of fuse, diode, switch, capacitor, got none of them; add one",
+            "quay.bench.yaml:96:3: expected at least one of fuse, diode, switch, capacitor, got none of them; add one",
         ),
     ),
     Case(
         BENCH,
         "starts: open",
         "starts: opened",
-        ("quay.bench.yaml:92:28: expected 'closed' or 'open', got 'opened'; did you mean 'open'?",),
+        ("quay.bench.yaml:96:28: expected 'closed' or 'open', got 'opened'; did you mean 'open'?",),
     ),
     Case(
         BENCH,
         "crowbar: true",
         "crowbar: yes",
-        ("quay.bench.yaml:38:95: expected a resistance such as '60 mohm' or true, got 'yes'",),
+        ("quay.bench.yaml:40:95: expected a resistance such as '60 mohm' or true, got 'yes'",),
     ),
     Case(
         BENCH,
@@ -1090,7 +1090,7 @@ AUTO = (
         "  auto: ",
         (
             "power-input.procedure.yaml:8:37: expected one of the bench's leads, got 'thin pair'; did you mean 'silicone pair'?",
-            "quay.bench.yaml:85:3: expected another name for a lead than 'auto', which a procedure writes to have one chosen; rename it",
+            "quay.bench.yaml:89:3: expected another name for a lead than 'auto', which a procedure writes to have one chosen; rename it",
         ),
     ),
     Case(

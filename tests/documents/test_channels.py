@@ -43,31 +43,31 @@ def test_an_output_has_its_own_channel_or_that_of_its_name(
     [
         (
             "      B: {same_as: 1}\n",
-            "42:7: expected a 'channel' for output 'B', whose name is no number, got none; add the number by "
+            "44:7: expected a 'channel' for output 'B', whose name is no number, got none; add the number by "
             "which the instrument knows it, such as 'channel: 2'",
         ),
         (
             "      0: {same_as: 1}\n",
-            "42:7: expected a 'channel' for output '0', whose name is no number, got none; add the number by "
+            "44:7: expected a 'channel' for output '0', whose name is no number, got none; add the number by "
             "which the instrument knows it, such as 'channel: 2'",
         ),
         (
             "      B: {same_as: 1, channel: 1}\n",
-            "42:32: expected another channel for 'B' than for '1' (line 17), got 1 again; an "
+            "44:32: expected another channel for 'B' than for '1' (line 18), got 1 again; an "
             "instrument knows each output by its own",
         ),
         (
             "      B: {same_as: 1, channel: 2}\n      2: {same_as: 1}\n",
-            "43:7: expected another channel for '2' than for 'B' (line 42), got 2 again; an "
+            "45:7: expected another channel for '2' than for 'B' (line 44), got 2 again; an "
             "instrument knows each output by its own",
         ),
         (
             "      B: {same_as: 1, channel: 0}\n",
-            "42:32: expected the number of a channel, 1 to 99999, got '0'",
+            "44:32: expected the number of a channel, 1 to 99999, got '0'",
         ),
         (
             "      B: {same_as: 1, channel: 2.0}\n",
-            "42:32: expected the number of a channel, 1 to 99999, got '2.0'",
+            "44:32: expected the number of a channel, 1 to 99999, got '2.0'",
         ),
     ],
 )

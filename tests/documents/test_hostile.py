@@ -41,25 +41,25 @@ def told(procedure: Path) -> list[str]:
 @pytest.mark.parametrize(
     ("name", "old", "new", "expected"),
     [
-        (BENCH, "rise: 12 ms", "rise: 0 ms", "30:15: expected a time above zero, got '0 ms'"),
+        (BENCH, "rise: 12 ms", "rise: 0 ms", "31:15: expected a time above zero, got '0 ms'"),
         (
             BENCH,
             "limit_response: 1 ms",
             "limit_response: 0 s",
-            "34:25: expected a time above zero, got '0 s'",
+            "35:25: expected a time above zero, got '0 s'",
         ),
         (
             BENCH,
             "step: 25 % .. 75 %",
             "step: 25 % .. 25 %",
-            "33:52: expected a range of different ends, such as '50 % .. 100 %', got '25 %' for both; "
+            "34:52: expected a range of different ends, such as '50 % .. 100 %', got '25 %' for both; "
             "correct one of them",
         ),
         (
             BENCH,
             "limit_response: 1 ms",
             "limit_response: 1 ps",
-            "34:25: expected a time of at least 1 ns, got '1 ps'; correct its unit",
+            "35:25: expected a time of at least 1 ns, got '1 ps'; correct its unit",
         ),
         (
             PROCEDURE,
@@ -83,32 +83,32 @@ def told(procedure: Path) -> list[str]:
             BENCH,
             "update: 10 ms",
             "update: 1e-18 s",
-            "27:19: expected a time of at least 1 µs, got '1e-18 s'; correct its unit",
+            "28:19: expected a time of at least 1 µs, got '1e-18 s'; correct its unit",
         ),
         (
             BENCH,
             "aperture: 8 ms",
             "aperture: 16 s",
-            "28:21: expected an 'aperture' of at most 100 times 'update', 1 s, got 16 s; correct one of them",
+            "29:21: expected an 'aperture' of at most 100 times 'update', 1 s, got 16 s; correct one of them",
         ),
         (
             BENCH,
             "unloaded: 480 ms",
             "unloaded: 0 ms",
-            "31:41: expected a time above zero, got '0 ms'",
+            "32:41: expected a time above zero, got '0 ms'",
         ),
         (
             BENCH,
             "voltage: 0 V .. 36 V",
             "voltage: 0 V .. 0 V",
-            "18:18: expected a range that ends above zero, such as '12 V .. 24 V', got '0 V .. 0 V'; "
+            "19:18: expected a range that ends above zero, such as '12 V .. 24 V', got '0 V .. 0 V'; "
             "correct its upper end",
         ),
         (
             BENCH,
             "conductor: AWG 18",
             "conductor: 3 mm2 class 5",
-            "84:30: expected a conductor such as 'AWG 18' or '0.5 mm2 class 5', got '3 mm2 class 5'; IEC "
+            "88:30: expected a conductor such as 'AWG 18' or '0.5 mm2 class 5', got '3 mm2 class 5'; IEC "
             "60228 class 5 has no section of 3 mm²: write what it is nearest to, 2.5 mm2 class 5 or 4 mm2 "
             "class 5 or AWG 12",
         ),

@@ -6,7 +6,16 @@ import math
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
-from tests.physics.bench import STAGE, capacitor, constant_current, converter, pair, resistor, single
+from tests.physics.bench import (
+    STAGE,
+    capacitor,
+    constant_current,
+    converter,
+    keep_regions,
+    pair,
+    resistor,
+    single,
+)
 
 from railwright.compilation import with_way_in
 from railwright.physics import equations
@@ -180,11 +189,13 @@ def reference_solution(circuit, actions, corners, end):
 
     def rhs(time, state):
         dy = np.zeros_like(state)
+        keep_regions(time, state, system)
         right_hand_side(time, np.ascontiguousarray(state), dy, system)
         return dy
 
     def jacobian(time, state):
         out, slope = np.zeros((state.size, state.size)), np.zeros_like(state)
+        keep_regions(time, state, system)
         jacobian_of(time, np.ascontiguousarray(state), out, slope, system)
         return out
 

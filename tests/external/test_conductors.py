@@ -3,6 +3,7 @@
 import math
 
 import pytest
+from scipy.optimize import brentq
 
 from railwright.physics import conductors
 from railwright.settings.conductors import temperature_rise
@@ -96,3 +97,36 @@ def test_adiabatic_limits_of_other_insulations_and_sections():
     # IEC 60364-5-54, from memory: k = 143 for cross-linked insulation; 2.5 mm² of PVC bears 287.5² A²s.
     assert conductors.adiabatic_limit(2.5e-6) == pytest.approx(82656.25, rel=1e-12)
     assert conductors.adiabatic_limit(2.5e-6, 143e6) == pytest.approx((143 * 2.5) ** 2, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("square_millimetres", "iec_class", "amperes"),
+    [(0.5, 5, 5.0), (0.5, 2, 5.0), (1.0, 5, 10.17), (0.75, 6, 8.0), (2.5, 1, 20.0), (10.0, 5, 50.0)],
+)
+@pytest.mark.parametrize("ambient", [20.0, 40.0])
+def test_a_conductor_with_a_class_warms_by_the_resistance_of_iec_60228(
+    square_millimetres: float, iec_class: int, amperes: float, ambient: float
+) -> None:
+    """I² R(T) with the published maximum resistance against Churchill and Chu's correlation and radiation, in
+    figures of its own (W/m, K), solved by scipy.
+    """
+    published = {(0.5, 5): 39.0, (0.5, 2): 36.0, (1.0, 5): 19.5, (0.75, 6): 26.0, (2.5, 1): 7.41}
+    per_metre = {**published, (10.0, 5): 1.91}[square_millimetres, iec_class] * 1e-3
+    area = square_millimetres * 1e-6
+    bare = 2.0 * math.sqrt(area / math.pi)
+    outside = bare + 2.0 * min(0.8e-3, bare)
+
+    def missing(rise: float) -> float:
+        film = 273.15 + ambient + 0.5 * rise
+        rayleigh = 9.81 * rise * outside**3 / (film * 1.90e-5 * 2.69e-5)
+        nusselt = (0.60 + 0.387 * rayleigh ** (1 / 6) / (1 + (0.559 / 0.71) ** (9 / 16)) ** (8 / 27)) ** 2
+        given_off = math.pi * outside * nusselt * 0.0285 / outside * rise
+        given_off += (
+            math.pi * outside * 0.9 * 5.670e-8 * ((273.15 + ambient + rise) ** 4 - (273.15 + ambient) ** 4)
+        )
+        return amperes**2 * per_metre * (1.0 + 3.93e-3 * (ambient + rise - 20.0)) - given_off
+
+    true = brentq(missing, 1e-6, 390.0)
+    assert temperature_rise(area, amperes, ambient, iec_class) == pytest.approx(true, rel=1e-6)
+    # And it warms more than by its section alone, which is what it did.
+    assert true > 1.01 * temperature_rise(area, amperes, ambient)

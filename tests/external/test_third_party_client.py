@@ -28,12 +28,14 @@ from railwright.twin.launcher import TwinBench
 @dataclass(frozen=True)
 class Family:
     """How a family speaks. first: a command of output 1 in its words, from the one without an output.
-    ends: what ends a message, and an answer. queue: it has an error queue.
+    ends: what ends a message, and an answer. queue: it has an error queue. master: the switch over all its
+    outputs, '' where it has none.
     """
 
     first: Callable[[str], str]
     ends: tuple[str, str] = ("\n", "\n")
     queue: bool = True
+    master: str = ""
 
 
 def listed(command: str) -> str:
@@ -50,8 +52,8 @@ def numbered(command: str) -> str:
 FAMILIES = {
     "channel-list": Family(listed),
     "selected-output": Family(lambda command: f"INST:NSEL 1;:{command}"),
-    "named-output": Family(lambda command: f"INST:SEL UNIT1;:{command}", queue=False),
-    "numbered-header": Family(numbered),
+    "named-output": Family(lambda command: f"INST:SEL UNIT1;:{command}", queue=False, master="SYST:OUTP"),
+    "numbered-header": Family(numbered, master="SYST:REL"),
     "prefixed": Family(lambda command: f"INST1:{command}"),
     "single-output": Family(lambda command: command, ("\r", "\r\n"), queue=False),
 }
@@ -269,6 +271,11 @@ def test_everyday_things_with_a_supply(name: str, client: str, twins: TwinBench)
         tell(first("VOLT 3"))
         tell(first("CURR 0.5"))
         tell(first("OUTP ON"))
+        if family.master:
+            # An output that is switched on delivers nothing before the switch over all of them is on, too.
+            assert (ask(first("OUTP?")), ask(f"{family.master}?")) == ("1", "0")
+            wait_until(lambda: math.isclose(number(ask(first("MEAS:VOLT?"))), 0.0, abs_tol=0.05))
+            tell(f"{family.master} ON")
         assert ask("*OPC?") == "1"
         wait_until(lambda: math.isclose(number(ask(first("MEAS:VOLT?"))), 3.0, abs_tol=0.05))
         tell(first("OUTP OFF"))

@@ -288,3 +288,25 @@ def test_where_nothing_flows_nothing_is_expected(mast: Path) -> None:
     text = (mast / "leads.procedure.yaml").read_text("utf-8")
     assert says(text, "controller at 1 V", "controller", "±2.9 mA")
     assert " pA" not in text
+
+
+@pytest.mark.parametrize(
+    ("after", "off", "words"),
+    [
+        ("comes on", "held at 0 V", ("mains", "one", "before they return", "While off", "one.1")),
+        (None, None, ("mains", "one", "before they return")),
+        ("stays off", "high impedance", ()),
+    ],
+)
+def test_what_a_supply_does_by_itself_stands_at_the_head_of_both_parts(
+    after: str | None, off: str | None, words: tuple[str, ...]
+) -> None:
+    given = bench(**({} if off is None else {"when_off": off}))
+    if after is not None:
+        given["supplies"]["one"]["after_mains"] = after  # type: ignore[index]
+    made = made_of(DEVICE, given)
+    for text in (made.leads, made.rise):
+        head = " ".join(line[2:] for line in text.splitlines() if line.startswith("# "))
+        assert not words or says(head, *words)
+        assert ("Should the mains fail" in head) is bool(words)
+        assert ("While off" in head) is (off == "held at 0 V")

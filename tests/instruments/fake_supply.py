@@ -133,6 +133,8 @@ class FakeSupply:
                 return self.identity
             case "*CLS":
                 self.errors.clear()
+            case "*ESR?":
+                return "0"
             case "SYSTEM:ERROR?":
                 return self.errors.pop(0) if self.errors else '0,"No error"'
             case "INSTRUMENT:NSELECT":

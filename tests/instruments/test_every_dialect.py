@@ -99,6 +99,12 @@ def test_what_switches_off_without_a_run_says_what_the_driver_says(dialect: str,
         outputs = [output.name.partition(".")[2] for output in found.outputs]
         assert outputs == list(driver.outputs)
         asked = ";".join(driver.look(outputs))
+        master = driver.dialect.master
+        wanted = () if master is None else (driver.dialect.master_unit(False),)
+        assert found.plan.master == wanted
+        assert (found.plan.master_state is None) is (master is None)
+        assert found.plan.master_first is (master is not None and master.goes_off == "first")
+        assert found.plan.master_off == driver.dialect.master_off_answers or master is None
         assert all(unit in asked for line in found.plan.look for unit in line.split(";"))
         for own, output in zip(outputs, found.outputs, strict=True):
             assert output.off is not None

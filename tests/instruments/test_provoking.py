@@ -66,9 +66,11 @@ def network_of(speaks: str, connected: Connected) -> Iterator[tuple[VirtualLoop,
         yield loop, network, left.address
 
 
-def tried(dialect: Dialect, speaks: str, connected: Connected) -> Tried:
-    """The dialect tried on a twin that speaks one of the package's."""
+def tried(dialect: Dialect, speaks: str, connected: Connected, *, master: bool = True) -> Tried:
+    """The dialect tried on a twin that speaks one of the package's; master: its master switch is on."""
     with network_of(speaks, connected) as (loop, network, address):
+        twin = network.servers["left"].supply
+        twin.master = master or not twin.family.master
         link = LocalLink(loop, network.connect)
         supply = SupplyDriver("left", bare_supply(dialect, address, 1, 3.0, 0.1), open_guarded(link))
         supply.connect()
@@ -99,6 +101,45 @@ def test_everything_comes_that_a_dialect_has_commands_for(name: str) -> None:
         assert came.ovp == 38.0  # as it was
         found |= set(came.seen)
     assert found == set(provokable(dialect))
+
+
+@pytest.mark.parametrize("name", [n for n in dialect_names() if load_dialect(n).can_set("ocp_delay")])
+def test_an_output_without_a_delay_is_proved_with_a_dialect_that_has_one(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The output's over-current protection acts at once; the command for a delay is refused with -241."""
+    at_once = OverCurrent.model_validate({"level": "0 A .. 1.1 A"})
+    monkeypatch.setitem(OWN, "ocp", at_once)
+    seen = tried(load_dialect(name), name, "overloaded").seen
+    assert [each for each in seen.values() if each.wrong] == []
+    assert seen["OCP"].proved
+
+
+@pytest.mark.parametrize("name", ["named-output", "numbered-header"])
+def test_a_master_switch_that_is_off_is_not_switched_on_for_outputs_nobody_knows_of(name: str) -> None:
+    with pytest.raises(InstrumentError) as raised:
+        tried(load_dialect(name), name, "open", master=False)
+    assert says(str(raised.value), "master switch", "off")
+
+
+@pytest.mark.parametrize("name", ["named-output", "numbered-header"])
+def test_what_is_provoked_leaves_the_master_switch_as_it_is(name: str) -> None:
+    """Other outputs hang on it, too."""
+    with network_of(name, "open") as (loop, network, address):
+        twin = network.servers["left"].supply
+        twin.switch_master(True)
+        twin.switch(1, True)
+        link = LocalLink(loop, network.connect)
+        supply = SupplyDriver(
+            "left", bare_supply(load_dialect(name), address, 1, 3.0, 0.1), open_guarded(link)
+        )
+        supply.connect()
+        supply.identify()
+        came = provoke(link, supply, ITS_OUTPUT, "open", voltage=3.0, current=0.1)
+        link.close()
+        assert came.not_confirmed == ""
+        assert [each.provoked for each in came.seen if not each.proved] == []
+        assert (network.on("left.1"), network.on("left.2"), twin.master) == (False, True, True)
 
 
 def changed(name: str, old: str, new: str) -> Dialect:

@@ -2,6 +2,10 @@
 
 import math
 
+import numpy as np
+
+from railwright.compilation import with_way_in
+from railwright.physics import equations, layout
 from railwright.physics.circuit import Branch, Circuit, LeadCircuit, Load
 from railwright.physics.output_stage import OutputFigures, OutputStage, derive_output_stage
 
@@ -67,3 +71,14 @@ def pair(arrangement: str, *loads: Load, stage: OutputStage = STAGE) -> Circuit:
     return Circuit(
         (Branch("main", names, (stage, stage), LeadCircuit(0.01, 1e-6), loads, arrangement=arrangement),)
     )
+
+
+_regions = with_way_in(equations.regions)
+
+
+def keep_regions(t, y, system):
+    """Keep who is in charge of each output of a system, and what is saturated, as they are at (t, y)."""
+    out = np.zeros(system.fixed.shape[0] + system.loads.shape[0], dtype=np.int64)
+    _regions(t, np.ascontiguousarray(y), out, system)
+    for bits, settings in zip(out, system.settings, strict=False):
+        settings[layout.IN_CHARGE], settings[layout.SATURATED] = bits & 7, 1.0 if bits & 16 else 0.0

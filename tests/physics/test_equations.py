@@ -4,7 +4,7 @@ charge.
 
 import numpy as np
 import pytest
-from tests.physics.bench import STAGE, capacitor, constant_current, converter, resistor
+from tests.physics.bench import STAGE, capacitor, constant_current, converter, keep_regions, resistor
 
 from railwright.compilation import with_way_in
 from railwright.physics import equations, layout
@@ -60,6 +60,7 @@ def test_jacobian_and_slope_are_the_derivatives_of_the_right_hand_side(arrangeme
         y[0 : 3 * outputs : 3] = 1.0
     if case in ("voltage", "power"):
         y[1 : 3 * outputs : 3] = 200.0 if case == "power" else 45.0
+    keep_regions(t, y, system)
     n = y.size
     jacobian, slope, work = np.zeros((n, n)), np.zeros(n), np.zeros(n)
     jacobian_of(t, y, jacobian, slope, system)

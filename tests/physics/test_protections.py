@@ -86,3 +86,32 @@ def test_a_sense_error_adds_to_what_is_sensed():
     sim.set("out", sense_error=(0.5, 0.0))
     samples = sim.advance(0.2).samples["main"]
     assert samples.terminal_voltage[-1] == pytest.approx(19.5, rel=1e-4)
+
+
+@pytest.mark.parametrize(("amperes", "farads"), [(0.0, 200e-6), (0.5, 200e-6), (2.0, 1e-3)])
+def test_what_an_output_takes_in_while_it_is_off_empties_the_capacitors(amperes, farads):
+    """C dv/dt = -v / R - I v / (v + f), by quadrature; the lead drops next to nothing."""
+    from scipy.integrate import quad
+
+    figures = replace(FIGURES, off_sink=amperes, output_capacitance=farads)
+    sim = simulation(figures, ohms=1e4)
+    sim.advance(0.1)
+    sim.set("out", on=False)
+    ohms = 1.0 / (1.0 / 1e3 + 1.0 / 1e4)
+
+    def slowness(v: float) -> float:
+        return farads / (v / ohms + amperes * v / (v + 0.05))
+
+    level = 5.0
+    takes = quad(slowness, level, 20.0)[0]
+    samples = sim.advance(0.1 + 1.5 * takes).samples["main"]
+    later = samples.time > 0.1
+    below = np.interp(-level, -samples.terminal_voltage[later], samples.time[later])
+    assert below - 0.1 == pytest.approx(takes, rel=0.02, abs=2e-4)
+    assert sim.output("out").on is False
+
+
+def test_what_it_takes_in_while_it_is_off_is_nothing_while_it_is_on():
+    one, other = (simulation(replace(FIGURES, off_sink=sunk)) for sunk in (0.0, 2.0))
+    first, second = (sim.advance(0.1).samples["main"] for sim in (one, other))
+    assert first.current[-1] == pytest.approx(second.current[-1], rel=1e-9)

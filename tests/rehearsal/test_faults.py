@@ -4,6 +4,7 @@ import dataclasses
 import datetime as dt
 import math
 
+import numpy as np
 import pytest
 from tests.bench import BENCH, DEVICE, EXAMPLE, PROCEDURE, demo_with
 from tests.physics.bench import capacitor, resistor, single
@@ -16,7 +17,7 @@ from railwright.physics.simulation import Simulation
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.rehearsal import crossed_sense
 from railwright.rehearsal.fault_entries import FAULTS
-from railwright.rehearsal.faults import power_up_alone, rehearse_faults
+from railwright.rehearsal.faults import _Pins, energy_beyond, power_up_alone, rehearse_faults
 
 WITHSTANDS = "- {voltage: 20 V}                  # for any time\n      - {voltage: 26 V, for: 1 s}"
 
@@ -305,3 +306,14 @@ def test_only_what_is_powered_up_is_rehearsed(tmp_path):
     timeline = power_up_alone(documents, feeds())
     assert [action.kind for action in timeline.actions] == ["on", "line", "on", "line"]
     assert dt.timedelta(seconds=timeline.duration) < dt.timedelta(seconds=1)
+
+
+@pytest.mark.parametrize("width", [1e-3, 4e-3, 20e-3])
+@pytest.mark.parametrize("peak", [1.0, 4.5])
+def test_energy_beyond_the_usual_does_not_hang_on_where_either_has_rows(peak: float, width: float) -> None:
+    """5 W for 0.1 s less a usual triangle that the fault's rows step over, and the other way round."""
+    at = np.array([0.0, 0.05 - width / 2, 0.05, 0.05 + width / 2, 0.1])
+    triangle, ones = np.array([0.0, 0.0, peak, 0.0, 0.0]), np.ones(5)
+    few = _Pins(np.array([0.0, 0.03, 0.1]), np.full(3, 5.0), np.ones(3), np.ones(3))
+    assert energy_beyond(few, _Pins(at, triangle, ones, ones)) == pytest.approx(0.5 - peak * width / 2)
+    assert energy_beyond(_Pins(at, 5.0 + triangle, ones, ones), few) == pytest.approx(peak * width / 2)

@@ -57,7 +57,32 @@ def test_stored_energy_counts_what_is_played_above_the_range_and_a_fixture(docum
 def test_every_caution_that_a_report_must_carry_is_there(by_title: dict[str, Caution]) -> None:
     assert set(by_title) == {
         "Voltage that can be touched", "Stored energy", "Feeding back", "Hot leads", "Floating outputs",
-        "Off is not disconnected", "No emergency stop", "Who decides",
+        "Off is not disconnected", "When the mains return", "No emergency stop", "Who decides",
     }  # fmt: skip
     assert "left.1, right.1" in by_title["Floating outputs"].text
     assert "not an emergency stop" in by_title["No emergency stop"].text
+
+
+def test_what_the_supplies_do_by_themselves_is_said(documents: Documents) -> None:
+    def told(after: str | None, off: str | None) -> dict[str, Caution]:
+        supplies = dict(documents.bench.supplies)
+        left = supplies["left"]
+        outputs = {n: o.model_copy(update={"when_off": off, "sink": 2.0}) for n, o in left.outputs.items()}
+        supplies["left"] = left.model_copy(update={"after_mains": after, "outputs": outputs})
+        bench = documents.bench.model_copy(update={"supplies": supplies})
+        return {c.title: c for c in cautions(documents.device, bench, documents.procedure, {})}
+
+    mains, off = "When the mains return", "Off is not disconnected"
+    known = told("stays off", "high impedance")
+    assert not known[mains].pressing
+    assert "left.1 high impedance, right.1 high impedance" in known[off].text
+    assert "While off" not in known["Feeding back"].text
+    comes = told("comes on", "held at 0 V")
+    assert comes[mains].pressing
+    assert "mains of left first" in comes[mains].text
+    assert "left.1 takes in up to 2 A" in comes["Feeding back"].text
+    unknown = told(None, None)
+    assert not unknown[mains].pressing
+    assert "left unknown" in unknown[mains].text
+    assert "mains of left first" in unknown[mains].text
+    assert "left.1 unknown" in unknown[off].text

@@ -8,7 +8,9 @@ from pathlib import Path
 
 import pytest
 from tests.report.hook_ups import PARALLEL, SERIES, changed
+from tests.said import says
 
+from railwright.dialects.dialect import load_dialect
 from railwright.documents.loader import Documents
 from railwright.plan.off_order import off_order
 from railwright.report.sheet_order import Task, in_order
@@ -174,3 +176,38 @@ def test_what_stays_on_is_not_said_to_go_off(tmp_path: Path) -> None:
         "reading.",
     ]
     assert not any(each.startswith("All off in") for each in said)
+
+
+@pytest.mark.parametrize("dialect", ["named-output", "numbered-header"])
+def test_a_master_switch_goes_on_before_the_first_output_and_off_after_the_last(
+    documents: Documents, dialect: str
+) -> None:
+    bench = documents.bench
+    left = bench.supplies["left"].model_copy(update={"dialect": load_dialect(dialect)})
+    given = replace(documents, bench=bench.model_copy(update={"supplies": {**bench.supplies, "left": left}}))
+    done = words(given)
+    places = [n for n, each in enumerate(done) if each.startswith("Master switch of left")]
+    (on,) = [n for n in places if "on:" in done[n]]
+    (off,) = [n for n in places if n != on]
+    assert says(done[on], "left", "off", "2")
+    (timed,) = [n for n, each in enumerate(done) if each.startswith("Switching on")]
+    (all_off,) = [n for n, each in enumerate(done) if each.startswith("All off")]
+    assert on < timed < all_off < off
+    assert f"step {all_off + 1}" in next(each for each in done if each.startswith("From here on"))
+    assert not any(each.startswith("Master") for each in words(documents))
+
+
+@pytest.mark.parametrize(
+    ("does", "words"), [("comes on", "comes on"), (None, "may come on"), ("stays off", "")]
+)
+def test_a_supply_that_comes_on_by_itself_has_its_mains_switched_off_first(
+    documents: Documents, does: str | None, words: str
+) -> None:
+    bench = documents.bench
+    right = bench.supplies["right"].model_copy(update={"after_mains": does})
+    given = replace(
+        documents, bench=bench.model_copy(update={"supplies": {**bench.supplies, "right": right}})
+    )
+    found = [each for each in tasks(given) if each.words.startswith("Should the mains fail")]
+    assert len(found) == bool(words)
+    assert all(says(each.words, "right", words) for each in found)

@@ -109,9 +109,10 @@ class Stage(Progress):
         gate: str = "",
         drain: str = "",
         watchdogs: tuple[str, str] = ("", ""),
+        bench: str = BENCH,
         **more: Any,
     ) -> None:
-        bench = BENCH.replace("OUTPUT", OUTPUT)
+        bench = bench.replace("OUTPUT", OUTPUT)
         for place, watchdog in zip(("LEFT", "RIGHT"), watchdogs, strict=True):
             bench = bench.replace(f"WATCHDOG_{place}", f"watchdog: {watchdog}" if watchdog else "model: M")
         bench = bench.replace("    model: M\n", "")

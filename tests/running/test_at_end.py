@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from tests.running.stage import Stage, points
+from tests.running.stage import BENCH, OUTPUT, Stage, points
 from tests.said import figures, says
 
 from railwright.records.ended import Ended
@@ -159,3 +159,18 @@ def test_what_stays_on_stays_on_and_says_why(tmp_path: Path, how: str) -> None:
     assert outcome.switched_off["fan"].stays_on == "cools the heat sink"
     assert not outcome.switched_off["fan"].confirmed
     assert outcome.switched_off["main"].confirmed
+
+
+@pytest.mark.parametrize("what", ["held at 0 V", "sinks"])
+@pytest.mark.parametrize("sink", ["sink: 200 mA, ", ""])
+def test_an_output_that_takes_in_current_while_off_from_the_cell_is_off_all_the_same(
+    tmp_path: Path, what: str, sink: str
+) -> None:
+    """The reading of -0.2 A is no sign of an output that is on: it is what the bench says of it."""
+    own = BENCH.replace("OUTPUT", OUTPUT.replace("bleeder:", f"when_off: {what}, {sink}bleeder:"))
+    stage = Stage(tmp_path, CELL, CHARGED, bench=own)
+    outcome = stage.run(ON_CELL)
+    assert outcome.ended is Ended.COMPLETED
+    assert outcome.off_confirmed, outcome.not_confirmed
+    taken = stage.network.current("left.1")
+    assert taken == pytest.approx(-0.2 if sink else 0.0, abs=0.01)

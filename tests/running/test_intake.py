@@ -71,7 +71,9 @@ class Parts:
         for name in self.on:
             self.watch.switched(name, True, 0.0)
         me, self.drivers = cast(Any, self), dict[str, Any]()
-        self.intake = Intake(me, me, self.recorder, self.watch, me, looks, lambda error: None, OffWatch(), me)
+        self.intake = Intake(
+            me, me, self.recorder, self.watch, me, looks, lambda error: None, OffWatch(), me, me
+        )
         self.again = False
 
     def off(self, name: str, failed: Any) -> float:
@@ -82,6 +84,9 @@ class Parts:
         if self.again:
             self.intake.take_in()  # what every wait for an answer does
         return 1.0
+
+    def see(self, reading: InputReading) -> None:
+        """The relays'."""
 
     def understand(self, message: dict[str, Any]) -> Seen:
         """The polling's."""

@@ -37,9 +37,8 @@ leads:
 TRANSPORTS = {
     "socket": "address: TCPIP::127.0.0.1::5025::SOCKET",
     "HiSLIP": "address: TCPIP::127.0.0.1::hislip0,48880::INSTR",
-    "serial, 115200 Bd": "address: ASRLFOLDER/left.tty::INSTR\n    line: {baud: 115200}",
     "serial, 9600 Bd": "address: ASRLFOLDER/left.tty::INSTR",
-    "serial, 1200 Bd": "address: ASRLFOLDER/left.tty::INSTR\n    line: {baud: 1200, stop_bits: 2}",
+    "serial, 2400 Bd": "address: ASRLFOLDER/left.tty::INSTR\n    line: {baud: 2400, stop_bits: 2}",
 }
 
 RUN = """\

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from railwright.documents.sources import Location
 from railwright.quantities import state
-from railwright.settings.findings import Finding, Severity, least, most
+from railwright.settings.findings import Finding, Ranking, Severity
 from railwright.settings.merged import by_kind, merge
 
 
@@ -18,7 +18,7 @@ def finding(
 
 def test_count_range_and_worst():
     found = [finding(7.0, line=3), finding(5.5, line=4, step="deep"), finding(8.0, line=9, about="aux")]
-    (one,) = merge(found, {"low": least("level", over="limit")})
+    (one,) = merge(found, {"low": Ranking("level", over="limit", lowest=True)})
     assert (one.count, one.ranked) == (3, True)
     assert one.worst is found[1]
     assert one.about == ("main", "aux")
@@ -32,8 +32,8 @@ def test_the_figures_are_compared_as_they_are_and_not_as_they_are_printed():
     """7.00001 V and 7.00002 V are both printed as 7 V."""
     found = [finding(7.00002), finding(7.00001)]
     assert str(found[0].why) == str(found[1].why)
-    assert merge(found, {"low": least("level")})[0].worst is found[1]
-    assert merge(found, {"low": most("level")})[0].worst is found[0]
+    assert merge(found, {"low": Ranking("level", lowest=True)})[0].worst is found[1]
+    assert merge(found, {"low": Ranking("level")})[0].worst is found[0]
 
 
 def test_another_sentence_rule_or_acceptance_is_another_row():
@@ -48,7 +48,7 @@ def test_another_sentence_rule_or_acceptance_is_another_row():
 
 def test_without_a_figure_that_tells_no_one_is_the_worst():
     found = [finding(7.0), finding(5.0)]
-    (one,) = merge(found, {"low": most("power")})
+    (one,) = merge(found, {"low": Ranking("power")})
     assert not one.ranked
     assert one.worst is found[0]
 

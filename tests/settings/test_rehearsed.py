@@ -150,6 +150,35 @@ def test_a_quick_fuse_opens_in_the_inrush_by_the_physics(tmp_path: Path) -> None
     assert "fuse-rehearsed" in rules
 
 
+@pytest.mark.parametrize(
+    ("rated", "hold", "waits"), [("no", "", True), ("no", "6 s", False), ("yes", "", False)]
+)
+def test_a_contact_that_is_moved_before_the_voltage_has_fallen(
+    rated: str, hold: str, waits: bool, tmp_path: Path
+) -> None:
+    """12 V stand there as main goes off; in 6 s the load and the bleeder have taken them."""
+    relays = (
+        "relays:\n  S: {address: TCPIP::127.0.0.1::5040::SOCKET, contacts: {gate: {channel: 1, fixture: box, "
+        f"without_power: open, voltage: 30 V, current: 5 A, under_load: {rated}}}}}}}\n"
+    )
+    down = "  - power_down: {order: [transducer, main], gap: 20 ms}\n"
+    after = "  - relays: {open: [gate], settle: 100 ms}\n    name: disconnect\n"
+    edits: tuple[Edit, ...] = (
+        ("bench", "\nleads:", f"\n{relays}fixtures:\n  box: {{switch: {{resistance: 20 mohm}}}}\n\nleads:"),
+        (
+            "procedure",
+            "lead: silicone pair, sense: at load",
+            "lead: silicone pair, fixture: box, sense: at terminals",
+        ),
+        ("procedure", down, down + (f"  - hold: {hold}\n" if hold else "") + after),
+    )
+    findings = [each for each in played(station(tmp_path, *edits))[1] if each.rule == "relay-waits"]
+    assert len(findings) == waits
+    if waits:
+        assert says(findings[0].why, "12 V", "main", "gate", "open", "disconnect")
+        assert "open: [gate]" in line_of(findings[0])
+
+
 def test_a_trip_delay_with_little_room(bent: Bent) -> None:
     (finding,) = found(bent.bend("main", "mode", 0.0, 0.03, Mode.CC), "trip-delay-margin")
     assert says(finding.why, "30 ms", "first power", "40 ms", "1.33")

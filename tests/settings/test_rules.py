@@ -171,6 +171,37 @@ def probed(of: str, meter: str) -> tuple[Edit, ...]:
     )
 
 
+RATED = "voltage: 30 V, current: 5 A"
+CONNECT = "  - relays: {close: [gate], settle: 100 ms}\n    name: connect\n"
+CUT = "  - relays: {open: [gate], settle: 100 ms}\n    name: cut\n"
+COIL: Edit = (
+    "device",
+    "      - capacitor: {capacitance: 1000 uF ± 20 %, esr: 60 mohm}\n",
+    "      - coil: {inductance: 80 mH, resistance: 24 ohm}\n",
+)
+
+
+def relayed(
+    contact: str = RATED,
+    before: str = CONNECT,
+    during: str = "",
+    starts: str = "open",
+    sense: str = "terminals",
+) -> tuple[Edit, ...]:
+    """A relay's contact in the lead of main; steps before the power-up, and while main is on."""
+    own = f"gate: {{channel: 101, fixture: box, without_power: open, {contact}}}"
+    address = "address: TCPIP::127.0.0.1::5040::SOCKET"
+    relays = f"relays:\n  S: {{{address}, model: Q, serial: R-1, contacts: {{{own}}}}}\n"
+    parts = fixture(f"switch: {{starts: {starts}, resistance: 20 mohm}}")
+    (bench, hook_up) = parts
+    return (
+        (*bench[:2], bench[2].replace("\nfixtures:", f"\n{relays}fixtures:")),
+        (*hook_up[:2], hook_up[2].replace("at load", f"at {sense}")),
+        ("procedure", "steps:\n", f"steps:\n{before}"),
+        ("procedure", "  - sweep:", f"{during}  - sweep:"),
+    )
+
+
 def trip_within(limit: str, during: str, by: str = "OVP") -> Edit:
     """A requirement that asks for a trip of `main`."""
     required = f"{{name: trips, measure: trip_time, of: main, during: {during}, at_most: {limit}, by: {by}}}"
@@ -192,6 +223,23 @@ NO_LIST: Edit = (
 )
 RIPPLE = "{ripple: sine, peak_to_peak: 2 V, frequency: 50 Hz, for: 2 s, on: 12 V}"
 DIP = "{step_to: 9 V}, {hold: 5 ms}, {step_to: 12 V}, {hold: 1 s}"
+COMES_ON: Edit = ("bench", "after_mains: stays off", "after_mains: comes on")
+BATTERY: Edit = (
+    "device",
+    "      - capacitor: {capacitance: 1000 uF ± 20 %, esr: 60 mohm}\n",
+    "      - capacitor: {capacitance: 1000 uF ± 20 %, esr: 60 mohm}\n"
+    "      - battery: {series_resistance: 500 mohm, capacity: 8000 C, state_of_charge: 50 %, "
+    "curve: [{charge: 0 %, voltage: 10 V}, {charge: 100 %, voltage: 13 V}]}\n",
+)
+
+
+def while_off(what: str, sink: str = "sink: 1.5 A", first: bool = True) -> Edit:
+    """What left.1 (and with it left.2), or right.1, is while it is off."""
+    bleeder = "1 kohm" if first else "2 kohm"
+    old = f"        bleeder: {bleeder}\n        when_off: high impedance\n"
+    return "bench", old, f"        bleeder: {bleeder}\n        when_off: {what}\n        {sink}\n"
+
+
 SINKS: Edit = ("bench", "        bleeder: 1 kohm", "        bleeder: 1 kohm\n        sink: 2 A")
 SLOW: Edit = ("bench", "slew: 1 V/s .. 2.4 V/ms", "slew: 1 V/s .. 0.4 V/ms")
 
@@ -939,9 +987,11 @@ CASES = [
             (
                 "bench",
                 "limit_response: 1 ms\n        output_capacitance: 100 uF\n        bleeder: 2 kohm\n"
+                "        when_off: high impedance\n"
                 "        ovp: {level: 1 V .. 35 V, accuracy: 100 mV, response: 200 us, at: terminals}\n"
                 "        trip_delay: 2 ms .. 5 s\n        sense: {compensates: 1 V}",
                 "limit_response: 1 ms\n        output_capacitance: 100 uF\n        bleeder: 2 kohm\n"
+                "        when_off: high impedance\n"
                 "        ovp: {level: 1 V .. 35 V, accuracy: 100 mV, response: 200 us, at: terminals}\n"
                 "        trip_delay: 2 ms .. 5 s",
             ),
@@ -1392,6 +1442,15 @@ CASES = [
         (("procedure", STOP, "{input: main, current_above: 300 mA, for: 100 ms}"),),
         "current_above: 300 mA",
         "0.6 A, above 0.3 A",
+        silent=(("procedure", STOP, "{input: main, current_above: 300 mA, during: steady, for: 100 ms}"),),
+    ),
+    Case(
+        "stop-in-normal",
+        "main",
+        (("procedure", STOP, "{input: main, voltage_below: 10 V, for: 100 ms}"),),
+        "voltage_below: 10 V",
+        "plays 9 V, below 10 V",
+        silent=(("procedure", STOP, "{input: main, voltage_below: 10 V, during: steady, for: 100 ms}"),),
     ),
     Case(
         "stop-in-normal",
@@ -1434,6 +1493,94 @@ CASES = [
         "  M:",
         "M is in series with transducer",
         silent=probed("transducer", "voltage: {range: 100 V}"),
+    ),
+    Case(
+        "relay-under-load",
+        "main",
+        relayed(during=CUT),
+        "  - relays: {open: [gate]",
+        "'gate' opens while main is on, and is not rated to switch under load",
+        silent=relayed(f"{RATED}, under_load: yes", during=CUT),
+    ),
+    Case(
+        "relay-under-load",
+        "main",
+        relayed(before="", during=CONNECT),
+        "  - relays: {close: [gate]",
+        "'gate' closes while main is on",
+        silent=relayed(),
+    ),
+    Case(
+        "relay-load-unrated",
+        "main",
+        relayed("voltage: 30 V, under_load: yes", during=CUT),
+        "  - relays: {open: [gate]",
+        "its d.c. rating lacks: current",
+        silent=relayed(f"{RATED}, under_load: yes", during=CUT),
+    ),
+    Case(
+        "relay-rating",
+        "main",
+        relayed("voltage: 17 V, current: 5 A"),
+        "gate: {channel: 101",
+        "the level at which the OVP acts of main is 18 V, 'gate' is rated 17 V d.c.",
+        silent=relayed("voltage: 18 V, current: 1 A"),
+    ),
+    Case(
+        "relay-rating",
+        "main",
+        relayed("voltage: 18 V, current: 0.9 A"),
+        "gate: {channel: 101",
+        "the current limit of main is 1 A, 'gate' is rated 0.9 A d.c.",
+        silent=relayed("voltage: 18 V, current: 1 A"),
+    ),
+    Case(
+        "relay-settle",
+        "main",
+        relayed(f"{RATED}, operate: 110 ms"),
+        "  - relays: {close: [gate], settle: 100 ms}",
+        "'connect' gives its contacts 100 ms, they take 110 ms",
+        silent=relayed(f"{RATED}, release: 110 ms"),
+    ),
+    Case(
+        "relay-sense",
+        "main",
+        relayed(before="", sense="load"),
+        "  - power_up:",
+        "main is sensed at the load and on in 'first power' while 'gate' is open",
+        silent=relayed(sense="load"),
+    ),
+    Case(
+        "relay-sense",
+        "main",
+        relayed(f"{RATED}, under_load: yes", during=CUT, sense="load"),
+        "  - relays: {open: [gate]",
+        "on in 'cut' while 'gate' is open",
+        silent=relayed(f"{RATED}, under_load: yes", during=CUT),
+    ),
+    Case(
+        "relay-open",
+        "main",
+        relayed(before=""),
+        "  - power_up:",
+        "'first power' switches main on while 'gate' in its lead is open",
+        silent=relayed(before="", starts="closed"),
+    ),
+    Case(
+        "relay-inductive",
+        "main",
+        (COIL, *relayed(f"{RATED}, under_load: yes", during=CUT)),
+        "  - relays: {open: [gate]",
+        "'gate' opens while main is on, whose load is inductive (coil)",
+        silent=(COIL, *relayed(f"{RATED}, under_load: yes, suppressed: yes", during=CUT)),
+    ),
+    Case(
+        "relay-isolates-nothing",
+        "main",
+        relayed(),
+        "gate: {channel: 101",
+        "'gate' of S lies in the lead of main; open, it isolates nothing",
+        silent=fixture("switch: {resistance: 5 mohm}"),
     ),
     Case(
         "proof-overdue",
@@ -1530,6 +1677,65 @@ CASES = [
         (("bench", LEFT_ADDRESS, LEFT_ADDRESS + '\n    visa: "@ivi"'),),
         "::5025::",
         "@ivi was not tried",
+    ),
+    Case(
+        "master-switch",
+        "left",
+        (("bench", "dialect: channel-list", "dialect: named-output"),),
+        "dialect: named-output",
+        "2 of left",
+        (
+            ("bench", "dialect: channel-list", "dialect: named-output"),
+            ("procedure", TRANSDUCER, TRANSDUCER.replace("right.1", "left.2")),
+        ),
+    ),
+    Case(
+        "master-switch",
+        "left",
+        (("bench", "dialect: channel-list", "dialect: numbered-header"),),
+        "dialect: numbered-header",
+        "would go on",
+    ),
+    Case("comes-on-by-itself", "left", (COMES_ON,), "after_mains: comes on", "left comes on as it was"),
+    Case(
+        "comes-on-unattended",
+        "left",
+        (COMES_ON, ALONE),
+        "after_mains: comes on",
+        "nobody is to be there",
+        silent=(COMES_ON, ALONE, INTERLOCK),
+    ),
+    Case(
+        "comes-on-unattended",
+        "left",
+        (COMES_ON, ALONE, watchdog("left"), watchdog("right")),
+        "after_mains: comes on",
+        "nobody is to be there",
+        silent=(ALONE,),
+    ),
+    Case(
+        "off-takes-in",
+        "main",
+        (BATTERY, while_off("held at 0 V")),
+        "when_off:",
+        "left.1 take in up to 1.5 A while off (held at 0 V), from the device's own source of up to 13 V",
+        silent=(BATTERY,),
+    ),
+    Case(
+        "off-takes-in",
+        "main",
+        (BATTERY, PARALLEL, while_off("sinks")),
+        "when_off:",
+        "left.1 and left.2 take in up to 3 A while off (sinks)",
+        silent=(BATTERY, PARALLEL, while_off("sinks", "sink: 0 A")),
+    ),
+    Case(
+        "off-takes-in",
+        "main",
+        (BATTERY, SERIES, while_off("sinks")),
+        "when_off:",
+        "left.1 and left.2 take in up to 1.5 A while off",
+        silent=(while_off("sinks"),),
     ),
     Case("identity-unknown", "left", (("bench", "    serial: Q-0117\n", ""),), "left:", "serial not given"),
     Case(
@@ -1987,3 +2193,41 @@ def test_sensing_is_no_remedy_for_a_drop_that_it_does_not_make_up_for(
     assert "will not do" not in finding.why
     assert says(finding.why, "will do", "noticed")
     assert says(finding.remedy, "sense", "left.1") == can
+
+
+@pytest.mark.parametrize(
+    ("edits", "about", "figure"),
+    [
+        (
+            (ALONE, ("bench", "    after_mains: stays off\n", "")),
+            "left",
+            "what it does when its mains return",
+        ),
+        ((BATTERY, ("bench", "        when_off: high impedance\n", "")), "left.1", "while it is off"),
+        ((BATTERY, while_off("sinks", "# no sink")), "left.1", "current that the output can take in"),
+    ],
+)
+def test_what_a_supply_does_by_itself_is_asked_for_where_it_matters(
+    edits: tuple[Edit, ...], about: str, figure: str, tmp_path: Path
+) -> None:
+    found = of_rule(settled(tmp_path, *edits), "unknown-figure")
+    assert [f.about for f in found if figure in f.why] == [about]
+
+
+@pytest.mark.parametrize("what", ["held at 0 V", "sinks"])
+def test_what_an_output_takes_in_while_it_is_off_empties_its_input(what: str, tmp_path: Path) -> None:
+    """1.2 mF and 0.22 mF of left.1, from 16 V to 1 V."""
+    weak = ("bench", "bleeder: 1 kohm", "bleeder: 100 kohm")
+    for name in ("a", "b"):
+        (tmp_path / name).mkdir()
+    (slow,) = [f for f in of_rule(settled(tmp_path / "a", weak), "slow-discharge") if f.about == "main"]
+    quicker = of_rule(settled(tmp_path / "b", while_off(what, "sink: 2 mA"), weak), "slow-discharge")
+    (quick,) = [f for f in quicker if f.about == "main"]
+    times = [{figure.name: figure.value for figure in f.figures}["discharge_time"] for f in (slow, quick)]
+    assert times[0] > 100.0
+    # The converter has stopped at some voltage; from there on R C ln v takes the one, and C (v - 1 V) / I,
+    # less what flows through R, the other.
+    stopped = np.exp(times[0] / (1e5 * 1.42e-3))
+    most_of_it = 1.42e-3 * (stopped - 1.0) / 2e-3
+    assert 0.95 * most_of_it < times[1] < 1.01 * most_of_it
+    assert says(quick.why, "2 mA into the output")

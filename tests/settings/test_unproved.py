@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 from pathlib import Path
 
 import pytest
@@ -64,6 +65,31 @@ def test_a_real_address_needs_proofs(tmp_path: Path) -> None:
 def test_an_address_of_this_computer_and_simulated_supplies_need_none(tmp_path: Path) -> None:
     assert unproved(tmp_path / "a", Proofs()) == []
     assert unproved(tmp_path / "b", None, *REAL) == []
+
+
+@pytest.mark.parametrize("form", ["./{}", "{folder}/{}", "{folder}/../{folder.name}/{}"])
+def test_a_simulated_supply_behind_a_link_to_a_pseudo_terminal_needs_none(
+    tmp_path: Path, form: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """`railwright twin` puts the link where the bench says; another link leads to a wire."""
+    monkeypatch.chdir(tmp_path)
+    near, far = os.openpty()
+    try:
+        (tmp_path / "left.tty").symlink_to(os.ttyname(far))
+        (tmp_path / "right.tty").symlink_to("left.tty")
+        (tmp_path / "wire").symlink_to("/dev/ttyS0")
+        for name, here in (("left.tty", True), ("right.tty", True), ("wire", False), ("none.tty", False)):
+            address = f"ASRL{form.format(name, folder=tmp_path)}::INSTR"
+            assert is_of_this_computer(address) is here, address
+        edits = [
+            (BENCH, old, f"ASRL./{new}::INSTR")
+            for (_, old, _), new in zip(REAL, ("left.tty", "wire"), strict=True)
+        ]
+        (found,) = unproved(tmp_path / "station", Proofs(), *edits)
+        assert found.about == "right"
+    finally:
+        os.close(near)
+        os.close(far)
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import codecs
-import json
 import os
 import re
 import sys
@@ -76,6 +75,8 @@ def print_json(data: Mapping[str, Any]) -> None:
 
     What standard output cannot encode, and what would steer a terminal, is escaped as JSON has it.
     """
+    import json  # most commands print none
+
     encoding = codecs.lookup(sys.stdout.encoding or "utf-8").name
     text = json.dumps(_plain(data), ensure_ascii=encoding != "utf-8", indent=2, allow_nan=False)
     print(_STEERING.sub(lambda found: f"\\u{ord(found[0]):04x}", text))

@@ -294,9 +294,11 @@ def operations(made: Dialect) -> list[tuple[str, str, str, str]]:
             query = "" if operation.query is None else made.query_unit(setting, 1)
             rows.append((setting, state, command, query))
     instrument, status, points = made.instrument, made.status, made.points
+    master = None if made.master is None else made.master_unit(True)
     readings = made.reading_units((1, 2) if made.list_readings else (1,))
     actions = made.actions.clear_trips
     rows += [
+        _row("master switch", master, "".join(made.master_queries)),
         _row("read voltage", query=readings[0]),
         _row("read current", query=readings[1]),
         _row("identify", query=instrument.identify),

@@ -15,11 +15,12 @@ from typing import TYPE_CHECKING
 from railwright.guard.locks import runtime_folder
 from railwright.regular import Unfit, size_of
 from railwright.running.off_ask import ask_guards
-from railwright.running.off_bench import BenchSupply, concerns, read_bench
+from railwright.running.off_bench import BenchSupply, concerns, read_bench, read_relays
 
 if TYPE_CHECKING:
     from railwright.cli.exits import Exit
     from railwright.cli.writer import PrintThread
+    from railwright.guard.off_plan import RelaysOff
 
 LARGEST = 5_000_000
 """Bytes that a bench document may have."""
@@ -47,7 +48,7 @@ def off_now(bench: str, outputs: Sequence[str]) -> Exit:
 
     Raises BadInput where the document gives no supplies, or has none of that name.
     """
-    supplies = _read(bench)
+    supplies, relays = _read(bench)
     names = _chosen(supplies, outputs) if outputs else None
     concerned = [each for each in supplies if concerns(each, names)]
     try:
@@ -64,7 +65,7 @@ def off_now(bench: str, outputs: Sequence[str]) -> Exit:
     sayer = Sayer()
 
     async def go() -> bool:
-        job = OffNow(supplies, names, asked, folder, sayer.say)
+        job = OffNow(supplies, names, asked, folder, sayer.say, relays)
         for name in (signal.SIGINT, signal.SIGTERM):
             asyncio.get_running_loop().add_signal_handler(name, job.hurry)
         # A terminal that is closed is no reason to leave anything on.
@@ -116,7 +117,7 @@ def _bad(line: str) -> Exception:
     return BadInput(line)
 
 
-def _read(bench: str) -> tuple[BenchSupply, ...]:
+def _read(bench: str) -> tuple[tuple[BenchSupply, ...], tuple[RelaysOff, ...]]:
     try:
         size_of(bench, LARGEST)
         with open(bench, "rb") as file:
@@ -128,8 +129,9 @@ def _read(bench: str) -> tuple[BenchSupply, ...]:
         raise _bad(f"{bench}:1:1: expected a bench document, got {why}; correct the path") from None
     # What stands in a wrong encoding is not needed here, as long as the addresses can be read.
     utf16 = raw.startswith((b"\xff\xfe", b"\xfe\xff"))
+    text = raw.decode("utf-16" if utf16 else "utf-8-sig", "replace")
     try:
-        return read_bench(raw.decode("utf-16" if utf16 else "utf-8-sig", "replace"), Path(bench).parent)
+        return read_bench(text, Path(bench).parent), read_relays(text)
     except ValueError as error:
         raise _bad(f"{bench}:1:1: {error}") from None
 

@@ -26,7 +26,7 @@ from railwright.dialects.operation import (
     Query,
     Setting,
 )
-from railwright.dialects.status import ModeStatus, TripStatus
+from railwright.dialects.status import ModeStatus, TripStatus, set_bits
 from railwright.dialects.units import CHANNEL, FACTORS, Spoken
 from railwright.dialects.words import check_words, forms, off_answers
 from railwright.guard.session_settings import SessionSettings
@@ -42,8 +42,11 @@ HIGHEST_CHANNEL = 99_999
 
 Addressing = Literal["none", "channel-list", "selected-output", "numbered-header", "prefixed"]
 
-EVENT_ERRORS = {2: "a query error", 3: "a device error", 4: "an execution error", 5: "a command error"}
+EVENT_ERRORS = {"a query error": 2, "a device error": 3, "an execution error": 4, "a command error": 5}
 """Bits of the standard event status register that tell of an error (IEEE 488.2, 11.5.1.1)."""
+
+POWER_ON = 7
+"""Its bit that tells that the power came on (IEEE 488.2, 11.5.1.1.2)."""
 
 
 FieldName = Literal["maker", "model", "serial", "version", "other"]
@@ -51,12 +54,21 @@ FIELDS: tuple[FieldName, ...] = ("maker", "model", "serial", "version")
 """What *IDN? answers (IEEE 488.2, 10.14)."""
 
 
+def check_own_words(operation: Operation) -> None:
+    """ValueError where a switch has one word of its own only, or words that mean the other."""
+    if (operation.on is None) != (operation.off is None):
+        raise ValueError("expected 'on' and 'off' of a switch together, got one of them; add the other")
+    if operation.on is not None and operation.off is not None:
+        check_words({"on": operation.on, "off": operation.off})
+
+
 class InstrumentCommands(DialectPart):
     """Commands of the whole instrument.
 
-    next_error: left out where it has no error queue. event_status: left out where it has no such register
-    either; commands are then known to have worked by what they are asked back alone. select: header that
-    selects an output.
+    next_error: left out where it has no error queue. event_status: left out where it has no such register; it
+    tells of errors where there is no queue, and that the power came on, so that a supply that restarted is
+    noticed. Without both, commands are known to have worked by what they are asked back alone. select: header
+    that selects an output.
     """
 
     identify: Query
@@ -128,15 +140,62 @@ class StatusCommands(DialectPart):
     trips: TripStatus
 
 
-class PointListCommands(DialectPart):
-    """Headers of the output's own point list; the setting `voltage_mode` says whether it rules."""
+class ListFile(DialectPart):
+    """How a point list goes into the instrument as a file: `data "NAME",#<block>`, then `load "NAME"` of an
+    output. In it stand voltage and dwell of each point, one after the other, with commas between. name: of
+    the file of an output.
+    """
 
+    data: Command
+    load: Command
+    name: Annotated[str, Field(pattern=r"^[A-Za-z0-9_.{}]+$")] = "LIST{channel}"
+
+
+class PointListCommands(DialectPart):
+    """Headers of the output's own point list; the setting `voltage_mode` says whether it rules.
+
+    written: as numbers, one after the other; as a block of definite length (IEEE 488.2, 7.7.6) that has them
+    as text, which queries answer too; or by a file, of which `file` says how, and queries answer numbers.
+    """
+
+    written: Literal["points", "block", "file"] = "points"
+    file: ListFile | None = None
     voltages: Command
     dwells: Command
     count: Command
     between: Command | None = None
     start: Command
     stop: Command
+
+    @model_validator(mode="after")
+    def _whole(self) -> PointListCommands:
+        if (self.file is None) != (self.written != "file"):
+            raise ValueError("expected 'file' with 'written: file', and only there")
+        return self
+
+
+class MasterSwitch(DialectPart):
+    """A switch over all outputs, beside their own: an output delivers only while both are on.
+
+    switch: its command and its query, sent as they stand. goes_off: after all outputs that feed something; or
+    first, where it is what takes all of them off at once.
+    """
+
+    switch: Operation
+    goes_off: Literal["last", "first"] = "last"
+
+    @model_validator(mode="after")
+    def _whole(self) -> MasterSwitch:
+        switch = self.switch
+        if switch.command is None or switch.query is None:
+            raise ValueError("expected a master switch with a command and a query; leave 'master' out else")
+        for header in (switch.command, switch.query):
+            if CHANNEL in header:
+                raise ValueError(f"expected no {CHANNEL} in the header of the master switch, got '{header}'")
+        if (switch.unit, switch.digits, switch.resolution) != (None, None, None):
+            raise ValueError("expected a master switch without 'unit', 'digits' and 'resolution'")
+        check_own_words(switch)
+        return self
 
 
 class WatchdogCommands(DialectPart):
@@ -176,6 +235,7 @@ class Dialect(DialectPart):
     points: PointListCommands | None = None
     link: Command | None = None
     watchdog: WatchdogCommands | None = None
+    master: MasterSwitch | None = None
     _digest: str = PrivateAttr("")
 
     @property
@@ -237,10 +297,9 @@ class Dialect(DialectPart):
             )
             if not fits and not (si == "V/s" and operation.unit in ("V/ms", "V/us")):
                 raise ValueError(f"expected a unit of {si or 'none'} for '{name}', got '{operation.unit}'")
-        if (operation.on is None) != (operation.off is None) or (operation.on and name not in SWITCHES):
-            raise ValueError(f"expected 'on' and 'off' together for '{name}', and only where it is a switch")
-        if operation.on is not None and operation.off is not None:
-            check_words({"on": operation.on, "off": operation.off})
+        if operation.on and name not in SWITCHES:
+            raise ValueError(f"expected no 'on' and 'off' for '{name}', which is no switch")
+        check_own_words(operation)
         for header in (operation.command, operation.query):
             if header is not None and self.addressing == "numbered-header" and CHANNEL not in header:
                 raise ValueError(
@@ -360,6 +419,30 @@ class Dialect(DialectPart):
         seconds = parse_response(time)
         return seconds if self._switch(state) else None
 
+    def master_unit(self, on: bool) -> str:
+        """The command of the master switch. ValueError where the dialect has none."""
+        if self.master is None or self.master.switch.command is None:
+            raise ValueError(f"dialect '{self.name}' has no master switch")
+        switch = self.master.switch
+        word = (switch.on if on else switch.off) or self.words["on" if on else "off"]
+        return f"{switch.command} {word}"
+
+    @property
+    def master_queries(self) -> list[str]:
+        """The query of the master switch; nothing where the dialect has none."""
+        query = None if self.master is None else self.master.switch.query
+        return [] if query is None else [query]
+
+    def understood_master(self, answer: str) -> bool:
+        """Whether the master switch is on, by the answer to its query. ValueError where it means neither."""
+        return self._switch(answer, None if self.master is None else self.master.switch)
+
+    @property
+    def master_off_answers(self) -> tuple[str, ...]:
+        """What the query of the master switch may answer where it is off, in capitals."""
+        own = None if self.master is None else self.master.switch.off
+        return off_answers(own or self.words["off"])
+
     def word(self, answer: str) -> str:
         """The word of the dialect that an answer means. ValueError where it means none."""
         return self._word(answer)
@@ -403,10 +486,14 @@ class Dialect(DialectPart):
 
     def event_error(self, answer: str) -> str:
         """What an event status register tells of an error, in words; '' where it tells none. ValueError."""
+        return ", ".join(set_bits(EVENT_ERRORS, answer))
+
+    def came_on(self, answer: str) -> bool:
+        """Whether an event status register tells that the power came on since it was read. ValueError."""
         value = parse_response(answer)
         if value != int(value):
             raise ValueError(f"expected a register's value, got '{answer}'")
-        return ", ".join(word for bit, word in EVENT_ERRORS.items() if int(value) >> bit & 1)
+        return bool(int(value) >> POWER_ON & 1)
 
     def written(self, setting: Setting, value: Value) -> str:
         """A value as the instrument wants it."""

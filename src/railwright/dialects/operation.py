@@ -21,7 +21,9 @@ from railwright.frozen import frozen_values
 
 Setting = Literal[
     "output",
+    "voltage_range",
     "voltage",
+    "current_range",
     "current_limit",
     "ovp",
     "ovp_on",
@@ -41,8 +43,8 @@ SWITCHES = frozenset({"output", "ovp_on", "opp_on", "ocp_on", "trip_at_limit"})
 CHOICES = frozenset({"sense", "voltage_mode"})
 
 UNIT_OF: dict[str, str] = {
-    **dict.fromkeys(("voltage", "ovp"), "V"),
-    **dict.fromkeys(("current_limit", "ocp"), "A"),
+    **dict.fromkeys(("voltage_range", "voltage", "ovp"), "V"),
+    **dict.fromkeys(("current_range", "current_limit", "ocp"), "A"),
     **dict.fromkeys(("trip_delay", "ocp_delay"), "s"),
     **dict.fromkeys(("slew_rising", "slew_falling"), "V/s"),
     "opp": "W",

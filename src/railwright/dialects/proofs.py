@@ -139,7 +139,10 @@ def _manner(dialect: Dialect, channel: int) -> dict[str, Any]:
         called = dialect.spoken.name(channel)
     except ValueError:  # it has no name for it, and nothing can be said to it
         called = ""
+    # Left out where there is none, so that what was proved of such a dialect before stays proved.
+    master = {} if dialect.master is None else {"master": dialect.master.model_dump(mode="json")}
     return {
+        **master,
         "addressing": dialect.addressing,
         "prefix": dialect.prefix,
         "called": called,

@@ -25,7 +25,7 @@ Bit = Annotated[int, Field(ge=0, le=15)]
 MODES: tuple[str, ...] = ("CV", "CC", "CP")
 
 
-def _set_bits(bits: Mapping[Any, int], answer: str) -> tuple[str, ...]:
+def set_bits(bits: Mapping[Any, int], answer: str) -> tuple[str, ...]:
     """Names of the bits that are set in a register's value, lowest bit first. ValueError where it is none."""
     value = parse_response(answer)
     if value != int(value):
@@ -53,7 +53,7 @@ class ModeStatus(DialectPart):
     def named(self, answer: str) -> str:
         """'CV', 'CC', 'CP', or '' where nothing regulates. ValueError where the answer is none."""
         if self.bits is not None:
-            names = _set_bits(self.bits, answer)
+            names = set_bits(self.bits, answer)
             return names[-1] if names else ""
         text = answer.strip().strip('"').upper()
         assert self.words is not None
@@ -94,7 +94,7 @@ class TripStatus(DialectPart):
     def tripped(self, answers: Sequence[str]) -> tuple[str, ...]:
         """Protections that tripped, by the answers to `queries`. ValueError where one is none."""
         if self.bits is not None:
-            return _set_bits(self.bits, answers[0])
+            return set_bits(self.bits, answers[0])
         found = []
         for name, answer in zip(self.each or (), answers, strict=True):
             on = means_on(answer)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import re
 
 from railwright.documents.sources import either
-from railwright.guard.address import socket_of
+from railwright.guard.address import device_of, socket_of
 from railwright.quantities import quoted
 
 FORMS = {
@@ -28,6 +29,9 @@ GATEWAY = re.compile(r"(TCPIP\d*::[^:\s]+::gpib\d*),\d+.*", re.IGNORECASE)
 """A GPIB behind a VXI-11 gateway (VXI-11.2)."""
 UNTRIED = re.compile(r"USB|GPIB|VXI|PXI|PRLGX", re.IGNORECASE)
 
+
+PSEUDO = "/dev/pts/"
+"""Where pseudo-terminals are: no wire leads there."""
 
 HOST = re.compile(r"TCPIP\d*::(\[[^\]]+\]|[^:\s]+)::", re.IGNORECASE)
 """The beginning of an address on a network, with its host."""
@@ -55,11 +59,11 @@ def visa_address(given: str) -> str:
 
 
 def is_of_this_computer(address: str) -> bool:
-    """Whether an address leads to this computer itself, by its network or a pseudo-terminal: simulated
-    supplies answer there, and what is passed on from elsewhere. No name is looked up.
+    """Whether an address leads to this computer itself, by its network or a pseudo-terminal, also by a link
+    to one: simulated supplies answer there, and what is passed on from elsewhere. No name is looked up.
     """
-    if address.strip().upper().startswith("ASRL/DEV/PTS/"):
-        return True
+    if (device := device_of(address)) is not None:
+        return os.path.realpath(device).startswith(PSEUDO)
     found = HOST.match(address.strip())
     host = found[1].strip("[]").lower() if found is not None else ""
     return host in ("localhost", "::1") or re.fullmatch(r"127(\.\d{1,3}){3}", host, re.ASCII) is not None

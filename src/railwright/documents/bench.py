@@ -23,6 +23,7 @@ from railwright.documents.ending import Interlock, Watchdog
 from railwright.documents.fixture import Fixture
 from railwright.documents.model import Date, Model, Name, Text, exactly_one, fault
 from railwright.documents.output_name import OutputName
+from railwright.documents.relays import Contact, Relays
 from railwright.documents.sources import none_of
 from railwright.documents.wires import Wires
 from railwright.guard.session_settings import SessionSettings
@@ -263,6 +264,12 @@ class Output(Model):
     output_capacitance: Farads | None = Field(None, description="capacitor across the terminals")
     bleeder: PositiveOhms | None = Field(None, description="resistance across the terminals")
     sink: NonNegativeAmperes | None = Field(None, description="current that the output can take in")
+    when_off: Literal["high impedance", "held at 0 V", "sinks"] | None = Field(
+        None,
+        description="what its terminals are while it is off: high impedance, where its capacitor and bleeder "
+        "are all that is there; held at 0 V, against up to `sink`; sinks, where it takes in up to `sink` "
+        "until its voltage is gone; left out: unknown",
+    )
     ovp: OverVoltage | None = Field(None, description="over-voltage protection; left out: there is none")
     opp: OverPower | None = Field(None, description="over-power protection; left out: there is none")
     ocp: OverCurrent | None = Field(
@@ -348,6 +355,11 @@ class Supply(Wires):
     )
     watchdog: Watchdog | None = Field(
         None, description="its communication watchdog; left out: it has none, or none that is used"
+    )
+    after_mains: Literal["stays off", "comes on"] | None = Field(
+        None,
+        description="what it does when its mains return: stays off, or comes on as it was before; left out: "
+        "unknown",
     )
     common_negative: tuple[str, ...] = Field(
         (), description="outputs whose negative terminals are joined inside"
@@ -559,6 +571,9 @@ class Bench(Model):
     multimeters: dict[Name, Multimeter] = Field(
         {}, description="multimeters that a run reads, each under its name"
     )
+    relays: dict[Name, Relays] = Field(
+        {}, description="instruments that move the switches of fixtures, each under its name"
+    )
 
     @property
     def output_names(self) -> tuple[OutputName, ...]:
@@ -577,6 +592,20 @@ class Bench(Model):
     def fixture(self, name: str | None) -> Fixture | None:
         """The fixture of that name; None: there is none in the lead."""
         return None if name is None else self.fixtures[name]
+
+    @property
+    def contacts(self) -> dict[str, tuple[str, Contact]]:
+        """Contact -> the instrument that moves it, and what is known of it."""
+        return {
+            name: (instrument, contact)
+            for instrument, each in self.relays.items()
+            for name, contact in each.contacts.items()
+        }
+
+    def contact_in(self, fixture: str | None) -> str | None:
+        """The contact that is the switch of a fixture; None: it has none, or nothing moves it."""
+        found = (name for name, (_, contact) in self.contacts.items() if contact.fixture == fixture)
+        return next(found, None)
 
     def supply_of(self, name: OutputName) -> Supply:
         """The supply that has the output of that name."""

@@ -42,7 +42,7 @@ def check_bench(bench: DocumentSource) -> Iterator[Problem]:
         yield from _channels(bench, supply)
     instruments = [
         (kind, name)
-        for kind in ("supplies", "multimeters", "electronic_loads")
+        for kind in ("supplies", "multimeters", "electronic_loads", "relays")
         for name in keys(bench.root.get(kind))
     ]
     named: dict[str, str] = {}
@@ -56,6 +56,35 @@ def check_bench(bench: DocumentSource) -> Iterator[Problem]:
         if (address := text(bench.root.get(*place, "address"))) is not None
     ]
     yield from twice(bench, addresses, "address", "give each instrument its own")
+    yield from _contacts(bench)
+
+
+def _contacts(bench: DocumentSource) -> Iterator[Problem]:
+    """Each contact has a name and a channel of its own, and is the switch of one fixture."""
+    fixtures = None if bench.ambiguous else keys(bench.root.get("fixtures"))
+    named: list[tuple[Path, str]] = []
+    moved: list[tuple[Path, str]] = []
+    for instrument in keys(bench.root.get("relays")):
+        channels: list[tuple[Path, str]] = []
+        for name in keys(bench.root.get("relays", instrument, "contacts")):
+            place: Path = ("relays", instrument, "contacts", name)
+            named.append((place, name))
+            if (channel := text(bench.root.get(*place, "channel"))) is not None:
+                channels.append(((*place, "channel"), channel))
+            where: Path = (*place, "fixture")
+            fixture = text(bench.root.get(*where))
+            yield from unknown(bench, where, "bench's fixtures", fixtures)
+            if fixture is None or fixtures is None or fixture not in fixtures:
+                continue
+            moved.append((where, fixture))
+            if bench.root.get("fixtures", fixture, "switch") is None:
+                message = (
+                    f"expected a fixture with a 'switch', got {quoted(fixture)}, which has none; add one"
+                )
+                yield Problem(bench.where(where), message)
+        yield from twice(bench, channels, "channel of an instrument", "give each contact its own")
+    yield from twice(bench, named, "name of a contact", "rename one of them")
+    yield from twice(bench, moved, "fixture of a contact", "a switch is one contact; use another fixture")
 
 
 def _channels(bench: DocumentSource, supply: str) -> Iterator[Problem]:

@@ -24,6 +24,8 @@ def figure_assumptions(output: Output) -> tuple[str, ...]:
     if output.opp is not None and output.opp.response is None:
         response = f"{OPP_RESPONSE * 1e3:g} ms"
         made.append(f"response time of the over-power protection is not given: {response} assumed")
+    if output.when_off not in (None, "high impedance") and output.sink is None:
+        made.append("what it takes in while it is off is not given: nothing beside its bleeder assumed")
     return tuple(made)
 
 
@@ -49,11 +51,21 @@ def output_figures(output: Output) -> OutputFigures:
         output_capacitance=output.output_capacitance,
         bleeder=output.bleeder,
         sink_current=output.sink,
+        off_sink=off_sink(output) or 0.0,
         ovp_response=ovp.response if ovp else None,
         ovp_at=ovp.at if ovp else "terminals",
         opp_response=output.opp.response if output.opp else None,
         crowbar=_crowbar(output),
     )
+
+
+def off_sink(output: Output) -> float | None:
+    """Current that an output takes in while it is off, beside its bleeder [A]; None: it takes in some, or
+    may, and nothing says how much.
+    """
+    if output.when_off is None:
+        return None
+    return 0.0 if output.when_off == "high impedance" else output.sink
 
 
 def own_capacitance(output: Output) -> float:

@@ -98,9 +98,13 @@ class SeriesDiode(Model):
 
 
 class Switch(Model):
-    """A switch, or a relay's contact. Nothing in a procedure moves it."""
+    """A switch, or a relay's contact: nothing in a procedure moves it, unless a contact under the bench's
+    `relays` does.
+    """
 
-    starts: Literal["closed", "open"] = Field("closed", description="how it stands during the procedure")
+    starts: Literal["closed", "open"] = Field(
+        "closed", description="how it stands as the procedure begins, and during it where nothing moves it"
+    )
     resistance: UncertainOhms | None = Field(None, description="closed; left out: unknown, none assumed")
 
 

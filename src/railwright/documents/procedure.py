@@ -17,6 +17,7 @@ from pydantic import (
 from railwright.documents.ending import AtEnd, YesNo
 from railwright.documents.hook_up import AUTO, HookUp, auto_for_all, auto_or_entries
 from railwright.documents.model import File, Model, Text, exactly_one, fault
+from railwright.documents.relays import MoveContacts
 from railwright.documents.repeating import READING_BOUNDS, ReadingBound
 from railwright.documents.shape import Segment as Segment
 from railwright.documents.shape import ShapeStep as ShapeStep
@@ -148,6 +149,7 @@ class Step(Model):
     sweep: Sweep | None = Field(None, description="one input from voltage to voltage in steps")
     shape: ShapeStep | None = Field(None, description="a waveform on one input, or on several at once")
     power_down: PowerDown | None = Field(None, description="outputs off")
+    relays: MoveContacts | None = Field(None, description="contacts of the bench's relays are moved")
 
     @model_validator(mode="after")
     def _one(self) -> Self:
@@ -167,7 +169,7 @@ class Step(Model):
 MOST_STEPS = 10_000
 """Steps of a procedure at most; what goes on for longer is repeated in a shape."""
 
-STEP_KINDS = ("power_up", "hold", "sweep", "shape", "power_down")
+STEP_KINDS = ("power_up", "hold", "sweep", "shape", "power_down", "relays")
 
 
 Protection = Literal["OVP", "OCP", "OPP", "OTP", "current limit"]

@@ -35,6 +35,7 @@ def check_procedure(
         *_hook_up(procedure, inputs, bench),
         *_multimeters(procedure, inputs, bench),
         *_limits(procedure, inputs),
+        *_contacts(procedure, bench),
         *check_steps(procedure, inputs),
         *_stop_conditions(procedure, inputs),
         *_requirements(procedure, inputs),
@@ -159,6 +160,35 @@ def _multimeters(
     for name in keys(procedure.root.get("multimeters")):
         yield from unknown(procedure, ("multimeters", name), "bench's multimeters", known, key=True)
         yield from unknown(procedure, ("multimeters", name, "of"), "device's inputs", inputs)
+
+
+def _contacts(procedure: DocumentSource, bench: DocumentSource | None) -> Iterator[Problem]:
+    """Contacts that steps move are of the bench, and lie in the lead of one input."""
+    known = None if bench is None or bench.ambiguous else dict[str, str]()
+    for instrument in keys(bench.root.get("relays")) if bench is not None and known is not None else ():
+        assert bench is not None
+        assert known is not None
+        for name in keys(bench.root.get("relays", instrument, "contacts")):
+            known[name] = text(bench.root.get("relays", instrument, "contacts", name, "fixture")) or ""
+    used: list[tuple[Path, str]] = [
+        (("hook_up", name, "fixture"), fixture)
+        for name in keys(procedure.root.get("hook_up"))
+        if (fixture := text(procedure.root.get("hook_up", name, "fixture"))) is not None
+    ]
+    moved = [each for each in used if each[1] in (known or {}).values()]
+    yield from twice(procedure, moved, "fixture that a relay switches", "its contact lies in one lead")
+    for number in range(len(items(procedure.root.get("steps")))):
+        for key in ("close", "open"):
+            place: Path = ("steps", number, "relays", key)
+            yield from twice(procedure, texts(procedure, *place), "contact of a step", "remove one of them")
+            for path, name in texts(procedure, *place):
+                yield from unknown(procedure, path, "bench's contacts", known)
+                if known is not None and name in known and known[name] not in {each for _, each in used}:
+                    message = (
+                        f"expected a contact in the lead of an input, got {quoted(name)}: no input is hooked "
+                        f"up with its fixture {quoted(known[name])}; add it under 'hook_up'"
+                    )
+                    yield Problem(procedure.where(path), message)
 
 
 def _requirements(procedure: DocumentSource, inputs: list[str] | None) -> Iterator[Problem]:

@@ -359,7 +359,7 @@ class ShapeStep(InputWaveform):
         self._bounded()
         if self.advance != "by time" and self.segments is None:
             raise fault("expected 'advance' beside 'segments' only, got it without; remove it", "advance")
-        if self.inputs is not None and (self.advance != "by time" or self._waits_inside):
+        if self.inputs is not None and (self.advance != "by time" or self._waiting):
             key = "advance" if self.advance != "by time" else "inputs"
             raise fault(
                 "expected no segment that waits where several inputs share a time base, got one; "
@@ -407,10 +407,6 @@ class ShapeStep(InputWaveform):
     def counted(self) -> int:
         """How often it is played in any case, as far as a count says so; 1 where a time does."""
         return self.at_most if isinstance(self.at_most, int) else self.repeat
-
-    @property
-    def _waits_inside(self) -> bool:
-        return bool(self._waiting)
 
     @property
     def _waiting(self) -> list[shapes.Wait]:

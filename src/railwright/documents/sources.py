@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from railwright.near_words import hint as hint
 from railwright.near_words import meant as meant
@@ -11,8 +11,7 @@ from railwright.printable import printable
 from railwright.quantities import quoted
 
 
-@dataclass(frozen=True, slots=True)
-class Location:
+class Location(NamedTuple):
     """A place in a document; line and column count from 1."""
 
     file: str
@@ -23,8 +22,7 @@ class Location:
         return f"{printable(self.file, one_line=True)}:{self.line}:{self.column}"
 
 
-@dataclass(frozen=True, slots=True)
-class Problem:
+class Problem(NamedTuple):
     """One thing that is wrong with a document: what was expected, what came, what to do."""
 
     location: Location

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from functools import cache
-from importlib.resources import files
 
 from railwright.documents.files import DocumentSource, beside, content, decoded
 from railwright.documents.nodes import Node, Unreadable, compose
@@ -20,6 +19,8 @@ UNITS = ("V", "s", "1", "ohm", "Hz")
 @cache
 def package_figures() -> Mapping[str, StandardFigures]:
     """The figures that come with the package, by standard."""
+    from importlib.resources import files  # few procedures play a standard's test
+
     text = (files("railwright.waveforms.standards") / "figures.yaml").read_text("utf-8")
     root, _ = compose(text, "figures.yaml")
     assert root is not None

@@ -12,8 +12,7 @@ from __future__ import annotations
 import re
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
-from typing import Any, Generic, TypeVar, overload
+from typing import Any, Generic, NamedTuple, TypeVar, overload
 
 SHORTEST = 200
 """Lines from which on it pays."""
@@ -29,8 +28,7 @@ _RUN = re.compile(rf"^( +){_LINE}(?:\1{_LINE}){{{SHORTEST - 1},}}", re.MULTILINE
 N = TypeVar("N")
 
 
-@dataclass(frozen=True, slots=True)
-class UniformLines:
+class UniformLines(NamedTuple):
     """Lines of one mapping each: number of the first, the mapping's column, the lines, what they say."""
 
     line: int

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from railwright.evaluation.outcome import Contradiction
-from railwright.evaluation.views import EXACT, Case, RecordSource, energised
+from railwright.evaluation.views import EXACT, Case, RecordSource, energised, open_leads
 from railwright.measures.measure import Channel
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.signal import Array, Place, Signal, View
@@ -67,7 +67,9 @@ def _between(
     try:
         # The first is the run's own, or one like the second: a voltage is compared where the second has it.
         place = _place(second, name)
-        one, other = _shown(first, name, quantity, place), _shown(second, name, quantity, place)
+        opened = open_leads(case, name)
+        one = _shown(first, name, quantity, place, opened)
+        other = _shown(second, name, quantity, place, opened)
     except CannotMeasure:
         # What the documents do not say enough of cannot be compared.
         return None
@@ -108,9 +110,15 @@ def _place(source: RecordSource, name: str) -> Place:
     return "connector" if VOLTAGES[0] in source.record.traces[name].columns else "terminals"
 
 
-def _shown(source: RecordSource, name: str, quantity: Channel, place: Place) -> _Shown:
+def _shown(
+    source: RecordSource,
+    name: str,
+    quantity: Channel,
+    place: Place,
+    opened: Sequence[tuple[float, float]],
+) -> _Shown:
     """What a source shows of an input, a voltage at this end of the lead. CannotMeasure where it does not, or
-    its errors are not known.
+    its errors are not known. opened: when the lead stood open [s].
     """
     traces, model = source.record.traces[name], source.models.get(name)
     if model is None:
@@ -119,6 +127,8 @@ def _shown(source: RecordSource, name: str, quantity: Channel, place: Place) -> 
     signal = view.voltage() if quantity == "voltage" else view.current()
     if quantity == "voltage" and model.drop[1] > 0.0 and _carried(view):
         signal = _conducting(view, signal)
+    if quantity == "voltage" and opened and _carried(view):
+        signal = signal.take(np.flatnonzero(~_within(signal.time, opened, view)))
     if signal.time.size < FEWEST:
         raise CannotMeasure(f"the record holds {signal.time.size} values")
     reach = math.inf
@@ -126,6 +136,17 @@ def _shown(source: RecordSource, name: str, quantity: Channel, place: Place) -> 
         reach = view.timing()[2] / 2.0 + view.shift()[1]
     interval = float(np.median(np.diff(signal.time)))
     return _Shown(source.name, signal.time, signal.values, largest_error(signal), reach, interval)
+
+
+def _within(time: Array, spans: Sequence[tuple[float, float]], view: View) -> NDArray[np.bool_]:
+    """Whether a value may be of one of these spans of time [s], or of an aperture that reaches into it."""
+    around = math.inf
+    if view.model.update is not None:
+        around = view.timing()[2] + abs(view.shift()[0]) + view.shift()[1]
+    inside = np.zeros(time.shape, dtype=np.bool_)
+    for start, end in spans:
+        inside |= (time >= start - around) & (time <= end + around)
+    return inside
 
 
 def _carried(view: View) -> bool:

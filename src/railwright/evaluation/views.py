@@ -12,6 +12,7 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.ending import Ending
 from railwright.evaluation.observability import SETTLING
+from railwright.evaluation.open_leads import Spans, open_spans
 from railwright.evaluation.supply_status import supply_status
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import ReadingModel
@@ -100,6 +101,7 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         every=source.every or documents.procedure.record.every,
         supply=_supply_status(case, requirement, span),
         last=span is run.spans[-1],
+        opened=any(start < span.end and end > span.start for start, end in open_leads(case, name)),
     )
     if source is not own and name in run.traces and name in own.models:
         beside = replace(own.models[name], clock=own.models[name].clock + time_error)
@@ -117,6 +119,12 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
             traces, model = view.beside.traces, view.beside.model
             point = replace(point, beside=replace(point, traces=traces, model=model, beside=None))
         yield point
+
+
+def open_leads(case: Case, name: str) -> Spans:
+    """When the lead of an input stood open, as far as the run's own record shows [s]."""
+    bench, procedure = case.documents.bench, case.documents.procedure
+    return open_spans(bench, procedure, case.own.record, name, case.own.models.get(name))
 
 
 def _supply_status(case: Case, requirement: Requirement, span: Span) -> SupplyStatus | None:

@@ -185,6 +185,7 @@ def _leads(scene: _Scene, sources: Mapping[str, FedInput], figures: Mapping[str,
         "nothing starts. Sense leads that lie wrong let the output rise: its OVP, set low, ends that.",
         *energies,
         *_unseen_sense(scene),
+        *_by_themselves(scene),
         *(said for name in scene.order for said in assumed_of(sources[name])),
         "Run part 2 only after this one has been played to its end.",
     )
@@ -220,8 +221,29 @@ def _rise(scene: _Scene, figures: Mapping[str, InputFigures], given: Procedure |
         "change what you know better.",
         "Only after part 1 has been played to its end: it tells whether the leads are right.",
         *_late(scene),
+        *_by_themselves(scene),
     )
     return _watched(scene, replace(draft, limits=limits, remarks=remarks))
+
+
+def _by_themselves(scene: _Scene) -> list[str]:
+    """What the supplies and their outputs do by themselves: when the mains return, and while they are off."""
+    used = [output for hook_up in scene.hook_up.values() for output in hook_up.outputs]
+    comes = [
+        name
+        for name in dict.fromkeys(output.supply for output in used)
+        if scene.bench.supplies[name].after_mains != "stays off"
+    ]
+    said = []
+    if comes:
+        said.append(
+            f"Should the mains fail, switch off the mains of {names_listed(comes)} before they return: "
+            "outputs may come on by themselves, as they were before, at the device whose first power this is."
+        )
+    takes = [output for output in used if scene.bench.output(output).when_off in ("held at 0 V", "sinks")]
+    if takes:
+        said.append(f"While off, {names_listed(takes)} take in current from whatever source the device has.")
+    return said
 
 
 def _wanted_limits(scene: _Scene, given: Procedure | None, name: str) -> Limits:

@@ -131,6 +131,11 @@ class Guard:
             return {}
         return {name: asdict(end) for name, end in self._switching.ends.items()}
 
+    @property
+    def contacts_so_far(self) -> dict[str, Any]:
+        """What became of each contact of a relay by now."""
+        return {} if self._switching is None else dict(self._switching.contacts)
+
     async def until_off(self) -> None:
         """Until a switching-off that was begun is over."""
         if self._off is not None:
@@ -138,10 +143,10 @@ class Guard:
 
     async def _switch_off(self, orderly: bool) -> None:
         if self.plan is not None:
-            for supply in self.plan.supplies:
-                if supply.name not in self._sessions:
-                    made = Session(supply.name, supply.address, self._connect, supply.session_settings)
-                    self._sessions[supply.name] = made
+            for each in self.plan.sessions:
+                if each.name not in self._sessions:
+                    made = Session(each.name, each.address, self._connect, each.session_settings)
+                    self._sessions[each.name] = made
             self._switching = SwitchOff(self.plan, self._sessions, self._tell_off)
             try:
                 await self._switching.go(orderly=orderly)

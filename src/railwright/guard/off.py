@@ -8,13 +8,18 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Mapping
+from typing import Any
 
 from railwright.guard.input_end import InputEnd
 from railwright.guard.judged_off import STEADY, judge_off
 from railwright.guard.off_plan import InputOff, Look, OffPlan
 from railwright.guard.off_supply import SupplySwitchedOff, Tell
+from railwright.guard.resting import rest, told_of
 from railwright.guard.session import Session
 from railwright.guard.watchdog import end_watchdog
+
+RESTS_WITHIN = 10.0
+"""How long relays may take to bring their contacts to rest [s]; outputs are off by then."""
 
 STAIR = 0.02
 """Interval of the set points that lead a voltage down [s]."""
@@ -35,10 +40,13 @@ class SwitchOff:
             )
             for each in plan.inputs
         }
+        self.contacts: dict[str, dict[str, Any]] = {}
+        """What became of each contact of a relay so far, as it was told."""
         self._tell = tell
         self._supplies = {
             each.name: SupplySwitchedOff(each, sessions[each.name], plan, tell) for each in plan.supplies
         }
+        self._relays = [(each, sessions[each.name]) for each in plan.relays]
         self._begun = {each.name: asyncio.Event() for each in plan.inputs}
         """Its OFF has gone out; or it is held up by a supply that gives no answer, or told nothing at all."""
         self._asked = {each.name: asyncio.Event() for each in plan.inputs}
@@ -67,22 +75,31 @@ class SwitchOff:
                 inputs.append(loop.create_task(self._whatever_comes(each, orderly)))
         # After those, so that OFF goes out before the first question.
         watching = [loop.create_task(supply.deal_with()) for supply in self._supplies.values()]
+        masters = {
+            name: loop.create_task(self._take_master_off(supply))
+            for name, supply in self._supplies.items()
+            if supply.document.master
+        }
         try:
             if inputs:
                 await asyncio.wait(inputs)
             # While one was waited for, another that was confirmed may have come on again.
             again = [each for each in self.plan.inputs if self._has_come_on(each)]
             await asyncio.gather(*(self._confirm_again(each) for each in again), return_exceptions=True)
+            seen = (self._see_master_off(self._supplies[name]) for name in masters)
+            await asyncio.gather(*seen, return_exceptions=True)
             for supply in self._supplies.values():
                 if supply.document.watchdog:
                     await self._end_watchdog(supply)
+            await self._rest_contacts()
         finally:
             for supply in self._supplies.values():
                 supply.done = True
                 supply.wake.set()
-            for task in (*watching, *inputs):
+            tasks = (*watching, *inputs, *masters.values())
+            for task in tasks:
                 task.cancel()
-            await asyncio.gather(*watching, *inputs, return_exceptions=True)
+            await asyncio.gather(*tasks, return_exceptions=True)
         for each in self.plan.inputs:
             if each.stays_on:
                 self.ends[each.name].why = each.stays_on
@@ -138,6 +155,8 @@ class SwitchOff:
         self._begun[each.name].set()
         for output in each.outputs:
             supply = self._supplies[output.supply]
+            if supply.document.master_first and not supply.master_wanted:
+                supply.push_master()
             supply.wanted[output.name] = output
             supply.push(output)
             supply.wake.set()
@@ -259,20 +278,88 @@ class SwitchOff:
         end.voltage, end.current, end.holds = judged.voltage, judged.current, judged.holds
         if not judged.off:
             end.off_read = end.fell = None
-            return judged.missing
+            return judged.missing + self._of_masters(each)
         if end.off_read is None:
             end.off_read = end.read_at
         if judged.fallen and end.fell is None:
             end.fell = end.read_at
         return judged.missing
 
+    def _of_masters(self, each: InputOff) -> str:
+        """What the master switches of an input's outputs say, where those say that they are on."""
+        supplies = {output.supply: self._supplies[output.supply] for output in each.outputs}
+        off = [name for name, supply in supplies.items() if supply.is_master_off]
+        return f", and the master switch of {' and '.join(off)} says off" if off else ""
+
+    # Relays
+
+    async def _rest_contacts(self) -> None:
+        """Last of all, with a bound of its own: no output waits for a relay."""
+        if not self._relays:
+            return
+        loop = asyncio.get_running_loop()
+        resting = [
+            loop.create_task(rest(each, session, self.plan, self.ends, self._rested))
+            for each, session in self._relays
+        ]
+        last = loop.time() + RESTS_WITHIN
+        while (now := loop.time()) < last and not all(task.done() for task in resting):
+            if self._hurry.is_set():
+                last = min(last, now + self.plan.silence)
+            await asyncio.wait(resting, timeout=self.plan.every)
+        for task in resting:
+            task.cancel()
+        await asyncio.gather(*resting, return_exceptions=True)
+        for each, _ in self._relays:
+            for own in each.contacts:
+                if own.name not in self.contacts:
+                    told_of(own, "it took too long; how it stands is unknown", self._rested)
+
+    def _rested(self, what: str, fields: dict[str, Any]) -> None:
+        self.contacts[fields["contact"]] = fields
+        self._tell(what, fields)
+
     # One supply
+
+    def _fed_by(self, name: str) -> list[InputOff]:
+        return [each for each in self.plan.inputs if any(o.supply == name for o in each.outputs)]
+
+    async def _take_master_off(self, supply: SupplySwitchedOff) -> None:
+        """Once OFF has gone to all of its outputs, and each was read to be off or had its time for that: the
+        master switch goes off, too, where none of them is to stay on.
+        """
+        mine = self._fed_by(supply.document.name)
+        for each in mine:
+            await self._begun[each.name].wait()
+            await self._wait(self._asked[each.name], None)
+        if not supply.master_wanted and not any(self.ends[each.name].kept_on for each in mine):
+            supply.push_master()
+            supply.wake.set()
+
+    async def _see_master_off(self, supply: SupplySwitchedOff) -> None:
+        """Wait until the master switch was read to be off, as long as there is hope, and tell it."""
+        loop, name = asyncio.get_running_loop(), supply.document.name
+        began, why = loop.time(), ""
+        kept = [each.name for each in self._fed_by(name) if self.ends[each.name].kept_on]
+        if not supply.master_wanted:
+            why = f"{', '.join(kept)}: stays on" if kept else "it was told nothing"
+        while not why and not supply.is_master_off:
+            waits = self.plan.silence if self._hurry.is_set() else self.plan.decay
+            if supply.lost_since is not None:
+                why = f"{name} is lost ({supply.failure})"
+            elif loop.time() - began > waits:
+                why = "it still says that it is on"
+            await asyncio.sleep(self.plan.every)
+        self._tell("master", {"name": name, "time": loop.time(), "off": not why, "why": why})
 
     async def _end_watchdog(self, supply: SupplySwitchedOff) -> None:
         """Not where an output is neither confirmed off nor to stay on: the watchdog is what is left then."""
         name = supply.document.name
-        mine = [e for e in self.plan.inputs if any(o.supply == name for o in e.outputs)]
-        left = [e.name for e in mine if not (self.ends[e.name].confirmed or self.ends[e.name].kept_on)]
+        left = [
+            e.name
+            for e in self._fed_by(name)
+            if not (self.ends[e.name].confirmed or self.ends[e.name].kept_on)
+        ]
         if left:
             why = f"{', '.join(left)}: not confirmed off"
         else:

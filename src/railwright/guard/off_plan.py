@@ -82,6 +82,10 @@ class InputOff:
 class SupplyOff:
     """One supply. identify: its question; identity: what it answered. look: queries that read its outputs.
 
+    master: messages that switch off the switch over all its outputs, which goes off once nothing of them is
+    to stay on; empty where it has none, or where others of its outputs are left on. master_state: where the
+    look says that switch, one of `master_off`; master_first: it goes off before the outputs' own.
+
     session_settings: how its lines end and how much time it wants. watchdog: messages that switch its
     communication watchdog off, the last of them asking for its state, one of `watchdog_off`; empty where none
     was armed.
@@ -95,6 +99,39 @@ class SupplyOff:
     watchdog: tuple[str, ...] = ()
     watchdog_off: tuple[str, ...] = ("0", "OFF")
     session_settings: SessionSettings = USUAL
+    master: tuple[str, ...] = ()
+    master_state: Place | None = None
+    master_off: tuple[str, ...] = ("0", "OFF")
+    master_first: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ContactOff:
+    """One contact of a relay, which comes to rest when the outputs are off. inputs: those that must be
+    confirmed off first. rest: what moves it; query: what asks how it stands; resting: the answers of one that
+    rests. stands: how it does then, `open` or `closed`. under_load: it may be moved with a current or a
+    voltage.
+    """
+
+    name: str
+    inputs: tuple[str, ...]
+    rest: str
+    query: str
+    resting: tuple[str, ...]
+    stands: str
+    under_load: bool
+
+
+@dataclass(frozen=True, slots=True)
+class RelaysOff:
+    """One instrument that moves contacts. identify, identity, session_settings: as of a `SupplyOff`."""
+
+    name: str
+    address: str
+    identify: str
+    identity: str
+    contacts: tuple[ContactOff, ...]
+    session_settings: SessionSettings = USUAL
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +139,8 @@ class OffPlan:
     """Everything that is to be off at the end.
 
     silence: how long a silent supply holds up what comes after it [s]. deadline: of one exchange [s]. decay:
-    how long a voltage may take to fall [s]. lost: how long a supply that is gone is waited for [s].
+    how long a voltage may take to fall [s]. lost: how long a supply that is gone is waited for [s]. relays:
+    contacts that come to rest once that is over; nothing waits for them.
     """
 
     supplies: tuple[SupplyOff, ...]
@@ -112,9 +150,15 @@ class OffPlan:
     decay: float = 10.0
     lost: float = 600.0
     every: float = 0.02
+    relays: tuple[RelaysOff, ...] = ()
 
     def supply(self, name: str) -> SupplyOff:
         return next(supply for supply in self.supplies if supply.name == name)
+
+    @property
+    def sessions(self) -> tuple[SupplyOff | RelaysOff, ...]:
+        """Everything that is spoken to."""
+        return (*self.supplies, *self.relays)
 
     def to_json(self) -> str:
         return json.dumps(asdict(self), allow_nan=False)
@@ -128,11 +172,24 @@ class OffPlan:
 def _plan(data: Mapping[str, Any]) -> OffPlan:
     supplies = tuple(_supply(each) for each in data["supplies"])
     inputs = tuple(_input(each) for each in data["inputs"])
-    return OffPlan(**{**data, "supplies": supplies, "inputs": inputs})
+    relays = tuple(_relays(each) for each in data.get("relays", ()))
+    return OffPlan(**{**data, "supplies": supplies, "inputs": inputs, "relays": relays})
+
+
+def _relays(data: Mapping[str, Any]) -> RelaysOff:
+    contacts = tuple(
+        ContactOff(**{**each, "inputs": tuple(each["inputs"]), "resting": tuple(each["resting"])})
+        for each in data["contacts"]
+    )
+    session_settings = settings_from(data["session_settings"])
+    return RelaysOff(**{**data, "contacts": contacts, "session_settings": session_settings})
 
 
 def _supply(data: Mapping[str, Any]) -> SupplyOff:
-    lists = {key: tuple(data[key]) for key in ("look", "watchdog", "watchdog_off") if key in data}
+    keys = ("look", "watchdog", "watchdog_off", "master", "master_off")
+    lists: dict[str, Any] = {key: tuple(data[key]) for key in keys if key in data}
+    if data.get("master_state") is not None:
+        lists["master_state"] = int(data["master_state"][0]), int(data["master_state"][1])
     session_settings = settings_from(data["session_settings"]) if "session_settings" in data else USUAL
     return SupplyOff(**{**data, **lists, "session_settings": session_settings})
 
@@ -167,6 +224,15 @@ def read_look(output: OutputOff, answers: list[str]) -> Look:
     if not (abs(voltage) < NO_NUMBER and abs(current) < NO_NUMBER):
         raise ValueError(f"expected a voltage and a current, got '{parts[1]}' and '{parts[2]}'")
     return Look(word in output.off_words, voltage * output.volt, current * output.ampere)
+
+
+def read_master(supply: SupplyOff, answers: list[str]) -> bool | None:
+    """Whether the look of a supply says that its master switch is off; None: it does not say it. ValueError
+    where an answer is missing.
+    """
+    if supply.master_state is None:
+        return None
+    return _part(answers, supply.master_state).strip().upper() in supply.master_off
 
 
 def _part(answers: list[str], place: Place) -> str:

@@ -6,7 +6,7 @@ import asyncio
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from railwright.guard.off_plan import Look, OffPlan, OutputOff, SupplyOff, read_look
+from railwright.guard.off_plan import Look, OffPlan, OutputOff, SupplyOff, read_look, read_master
 from railwright.guard.session import Session, SessionError
 
 Tell = Callable[[str, dict[str, Any]], None]
@@ -36,7 +36,8 @@ class SupplySwitchedOff:
     """Talks to one supply until it is `done`.
 
     wanted: outputs that are to be off. looks: what each output was last read to be, and when that was asked
-    [s]. sent: when OFF last went to each [s]. lost_since: None while it answers.
+    [s]. sent: when OFF last went to each [s]. lost_since: None while it answers. master_wanted: its master
+    switch is to be off, too. master_off: what that was last read to be, and when that was asked [s].
     """
 
     def __init__(self, document: SupplyOff, session: Session, plan: OffPlan, tell: Tell) -> None:
@@ -46,6 +47,9 @@ class SupplySwitchedOff:
         self.wanted: dict[str, OutputOff] = {}
         self.looks: dict[str, tuple[Look, float]] = {}
         self.sent: dict[str, float] = {}
+        self.master_wanted = False
+        self.master_off: tuple[bool, float] | None = None
+        self.master_sent = 0.0
         self.wake = asyncio.Event()
         self.lost_since: float | None = None
         self.back_at = 0.0
@@ -75,6 +79,8 @@ class SupplySwitchedOff:
                 if (look is None or not look[0].off) and loop.time() - self.sent[output.name] >= REPEAT:
                     self._tell("off again", {"output": output.name, "time": loop.time()})
                     self.push(output)
+            if self.master_wanted and not self.is_master_off and loop.time() - self.master_sent >= REPEAT:
+                self.push_master()
             await self._look()
             with_time = max(0.0, due - loop.time())
             self.wake.clear()
@@ -95,6 +101,17 @@ class SupplySwitchedOff:
         self.send(output.off)
         self.sent[output.name] = asyncio.get_running_loop().time()
 
+    def push_master(self) -> None:
+        """Send OFF to the switch over all its outputs."""
+        self.master_wanted = True
+        self.send(self.document.master)
+        self.master_sent = asyncio.get_running_loop().time()
+
+    @property
+    def is_master_off(self) -> bool:
+        """Whether the master switch was read to be off since it was last told to."""
+        return self.master_off is not None and self.master_off[0] and self.master_off[1] >= self.master_sent
+
     async def _look(self) -> None:
         pushed = self._pushed
         try:
@@ -113,6 +130,8 @@ class SupplySwitchedOff:
         try:
             for output in self._outputs:
                 self.looks[output.name] = read_look(output, answers), sent
+            master = read_master(self.document, answers)
+            self.master_off = None if master is None else (master, sent)
         except ValueError as error:
             # What it answers is no answer to what was asked: out of step, so start anew.
             self.session.broken = str(error)
@@ -153,8 +172,12 @@ class SupplySwitchedOff:
         self._deadline = max(self._deadline, min(self._deadline + MORE_PATIENCE, MOST_PATIENCE))
 
     def _push_all(self) -> None:
+        if self.master_wanted and self.document.master_first:
+            self.push_master()
         for output in self.wanted.values():
             self.push(output)
+        if self.master_wanted and not self.document.master_first:
+            self.push_master()
 
     def _lose(self, failure: str) -> None:
         if self.lost_since is None:

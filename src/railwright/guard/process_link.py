@@ -38,7 +38,7 @@ def switch_off_here(
     async def go() -> Message:
         sessions = {
             each.name: Session(each.name, each.address, connect_to, each.session_settings)
-            for each in plan.supplies
+            for each in plan.sessions
         }
         off = SwitchOff(plan, sessions, lambda what, fields: tell({"kind": "off", "what": what, **fields}))
 

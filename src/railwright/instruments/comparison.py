@@ -15,6 +15,9 @@ DELAY_STEP = 1e-3
 SLEW_PART = 0.01
 """Part of a slew allowed, data sheets seldom state its grid."""
 
+RANGE_PART = 0.1
+"""Part by which a range may end beyond the output's highest value: data sheets give ranges by their names."""
+
 FORMAT = 1e-6
 """Part of a value allowed for the digits of the answer."""
 
@@ -32,6 +35,8 @@ def allowed_difference(output: Output, setting: Setting, value: float) -> float:
             return slack + _grid(programming.voltage if programming else None, value, output.voltage.high)
         case "current_limit":
             return slack + _grid(programming.current if programming else None, value, output.current.high)
+        case "voltage_range" | "current_range":
+            return slack + RANGE_PART * abs(value)
         case "ovp":
             known = output.ovp.accuracy if output.ovp else None
             return slack + (known if known is not None else UNKNOWN_RESOLUTION * output.voltage.high)

@@ -64,6 +64,8 @@ class Conversation:
         self.dialect = dialect
         self._settings = settings if settings is not None else dialect.session_settings
         self.lost = False
+        self.watches_power = False
+        """Whether its power coming on is news: its event status was cleared in this session."""
         self.took: dict[int, float] = {}
         """Answers in a message -> the shortest that such an exchange took so far [s]."""
         self._address = address
@@ -74,7 +76,7 @@ class Conversation:
         """Open the session, closing one that was there."""
         self.close()
         self._session = self._open(self.name, self._address, self.dialect.instrument.identify, self._settings)
-        self.lost = False
+        self.lost = self.watches_power = False
 
     @property
     def answered(self) -> str:
@@ -131,14 +133,17 @@ class Conversation:
         """Units as messages: one where the dialect allows it, else one each."""
         return self.dialect.spoken.messages(units)
 
-    def whether_done(self, units: Sequence[str], *, at: float | None = None) -> tuple[list[str], Answer]:
+    def whether_done(
+        self, units: Sequence[str], *, at: float | None = None, goes_on: bool = False
+    ) -> tuple[list[str], Answer]:
         """Commands and queries, and what the instrument says of errors: the answers to the queries, exchange.
+        goes_on: what they begin goes on for long, so that it is not waited for.
 
         The question goes along in the same message: TCP would hold back a second one until the first is
         acknowledged, which takes 40 ms where nothing is answered. Where the instrument says nothing of
         errors, what is asked back has to show that it was done.
         """
-        asked, waits = self.dialect.error_query, self.dialect.session.completes
+        asked, waits = self.dialect.error_query, None if goes_on else self.dialect.session.completes
         closing = [query for query in (waits, asked) if query is not None]
         parts, answer = self.exchange([*units, *closing], at=at)
         if not closing:
@@ -231,7 +236,18 @@ class Conversation:
         except ValueError as error:
             raise InstrumentError(self.name, self.dialect.error_query or "", str(error)) from None
 
+    def expect_power(self, answer: str) -> None:
+        """InstrumentError where an event status tells that the power came on since it was cleared."""
+        try:
+            came_on = self.dialect.came_on(answer)
+        except ValueError as error:
+            raise InstrumentError(self.name, self.dialect.instrument.event_status or "", str(error)) from None
+        if came_on and self.watches_power:
+            told = "its power came on since (bit 7): it has restarted, and may have come on by itself"
+            raise InstrumentError(self.name, self.dialect.instrument.event_status or "", told)
+
     def _event(self, answer: str) -> str:
+        self.expect_power(answer)
         try:
             return self.dialect.event_error(answer)
         except ValueError as error:

@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from railwright.dialects.dialect import PointListCommands
-from railwright.dialects.units import compose
+from railwright.dialects.dialect import ListFile, PointListCommands
+from railwright.dialects.units import CHANNEL, compose
 from railwright.instruments.comparison import allowed_difference
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer
 from railwright.instruments.supply import OutputSetting, SupplyDriver
+from railwright.scpi.blocks import decode_block, encode_block
+from railwright.scpi.errors import ScpiError
 from railwright.scpi.numbers import parse_response
 
 DWELL_PART = 1e-4
@@ -32,8 +34,13 @@ class OwnList:
 def load(supply: SupplyDriver, own: OwnList) -> None:
     """Load a list and ask all of it back. InstrumentError at the first thing that is not as it should be."""
     header = _headers(supply)
-    _put_numbers(supply, own, header.voltages, own.voltages, "voltage")
-    _put_numbers(supply, own, header.dwells, own.dwells, "dwell")
+    if header.file is not None:
+        _put_file(supply, own, header.file)
+        _expect_numbers(supply, own, header.voltages, own.voltages, "voltage")
+        _expect_numbers(supply, own, header.dwells, own.dwells, "dwell")
+    else:
+        _put_numbers(supply, own, header.voltages, own.voltages, "voltage")
+        _put_numbers(supply, own, header.dwells, own.dwells, "dwell")
     _put_numbers(supply, own, header.count, (float(own.count),), "count")
     if header.between is not None:
         _put_word(supply, own.output, header.between, own.between)
@@ -59,7 +66,8 @@ def start(supply: SupplyDriver, outputs: Sequence[str], at: float | None = None)
         units = [dialect.command_of(header.start, channels)]
     else:
         units = [u for c in channels for u in (*dialect.select(c), dialect.command_of(header.start, [c]))]
-    return supply.whether_done(units, at=at)[1]
+    # A query that waits until everything is done would wait until the lists are over.
+    return supply.whether_done(units, at=at, goes_on=True)[1]
 
 
 def stop(supply: SupplyDriver) -> None:
@@ -114,12 +122,50 @@ def _put_numbers(
     """Set numbers and compare what the query answers with them."""
     dialect, channel = supply.dialect, supply.channel(own.output)
     written = [f"{value:.9g}" for value in values]
+    if _in_block(supply, kind):
+        written = [_block(written)]
     supply.do([*dialect.select(channel), dialect.command_of(header, [channel], *written)])
+    _expect_numbers(supply, own, header, values, kind)
+
+
+def _put_file(supply: SupplyDriver, own: OwnList, file: ListFile) -> None:
+    """Write a file of points into the instrument, and load it into the output."""
+    dialect, channel = supply.dialect, supply.channel(own.output)
+    points = zip(own.voltages, own.dwells, strict=True)
+    text = _block([f"{value:.9g}" for point in points for value in point])
+    name = '"' + file.name.replace(CHANNEL, str(channel)) + '"'
+    supply.do([f"{file.data} {name},{text}"])
+    supply.do([*dialect.select(channel), dialect.command_of(file.load, [channel], name)])
+
+
+def _in_block(supply: SupplyDriver, kind: Literal["voltage", "dwell", "count"]) -> bool:
+    return kind != "count" and _headers(supply).written == "block"
+
+
+def _block(numbers: Sequence[str]) -> str:
+    """Numbers as the text of a block."""
+    return encode_block(",".join(numbers).encode("ascii")).decode("ascii")
+
+
+def _expect_numbers(
+    supply: SupplyDriver,
+    own: OwnList,
+    header: str,
+    values: Sequence[float],
+    kind: Literal["voltage", "dwell", "count"],
+) -> None:
+    """Compare what the query of numbers answers with what it should."""
+    dialect, channel = supply.dialect, supply.channel(own.output)
     units = [*dialect.select(channel), dialect.query_of(header, channel)]
     answer = supply.one_answer(units)
     try:
+        if _in_block(supply, kind):
+            data, end = decode_block(answer.encode("latin-1"))
+            if end != len(answer):
+                raise ValueError(f"expected one block, got {len(answer) - end} characters more")
+            answer = data.decode("latin-1")
         got = [parse_response(part) for part in answer.split(",")]
-    except ValueError as error:
+    except (ValueError, ScpiError) as error:
         raise InstrumentError(supply.name, compose(units), str(error)) from None
     if len(got) != len(values):
         raise _differs(supply, compose(units), own, f"{len(values)} values", f"{len(got)}")

@@ -12,12 +12,12 @@ from railwright.documents.bench import Multimeter
 from railwright.guard.session_settings import SessionSettings
 from railwright.instruments.conversation import queued_errors
 from railwright.instruments.errors import InstrumentError
+from railwright.instruments.identified import IDENTIFY, NEXT_ERROR, identified
 from railwright.instruments.session import TIMEOUT, Answer, InstrumentSession, OpenSession
 from railwright.instruments.supply import Identity
-from railwright.printable import printable
 from railwright.scpi.numbers import parse_response
 
-IDENTIFY, NEXT_ERROR, READ = "*IDN?", "SYSTem:ERRor?", "READ?"
+READ = "READ?"
 
 FUNCTIONS = {"voltage": "VOLTage:DC", "current": "CURRent:DC"}
 """What is measured -> its function (SCPI-1999 vol. 2, SENSe:FUNCtion; from memory)."""
@@ -50,18 +50,7 @@ class MultimeterDriver:
         settings = self.document.carried(SessionSettings(patience=self.patience))
         self._session = self._open(self.name, self.document.address, IDENTIFY, settings)
         answer = self._session.identity or self._ask(IDENTIFY).text
-        parts = [printable(each.strip(), one_line=True) for each in answer.split(",")]
-        if len(parts) != 4:
-            told = f"expected four fields, got '{answer}': an unknown instrument"
-            raise InstrumentError(self.name, IDENTIFY, told)
-        self.identity = Identity(parts[0], parts[1], parts[2], parts[3], answer)
-        for what, wanted, got in (
-            ("model", self.document.model, self.identity.model),
-            ("serial number", self.document.serial, self.identity.serial),
-        ):
-            if wanted is not None and wanted != got:
-                told = f"expected the {what} '{wanted}' of the bench document, got '{got}'"
-                raise InstrumentError(self.name, IDENTIFY, told)
+        self.identity = identified(self.name, answer, self.document.model, self.document.serial)
 
     def configure(self) -> None:
         """Tell it what to measure, in which range and over which aperture, and ask all of it back."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from railwright.documents.bench import Output
 from railwright.documents.output_name import OutputName
@@ -25,9 +26,14 @@ LOST = 60.0
 """How long a supply that is gone is waited for where nothing but a lead hangs on it [s]."""
 
 
-def supply_off(supply: SupplyDriver, used: Sequence[str], watchdog: tuple[str, ...] = ()) -> SupplyOff:
-    """One supply, which was identified; `used`: the outputs that are switched off."""
+def supply_off(
+    supply: SupplyDriver, used: Sequence[str], watchdog: tuple[str, ...] = (), *, at_once: bool = True
+) -> SupplyOff:
+    """One supply, which was identified; `used`: the outputs that are switched off. at_once: none of them
+    waits for anything, so that a master switch may take them off first.
+    """
     assert supply.identity is not None, "only supplies that were identified are ever told anything"
+    master = supply.dialect.master
     return SupplyOff(
         supply.name,
         supply.document.address,
@@ -37,6 +43,10 @@ def supply_off(supply: SupplyDriver, used: Sequence[str], watchdog: tuple[str, .
         watchdog,
         supply.dialect.off_answers,
         supply.document.session_settings,
+        master=() if master is None else supply.messages([supply.dialect.master_unit(False)]),
+        master_state=supply.master_place(used),
+        master_off=supply.dialect.master_off_answers,
+        master_first=master is not None and master.goes_off == "first" and at_once,
     )
 
 
@@ -72,12 +82,18 @@ def outputs_off(
 
 
 def plan_of_outputs(
-    supplies: Mapping[SupplyDriver, Sequence[str]], loads: Sequence[ElectronicLoadDriver] = ()
+    supplies: Mapping[SupplyDriver, Sequence[str]],
+    loads: Sequence[ElectronicLoadDriver] = (),
+    *,
+    masters: bool = True,
 ) -> OffPlan:
     """Each of these outputs by itself, all at once: nothing hangs on them that needs an order. Then the
-    inputs of electronic loads, which take what the outputs' capacitors hold until then.
+    inputs of electronic loads, which take what the outputs' capacitors hold until then. masters: the master
+    switches of the supplies go off with them.
     """
     found = [supply_off(supply, used) for supply, used in supplies.items()]
+    if not masters:
+        found = [replace(each, master=(), master_first=False) for each in found]
     found += [supply_off(load, (ITS_INPUT,)) for load in loads]
     outputs = [entry for supply, used in supplies.items() for entry in outputs_off(supply, used).values()]
     inputs = [InputOff(each.name, (each,), False, OFF_BELOW) for each in outputs]

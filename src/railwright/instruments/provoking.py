@@ -148,7 +148,13 @@ class Provoking:
         switch = self.supply.dialect.can_set("ovp_on")
         if switch:
             self._put("ovp_on", False)
-        self._put("ovp", BELOW * self.voltage)
+        try:
+            self._put("ovp", BELOW * self.voltage)
+        except InstrumentError as error:
+            if error.lost:
+                raise
+            told = f"a level below the set point is refused ({error.told}): its OVP cannot be made to act"
+            raise _NotCome(told) from None
         if switch:
             self._stays(self._has_come, f"{WITH_VOLTAGE}, while its OVP is switched off")
             self._put("ovp_on", True)
@@ -169,8 +175,7 @@ class Provoking:
 
     def _limit_trip(self) -> str:
         self._put("trip_at_limit", True)
-        if self.supply.supports("trip_delay"):
-            self._put("trip_delay", TRIP_DELAY)
+        self._delayed("trip_delay", TRIP_DELAY)
         self._switch_on()
         return self._trips("current limit")
 
@@ -178,8 +183,7 @@ class Provoking:
         """By lowering its level: one that is on already could act before the output is seen to be on."""
         self._switch_on()
         self._until(self._draws, WITH_CURRENT)
-        if self.supply.supports("ocp_delay"):
-            self._put("ocp_delay", 0.0)
+        self._delayed("ocp_delay", 0.0)
         self._put("ocp", BELOW * self.current)
         if self.supply.supports("ocp_on"):
             self._put("ocp_on", True)
@@ -264,6 +268,18 @@ class Provoking:
     def _put(self, setting: Setting, value: Value) -> None:
         self.supply.put([OutputSetting(self.output, setting, value)])
 
+    def _delayed(self, setting: Setting, delay: float) -> None:
+        """Set a delay [s] where the output has one to set. That its dialect has a command for it, and another
+        output of the supply such a delay, does not tell; one that refuses acts with the delay that it has.
+        """
+        if not self.supply.dialect.can_set(setting):
+            return
+        try:
+            self._put(setting, delay)
+        except InstrumentError as error:
+            if error.lost:
+                raise
+
     def _switch_on(self) -> None:
         self._put("voltage", self.voltage)
         self._put("current_limit", self.current)
@@ -315,7 +331,6 @@ class Provoking:
         """
         document = self.supply.document.outputs[self.output]
         self._put("voltage", document.voltage.low)
-        self._put("current_limit", document.current.low)
         try:
             self._put("output", False)
         except InstrumentError as error:
@@ -326,6 +341,8 @@ class Provoking:
             words = self.supply.dialect.words
             told = f"the word for off, '{words['off']}', switched it on, at its lowest voltage"
             raise InstrumentError(self.supply.name, error.command, told) from None
+        # Not before: a supply may refuse a limit below the current that flows.
+        self._put("current_limit", document.current.low)
 
     def _rest(self) -> None:
         """Off, and everything as it was prepared, for what is provoked next."""

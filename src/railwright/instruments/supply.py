@@ -73,8 +73,8 @@ class OutputReading:
     """What one output measures [V, A], what regulates it, and why it tripped ('' where it did not).
 
     mode is None where the dialect does not tell it. time: middle of question and answer, monotonic clock [s].
-    on: what the output's own state says. exchange: when that was asked for, and when the answer had come [s],
-    same clock.
+    on: what the output's own state says, and the master switch where there is one. exchange: when that was
+    asked for, and when the answer had come [s], same clock.
     """
 
     output: str
@@ -134,11 +134,16 @@ class SupplyDriver(Conversation):
         return identity
 
     def clear(self) -> None:
-        """Empty the error queue and the event registers."""
+        """Empty the error queue and the event registers; from then on, its power coming on is news."""
+        self.watches_power = False
         if self.dialect.instrument.clear is not None:
             self.do([self.dialect.instrument.clear])
         else:
             self.errors()
+        if self.dialect.instrument.event_status is not None:
+            # Reading clears it, too; and one that does not answer is found before it is relied on.
+            self.expect_power(self.ask(self.dialect.instrument.event_status).text)
+        self.watches_power = True
 
     # Setting
 
@@ -240,10 +245,60 @@ class SupplyDriver(Conversation):
 
     def state(self, output: str) -> bool:
         """Whether an output says that it is on."""
+        return bool(self.value(output, "output"))
+
+    def value(self, output: str, setting: Setting) -> Value:
+        """How a setting of an output stands [SI unit]."""
         channel = self._channels[output]
-        units = [*self.dialect.select(channel), self.dialect.query_unit("output", channel)]
-        answer = self.one_answer(units)
-        return bool(self._understood("output", compose(units), answer))
+        units = [*self.dialect.select(channel), self.dialect.query_unit(setting, channel)]
+        return self._understood(setting, compose(units), self.one_answer(units))
+
+    def ranges(self, output: str) -> list[OutputSetting]:
+        """The ranges that an output is set to: those of which the bench gives the figures."""
+        document = self.document.outputs[output]
+        wanted: tuple[tuple[Setting, float], ...] = (
+            ("voltage_range", document.voltage.high),
+            ("current_range", document.current.high),
+        )
+        return [OutputSetting(output, name, most) for name, most in wanted if self.dialect.can_set(name)]
+
+    def put_ranges(self, output: str, levels: Sequence[OutputSetting]) -> None:
+        """Set an output's ranges, its voltage and its limit being at their lowest.
+
+        levels: protections that are set in any case; a level that lies beyond a lower range may hold it up,
+        and one that lies beyond the range that is left needs the new one first.
+        """
+        beside: dict[Setting, Setting] = {"voltage_range": "ovp", "current_range": "ocp"}
+        for change in self.ranges(output):
+            if float(self.value(output, change.setting)) > float(change.value):
+                self.put([each for each in levels if each.setting == beside[change.setting]])
+            self.put([change])
+
+    # The master switch
+
+    @property
+    def has_master(self) -> bool:
+        """Whether its outputs deliver only while a switch over all of them is on, too."""
+        return self.dialect.master is not None
+
+    def master(self) -> bool:
+        """Whether the master switch says that it is on. ValueError where the dialect has none."""
+        (query,) = self.dialect.master_queries
+        return self._understood_master(query, self.one_answer([query]))
+
+    def switch_master(self, on: bool) -> None:
+        """Switch the master, and ask it back."""
+        unit = self.dialect.master_unit(on)
+        self.do([unit])
+        if self.master() != on:
+            told = f"its master switch was set {_state(on)} and reads back as {_state(not on)}"
+            raise InstrumentError(self.name, unit, told)
+
+    def _understood_master(self, command: str, answer: str) -> bool:
+        try:
+            return self.dialect.understood_master(answer)
+        except ValueError as error:
+            raise InstrumentError(self.name, command, f"master switch: {error}") from None
 
     # Reading
 
@@ -332,13 +387,21 @@ class SupplyDriver(Conversation):
             queries += [unit for channel in channels for unit in self.dialect.status_units(channel)]
             units += self.dialect.select(channels[0]) + queries
             wanted += len(queries)
-        return units, wanted
+        # Last, so that the places of all others stay the same.
+        master = self.dialect.master_queries
+        return units + master, wanted + len(master)
+
+    def master_place(self, outputs: Sequence[str]) -> tuple[int, int] | None:
+        """Where the answer to `look` says the state of the master switch; None: there is none."""
+        return (self.answers_of_look(outputs) - 1, 0) if self.has_master else None
 
     def _readings(
         self, outputs: Sequence[str], answers: Sequence[str], answer: Answer, command: str
     ) -> dict[str, OutputReading]:
         left, time = iter(answers), answer.middle
         exchange = answer.sent, answer.received
+        # One that is switched on, and does not deliver because the switch over all of them is off, is off.
+        delivers = not self.has_master or self._understood_master(command, answers[-1])
         readings = {}
         for group in self._groups(outputs):
             states = [self._understood("output", command, part) for part in next(left).split(",")]
@@ -352,7 +415,7 @@ class SupplyDriver(Conversation):
                 told = [next(left) for _ in self.dialect.status_units(self._channels[output])]
                 mode, trip = self._status(told, command)
                 readings[output] = OutputReading(
-                    output, time, voltage, current, mode, trip, bool(on), exchange
+                    output, time, voltage, current, mode, trip, bool(on) and delivers, exchange
                 )
         return readings
 
@@ -405,9 +468,7 @@ class SupplyDriver(Conversation):
 
     def stands(self, change: OutputSetting) -> bool:
         """Whether the supply says that a setting is as it should be, before anything sets it."""
-        channel = self._channels[change.output]
-        units = [*self.dialect.select(channel), self.dialect.query_unit(change.setting, channel)]
-        return self.same(change, self._understood(change.setting, compose(units), self.one_answer(units)))
+        return self.same(change, self.value(change.output, change.setting))
 
     def same(self, change: OutputSetting, got: Value) -> bool:
         """Whether what was got is what was asked for, on the instrument's own grid."""
@@ -434,6 +495,10 @@ class SupplyDriver(Conversation):
         ):
             raise InstrumentError(self.name, command, f"expected {count} finite numbers, got '{answer}'")
         return numbers
+
+
+def _state(on: bool) -> str:
+    return "on" if on else "off"
 
 
 def _shown(value: Value) -> str:

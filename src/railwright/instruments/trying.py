@@ -90,6 +90,8 @@ class DialectTrial:
             way = self._queue if dialect.instrument.next_error is not None else dialect.event_error
             yield self._ask("errors", [], dialect.error_query, lambda answer: way(answer) or "no error")
         yield from self.settings()
+        for query in dialect.master_queries:
+            yield self._ask("master switch", [], query, self._master)
         readings = zip(dialect.reading_units([channel]), dialect.readings.factors, strict=True)
         for name, (query, factor) in zip(("read voltage", "read current"), readings, strict=True):
             yield self._ask(name, self._select, query, partial(_number, factor))
@@ -121,6 +123,9 @@ class DialectTrial:
         values += [("sense", value) for value in senses if self.dialect.can_set("sense")]
         for setting, value in values:
             yield self._change(setting, value)
+
+    def _master(self, answer: str) -> str:
+        return "on" if self.dialect.understood_master(answer) else "off"
 
     @property
     def _select(self) -> list[str]:

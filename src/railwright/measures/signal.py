@@ -165,7 +165,8 @@ class View:
     never. holds: highest voltage that a source in the device holds at the input [V]; 0: there is none. every:
     time between two readings that the procedure asks for [s]; 0: unknown. beside: of an external recording,
     the same window as the run's own readings show it. supply: the status of the input's outputs; None:
-    nothing is known of it. last: no step of the record follows.
+    nothing is known of it. last: no step of the record follows. opened: the lead was open in the window or a
+    part of it, or nothing shows that it was not.
     """
 
     traces: Traces
@@ -194,6 +195,7 @@ class View:
     beside: View | None = None
     supply: SupplyStatus | None = None
     last: bool = False
+    opened: bool = False
 
     @property
     def begin(self) -> float:
@@ -269,6 +271,12 @@ class View:
             return self._signal(wanted, self.model.voltage)
         if other not in self.traces.columns:
             raise CannotMeasure("the record holds no voltage of this input", "a recording of its voltage")
+        if self.opened:
+            raise CannotMeasure(
+                f"the voltage was measured at the other end of '{self.model.lead_name}', which stood open, "
+                "or which nothing shows to have conducted",
+                "a voltage measured at the place meant",
+            )
         if self.model.lead is None:
             raise CannotMeasure(
                 f"the voltage was measured at the other end of '{self.model.lead_name}', whose contact "

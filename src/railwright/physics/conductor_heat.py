@@ -48,18 +48,19 @@ def heat_given_off(rise: float, diameter: float, ambient: float) -> float:
 
 
 @lru_cache(maxsize=4096)  # a hook-up asks for each lead over and over
-def temperature_rise(section: float, current: float, ambient: float) -> float:
+def temperature_rise(section: float, current: float, ambient: float, iec_class: int | None = None) -> float:
     """How far a conductor gets above ambient [K] at a steady current; inf: by more than `HOTTEST`.
 
-    section [m²], current [A], ambient [°C]. Where I² R(T) equals the heat given off; the insulation's own
-    drop of temperature is left out, so that its surface counts as warm as the conductor.
+    section [m²], current [A], ambient [°C]. Where I² R(T), with the largest resistance that the conductor may
+    have, equals the heat given off; the insulation's own drop of temperature is left out, so that its surface
+    counts as warm as the conductor. ValueError where IEC 60228 has no such conductor.
     """
     bare = conductors.diameter_of_area(section)
     diameter = bare + 2 * min(INSULATION, bare)
 
     def excess(rise: float) -> float:
-        made = current**2 * conductors.resistance_per_metre(section, ambient + rise)
-        return made - heat_given_off(rise, diameter, ambient)
+        ohms = conductors.largest_resistance_per_metre(section, iec_class, ambient + rise)
+        return current**2 * ohms - heat_given_off(rise, diameter, ambient)
 
     if excess(HOTTEST) > 0.0:
         return math.inf

@@ -80,6 +80,15 @@ def maximum_resistance_per_metre(area: float, iec_class: int, temperature: float
     return table[section] * 1e-3 * (1.0 + TEMPERATURE_COEFFICIENT * (temperature - 20.0))
 
 
+def largest_resistance_per_metre(area: float, iec_class: int | None, temperature: float) -> float:
+    """The largest that a conductor may have, per metre [Ω/m]: by IEC 60228 where it has a class, else the
+    geometric one. ValueError as of `maximum_resistance_per_metre`.
+    """
+    if iec_class is None:
+        return resistance_per_metre(area, temperature)
+    return maximum_resistance_per_metre(area, iec_class, temperature)
+
+
 def loop_resistance(
     area: float,
     one_way_length: float,
@@ -93,8 +102,8 @@ def loop_resistance(
     R(T) = ρ(T) · 2ℓ / A + contacts. `bound`: 'typical' takes the geometric value, 'maximum' the tabulated
     maximum of IEC 60228 where the conductor has a class (the geometric value where it has none).
     """
-    if bound == "maximum" and iec_class is not None:
-        per_metre = maximum_resistance_per_metre(area, iec_class, temperature)
+    if bound == "maximum":
+        per_metre = largest_resistance_per_metre(area, iec_class, temperature)
     else:
         per_metre = resistance_per_metre(area, temperature)
     return 2.0 * one_way_length * per_metre + contacts

@@ -110,7 +110,10 @@ class _Held:
 
     def takes(self, v: float) -> float:
         """What they are charged with at a voltage before them [A]."""
-        return sum((v - own) / ohms for (_, ohms), own in zip(self._behind, self._volts, strict=True))
+        taken = 0.0
+        for (_, ohms), own in zip(self._behind, self._volts):  # noqa: B905 (strict costs time in each step)
+            taken += (v - own) / ohms
+        return taken
 
     def rises(
         self, v: float, took: float, net: float, capacitance: float, fastest: float
@@ -120,18 +123,15 @@ class _Held:
 
         By trapezoids, or backward Euler where one is charged faster than in a step.
         """
-        parts = [0.5 if took < ohms * capacitance else 1.0 for _, ohms in self._behind]
-        each = [
-            farads / (part * took + ohms * farads)
-            for part, (farads, ohms) in zip(parts, self._behind, strict=True)
-        ]
-        lags = sum(siemens * (v - own) for siemens, own in zip(each, self._volts, strict=True))
-        more = sum(part * siemens for part, siemens in zip(parts, each, strict=True))
+        lags, more, each = 0.0, 0.0, []
+        for (farads, ohms), own in zip(self._behind, self._volts):  # noqa: B905
+            part = 0.5 if took < ohms * capacitance else 1.0
+            siemens = farads / (part * took + ohms * farads)
+            lags += siemens * (v - own)
+            more += part * siemens
+            each.append((own, part, took * siemens / farads))
         step = min((net - lags) / (capacitance / took + more), fastest * took)
-        self._volts = [
-            own + took * siemens / farads * (v + part * step - own)
-            for part, (farads, _), siemens, own in zip(parts, self._behind, each, self._volts, strict=True)
-        ]
+        self._volts = [own + gains * (v + part * step - own) for own, part, gains in each]
         return step, lags + more * step
 
 

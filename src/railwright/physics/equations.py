@@ -38,6 +38,7 @@ from railwright.physics.layout import (
     DROP,
     FUSE,
     IMAX,
+    IN_CHARGE,
     INDUCTANCE,
     K_C,
     K_I,
@@ -49,6 +50,7 @@ from railwright.physics.layout import (
     OCP,
     OF_LOAD,
     OF_TERMINALS,
+    OFF_SINK,
     ON,
     OPP,
     OVERSHOOT,
@@ -63,6 +65,7 @@ from railwright.physics.layout import (
     REF_START,
     REF_TIME,
     RESISTANCE,
+    SATURATED,
     SENSE_RATE,
     SENSE_START,
     SENSE_TIME,
@@ -86,8 +89,17 @@ linearly.
 DESATURATION = 100.0
 """K_a in units of K_c: how sharply the current loop saturates at its overshoot."""
 
+OFF_FADES = 0.05
+"""Voltage at which an output that takes in current while it is off takes in half of it [V] (declared)."""
+
 ROUNDING = 1e-9
 """Part of the rated current below which zero is zero: an output that rests must not go back and forth."""
+
+ALIKE = 1e-7
+"""Part of the rated current by which another loop has to ask for less before it takes charge, and the current
+loop to stand off its overshoot before it saturates, or no longer does: what the solver keeps of their states.
+Otherwise they would take turns in every step at a load that draws just the limit.
+"""
 
 
 @inlined
@@ -105,27 +117,59 @@ def reference(t: float, settings: Array) -> float:
 @inlined
 def command(
     t: float, own: float, at_load: float, x: float, z: float, fixed: Array, settings: Array
-) -> tuple[float, int, float]:
-    """Current asked of the pass element [A], who asks for it, and by how much what is sensed lies above what
-    the fast path sees [V]; more than that where the ceiling asks for less than what is sensed.
+) -> tuple[float, float]:
+    """Current that whoever is in charge asks of the pass element [A], and by how much what is sensed lies
+    above what the fast path sees [V]; more than that where the ceiling asks for less than what is sensed.
 
     own: the output's terminal voltage [V]; at_load: its share of the voltage at the load [V].
     """
+    asked, beyond = voltage_loop(t, own, at_load, x, fixed, settings)
+    who = settings[IN_CHARGE]
+    if who != VOLTAGE:
+        if who == CURRENT:
+            asked = settings[LIMIT] + z
+        elif who == POWER_LIMIT:
+            asked = settings[POWER] / max(own, ROUNDING * fixed[VMAX])
+        elif who == SINKING:
+            asked = -fixed[SINK]
+        else:
+            asked, beyond = 0.0, settings[OF_LOAD] * (at_load - own)
+    return asked, beyond
+
+
+@inlined
+def voltage_loop(
+    t: float, own: float, at_load: float, x: float, fixed: Array, settings: Array
+) -> tuple[float, float]:
+    """Current that the voltage loop asks for [A], and `beyond` as `command` has it [V]."""
     error = settings[SENSE_START] + settings[SENSE_RATE] * (t - settings[SENSE_TIME])
-    fast = (settings[OF_TERMINALS] + settings[OF_LOAD]) * own + error
-    beyond = settings[OF_LOAD] * (at_load - own)
+    wanted = reference(t, settings) - (settings[OF_TERMINALS] + settings[OF_LOAD]) * own - error
+    beyond = max(settings[OF_LOAD] * (at_load - own), wanted - (CEILING * fixed[VMAX] - own))
+    return fixed[K_P] * wanted + x, beyond
+
+
+@inlined
+def taking_charge(asked: float, own: float, z: float, fixed: Array, settings: Array) -> int:
+    """Who asks for the least, and so takes charge, where the voltage loop asks for so much [A]: whoever is in
+    charge stays until another asks for less by more than a rounding.
+    """
     if settings[ON] == 0.0:
-        return 0.0, NOBODY, beyond
-    wanted = reference(t, settings) - fast
-    beyond = max(beyond, wanted - (CEILING * fixed[VMAX] - own))
-    asked, who = fixed[K_P] * wanted + x, VOLTAGE
-    if settings[LIMIT] + z < asked:
+        return NOBODY
+    who, alike, held = VOLTAGE, ALIKE * fixed[IMAX], settings[IN_CHARGE]
+    if settings[LIMIT] + z < asked + (alike if held == CURRENT else -alike):
         asked, who = settings[LIMIT] + z, CURRENT
-    if own > 0.0 and settings[POWER] < asked * own:
+    if own > 0.0 and settings[POWER] < (asked + (alike if held == POWER_LIMIT else -alike)) * own:
         asked, who = settings[POWER] / own, POWER_LIMIT
-    if asked < -fixed[SINK] - ROUNDING * fixed[IMAX]:
-        return -fixed[SINK], SINKING, beyond
-    return asked, who, beyond
+    return SINKING if asked < -fixed[SINK] - ROUNDING * fixed[IMAX] else who
+
+
+@inlined
+def keep(bits: int, settings: Array) -> None:
+    """Keep of an output who is in charge, and whether its current loop is saturated, as `regions` found it:
+    that is the law until it is looked at again.
+    """
+    settings[IN_CHARGE] = bits & 7
+    settings[SATURATED] = 1.0 if bits & 16 else 0.0
 
 
 @inlined
@@ -155,9 +199,22 @@ def diode_current(own: float, fixed: Array) -> float:
 
 @inlined
 def leak(own: float, fixed: Array, settings: Array) -> float:
-    """Current that flows across the terminals of one output beside the load: bleeder and crowbar [A]."""
+    """Current that flows across the terminals of one output beside the load: bleeder, crowbar, and what it
+    takes in while it is off [A].
+    """
     amperes: float = own / fixed[BLEEDER] + settings[SHORTED] * fixed[CROWBAR] * own
+    if settings[ON] == 0.0:
+        amperes += fixed[OFF_SINK] * own / (abs(own) + OFF_FADES)
     return amperes
+
+
+@inlined
+def leak_slope(own: float, fixed: Array, settings: Array) -> float:
+    """∂leak/∂own [S]."""
+    siemens: float = 1.0 / fixed[BLEEDER] + settings[SHORTED] * fixed[CROWBAR]
+    if settings[ON] == 0.0:
+        siemens += fixed[OFF_SINK] * OFF_FADES / (abs(own) + OFF_FADES) ** 2
+    return siemens
 
 
 @inlined
@@ -207,11 +264,11 @@ def rhs(t: float, y: Array, dy: Array, system: AnySystem) -> None:
     for j in range(outputs):
         own = y[first + stride * j]
         i_p, x, z = y[3 * j], y[3 * j + 1], y[3 * j + 2]
-        asked, _, beyond = command(t, own, own + lost, x, z, fixed[j], settings[j])
+        asked, beyond = command(t, own, own + lost, x, z, fixed[j], settings[j])
         supplied = i_p - leak(own, fixed[j], settings[j])
         dy[3 * j] = (asked - i_p) / fixed[j, LAG]
         dy[3 * j + 1] = fixed[j, K_I] / fixed[j, K_P] * (asked - x) - fixed[j, K_I] * beyond
-        above = max(0.0, excess(z, own, fixed[j], settings[j]))
+        above = settings[j, SATURATED] * excess(z, own, fixed[j], settings[j])
         dy[3 * j + 2] = fixed[j, K_C] * (settings[j, LIMIT] - supplied - DESATURATION * above)
         net = supplied + diode_current(own, fixed[j])
         if stride:
@@ -265,7 +322,8 @@ def jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySystem) ->
         at = first + stride * j
         own = y[at]
         row, x_row, z_row = 3 * j, 3 * j + 1, 3 * j + 2
-        _, who, beyond = command(t, own, own + lost, y[x_row], y[z_row], fixed[j], settings[j])
+        _, beyond = command(t, own, own + lost, y[x_row], y[z_row], fixed[j], settings[j])
+        who = settings[j, IN_CHARGE]
         seen = settings[j, OF_TERMINALS] + settings[j, OF_LOAD]
         moving = reference_rate(t, settings[j]) - settings[j, SENSE_RATE]
         lag, follow = 1.0 / fixed[j, LAG], fixed[j, K_I] / fixed[j, K_P]
@@ -294,10 +352,10 @@ def jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySystem) ->
             for other in range(outputs if stride else 1):
                 out[x_row, first + other] += remote
             out[x_row, connector] -= remote
-        across = 1.0 / fixed[j, BLEEDER] + settings[j, SHORTED] * fixed[j, CROWBAR]
+        across = leak_slope(own, fixed[j], settings[j])
         out[z_row, row] = -fixed[j, K_C]
         out[z_row, at] = fixed[j, K_C] * across
-        if excess(y[z_row], own, fixed[j], settings[j]) > 0.0:
+        if settings[j, SATURATED] == 1.0:
             out[z_row, z_row] = -fixed[j, K_C] * DESATURATION
             out[z_row, at] += fixed[j, K_C] * DESATURATION * across
         if diode_current(own, fixed[j]) > 0.0:
@@ -391,7 +449,11 @@ def regions(t: float, y: Array, out: Array, system: AnySystem) -> None:
     lost = (v_c - source) / (outputs if stride else 1)
     for j in range(outputs):
         own = y[first + stride * j]
-        _, who, beyond = command(t, own, own + lost, y[3 * j + 1], y[3 * j + 2], fixed[j], settings[j])
+        z = y[3 * j + 2]
+        asked, beyond = voltage_loop(t, own, own + lost, y[3 * j + 1], fixed[j], settings[j])
+        who = taking_charge(asked, own, z, fixed[j], settings[j])
+        if who == NOBODY:
+            beyond = settings[j, OF_LOAD] * lost
         watched = own
         if fixed[j, OVP_AT_SENSE] == 1.0:
             watched = sensed(t, own, settings[j, OF_LOAD] * lost, settings[j])
@@ -400,7 +462,8 @@ def regions(t: float, y: Array, out: Array, system: AnySystem) -> None:
             out[j] += 256
         if settings[j, ON] == 1.0 and watched > settings[j, OVP]:
             out[j] += 8
-        if excess(y[3 * j + 2], own, fixed[j], settings[j]) > 0.0:
+        band = ALIKE * fixed[j, IMAX]
+        if excess(z, own, fixed[j], settings[j]) > (-band if settings[j, SATURATED] == 1.0 else band):
             out[j] += 16
         if diode_current(own, fixed[j]) > 0.0:
             out[j] += 32

@@ -12,10 +12,11 @@ from railwright.compilation import FLAG, FLOAT, INTEGERS, MATRIX, VECTOR, compil
 from railwright.physics.arrays import SYSTEM, WORK, check_record, check_space, check_system
 from railwright.physics.compiled import compiled_entry
 from railwright.physics.dispatch import load_current, load_parts
-from railwright.physics.equations import command, jacobian, output_current, positions, regions, rhs, terminals
+from railwright.physics.equations import jacobian, output_current, positions, regions, rhs, terminals
 from railwright.physics.layout import (
     CURRENT,
     IMAX,
+    IN_CHARGE,
     NOBODY,
     POLARITY,
     POWER_LIMIT,
@@ -58,12 +59,9 @@ def _record(row: Array, t: float, y: Array, system: AnySystem) -> None:
     first, stride, lead, connector = positions(outputs, system.branch)
     source = terminals(y, system)
     row[ROW_TIME], row[ROW_TERMINALS], row[ROW_CONNECTOR], row[ROW_CURRENT] = t, source, y[connector], y[lead]
-    lost = (y[connector] - source) / (outputs if stride else 1)
     for j in range(outputs):
         own = y[first + stride * j]
-        _, who, _ = command(
-            t, own, own + lost, y[3 * j + 1], y[3 * j + 2], system.fixed[j], system.settings[j]
-        )
+        who = system.settings[j, IN_CHARGE]
         mode = 0.0 if who == NOBODY else 2.0 if who == CURRENT else 3.0 if who == POWER_LIMIT else 1.0
         at = ROW_OUTPUTS + 3 * j
         row[at], row[at + 1] = own, output_current(j, y, system)

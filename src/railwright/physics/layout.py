@@ -11,17 +11,20 @@ Array = NDArray[np.float64]
 
 # Columns of an output's fixed data: the fields of OutputStage, in their order.
 VMAX, IMAX, RATED_POWER, CAPACITANCE, BLEEDER, LAG, K_P, K_I, K_C, OVERSHOOT, SINK, RISE, FALL = range(13)
-OVP_RESPONSE, OVP_AT_SENSE, DIODE_DROP, DIODE_RESISTANCE, OPP_RESPONSE, CROWBAR, FIXED = range(13, 20)
+OVP_RESPONSE, OVP_AT_SENSE, DIODE_DROP, DIODE_RESISTANCE, OPP_RESPONSE, CROWBAR, OFF_SINK, FIXED = range(
+    13, 21
+)
 
 # Columns of what is set on an output, and of its discrete condition.
 # REF_*: the reference moves from REF_START at REF_TIME with REF_RATE [V/s] to REF_GOAL.
 # OF_TERMINALS, OF_LOAD: weights of what the voltage loop senses; SENSE_*: a voltage added to it, which moves
 # from SENSE_START at SENSE_TIME with SENSE_RATE [V/s]. *_SINCE: when a timer started, inf: it does not run.
-# TRIPPED: 0, or the number of the event that tripped the output. SHORTED: 1 while a crowbar is on.
+# TRIPPED: 0, or the number of the event that tripped the output. SHORTED: 1 while a crowbar is on. As it was
+# when it was last looked at: who is IN_CHARGE, and whether the current loop is SATURATED.
 ON, LIMIT, POWER, SLEW_UP, SLEW_DOWN, OVP, TRIPS, TRIP_DELAY = range(8)
 REF_START, REF_TIME, REF_RATE, REF_GOAL, OF_TERMINALS, OF_LOAD = range(8, 14)
 LIMIT_SINCE, OVP_SINCE, TRIPPED, OPP, OPP_SINCE, OCP, OCP_SINCE, OCP_DELAY = range(14, 22)
-SENSE_START, SENSE_TIME, SENSE_RATE, SHORTED, SETTINGS = range(22, 27)
+SENSE_START, SENSE_TIME, SENSE_RATE, SHORTED, IN_CHARGE, SATURATED, SETTINGS = range(22, 29)
 
 # Numbers of a branch. POLARITY: -1 where the lead is reversed. SHORT: conductance of a fault across the
 # connector [S]. DIODE, DROP: whether a diode lies in the lead, and its forward drop [V]. FUSE: whether a fuse

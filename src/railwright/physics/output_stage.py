@@ -62,7 +62,8 @@ class OutputFigures:
     current, or full power where that is less, at full scale. recovery: after a step of `recovery_step`
     (part of full current) the voltage is back within `recovery_band` [V] after `recovery_time` [s]. damping
     and limit_overshoot are the freedom that the figures leave (see `derive_output_stage`). crowbar [Ω]: the
-    resistance with which the OVP shorts the output; None: it only switches off.
+    resistance with which the OVP shorts the output; None: it only switches off. off_sink: what it takes in
+    while it is off, beside its bleeder [A].
     """
 
     voltage_max: float
@@ -78,6 +79,7 @@ class OutputFigures:
     output_capacitance: float | None = None
     bleeder: float | None = None
     sink_current: float | None = None
+    off_sink: float = 0.0
     ovp_response: float | None = None
     ovp_at: Literal["terminals", "sense"] = "terminals"
     opp_response: float | None = None
@@ -92,7 +94,8 @@ class OutputStage:
 
     k_p [A/V], k_i [A/(V·s)]: voltage loop. k_c [1/s]: current loop. lag [s]: pass element. overshoot [A]:
     how far above its limit the current loop stands while the voltage loop is in charge. rise, fall [V/s]:
-    the fastest that the reference moves. power [W] may be inf. crowbar [S]: conductance, 0: none.
+    the fastest that the reference moves. power [W] may be inf. crowbar [S]: conductance, 0: none. off_sink
+    [A]: what it takes in while it is off.
     """
 
     voltage_max: float
@@ -114,6 +117,7 @@ class OutputStage:
     diode_resistance: float = 0.05
     opp_response: float = 1e-3
     crowbar: float = 0.0
+    off_sink: float = 0.0
 
 
 def _bisect(function: Callable[[float], float], low: float, high: float) -> float:
@@ -317,6 +321,7 @@ def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str,
         ovp_at_sense=figures.ovp_at == "sense",
         opp_response=OPP_RESPONSE if figures.opp_response is None else figures.opp_response,
         crowbar=0.0 if figures.crowbar is None else 1.0 / figures.crowbar,
+        off_sink=figures.off_sink,
     )
     return stage, tuple(assumptions)
 

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from railwright.compilation import compiled
 from railwright.physics.dispatch import load_corner, load_current, load_enter, load_parts
-from railwright.physics.equations import positions, reference, regions
+from railwright.physics.equations import keep, positions, reference, regions
 from railwright.physics.layout import (
     BLOCKED,
     BLOWN,
@@ -32,6 +32,7 @@ from railwright.physics.layout import (
     EV_TRIP_OVP,
     FALL,
     IMAX,
+    IN_CHARGE,
     LIMIT,
     LIMIT_SINCE,
     NOBODY,
@@ -254,6 +255,7 @@ def settle(
         for j in range(outputs):
             bits = work.before[j]
             who = bits & 7
+            keep(bits, settings[j])
             if settings[j, ON] == 1.0:
                 limiting = who == CURRENT and settings[j, TRIPS] == 1.0
                 settings[j, LIMIT_SINCE] = since(limiting, settings[j, LIMIT_SINCE], t)
@@ -274,6 +276,7 @@ def settle(
                     switch_off(settings[j], event)
                     count = log_event(events, count, t, event, j, level)
                     charge[j] = NOBODY
+                    settings[j, IN_CHARGE] = NOBODY
                     tripped = again = True
                     continue
             now = (

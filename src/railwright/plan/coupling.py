@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from railwright.documents.bench import Bench, Coupling
 from railwright.documents.output_name import OutputName
@@ -14,8 +13,7 @@ from railwright.plan.stairs import slew_range
 from railwright.plan.timeline import Timeline
 
 
-@dataclass(frozen=True, slots=True)
-class OutputAction:
+class OutputAction(NamedTuple):
     """One thing done to one output at `time` [s]; as `Action`, with the output's own voltage [V].
 
     moved_by: the output whose change moves this one by coupling; None: the procedure itself does it. cause:
@@ -79,7 +77,7 @@ def all_changes(bench: Bench, set_points: SetPoints, timeline: Timeline) -> list
         output: slew_range(feed, bench) is not None for feed in set_points.values() for output in feed.names
     }
     return [
-        change if programmed[change.output] else replace(change, slew=0.0)
+        change if programmed[change.output] else change._replace(slew=0.0)
         for change in changes_of(bench, shares, timeline)
     ]
 

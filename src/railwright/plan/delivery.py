@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal, TypeVar
+from typing import TYPE_CHECKING, Literal, NamedTuple, TypeVar
 
 from railwright.documents.bench import Bench, Points
 from railwright.plan.captured import MOST_LEVEL, by_set_points, far_off, is_captured, with_jumps
@@ -97,8 +97,7 @@ class Delivery:
     far_off: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class ListPoints:
+class ListPoints(NamedTuple):
     """What the point lists of all outputs of an input can do: points, dwells in steps of `step` [s]."""
 
     at_most: int

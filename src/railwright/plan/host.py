@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import partial
+from typing import NamedTuple
 
 from railwright.plan.sending import send_times
 from railwright.plan.stairs import AT_ONCE, EXACT, stair_count, stairs_of
@@ -12,8 +14,7 @@ from railwright.plan.timeline import Action
 from railwright.quantities import Statement, state
 
 
-@dataclass(frozen=True, slots=True)
-class Host:
+class Host(NamedTuple):
     """What the host can do of some set points of one input.
 
     error: largest deviation of what the outputs are told from what is asked [V], jumps apart; why: what it
@@ -49,9 +50,7 @@ def by_host(
     slews: of the outputs [V/s]; None: they have none. apart: shortest time between two set points [s]. waits:
     times at which everything stays until a trigger or a key comes; what comes behind is never too soon.
     """
-    worst = 0.0
-    why: str = ""
-    stairs = False
+    worst: tuple[float, bool, Callable[[], str]] = 0.0, False, str  # off [V], in stairs, why
     asked, closest = 0, math.inf
     due: list[Action] = []
     kept, kept_level, told = -math.inf, level, -math.inf
@@ -72,28 +71,24 @@ def by_host(
         stepped = stairs_of(action, level, slews, apart)
         due += [replace(action, time=at, voltage=to) for at, to in stepped] or [action]
         soon = AT_ONCE < first - kept < apart * (1.0 - EXACT)
+        off = [worst]
         if soon:
-            off = abs(action.voltage - kept_level)
-            if off > worst:
-                worst, stairs = off, False
-                why = _too_soon(gap, apart)
-        off = change / count if count else 0.0
-        if off > worst:
-            worst, stairs = off, True
-            why = _in_stairs(action.over, count, off)
+            off.append((abs(action.voltage - kept_level), False, partial(_too_soon, gap, apart)))
+        if count:
+            height = change / count
+            off.append((height, True, partial(_in_stairs, action.over, count, height)))
         rate = change / action.over if action.over else 0.0
         if slews and count == 0 and rate > slews[1]:
-            off = change * (1.0 - slews[1] / rate)
-            if off > worst:
-                worst, stairs = off, False
-                why = _too_steep(rate, slews[1])
+            off.append((change * (1.0 - slews[1] / rate), False, partial(_too_steep, rate, slews[1])))
+        worst = max(off, key=lambda each: each[0])
         if not soon or not alone:
             kept, kept_level = last, action.voltage
         level, told = action.voltage, last
     sent = send_times(due, {each.input: apart for each in due}, waits)
     left_out = sum(time is None for time in sent)
     late = sum(time is not None and time - each.time > AT_ONCE for each, time in zip(due, sent, strict=True))
-    return Host(worst, why, asked, left_out, late, closest, stairs)
+    error, stairs, why = worst
+    return Host(error, why(), asked, left_out, late, closest, stairs)
 
 
 def _too_soon(gap: float, exchange: float) -> Statement:

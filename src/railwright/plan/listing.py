@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from railwright.plan.timeline import Action, LimitChange, Timeline, Waiting
+from railwright.plan.timeline import Action, ContactChange, LimitChange, Timeline, Waiting
 
 if TYPE_CHECKING:
     from railwright.waveforms.point_list import PointList
@@ -70,7 +70,7 @@ def placed_anew(timeline: Timeline, kept: Sequence[int], added: Sequence[Action]
     times = sorted(action.time for action in added)
     actions = [*(timeline.actions[number] for number in kept), *added]
 
-    def before(each: LimitChange | Waiting) -> int:
+    def before(each: LimitChange | Waiting | ContactChange) -> int:
         """Position of the first action after it, among the actions as they are now."""
         return bisect_left(kept, each.before) + bisect_left(times, each.time)
 
@@ -79,6 +79,7 @@ def placed_anew(timeline: Timeline, kept: Sequence[int], added: Sequence[Action]
         actions=tuple(sorted(actions, key=lambda action: action.time)),
         limits=tuple(each._replace(before=before(each)) for each in timeline.limits),
         waits=tuple(each._replace(before=before(each)) for each in timeline.waits),
+        contacts=tuple(each._replace(before=before(each)) for each in timeline.contacts),
     )
 
 
@@ -87,6 +88,7 @@ def with_ends(timeline: Timeline, ends: Mapping[tuple[int, str], float]) -> Time
     that plays a step ends elsewhere than what was asked, the input would stand there from then on.
     """
     actions, limits, waits = list(timeline.actions), list(timeline.limits), list(timeline.waits)
+    contacts = list(timeline.contacts)
     for (step, name), voltage in ends.items():
         at = timeline.spans[step].end
         place = next(
@@ -95,7 +97,14 @@ def with_ends(timeline: Timeline, ends: Mapping[tuple[int, str], float]) -> Time
         actions.insert(place, Action(at, "line", name, voltage, step=step))
         limits = [each._replace(before=each.before + (each.before > place)) for each in limits]
         waits = [each._replace(before=each.before + (each.before > place)) for each in waits]
-    return replace(timeline, actions=tuple(actions), limits=tuple(limits), waits=tuple(waits))
+        contacts = [each._replace(before=each.before + (each.before > place)) for each in contacts]
+    return replace(
+        timeline,
+        actions=tuple(actions),
+        limits=tuple(limits),
+        waits=tuple(waits),
+        contacts=tuple(contacts),
+    )
 
 
 def as_played(timeline: Timeline, listings: Iterable[Listing]) -> Timeline:

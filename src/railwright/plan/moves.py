@@ -14,7 +14,7 @@ from railwright.grouping import grouped
 from railwright.plan.listing import Listing, shape_actions
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import AT_ONCE, exchange_of, set_error, slew_range, stairs_of
-from railwright.plan.timeline import Action, Timeline, Waiting
+from railwright.plan.timeline import Action, ContactChange, Timeline, Waiting
 from railwright.quantities import show
 
 
@@ -27,13 +27,14 @@ class Move:
     list `listing`, which is loaded and verified, then rules the voltage, then runs. limit: the current limit
     of the input to `current` [A]; None: to the one that was settled. wait: everything stays until what `wait`
     says has come. turn: of a shape's turns the one that it belongs to; None: to none. behind: so long after
-    the set point before it of its input was told, at the earliest [s].
+    the set point before it of its input was told, at the earliest [s]. contact: the contact that is told to
+    close or to open.
     """
 
     time: float
     step: int
     input: str
-    kind: Literal["on", "set", "off", "load", "arm", "play", "limit", "wait"]
+    kind: Literal["on", "set", "off", "load", "arm", "play", "limit", "wait", "contact"]
     voltage: float
     slew: float | None
     listing: Listing | None = None
@@ -41,6 +42,7 @@ class Move:
     wait: Waiting | None = None
     turn: int | None = None
     behind: float = 0.0
+    contact: ContactChange | None = None
 
 
 class Moves(NamedTuple):
@@ -136,7 +138,7 @@ def _superseded(number: int, moves: Sequence[Move], ended: Container[int], small
 
 
 def _between(timeline: Timeline) -> dict[int, list[Move]]:
-    """Waits and changes of a limit, by the position of the action that comes after them."""
+    """Waits, changes of a limit and contacts, by the position of the action that comes after them."""
     waits = (
         (each.before, Move(each.time, each.step, "", "wait", 0.0, None, wait=each, turn=each.turn))
         for each in timeline.waits
@@ -157,7 +159,11 @@ def _between(timeline: Timeline) -> dict[int, list[Move]]:
         )
         for each in timeline.limits
     )
-    return grouped([*waits, *limits])
+    contacts = (
+        (each.before, Move(each.time, each.step, "", "contact", 0.0, None, contact=each))
+        for each in timeline.contacts
+    )
+    return grouped([*waits, *limits, *contacts])
 
 
 def _list_moves(timeline: Timeline, listings: Sequence[Listing], others: Sequence[Move]) -> Iterator[Move]:

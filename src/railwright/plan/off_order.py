@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 
 from railwright.documents.device import Device
@@ -51,6 +51,7 @@ def off_after(procedure: Procedure, device: Device, names: Sequence[str]) -> dic
     without an order between them have none.
     """
     before: dict[str, set[str]] = {name: set() for name in names}
+    known: dict[str, set[str]] = {name: {name} for name in names}  # with those before these, and itself
     downs = [step.power_down.order for step in procedure.steps if step.power_down is not None]
     ups = [step.power_up.order for step in procedure.steps if step.power_up is not None]
     pairs = [(other, name) for name, limits in procedure.limits.items() for other in limits.off_after]
@@ -58,9 +59,10 @@ def off_after(procedure: Procedure, device: Device, names: Sequence[str]) -> dic
     pairs += [(later, earlier) for order in ups for earlier, later in pairwise(order)]
     pairs += [(rule.then, rule.after) for rule in device.order]
     for first, second in pairs:
-        known = first in before and second in before
-        if known and first != second and not _comes_before(before, second, first):
+        if first in known and second in known and second not in known[first]:
             before[second].add(first)
+            for each in known.values():
+                each.update(known[first] if second in each else ())
     return {name: tuple(other for other in names if other in before[name]) for name in names}
 
 
@@ -73,16 +75,3 @@ def off_order(procedure: Procedure, device: Device, names: Sequence[str]) -> tup
         free = [n for n in names if n not in order and all(other in order for other in before[n])]
         order.append(free[-1])
     return tuple(order)
-
-
-def _comes_before(before: Mapping[str, set[str]], first: str, second: str) -> bool:
-    """Whether `first` is already known to go off before `second`."""
-    waiting, seen = [second], {second}
-    while waiting:
-        for other in before[waiting.pop()]:
-            if other == first:
-                return True
-            if other not in seen:
-                seen.add(other)
-                waiting.append(other)
-    return False

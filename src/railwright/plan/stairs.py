@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
+from typing import NamedTuple
 
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
@@ -182,8 +183,7 @@ def after_jumps(
     return replace(timeline, actions=tuple(actions))
 
 
-@dataclass(frozen=True, slots=True)
-class _Jump:
+class _Jump(NamedTuple):
     """A jump of an input's set point: when it begins and when it is over [s], and how far it leads [V]."""
 
     time: float

@@ -10,6 +10,7 @@ from typing import Literal, NamedTuple, TypeVar
 
 from railwright.documents.device import Device
 from railwright.documents.procedure import PowerDown, PowerUp, Procedure, Sweep
+from railwright.documents.relays import MoveContacts
 from railwright.documents.repeating import Until
 from railwright.documents.shape import ShapeStep
 from railwright.documents.standard_tests import pieces_of, turns_of
@@ -83,6 +84,20 @@ class Waiting(NamedTuple):
     turn: int | None = None
 
 
+class ContactChange(NamedTuple):
+    """At `time` [s] a contact of the bench is told to close or to open. before, step, turn: as of a
+    `LimitChange`.
+    """
+
+    time: float
+    contact: str
+    closed: bool
+    path: Path
+    before: int = 0
+    step: int = 0
+    turn: int | None = None
+
+
 class Repeated(NamedTuple):
     """A shape whose turns something may end: the timeline has as many as it is played at most.
 
@@ -120,6 +135,7 @@ class Timeline:
 
     turns: position of a step -> how often its shape comes, one turn right after the other. tests: every turn
     of a standard's test, in the order of the steps. repeated: shapes that something may end before that.
+    contacts: those of the bench's relays that are moved.
     """
 
     actions: tuple[Action, ...]
@@ -130,12 +146,13 @@ class Timeline:
     turns: Mapping[int, int] = field(default_factory=dict)
     tests: tuple[StandardTurn, ...] = ()
     repeated: tuple[Repeated, ...] = ()
+    contacts: tuple[ContactChange, ...] = ()
 
     def __post_init__(self) -> None:
         freeze(self, "turns")
 
 
-M = TypeVar("M", LimitChange, Waiting)
+M = TypeVar("M", LimitChange, Waiting, ContactChange)
 
 
 class _Clock:
@@ -154,6 +171,7 @@ class _Clock:
         self.actions: list[Action] = []
         self.limits: list[LimitChange] = []
         self.waits: list[Waiting] = []
+        self.contacts: list[ContactChange] = []
 
     def power_up(self, power_up: PowerUp) -> tuple[str, ...]:
         end = self.now
@@ -175,6 +193,13 @@ class _Clock:
             self.level[name] = 0.0
         self.now += (len(power_down.order) - 1) * power_down.gap
         return power_down.order
+
+    def relays(self, moved: MoveContacts) -> tuple[str, ...]:
+        for name, closed in moved.moves:
+            path = ("steps", self.number, "relays", "close" if closed else "open")
+            count = len(self.actions)
+            self.contacts.append(ContactChange(self.now, name, closed, path, count, self.number))
+        return self.hold(moved.settle)
 
     def hold(self, duration: float) -> tuple[str, ...]:
         self.now += duration
@@ -335,6 +360,8 @@ def build_timeline(procedure: Procedure, device: Device, turns: Mapping[int, int
             inputs = clock.power_down(step.power_down)
         elif step.hold is not None:
             inputs = clock.hold(step.hold)
+        elif step.relays is not None:
+            inputs = clock.relays(step.relays)
         elif step.sweep is not None:
             inputs, points = (step.sweep.input,), clock.sweep(step.sweep)
         elif step.shape is not None:
@@ -343,17 +370,21 @@ def build_timeline(procedure: Procedure, device: Device, turns: Mapping[int, int
     order = sorted(range(len(clock.actions)), key=lambda number: clock.actions[number].time)
     actions = tuple([clock.actions[number] for number in order])
 
-    keys = [(clock.actions[number].time, number) for number in order] if clock.limits or clock.waits else []
+    between = clock.limits or clock.waits or clock.contacts
+    keys = [(clock.actions[number].time, number) for number in order] if between else []
 
     def placed(each: M) -> M:
         """With its place among the sorted actions instead of that among those as they were made."""
         return each._replace(before=bisect_left(keys, (each.time, each.before)))
 
     limits, waits = map(placed, clock.limits), map(placed, clock.waits)
+    contacts = tuple(map(placed, clock.contacts))
     together = {
         number: turns_of(procedure, device, step.shape)
         for number, step in enumerate(procedure.steps)
         if step.shape is not None and step.shape.pause_between == 0.0 and number not in clock.led_in
     }
     tests, repeated = tuple(clock.tests), tuple(clock.repeated)
-    return Timeline(actions, tuple(spans), clock.now, tuple(limits), tuple(waits), together, tests, repeated)
+    return Timeline(
+        actions, tuple(spans), clock.now, tuple(limits), tuple(waits), together, tests, repeated, contacts
+    )

@@ -18,7 +18,7 @@ from railwright.instruments.electronic_load import ElectronicLoadDriver
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.guarded import open_guarded
 from railwright.instruments.off_entries import plan_of_outputs
-from railwright.instruments.supply import Identity, SupplyDriver
+from railwright.instruments.supply import Identity, OutputSetting, SupplyDriver
 from railwright.proving.lines import ProofLine
 from railwright.proving.stage import NotUnplugged, StageProof
 from railwright.running.energised import energised
@@ -178,6 +178,12 @@ def _prove(
         work = StageProof(bench, output, lead, supply, sink, link.sleep, link.now)
         try:
             sink.prepare()
+            supply.put(
+                [OutputSetting(output.output, "voltage", supply.document.outputs[output.output].voltage.low)]
+            )
+            supply.put_ranges(output.output, ())
+            if supply.has_master:
+                supply.switch_master(True)  # of its outputs none is on
             work.go()
         except NotUnplugged:
             pass  # its line says so

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Container, Iterable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from railwright.quantities.printing import show
 
 
-@dataclass(frozen=True, slots=True)
-class StatedFigure:
+class StatedFigure(NamedTuple):
     """A figure of a sentence: what it is called, its value, and its SI unit ('1': a ratio, '': a number)."""
 
     name: str

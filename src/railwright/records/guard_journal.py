@@ -55,6 +55,10 @@ def read_journal(path: Path) -> GuardJournal:
                 detail = str(line.get("why") or "")
                 told = (float(line["time"]), str(line["input"]), _EVENTS[line["what"]], detail)
                 journal.said.append(told)
+            case "off" if line.get("what") == "contact":
+                kind = EventKind.CONTACT_RESTS if line["rests"] else EventKind.CONTACT_UNKNOWN
+                detail = str(line["why"] or line["stands"])
+                journal.said.append((float(line["time"]), str(line["contact"]), kind, detail))
             case "off over":
                 journal.over, journal.ends = float(line["time"]), dict(line["ends"])
             case "over":

@@ -334,4 +334,4 @@ def _with_voltage(timeline: Timeline, name: str, factor: float) -> Timeline:
 
     actions = tuple(changed(action) for action in timeline.actions)
     end = max((action.time + action.over for action in actions), default=0.0)
-    return Timeline(actions, timeline.spans, max(timeline.duration, end))
+    return Timeline(actions, timeline.spans, max(timeline.duration, end), contacts=timeline.contacts)

@@ -126,15 +126,21 @@ def rehearse_faults(documents: Documents, set_points: SetPoints, case: Case = NO
 
 
 def power_up_alone(documents: Documents, set_points: SetPoints) -> Timeline:
-    """The first power-up of each input, and nothing else of the procedure."""
+    """The first power-up of each input, what contacts do before the last of them, and nothing else of the
+    procedure.
+    """
     seen: set[str] = set()
-    steps = []
+    steps, moved = [], []
     for step in documents.procedure.steps:
+        if step.relays is not None:
+            moved.append(step)
         if step.power_up is None:
             continue
         order = tuple(name for name in step.power_up.order if name in set_points and name not in seen)
         if order:
             seen.update(order)
+            steps += moved
+            moved = []
             part = step.power_up.model_copy(update={"order": order})
             steps.append(step.model_copy(update={"power_up": part}))
     return timeline_of(documents.procedure.model_copy(update={"steps": tuple(steps)}), documents.device)
@@ -152,6 +158,16 @@ class _Pins:
     @property
     def power(self) -> NDArray[np.float64]:
         return self.voltage * self.current
+
+
+def energy_beyond(pins: _Pins, healthy: _Pins) -> float:
+    """Energy that a device takes beyond what it takes while all is well [J], where it takes more.
+
+    At the rows of both, as either has few where it does not move.
+    """
+    time = np.union1d(pins.time, healthy.time)
+    power, usual = (np.interp(time, each.time, each.power) for each in (pins, healthy))
+    return float(np.trapezoid(np.maximum(0.0, power - usual), time))
 
 
 @dataclass(frozen=True, eq=False)
@@ -286,8 +302,7 @@ class _Study:
             return trial.part * integral_of_product(pins.time, pins.lead, pins.lead)
         if trial.fault == "reversed":
             return integral_of_product(pins.time, pins.voltage, pins.current)
-        usual = np.interp(pins.time, healthy.time, healthy.power)
-        return float(np.trapezoid(np.maximum(0.0, pins.power - usual), pins.time))
+        return energy_beyond(pins, healthy)
 
     def _differences(self, played: _Played, name: str) -> list[Borne]:
         """Differences of two inputs' voltages that leave the range which the device document gives."""

@@ -36,6 +36,8 @@ def edges_into_load(
     circuit, _ = build_circuit(documents, feeds)
     errors, _ = output_errors(documents, feeds)
     branch = replace(circuit.branches[0], loads=(Load("resistor", {"resistance": resistance}),))
+    if documents.bench.contact_in(feed.fixture) is not None:
+        branch = replace(branch, lead=replace(branch.lead, opened=False))  # the procedure closes it
     simulation = Simulation(replace(circuit, branches=(branch,), linked_trips={}))
     rises = [documents.bench.output(points.output).rise or 0.0 for points in feed.outputs]
     settle = max(SETTLE, RISES * max(rises))

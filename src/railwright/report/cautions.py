@@ -20,6 +20,7 @@ from railwright.settings.rules.voltage import TOUCH_LIMIT
 if TYPE_CHECKING:
     from railwright.documents.bench import Bench
     from railwright.documents.device import Device
+    from railwright.documents.output_name import OutputName
     from railwright.documents.procedure import Procedure
 
 
@@ -48,7 +49,8 @@ def cautions(
         Caution(
             "Feeding back",
             "A device with batteries, motors or large capacitors can feed current back into an output. A "
-            "supply without a sink cannot take it, and its terminal voltage then follows the device.",
+            "supply without a sink cannot take it, and its terminal voltage then follows the device."
+            f"{_taken_in(bench, procedure)}",
         ),
         Caution(
             "Hot leads",
@@ -59,8 +61,9 @@ def cautions(
         Caution(
             "Off is not disconnected",
             "An output that is off may still be joined to the device through its capacitor, bleeder and "
-            "reverse diode. Measure before you touch.",
+            f"reverse diode. {_while_off(bench, procedure)}Measure before you touch.",
         ),
+        _mains(bench, procedure),
         Caution(
             "No emergency stop",
             "A stop by software is not an emergency stop. A means of disconnection that does not depend "
@@ -72,6 +75,43 @@ def cautions(
             "over anything that this report or the program says.",
         ),
     )
+
+
+def _used(procedure: Procedure) -> list[OutputName]:
+    return [name for hook_up in procedure.hook_up.values() for name in hook_up.outputs]
+
+
+def _taken_in(bench: Bench, procedure: Procedure) -> str:
+    """What outputs take in while they are off, for people; '' where none is known to."""
+    said = []
+    for name in _used(procedure):
+        output = bench.output(name)
+        if output.when_off in ("held at 0 V", "sinks"):
+            much = "an unknown current" if output.sink is None else f"up to {show(output.sink, 'A')}"
+            said.append(f"{name} takes in {much}")
+    return f" While off, {', '.join(said)}: a source in the device is drawn on." if said else ""
+
+
+def _while_off(bench: Bench, procedure: Procedure) -> str:
+    """What each output is while it is off, for people."""
+    said = [f"{name} {bench.output(name).when_off or 'unknown'}" for name in _used(procedure)]
+    return f"While off: {', '.join(said)}. "
+
+
+def _mains(bench: Bench, procedure: Procedure) -> Caution:
+    supplies = dict.fromkeys(name.supply for name in _used(procedure))
+    does = {name: bench.supplies[name].after_mains for name in supplies}
+    stated = ", ".join(f"{name} {what or 'unknown'}" for name, what in does.items())
+    text = f"What each supply does then: {stated}. "
+    comes = [name for name, what in does.items() if what != "stays off"]
+    if comes:
+        text += (
+            f"After a mains failure switch off the mains of {' and '.join(comes)} first: outputs may come on "
+            "by themselves, as they were before."
+        )
+    else:
+        text += "What was on before is to be switched on anew."
+    return Caution("When the mains return", text, "comes on" in does.values())
 
 
 def _touch(bench: Bench, reach: dict[str, float]) -> Caution:

@@ -19,6 +19,7 @@ from railwright.plan.set_points import OutputSetPoints
 from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
 from railwright.report.cautions import cautions
+from railwright.report.contact_words import contact_words
 from railwright.report.disturbances import DisturbanceRow, disturbances
 from railwright.report.figures import number
 from railwright.report.overlay import Overlay
@@ -306,6 +307,7 @@ def _method(given: ReportInput, run: RunFacts) -> list[list[str]]:
         *(("Hook-up", reason.why) for reason in given.reasons if reason.about == WHOLE),
         ("Readings", f"every {every}, by the supplies themselves"),
         *(("Multimeter", _probed(given, name)) for name in procedure.multimeters),
+        *(("Relay", told) for told in contact_words(given.documents)),
         (
             "Recordings",
             ", ".join(record.origin for record in given.external) or "none beside the supplies' own",

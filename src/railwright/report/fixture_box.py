@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from railwright.quantities import show
 
 if TYPE_CHECKING:
-    from railwright.documents.fixture import Fixture
+    from railwright.documents.bench import Bench
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,15 +37,20 @@ class FixtureBox:
         return (", ".join(self.figures[:half]) + ",", ", ".join(self.figures[half:]))
 
 
-def fixture_box(name: str | None, fixture: Fixture | None) -> FixtureBox | None:
-    """The box of a hook-up's fixture; None where it has none."""
+def fixture_box(name: str | None, bench: Bench) -> FixtureBox | None:
+    """The box of a hook-up's fixture, by its name; None where it has none. A switch that a relay moves is
+    called after its contact.
+    """
+    fixture = bench.fixture(name)
     if name is None or fixture is None:
         return None
     figures = []
     if fixture.fuse:
         figures.append(f"fuse {show(fixture.fuse.curve[0].current, 'A')}")
     if fixture.switch:
-        figures.append(f"switch {fixture.switch.starts}")
+        contact = bench.contact_in(name)
+        switch = "switch" if contact is None else f"contact {contact}"
+        figures.append(f"{switch} {fixture.switch.starts}")
     if fixture.diode:
         figures.append(f"diode {show(fixture.diode.drop.nominal, 'V')}")
     if fixture.capacitor:

@@ -17,6 +17,7 @@ from railwright.plan.off_order import held_voltage, off_order, off_threshold
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range
 from railwright.quantities import show
+from railwright.report.contact_words import contacts_first, contacts_last
 from railwright.settings.context import FedInput
 
 HAND = 2.0
@@ -44,6 +45,15 @@ def in_order(
             tuple(_coupled_limits(documents.bench, set_points)),
         ),
     ]
+    for supply, unused in _mastered(documents.bench, set_points):
+        also = f", also {', '.join(unused)}, which the procedure does not use" if unused else ""
+        before.append(
+            Task(
+                f"Master switch of {supply} on: all its outputs read off before{also}. None comes up with it."
+            )
+        )
+    if contacts := contacts_first(documents):
+        before.append(Task("Relays, while all outputs are off:", tuple(contacts)))
     if power_up is None:
         return before
     count = len(power_up.order)
@@ -68,7 +78,21 @@ def in_order(
             for wait, on, check in zip(befores, ons, checks, strict=True)
             for task in (Task(f"{wait}{on}"), check)
         ]
-    return [*before, Task(_trips(set_points, off)), *rising, *_down(documents, set_points)]
+    down = list(_down(documents, set_points))
+    if contacts := contacts_last(documents):
+        told = "Relays, once the outputs read off; open or closed, they isolate nothing:"
+        down.insert(-1, Task(told, tuple(contacts)))
+    return [*before, Task(_trips(set_points, off)), *rising, *down]
+
+
+def _mastered(bench: Bench, set_points: SetPoints) -> Iterator[tuple[str, list[str]]]:
+    """Supplies in use whose outputs deliver only while a switch over all of them is on, too, each with those
+    of its outputs that feed nothing.
+    """
+    used = {points.output for feed in set_points.values() for points in feed.outputs}
+    for name in dict.fromkeys(output.supply for output in used):
+        if bench.supplies[name].dialect.master is not None:
+            yield name, [own for own in bench.supplies[name].outputs if f"{name}.{own}" not in used]
 
 
 def _coupled_limits(bench: Bench, set_points: SetPoints) -> Iterator[str]:
@@ -198,13 +222,30 @@ def _down(documents: Documents, set_points: SetPoints) -> Iterator[Task]:
     elif order:
         gap = f" ({show(down.gap, 's')} apart)" if down is not None and down.gap else ""
         yield Task(f"{every} in this order{gap}: {', then '.join(order)}.")
+    kept = {points.output.supply for name in staying for points in set_points[name].outputs}
+    for supply, _ in _mastered(documents.bench, set_points):
+        if supply not in kept:
+            yield Task(f"Master switch of {supply} off.")
     for name in staying:
         yield Task(f"{_together(set_points[name])}: stays on, because: {limits[name].at_end.stays_on}.")
+    yield from _after_mains(documents.bench, set_points)
     which = "every output" if not staying else "every output, also one that stayed on,"
     yield Task(
         f"Before anything is touched or unplugged: {which} below {show(OFF_BELOW, 'V')}, by its reading"
         f"{_held(documents, set_points)}."
     )
+
+
+def _after_mains(bench: Bench, set_points: SetPoints) -> Iterator[Task]:
+    """What is to be done after a mains failure, where a supply does not stay off then, or may not."""
+    supplies = dict.fromkeys(p.output.supply for feed in set_points.values() for p in feed.outputs)
+    for words, does in (("comes on by itself", "comes on"), ("may come on by itself", None)):
+        named = [name for name in supplies if bench.supplies[name].after_mains == does]
+        if named:
+            yield Task(
+                f"Should the mains fail: switch off the mains of {' and '.join(named)} before they return. "
+                f"Each {words} then, as it was before."
+            )
 
 
 def _held(documents: Documents, set_points: SetPoints) -> str:

@@ -25,7 +25,7 @@ def wires(documents: Documents) -> Iterator[str]:
         plus, minus = f"{first} +", f"{last} −"
         if hook_up.arrangement == "parallel":
             plus, minus = "the joined +", "the joined −"
-        box = fixture_box(hook_up.fixture, bench.fixture(hook_up.fixture))
+        box = fixture_box(hook_up.fixture, bench)
         through = f" through '{box.name}' ({box.words}), which sits at the input" if box else ""
         upper, lower = _terminals(documents, name)
         yield f"Lead '{hook_up.lead}' ({words}): {plus} to {upper}{through}; {minus} to {lower}."

@@ -113,7 +113,7 @@ def wiring_of(device: Device, bench: Bench, procedure: Procedure) -> WiringTable
                 hook_up.lead,
                 conductor,
                 hook_up.sensed,
-                fixture_box(hook_up.fixture, bench.fixture(hook_up.fixture)),
+                fixture_box(hook_up.fixture, bench),
                 given.rail,
             )
         )

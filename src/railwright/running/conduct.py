@@ -14,11 +14,12 @@ from railwright.dialects.proofs import Proofs
 from railwright.documents.loader import Documents
 from railwright.guard.link import Answerless, GuardLink, GuardLost
 from railwright.instruments.errors import Fenced, InstrumentError
+from railwright.instruments.off_entries import no_current
 from railwright.plan.moves import Move
 from railwright.plan.off_order import off_order, off_threshold
 from railwright.plan.plan import Plan
 from railwright.plan.stairs import looks_per_reading
-from railwright.plan.timeline import Waiting
+from railwright.plan.timeline import ContactChange, Waiting
 from railwright.quantities import show
 from railwright.records.ended import AS_REQUIRED, Ended, SwitchedOff
 from railwright.running.by_hand import Hands, NotSetByHand
@@ -36,6 +37,7 @@ from railwright.running.polling import Polling
 from railwright.running.preparation import FoundOn, Ways, prepare
 from railwright.running.proved import NotProved
 from railwright.running.recorder import RunRecorder
+from railwright.running.relays import RunRelays, place_of
 from railwright.running.repeating import Repeating
 from railwright.running.rig import Rig
 from railwright.running.shutdown import DECAY_LIMIT, ShutDown
@@ -80,6 +82,7 @@ class Conduct:
         link: GuardLink,
         stop: StopRequest,
         multimeters: Multimeters,
+        relays: RunRelays,
         *,
         decay_limit: float = DECAY_LIMIT,
         wait_for_lost: float = WAIT_FOR_LOST,
@@ -93,7 +96,7 @@ class Conduct:
         self.rig, self.recorder, self.link, self.stop = rig, recorder, link, stop
         self.decay_limit, self.wait_for_lost = decay_limit, wait_for_lost
         self.consent, self.hands = consent, hands
-        self.multimeters = multimeters
+        self.multimeters, self.relays = multimeters, relays
         self.proofs = proofs or Proofs()
         reasons = {name: accepted_because(documents, DIALECT_UNPROVED, name) for name in rig.supplies}
         self.unproved = {name: because for name, because in reasons.items() if because is not None}
@@ -135,6 +138,7 @@ class Conduct:
             self._failed,
             self.off_watch,
             multimeters,
+            relays,
             self.procedure.expects_trip,
         )
         rig.switched = self._switched
@@ -162,12 +166,18 @@ class Conduct:
                 self._look,
                 lambda: self._arm(energising=False),
                 self.link.sleep,
+                lambda: self._arm(energising=True),
                 self.consent,
                 self.hands,
                 self.proofs,
                 self.unproved,
             )
             self.cautions += prepare(self.rig, self.recorder, self.device, ways)
+            if self.relays.drivers:
+                self.relays.identify(self._look)
+                # From here on whatever ends the run brings their contacts to rest, or says that it did not.
+                self._arm(energising=False)
+                self.relays.prepare(self._look, self._loaded)
             self.multimeters.prepare(self._look)
             self._load_first()
             self._arm(energising=True)
@@ -191,6 +201,14 @@ class Conduct:
             return Ended.COMPLETED, ""
         return ended, cause
 
+    def _loaded(self, name: str) -> str:
+        """What stands or flows at an input whose outputs are off; '' for nothing."""
+        (reading,) = self.rig.read((name,))
+        if abs(reading.voltage) >= off_threshold(self.device, name):
+            return f"{show(reading.voltage, 'V')} stand there"
+        none = sum(no_current(self.rig.bench.output(each)) for each in self.rig.set_points[name].names)
+        return f"{show(reading.current, 'A')} flow there" if abs(reading.current) > none else ""
+
     def _arm(self, *, energising: bool) -> None:
         """Give the guard what is to be switched off. Before anything was on, no lost supply is waited for."""
         lost = self.wait_for_lost if energising else min(2.0, self.wait_for_lost)
@@ -203,6 +221,7 @@ class Conduct:
             decay=self.decay_limit,
             lost=lost,
             watchdogs=watchdogs,
+            relays=self.relays.off(),
         )
         self.off_watch.plan = plan
         try:
@@ -249,6 +268,7 @@ class Conduct:
         self.recorder.progress.begins(spans, self.plan.duration)
         self.polling.begin(zero - LEAD_IN, self.every / self.looks)
         self.multimeters.begin(zero - LEAD_IN)
+        self.relays.begin(zero - LEAD_IN)
         for name, period in self.polling.periods.items():
             recorder.event(EventKind.SETTINGS_WATCHED, name, facts=Facts(period=period))
         while True:
@@ -278,6 +298,7 @@ class Conduct:
             self.link.wait(self.link.now() + min(NAP, left))
         self.polling.end()
         self.multimeters.end()
+        self.relays.end()
         self.intake.take_in()
         # The last one may still be under way.
         self.intake.close(int((recorder.now() + LEAD_IN) / self.every) - 1)
@@ -333,18 +354,18 @@ class Conduct:
         """
         now = self.recorder.now()
         move = moves[0] if moves else None
-        if move is None or move.kind != "off" or now < move.time + self.held - AHEAD:
+        if move is None or move.kind not in ("off", "contact") or now < move.time + self.held - AHEAD:
             return False
-        limits = self.procedure.limits.get(move.input)
+        subject, others = self._off_before(move)
         # One that is on by an override of the check's finding is not waited for: it will not go off.
         left = [
             other
-            for other in (limits.off_after if limits is not None else ())
+            for other in others
             if other in self.rig.ever_on - self.rig.on and not self.off_watch.confirmed(other)
         ]
         if left and self._off_since is None:
             self._off_since = now
-            self.recorder.event(EventKind.WAITS_FOR_OFF, move.input, ", ".join(left), now)
+            self.recorder.event(EventKind.WAITS_FOR_OFF, subject, ", ".join(left), now)
         # As the guard does: the time for a voltage to fall begins when the output says that it is off.
         begun = max([self._off_since or now, *(self.off_watch.said_off.get(other, 0.0) for other in left)])
         if left and now - begun > self.decay_limit:
@@ -352,12 +373,40 @@ class Conduct:
                 f"{other}: {self.off_watch.missing.get(other) or 'not read to be off for long enough'}"
                 for other in left
             )
-            told = f"{move.input} stays on: {' and '.join(left)} not confirmed off within "
+            stays = f"{subject} stays on" if move.kind == "off" else f"{subject} is not moved"
+            told = f"{stays}: {' and '.join(left)} not confirmed off within "
             raise EndRun(Ended.STOPPED, f"{told}{show(self.decay_limit, 's')} ({missing})")
         if not left and self._off_since is not None:
             self._off_since = None
             self._steps.held += max(0.0, now - move.time - self.held)
         return bool(left)
+
+    def _off_before(self, move: Move) -> tuple[str, tuple[str, ...]]:
+        """What a move is about, and the inputs that are confirmed off before it. EndRun where it would move a
+        contact under load that is not rated for that, whatever was accepted.
+        """
+        if move.contact is None:
+            limits = self.procedure.limits.get(move.input)
+            return move.input, tuple(limits.off_after) if limits is not None else ()
+        lies = self.relays.lies[move.contact.contact]
+        if lies.contact.under_load:
+            return lies.name, ()
+        if lies.input in self.rig.on:
+            told = f"contact '{lies.name}' is not rated to switch under load, and {lies.input} is on"
+            raise EndRun(Ended.STOPPED, f"{told}: it is not moved")
+        return lies.name, (lies.input,)
+
+    def _move_contact(self, change: ContactChange, move: Move, at: float) -> None:
+        """Open or close a lead, verified; its step begins with it."""
+        lies = self.relays.lies[change.contact]
+        done = self.recorder.at(self.relays.move(change.contact, change.closed, at))
+        self._steps.moved(move, done)
+        late = done - move.time - self.held
+        self.late = max(self.late, late)
+        self._steps.late(late)
+        kind = EventKind.LEAD_CLOSES if change.closed else EventKind.LEAD_OPENS
+        self.recorder.write("action", time=done, late=late, what=kind.value, contact=change.contact)
+        self.recorder.event(kind, lies.input, place_of(lies), done)
 
     def _do(self, move: Move, at: float) -> None:
         """One move at its instant [s, the link's clock]; its step begins with it where it is the step's
@@ -369,6 +418,9 @@ class Conduct:
             return
         if move.kind == "arm" and move.listing is not None:
             self.rig.arm(move.listing)
+            return
+        if move.contact is not None:
+            self._move_contact(move.contact, move, at)
             return
         if move.kind == "wait" and move.wait is not None:
             self._wait(move, move.wait)

@@ -15,6 +15,7 @@ from railwright.running.off_watch import OffWatch
 from railwright.running.outcome import InputReading
 from railwright.running.polling import Polling
 from railwright.running.recorder import RunRecorder
+from railwright.running.relays import RunRelays
 from railwright.running.rig import Rig
 from railwright.running.watch import Alarm, Watch
 from railwright.traces import EventKind, Facts
@@ -39,6 +40,7 @@ class Intake:
         failed: Callable[[InstrumentError], None],
         off_watch: OffWatch,
         multimeters: Multimeters,
+        relays: RunRelays,
         expects_trip: Callable[[str, str, str], bool] = lambda name, step, protection: False,
     ) -> None:
         self.rows: dict[str, int] = {}
@@ -46,7 +48,7 @@ class Intake:
         self._link, self._rig, self._recorder = link, rig, recorder
         self._watch, self._polling, self._looks, self._failed = watch, polling, looks, failed
         self._off_watch, self._expects_trip = off_watch, expects_trip
-        self._multimeters = multimeters
+        self._multimeters, self._relays = multimeters, relays
         self._taking_in = False
         self._alarms: list[Alarm] = []
 
@@ -69,6 +71,9 @@ class Intake:
         if message["name"] in self._multimeters.drivers:
             self._multimeters.understand(message)
             return
+        if message["name"] in self._relays.drivers:
+            self._relays.understand(message)
+            return
         seen = self._polling.understand(message)
         for position, raw in seen.readings:
             self._read(position, raw)
@@ -88,6 +93,7 @@ class Intake:
             self.count(raw.input, row)
             reading = self._recorder.reading(raw)
         self._off_watch.see(reading)
+        self._relays.see(reading)
         events, alarm = self._watch.see(reading)
         self._recorder.add_all(events)
         if alarm is not None:

@@ -17,12 +17,13 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from railwright.dialects.files import DialectFile, dialect_names, find_dialect
+from railwright.dialects.routes import contact_off
 from railwright.dialects.units import CHANNEL, FACTORS, Spoken
 from railwright.dialects.words import off_answers
 from railwright.documents.channel_name import channel_named
 from railwright.documents.salvage import salvage
 from railwright.guard.locks import normalised
-from railwright.guard.off_plan import OFF_BELOW, InputOff, OffPlan, OutputOff, Place, SupplyOff
+from railwright.guard.off_plan import OFF_BELOW, InputOff, OffPlan, OutputOff, Place, RelaysOff, SupplyOff
 from railwright.guard.session_settings import FlowControl, LineSettings, Parity, SessionSettings
 
 _ADDRESS = re.compile(
@@ -36,7 +37,7 @@ NO_CURRENT = 0.05
 """Current that counts as none [A] where no plan of a run says it."""
 
 
-NO_SUPPLIES = ("multimeters", "electronic_loads")
+NO_SUPPLIES = ("multimeters", "electronic_loads", "relays")
 """Sections of a bench document whose instruments have an address, and no output."""
 
 
@@ -77,6 +78,40 @@ def read_bench(text: str, folder: Path) -> tuple[BenchSupply, ...]:
     missed = _missed(text, {each.address for each in found} | _without_outputs(tree))
     places = places_of([each.address for each in found])
     return (*(replace(each, place=places[each.address]) for each in found), *missed)
+
+
+def read_relays(text: str) -> tuple[RelaysOff, ...]:
+    """The instruments of a bench document that move contacts, as far as they can be read: a contact whose
+    channel or rest nobody knows is left out. Which input it is in the bench does not say: it rests on all
+    outputs, and none of them is taken to be rated for switching under load.
+    """
+    tree = salvage(text) if "relays" in text else {}
+    bench = tree if isinstance(tree, Mapping) else {}
+    outputs = tuple(
+        f"{supply}.{own}"
+        for supply, node in _entries(bench.get("supplies"))
+        for own, _ in _entries(node.get("outputs")) or [("?", {})]
+    )
+    found = []
+    for name, node in _entries(bench.get("relays")):
+        address = node.get("address")
+        contacts = []
+        for own, each in _entries(node.get("contacts")):
+            channel, stands = channel_named(str(each.get("channel", "")).strip()), each.get("without_power")
+            if channel is not None and stands in ("open", "closed"):
+                contacts.append(contact_off(own, channel, str(stands), outputs, under_load=False))
+        if isinstance(address, str) and address.strip() and contacts:
+            visa = node.get("visa")
+            library = visa.strip() if isinstance(visa, str) else ""
+            settings = SessionSettings(line=_line(node.get("line")), visa=library)
+            found.append(RelaysOff(name, address.strip(), "*IDN?", "", tuple(contacts), settings))
+    return tuple(found)
+
+
+def _entries(node: Any) -> list[tuple[str, Mapping[str, Any]]]:
+    """The entries of a mapping, each of them one; none where there is none."""
+    given = node.items() if isinstance(node, Mapping) else ()
+    return [(str(name), each if isinstance(each, Mapping) else {}) for name, each in given]
 
 
 def _without_outputs(tree: Mapping[str, Any]) -> set[str]:
@@ -220,7 +255,19 @@ def _compile(
             )
         answer += len(headers)
     identify = dialect["instrument"]["identify"]
-    return SupplyOff(name, address, identify, "", spoken.messages(asked)), outputs
+    master = _master(dialect)
+    if master is not None and channels:
+        asked.append(master.query)
+    plan = SupplyOff(name, address, identify, "", spoken.messages(asked))
+    if master is not None and channels:
+        plan = replace(
+            plan,
+            master=(f"{master.command} {master.off}",),
+            master_state=(answer, 0),
+            master_off=off_answers(master.off),
+            master_first=dialect["master"].get("goes_off") == "first",
+        )
+    return plan, outputs
 
 
 def _session_settings(dialect: Mapping[str, Any], node: Mapping[str, Any]) -> SessionSettings:
@@ -268,21 +315,42 @@ class _Switch(NamedTuple):
 
 
 def _switch(dialect: Mapping[str, Any]) -> _Switch:
+    """That of an output."""
+    return _as_operation(dialect["settings"]["output"], dialect["words"]["off"])
+
+
+def _master(dialect: Mapping[str, Any]) -> _Switch | None:
+    """That over all outputs; one that cannot be read holds up no output's own."""
+    with suppress(KeyError, TypeError, AttributeError):
+        return _as_operation(dialect["master"]["switch"], dialect["words"]["off"])
+    return None
+
+
+def _as_operation(written: Any, off: str) -> _Switch:
     """As `Operation` reads it: a header alone, or a command and a query with words of their own."""
-    written, off = dialect["settings"]["output"], dialect["words"]["off"]
     if isinstance(written, str):
         return _Switch(written, written + "?", off)
     return _Switch(written["command"], written["query"], written.get("off", off))
 
 
 def plan_of(supplies: Sequence[BenchSupply], names: frozenset[str]) -> OffPlan:
-    """These outputs of the bench, all at once."""
+    """These outputs of the bench, all at once. A master switch goes off with all outputs of its supply."""
     wanted = [each.off for supply in supplies for each in supply.outputs if each.name in names]
     inputs = tuple(
         InputOff(output.name, (output,), False, OFF_BELOW) for output in wanted if output is not None
     )
     used = {output.supply for each in inputs for output in each.outputs}
-    return OffPlan(tuple(s.plan for s in supplies if s.plan is not None and s.name in used), inputs)
+    plans = []
+    for supply in supplies:
+        if supply.plan is not None and supply.name in used:
+            whole = all(each.name in names for each in supply.outputs)
+            plans.append(supply.plan if whole else _without_master(supply.plan))
+    return OffPlan(tuple(plans), inputs)
+
+
+def _without_master(plan: SupplyOff) -> SupplyOff:
+    """The same, which leaves the master switch as it is: others of its outputs are not to go off."""
+    return replace(plan, master=(), master_first=False)
 
 
 def places_in(plan: OffPlan, supplies: Sequence[BenchSupply]) -> dict[str, SupplyOff]:
@@ -353,7 +421,8 @@ def _further(place: Place, answers: int) -> Place:
 
 def only(plan: OffPlan, outputs: frozenset[str]) -> OffPlan:
     """The part of a run's plan that switches these outputs off, and nothing that stays on; order only among
-    them. Outputs go by their names in the plan. The watchdog of a supply with further outputs stays as it is.
+    them. Outputs go by their names in the plan. The watchdog
+    and the master switch of a supply with further outputs stay as they are.
     """
     inputs: list[InputOff] = []
     for each in plan.inputs:
@@ -379,11 +448,16 @@ def only(plan: OffPlan, outputs: frozenset[str]) -> OffPlan:
     used = {output.supply for each in inputs for output in each.outputs}
     further = {o.supply for each in plan.inputs for o in each.outputs if o.name not in outputs}
     supplies = tuple(
-        replace(each, watchdog=()) if each.name in further else each
+        replace(_without_master(each), watchdog=()) if each.name in further else each
         for each in plan.supplies
         if each.name in used
     )
-    return replace(plan, supplies=supplies, inputs=tuple(inputs))
+    relays = [
+        replace(each, contacts=tuple(own for own in each.contacts if names.issuperset(own.inputs)))
+        for each in plan.relays
+    ]
+    kept = tuple(each for each in relays if each.contacts)
+    return replace(plan, supplies=supplies, inputs=tuple(inputs), relays=kept)
 
 
 def left_out(plan: OffPlan, outputs: frozenset[str]) -> list[tuple[str, tuple[str, ...]]]:

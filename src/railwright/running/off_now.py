@@ -17,7 +17,7 @@ from typing import Any
 from railwright.guard.input_end import MAINS
 from railwright.guard.left_plans import end_guard, is_guard, left_plans, read_plan
 from railwright.guard.off import SwitchOff
-from railwright.guard.off_plan import OffPlan
+from railwright.guard.off_plan import OffPlan, RelaysOff
 from railwright.guard.session import Session
 from railwright.guard.wire import connect
 from railwright.running.off_ask import AskedGuard
@@ -63,6 +63,7 @@ class Holder:
     failed: asyncio.Event = field(default_factory=asyncio.Event)
     over_at: float = 0.0
     ends: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    contacts: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
     @property
     def process(self) -> int:
@@ -73,8 +74,8 @@ class OffNow:
     """Switches outputs of a bench off, once.
 
     names: outputs that are wanted off; None: all. asked: the guards that hold any of the supplies. folder:
-    where plans lie. tell: told one line at a time; it neither waits nor raises. `go` gives whether all was
-    read to be off.
+    where plans lie. tell: told one line at a time; it neither waits nor raises. relays: what the bench says
+    of contacts, which no run holds. `go` gives whether all was read to be off.
     """
 
     def __init__(
@@ -84,7 +85,9 @@ class OffNow:
         asked: Sequence[AskedGuard],
         folder: Path,
         tell: Callable[[str], object],
+        relays: Sequence[RelaysOff] = (),
     ) -> None:
+        self._relays = relays
         self._supplies, self._asked, self._folder, self._tell = supplies, asked, folder, tell
         self._chosen = names is not None
         self._names = (
@@ -116,12 +119,24 @@ class OffNow:
             there = [each for each in free if each.place in mine]
             jobs.append(self._tried(self._by_left(path, plan, there), there))
             free = [each for each in free if each.place not in mine]
-        jobs.append(self._own(plan_of(free, self._names), {}))
+        jobs.append(self._own(self._with_relays(plan_of(free, self._names), alone=not jobs), {}))
         await asyncio.gather(*jobs)
         for each in (output for supply in self._supplies for output in supply.outputs):
             if each.off is None and each.name in self._names:
                 self._say_not(each.name, each.fault)
         return self._all_off
+
+    def _with_relays(self, plan: OffPlan, *, alone: bool) -> OffPlan:
+        """With the bench's contacts where all of its outputs go off by this plan: which of them a contact
+        carries nobody knows here. Where a run's plan is used, that one has them.
+        """
+        if not alone:
+            return plan
+        if not self._chosen and plan.inputs:
+            return replace(plan, relays=tuple(self._relays))
+        for own in (each for relays in self._relays for each in relays.contacts):
+            self._tell(f"contact {own.name}: not moved: not all outputs go off; how it stands is unknown")
+        return plan
 
     async def _tried(self, job: Awaitable[object], supplies: Sequence[BenchSupply]) -> None:
         """A way that takes a run's plan; where it fails for whatever reason, all at once without it."""
@@ -181,6 +196,8 @@ class OffNow:
             if holder.failed.is_set():
                 return False
             self._report(holder.ends, holder.plan, planned, skipped=beside)
+            for contact in holder.contacts.values():
+                self._say_contact(contact)
             if not holder.over.is_set():
                 self._tell(f"the guard of the run (process {holder.process}) goes on trying")
             await own
@@ -235,7 +252,7 @@ class OffNow:
         plan = replace(plan, lost=LOST_WAIT)
         sessions = {
             each.name: Session(each.name, each.address, connect, each.session_settings)
-            for each in plan.supplies
+            for each in plan.sessions
         }
         said: set[str] = set()
 
@@ -243,6 +260,11 @@ class OffNow:
             if what == "confirmed off":
                 said.add(fields["input"])
                 self._report({fields["input"]: asdict(off.ends[fields["input"]])}, plan, planned)
+            elif what == "master":
+                state = "off" if fields["off"] else f"NOT READ TO BE OFF: {fields['why']}"
+                self._tell(f"{fields['name']}: master switch {state}")
+            elif what == "contact":
+                self._say_contact(fields)
 
         off = SwitchOff(plan, sessions, happened)
         self._switching.append(off)
@@ -323,6 +345,11 @@ class OffNow:
             perhaps = "; a battery or another source of the device may hold it" if own else ""
             self._say_not(shown, f"{end['why'] or 'waited for no longer'}{last}{perhaps}")
 
+    def _say_contact(self, contact: Mapping[str, Any]) -> None:
+        """Whatever became of a contact, it makes no output one that is on or off."""
+        how = f"reads {contact['stands']}" if contact["rests"] else str(contact["why"])
+        self._tell(f"contact {contact['contact']}: {how}; a relay isolates nothing")
+
     def _say_not(self, shown: str, why: str) -> None:
         self._all_off = False
         self._tell(f"{shown}: OFF NOT CONFIRMED: {why}; {MAINS}")
@@ -342,6 +369,7 @@ async def _listen(holder: Holder) -> None:
                     answer = json.loads(await reader.readline())
                 holder.begun.set()
                 holder.ends = answer.get("ends", holder.ends)
+                holder.contacts = answer.get("contacts", holder.contacts)
                 if answer["off"] == "over":
                     holder.over_at = asyncio.get_running_loop().time()
                     holder.over.set()

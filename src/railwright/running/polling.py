@@ -39,11 +39,18 @@ class Seen:
     differences: tuple[str, ...] = ()
 
 
+Question = tuple[str, tuple[OutputSetting, ...]]
+"""What is asked of a supply at once: settings of one of its outputs."""
+
+POWER: Question = ("", ())
+"""Whether its power came on: one that restarted and is as it was before shows it by nothing else."""
+
+
 @dataclass
 class _Rotation:
     """Questions for the settings of one supply: the output and the settings of each."""
 
-    questions: list[tuple[str, tuple[OutputSetting, ...]]]
+    questions: list[Question]
     begun: float | None = None
 
 
@@ -72,15 +79,14 @@ class Polling:
             common = {"every": every, "deadline": max(self.deadline, patience)}
             self.link.poll(name, "readings", supply.look(used), start=start, **common)
             questions = self._questions(name, used)
+            if supply.dialect.instrument.event_status is not None:
+                questions.append(POWER)
             if not questions:
                 continue
             self._rotations[name] = _Rotation(questions)
-            asked = [
-                supply.setting_queries(own, [change.setting for change in changes])
-                for own, changes in questions
-            ]
+            asked = [self._asked(name, question) for question in questions]
             least = SHORTEST_PERIOD / len(questions)
-            took = [supply.expected_time(len(changes)) for _, changes in questions]
+            took = [supply.expected_time(max(1, len(changes))) for _, changes in questions]
             # On top: a question waits until a look, and the one with the known answer, are over.
             waits = supply.expected_time(supply.answers_of_look(used)) + supply.expected_time(1)
             self.periods[name] = sum(max(each / SHARE, least) for each in took) + waits
@@ -88,7 +94,14 @@ class Polling:
             fields = {"known": identify, "known_every": KNOWN_EVERY, "share": SHARE, "least": least}
             self.link.poll(name, "settings", asked, **fields, **common)
 
-    def _questions(self, name: str, outputs: Sequence[str]) -> list[tuple[str, tuple[OutputSetting, ...]]]:
+    def _asked(self, name: str, question: Question) -> tuple[str, ...]:
+        """The messages of a question."""
+        supply, (own, changes) = self.rig.supplies[name], question
+        if question == POWER:
+            return (supply.dialect.instrument.event_status or "",)
+        return supply.setting_queries(own, [change.setting for change in changes])
+
+    def _questions(self, name: str, outputs: Sequence[str]) -> list[Question]:
         """Settings of outputs as they were set, parted so that no question takes too long."""
         supply = self.rig.supplies[name]
         found = []
@@ -150,6 +163,9 @@ class Polling:
             if rotation.begun is not None:
                 self.periods[name] = max(self.periods[name], answer.sent - rotation.begun)
             rotation.begun = answer.sent
+        if (own, questions) == POWER:
+            supply.expect_power(answer.text)
+            return Seen()
         output, settings = OutputName.of(name, own), self.rig.settings
         # One that was asked before, or while, the program itself changed it tells nothing of anybody else.
         expected = {
@@ -173,7 +189,6 @@ class Polling:
         elif message["turn"] < 0:
             asked = [supply.dialect.instrument.identify]
         else:
-            own, changes = self._rotations[name].questions[message["turn"]]
-            asked = supply.setting_queries(own, [change.setting for change in changes])
+            asked = self._asked(name, self._rotations[name].questions[message["turn"]])
         self.trace(answer.sent, name, "sent", ";".join(asked))
         self.trace(answer.received, name, "received", answer.text)

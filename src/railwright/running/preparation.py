@@ -20,6 +20,7 @@ from railwright.plan.off_order import held_voltage, off_threshold
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.stairs import slew_range
 from railwright.records import lines
+from railwright.running import masters
 from railwright.running.by_hand import Hands, settings_by_hand, waited_for
 from railwright.running.proved import expect_proved, proof_needs
 from railwright.running.recorder import RunRecorder
@@ -38,7 +39,8 @@ class Ways:
     """How a preparation looks, waits and hands over.
 
     look: called between the stages, may raise to end it. arm: called when it is known who is there and that
-    nothing is on: from then on somebody else can switch off. consent: the person at the bench agrees to what
+    nothing is on: from then on somebody else can switch off. on: called before a master switch goes on: from
+    then on something may be energised. consent: the person at the bench agrees to what
     was found on. wait: lets time pass [s]. hands: asks a person to make what no command sets; None: nobody
     can. proofs: what was proved of dialects. unproved: supply -> why it may be run although its dialect is
     not.
@@ -47,6 +49,7 @@ class Ways:
     look: Callable[[], None]
     arm: Callable[[], None]
     wait: Callable[[float], None]
+    on: Callable[[], None]
     consent: bool = False
     hands: Hands | None = None
     proofs: Proofs = field(default_factory=Proofs)
@@ -74,6 +77,7 @@ def prepare(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list
     ways.arm()
     tell("set points to minimum, outputs off")
     _minimum(rig, ways.look)
+    masters.masters_off(rig, ways.look)
     tell("clear trips and errors")
     for name, supply in rig.supplies.items():
         ways.look()
@@ -84,6 +88,7 @@ def prepare(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list
     tell("what is set by hand")
     cautions += _by_hand(rig, recorder, ways)
     tell("protections")
+    _ranges(rig, ways.look)
     _put(rig, ways.look, protections)
     tell("set points")
     _limit(rig, ways.look)
@@ -96,6 +101,7 @@ def prepare(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list
         document = rig.bench.output(output.output)
         lowest = [change for change in minimum(own, document) if change.setting != "current_limit"]
         everything = [
+            *rig.supplies[output.output.supply].ranges(own),
             *lowest,
             OutputSetting(own, "output", False),
             *protections(rig, feed, output),
@@ -104,7 +110,12 @@ def prepare(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list
         rig.supplies[output.output.supply].verify(everything)
         recorder.write("settings", input=name, output=output.output, settings=_as_data(everything))
     tell("read every output")
-    return cautions + _standing(rig, recorder, device, ways)
+    cautions += _standing(rig, recorder, device, ways)
+    if any(supply.has_master for supply in rig.supplies.values()):
+        tell("master switches on")
+        ways.on()
+        masters.masters_on(rig, recorder, ways.look, ways.wait)
+    return cautions
 
 
 def _proved(rig: Rig, recorder: RunRecorder, ways: Ways) -> list[str]:
@@ -137,12 +148,13 @@ def _by_hand(rig: Rig, recorder: RunRecorder, ways: Ways) -> list[str]:
 
 def _found(rig: Rig, recorder: RunRecorder, ways: Ways) -> list[str]:
     """Ask every output of the supplies whether it is on; FoundOn where one is, without consent."""
-    found = []
+    found, along = list[str](), list[str]()
     for name, supply in rig.supplies.items():
         ways.look()
         # What stood in the queue before is none of this run's; the first command would be blamed for it.
         supply.clear()
         used = rig.used(name)
+        along += [f"{name}.{own}" for own in masters.go_along(supply, used)]
         for own in supply.outputs:
             if not supply.state(own):
                 continue
@@ -151,6 +163,11 @@ def _found(rig: Rig, recorder: RunRecorder, ways: Ways) -> list[str]:
                 told += f", which will move its set points with those of {' and '.join(movers)}"
             recorder.event(EventKind.FOUND_ON, f"{name}.{own}", told)
             found.append(f"{name}.{own} is on, and {told}")
+    if along:
+        raise FoundOn(
+            f"{' and '.join(along)}: switched on, not used by this run, and would go on and off with the "
+            "master switch of its supply, which this run switches. Switch it off"
+        )
     if found and not ways.consent:
         raise FoundOn("; ".join(found) + ". Switch off what should not be on, or agree with --consent")
     return [f"before the run {each}: agreed to by the operator." for each in found]
@@ -164,12 +181,15 @@ def _movers(rig: Rig, supply: str, own: str) -> list[str]:
 
 def _minimum(rig: Rig, look: Callable[[], None]) -> None:
     """Lowest set points first, then the word for off: one that switches on instead does so at the lowest
-    voltage, and is taken back.
+    voltage, and is taken back. The limit of one that is on waits until it is off: a supply may refuse one
+    below the current that flows.
     """
     for name, supply in rig.supplies.items():
         for own in rig.used(name):
             look()
-            rig.put(name, minimum(own, supply.document.outputs[own]))
+            lowest, limit = minimum(own, supply.document.outputs[own])
+            was_on = supply.state(own)
+            rig.put(name, [lowest] if was_on else [lowest, limit])
             if supply.document.outputs[own].points is not None and supply.supports("voltage_mode"):
                 rig.put(name, [OutputSetting(own, "voltage_mode", "fixed")])
             try:
@@ -188,6 +208,17 @@ def _minimum(rig: Rig, look: Callable[[], None]) -> None:
                     f"output {own}: the word for off, '{words['off']}', switched it on, at its lowest "
                     f"voltage; '{words['on']}' was sent, {now}. Mend the words of its dialect",
                 ) from None
+            if was_on:
+                rig.put(name, [limit])
+
+
+def _ranges(rig: Rig, look: Callable[[], None]) -> None:
+    """Ranges before levels, where outputs have them."""
+    for _, feed, output in rig.feeds():
+        look()
+        supply, own = rig.supplies[output.output.supply], output.output.output
+        supply.put_ranges(own, protections(rig, feed, output))
+        rig.settings.told(supply.name, supply.ranges(own), rig.now())
 
 
 def _link(rig: Rig, look: Callable[[], None]) -> None:

@@ -10,6 +10,7 @@ from railwright.dialects.dialect import Dialect
 from railwright.dialects.proofs import Proof, entries_of
 from railwright.documents.bench import Output, OverCurrent, OverPower, OverVoltage, Supply
 from railwright.guard.link import GuardLink
+from railwright.instruments.errors import InstrumentError
 from railwright.instruments.off_entries import plan_of_outputs
 from railwright.instruments.provoking import Connected, Provocation, Provoking
 from railwright.instruments.supply import SupplyDriver
@@ -64,7 +65,13 @@ def provoke(
     what ends it early, such as InstrumentError, when that is confirmed, else OffNotConfirmed.
     """
     seen: list[Provocation] = []
-    with energised(link, plan_of_outputs({supply: (output,)})) as ending:
+    if supply.has_master and not supply.master():
+        # Nobody knows here which other outputs it has, and what hangs on them.
+        told = "its master switch is off, and would switch on what other outputs are set to: see that they "
+        told += "are off, and switch it on"
+        raise InstrumentError(supply.name, supply.dialect.master_queries[0], told)
+    plan = plan_of_outputs({supply: (output,)}, masters=False)
+    with energised(link, plan) as ending:
         for each in Provoking(supply, output, voltage, current, link.sleep, link.now).go(connected):
             seen.append(each)
             tell(each)

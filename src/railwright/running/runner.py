@@ -33,6 +33,7 @@ from railwright.running.multimeters import Multimeters
 from railwright.running.off_plan import WAIT_FOR_LOST
 from railwright.running.outcome import Progress, RunOutcome, RunRefused
 from railwright.running.recorder import LineLog, RunRecorder
+from railwright.running.relays import RunRelays
 from railwright.running.rig import Rig
 from railwright.running.shutdown import DECAY_LIMIT
 from railwright.running.waiting import Triggers, signal_triggers
@@ -108,6 +109,7 @@ def run(
     recorder = RunRecorder(log, progress or Progress(), dict(at), link)
     triggers = triggers or Triggers()
     multimeters = Multimeters(documents, link, open_session, recorder)
+    relays = RunRelays(documents, set_points, link, open_session, recorder)
     conduct = Conduct(
         documents,
         plan,
@@ -116,6 +118,7 @@ def run(
         link,
         stop or StopRequest(),
         multimeters,
+        relays,
         decay_limit=decay_limit,
         wait_for_lost=wait_for_lost,
         triggers=triggers,
@@ -138,6 +141,7 @@ def run(
     outcome = conduct.outcome(run_folder.path, str(about["run"]), ended, cause)
     identities = {name: supply.identity for name, supply in rig.supplies.items()}
     identities |= {name: meter.identity for name, meter in multimeters.drivers.items()}
+    identities |= {name: each.identity for name, each in relays.drivers.items()}
     proved = [need.as_data() for need in rig.proof_needs]
     unwritten = run_folder.finish(outcome, identities, conduct.began, recorder, proved)
     cautions = [f"the run folder is not whole: {line}" for line in unwritten]

@@ -85,6 +85,18 @@ class ShutDown:
                 self.recorder.event(kind, name, why, at)
                 if not message["off"]:
                     self.cautions.append(f"The watchdog of {name} stays on: {why}.")
+            case "master":
+                name, why = message["name"], message["why"]
+                kind = EventKind.MASTER_OFF if message["off"] else EventKind.MASTER_STAYS_ON
+                self.recorder.event(kind, name, why, at)
+                if not message["off"]:
+                    self.cautions.append(f"The master switch of {name} was not read to be off: {why}.")
+            case "contact":
+                name, why = message["contact"], message["why"]
+                kind = EventKind.CONTACT_RESTS if message["rests"] else EventKind.CONTACT_UNKNOWN
+                self.recorder.event(kind, name, why or message["stands"], at)
+                if why:
+                    self.cautions.append(f"Contact {name}: {why}.")
             case "stays on":
                 self.recorder.event(EventKind.STAYS_ON, message["input"], message["why"], at)
 

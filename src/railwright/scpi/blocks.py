@@ -28,3 +28,11 @@ def decode_block(message: bytes, start: int = 0) -> tuple[bytes, int]:
     if end > len(message):
         raise ScpiError(-161, f"{int(length_text)} bytes announced, {len(message) - begin} came")
     return message[begin:end], end
+
+
+def encode_block(data: bytes) -> bytes:
+    """The data as a block of definite length. ValueError for more than its length can tell."""
+    length = str(len(data))
+    if len(length) > 9:
+        raise ValueError(f"expected fewer than 10**9 bytes, got {length}")
+    return f"#{len(length)}{length}".encode("ascii") + data

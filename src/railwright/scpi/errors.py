@@ -68,6 +68,7 @@ STANDARD_TEXTS: dict[int, str] = {
     -231: "Data questionable",
     -240: "Hardware error",
     -241: "Hardware missing",
+    -256: "File name not found",
     -300: "Device-specific error",
     -310: "System error",
     -330: "Self-test failed",

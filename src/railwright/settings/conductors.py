@@ -62,7 +62,7 @@ def recommend(
     permitted_rise [K]. None: none of them does.
     """
     carrying = (
-        (each.conductor, temperature_rise(each.conductor.section, current, ambient))
+        (each.conductor, temperature_rise(each.conductor.section, current, ambient, each.conductor.iec_class))
         for each in stock
         if each.permitted_current is None or each.permitted_current >= carries
     )

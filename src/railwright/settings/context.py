@@ -11,7 +11,7 @@ from typing import Literal, NamedTuple, cast
 
 from railwright.circuit.leads import Resistance, lead_inductance, lead_resistance
 from railwright.documents.bench import Bench, Lead, Supply
-from railwright.documents.device import Device, Input, NeverRule
+from railwright.documents.device import Device, Input
 from railwright.documents.figures import fastest_reference, own_capacitance
 from railwright.documents.files import Kind
 from railwright.documents.fixture import Fixture
@@ -125,7 +125,8 @@ class FedInput(Group):
         """Resistance of lead and fixture, at most as warm as the largest steady current makes the lead."""
         if self.needs is None:
             return self.resistance
-        rise = temperature_rise(self.lead.conductor.section, self.needs[0], self.resistance.ambient)
+        made, ambient = self.lead.conductor, self.resistance.ambient
+        rise = temperature_rise(made.section, self.needs[0], ambient, made.iec_class)
         return self.resistance.warmed(min(rise, HOTTEST))
 
     def drop(self, current: float) -> float:
@@ -161,6 +162,7 @@ class FedInput(Group):
 
     @cached_property
     def _powers(self) -> list[tuple[Level, float, float]]:
+        """Every level above 0 V whose steady draw is known, as `powers` has it."""
         works = [
             (level, *self.fed_at(level.voltage, drawn.high))
             for level in self.played.levels
@@ -275,6 +277,7 @@ class FedInput(Group):
         return most - (least(holds, 0.0, most, HALVINGS) if holds(most) else most)
 
     def _limit_or_full(self, limit: float | None) -> float:
+        """A current limit, or the outputs' own where there is none yet [A]."""
         return self.full_current if limit is None or not math.isfinite(limit) else limit
 
     def ovp_overshoot(self, level: float, limit: float | None) -> float | None:
@@ -341,7 +344,7 @@ class FedInput(Group):
         looks = self.load.looks(start, max(stop / share, start), LOOKS)
         if self.load.follows:
             driven = replace(driven, begins=partial(self._besides, driven, start, share))
-        course = Course((0.0,), (start * share,), ())
+        known, course = driven, Course((0.0,), (start * share,), ())
         if self.load.waits:
             course = replace(driven, drawn=tuple((volts * share, 0.0) for volts in looks)).course()
         for _ in range(AGAIN if self.load.waits else 1):
@@ -358,7 +361,10 @@ class FedInput(Group):
                 )
                 for volts, now in zip(looks, times, strict=True)
             )
-            course = replace(driven, drawn=drawn).course()
+            if drawn == known.drawn:
+                break
+            known = replace(driven, drawn=drawn)
+            course = known.course()
         return course
 
     def _besides(self, driven: Driven, start: float, share: float) -> Besides:
@@ -503,7 +509,9 @@ class FedInput(Group):
             amperes = risen.current(volts, time)
             for _ in range(again):
                 rest = lost + ramp.ohms * (amperes + (held * ramp.rate if time <= over else 0.0))
-                amperes = risen.current(max(0.0, volts - rest), time)
+                last, amperes = amperes, risen.current(max(0.0, volts - rest), time)
+                if amperes == last:
+                    break
             return amperes
 
         grid = [over * n / PARTS for n in range(PARTS + 1)]
@@ -538,18 +546,14 @@ class FedInput(Group):
         """
         if self.fed_current is not None:
             return None  # it works in the limit, and is not charged by it on the way to a voltage
+        charging, own, ahead = self.load.charging_time, self.charged or 0.0, self.ahead
         times = (
-            (self._charging_time(move, limit), move)
-            for move in self.played.widest_rises
-            if self.stays_within(move, limit) is False
+            (charging(own, limit, max(each.start, 0.0), each.stop, from_off=each.from_off, ahead=ahead), each)
+            for each in self.played.widest_rises
+            if self.stays_within(each, limit) is False
         )
         found = [Charging(time, move, self.capacitance) for time, move in times if time is not None]
         return max(found, key=lambda each: each.time, default=None)
-
-    def _charging_time(self, move: Slope, limit: float) -> float | None:
-        """Longest time of a move at a current limit [A] in s; None: unknown."""
-        begin, own = max(move.start, 0.0), self.charged or 0.0
-        return self.load.charging_time(own, limit, begin, move.stop, from_off=move.from_off, ahead=self.ahead)
 
     # where things are written
 
@@ -612,26 +616,13 @@ class BoundDocuments:
         return self.documents.procedure
 
     @property
-    def kept_apart(self) -> list[tuple[int, NeverRule, FedInput, FedInput]]:
-        """What two inputs that are hooked up must never be to each other: the rule's number, the rule, its
-        inputs.
-        """
-        hooked_up = self.sources.keys()
-        return [
-            (index, each, self.sources[each.voltage_of], self.sources[each.minus])
-            for index, each in enumerate(self.device.never)
-            if {each.voltage_of, each.minus} <= hooked_up
-        ]
-
-    @property
     def used_supplies(self) -> dict[str, Supply]:
         """Supplies of which at least one output is hooked up."""
         names = (output.supply for source in self.sources.values() for output in source.outputs)
         return {name: self.bench.supplies[name] for name in names}
 
 
-@dataclass(frozen=True, slots=True)
-class SetPointDraft:
+class SetPointDraft(NamedTuple):
     """Set points of one input as far as they could be settled.
 
     known: the settings ('current_limit', 'ovp', 'trip_delay', 'opp') that were; the others are nan in `feed`.

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from railwright.documents.device import Input
 from railwright.documents.fixture import AddedCapacitor, Fixture
 from railwright.frozen import kept
+from railwright.physics import halving
 from railwright.physics.loads import KINDS, LoadKind, LoadParameters
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.loads.converter import Converter
@@ -257,11 +258,12 @@ class LoadModel:
         least[0.0] = 0.0
         low = max(voltage for voltage in looks if least.get(voltage, math.inf) <= current)
         high = min((voltage for voltage in looks if voltage > low), default=below)
-        for _ in range(_FINER):
-            middle = (low + high) / 2.0
+
+        def asks_for_more(middle: float) -> bool:
             bounds = self.current(middle)
-            low, high = (middle, high) if bounds is not None and bounds.low <= current else (low, middle)
-        return high
+            return bounds is None or bounds.low > current
+
+        return halving.least(asks_for_more, low, high, _FINER)
 
     def falls(self, low: float, high: float) -> tuple[float, float] | None:
         """How steeply its greatest current falls at most between two voltages [V]: -di/dv [S], and where.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 from railwright.documents.sources import Location
 from railwright.quantities import StatedFigure, figures_of
@@ -44,8 +45,7 @@ class Finding:
         return self.severity is Severity.STOP and self.overridden is None
 
 
-@dataclass(frozen=True, slots=True)
-class Ranking:
+class Ranking(NamedTuple):
     """Which of several findings of a rule is the worst: where a figure, or its ratio to another one, is the
     highest, or the lowest. Both by the names that the sentence has for them; their signs do not count.
     """
@@ -62,16 +62,6 @@ class Ranking:
             return None
         ratio = value / over if over else math.inf
         return -ratio if self.lowest else ratio
-
-
-def most(figure: str, over: str | None = None) -> Ranking:
-    """The worst is the one with the highest figure, or the highest ratio of it to another."""
-    return Ranking(figure, over)
-
-
-def least(figure: str, over: str | None = None) -> Ranking:
-    """The worst is the one with the lowest figure, or the lowest ratio of it to another."""
-    return Ranking(figure, over, lowest=True)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,11 +7,12 @@ against what the requirement leaves.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from railwright.documents.bench import CurrentAccuracy, Recorder, VoltageAccuracy
+from railwright.documents.bench import Recorder
 from railwright.documents.figures import error_bound
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
@@ -79,6 +80,7 @@ def _one(
     exact: Result,
     shown: Result,
 ) -> Measurable:
+    """Whether the readings can decide one requirement. exact, shown: judged as it is, and as it is read."""
     expected = exact.measured.value if exact.measured is not None else None
     leaves = None if expected is None else _leaves(required, expected)
     found = shown.measured
@@ -108,6 +110,7 @@ def _leaves(required: Requirement, value: float) -> float | None:
 
 
 def _why(required: Requirement, shown: Result, hidden: bool) -> str:
+    """What keeps the readings from deciding it."""
     if shown.measured is None:
         return shown.reason if shown.unmeasured is None else shown.unmeasured.why
     if hidden:
@@ -161,11 +164,10 @@ def _exact(
     expected: float | None,
 ) -> bool:
     """Whether a recorder records what is wanted, and exactly enough."""
-    for quantity in wanted:
-        accuracy: VoltageAccuracy | CurrentAccuracy | None = getattr(recorder, quantity)
-        if accuracy is None:
-            return False
-        own_unit = required.unit == ("V" if quantity == "voltage" else "A")
-        if own_unit and leaves and error_bound(accuracy, expected or 0.0) > leaves / ROOM:
-            return False
-    return True
+    exact = leaves / ROOM if leaves else math.inf
+    return all(
+        (accuracy := getattr(recorder, quantity)) is not None
+        and (required.unit != unit or error_bound(accuracy, expected or 0.0) <= exact)
+        for quantity, unit in (("voltage", "V"), ("current", "A"))
+        if quantity in wanted
+    )

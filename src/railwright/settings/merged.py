@@ -7,14 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from railwright.grouping import grouped
 from railwright.quantities import form_of, texts_of
 from railwright.settings.findings import Finding, Ranking
 
 
-@dataclass(frozen=True, slots=True)
-class FigureRange:
+class FigureRange(NamedTuple):
     """From where to where a figure goes, in SI; `unit` as `StatedFigure` has it."""
 
     name: str

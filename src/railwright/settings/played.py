@@ -13,7 +13,7 @@ from railwright.documents.device import Device
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
 from railwright.grouping import grouped
-from railwright.plan.coupling import SetPoint, changes_of, followers
+from railwright.plan.coupling import OutputAction, SetPoint, changes_of, followers
 from railwright.plan.set_point import Piece, pieces
 from railwright.plan.timeline import Action, Timeline, timeline_of
 from railwright.quantities import Interval, Statement, state
@@ -51,8 +51,7 @@ class Slope(NamedTuple):
         return "power_up" in self.path
 
 
-@dataclass(frozen=True, slots=True)
-class Charging:
+class Charging(NamedTuple):
     """Time that a move upwards may spend at the current limit [s], and the capacitance it charges [F]."""
 
     time: float
@@ -223,24 +222,16 @@ def _outside(piece: Piece, interval: Interval) -> Iterator[tuple[float, float]]:
 def _undominated(moves: list[Slope]) -> tuple[Slope, ...]:
     """The moves that no other one contains (their Pareto front), in their order; of equals the first."""
 
-    def from_wide_to_narrow(index: int) -> tuple[float, float, float]:
-        move = moves[index]
-        return max(move.start, 0.0), -move.stop, -math.inf if move.rate is None else -move.rate
-
+    rates = [math.inf if move.rate is None else move.rate for move in moves]
     kept: list[int] = []
-    top, front = -math.inf, list[Slope]()  # how far moves at once reach; moves at a rate
-    for index in sorted(range(len(moves)), key=from_wide_to_narrow):
-        move, rate = moves[index], moves[index].rate
-        if move.stop <= top:
-            continue
-        if rate is None:
-            top = move.stop
-        elif any(each.stop >= move.stop and (each.rate or 0.0) >= rate for each in front):
-            continue
-        else:
-            front = [each for each in front if each.stop > move.stop or (each.rate or 0.0) > rate]
-            front.append(move)
-        kept.append(index)
+    front: list[tuple[float, float]] = []  # how far moves reach, and their rates
+    for index in sorted(
+        range(len(moves)), key=lambda each: (max(moves[each].start, 0.0), -moves[each].stop, -rates[each])
+    ):
+        stop, rate = moves[index].stop, rates[index]
+        if not any(other >= stop and faster >= rate for other, faster in front):
+            front = [*(each for each in front if each[0] > stop or each[1] > rate), (stop, rate)]
+            kept.append(index)
     return tuple(moves[index] for index in sorted(kept))
 
 
@@ -301,28 +292,38 @@ def with_coupling(
     names = [output for group in groups.values() for output in group.names]
     if not any(other in names for output in names for other, _ in followers(bench, output)):
         return dict(played)
+    added: dict[str, list[tuple[int, Action, Slope, bool]]] = {name: [] for name in played}
+    for name, change, taken, before, after in moves_while_on(groups, bench, timeline):
+        if after != before and (taken or added[name]):
+            cause = timeline.actions[change.cause]
+            path = coupling_path(bench, change.output) if taken else ("procedure", *cause.path)
+            rate = abs(after - before) / change.over if change.over else None
+            action = Action(change.time, "line", name, after, change.over, step=cause.step)
+            slope = Slope(before, after, rate, timeline.spans[cause.step].name, path)
+            added[name].append((change.cause, action, slope, taken))
+    return {name: _added_to(each, added[name], timeline) for name, each in played.items()}
+
+
+def moves_while_on(
+    groups: Mapping[str, Group], bench: Bench, timeline: Timeline
+) -> Iterator[tuple[str, OutputAction, bool, float, float]]:
+    """Every change of an output's voltage while its input is on: the input, the change, whether it comes with
+    that of another input by coupling, and the set point of the input before and after it [V].
+    """
     fed = {output: name for name, group in groups.items() for output in group.names}
     shares = {name: dict(zip(group.names, group.shares, strict=True)) for name, group in groups.items()}
-    added: dict[str, list[tuple[int, Action, Slope, bool]]] = {name: [] for name in played}
-    stands, on = dict.fromkeys(names, 0.0), set[str]()
+    stands, on = dict.fromkeys(fed, 0.0), set[str]()
     for change in changes_of(bench, shares, timeline):
-        name, cause = fed[change.output], timeline.actions[change.cause]
+        name = fed[change.output]
         if change.kind == "off":
             on.discard(name)
             continue
         if change.kind == "on":
             on.add(name)
         before, stands[change.output] = groups[name].together(stands), change.voltage
-        after = groups[name].together(stands)
-        taken = change.moved_by is not None and fed[change.moved_by] != name
-        if name not in on or after == before or not (taken or added[name]):
-            continue
-        path = coupling_path(bench, change.output) if taken else ("procedure", *cause.path)
-        rate = abs(after - before) / change.over if change.over else None
-        action = Action(change.time, "line", name, after, change.over, step=cause.step)
-        slope = Slope(before, after, rate, timeline.spans[cause.step].name, path)
-        added[name].append((change.cause, action, slope, taken))
-    return {name: _added_to(each, added[name], timeline) for name, each in played.items()}
+        if name in on:
+            taken = change.moved_by is not None and fed[change.moved_by] != name
+            yield name, change, taken, before, groups[name].together(stands)
 
 
 def coupling_path(bench: Bench, output: OutputName, of: SetPoint = "voltage") -> Path:

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
-from typing import Generic, TypeVar
+from functools import wraps
+from typing import Generic, NamedTuple, TypeVar, TypeVarTuple
 
 from railwright.settings.findings import Ranking, Severity
 
 Path = tuple[str | int, ...]
 """A place in a document: keys and indices as they are written there, the document's name first."""
 
-Seen = TypeVar("Seen")
+Seen = TypeVar("Seen", contravariant=True)
+Thing = TypeVarTuple("Thing")
 
 
-@dataclass(frozen=True, slots=True)
-class Hit:
+class Hit(NamedTuple):
     """A rule's case that holds: what it is about, where, the reason in numbers (a statement that keeps them),
     what to do.
     """
@@ -26,8 +27,7 @@ class Hit:
     remedy: str
 
 
-@dataclass(frozen=True, slots=True)
-class Unknown:
+class Unknown(NamedTuple):
     """A figure that no document gives, without which a rule could not judge `check` (a phrase for people)."""
 
     about: str
@@ -61,9 +61,6 @@ class Rule(RuleFacts, Generic[Seen]):
 
     look: Callable[[Seen], Outcome]
 
-    def __call__(self, seen: Seen) -> Outcome:
-        return self.look(seen)
-
 
 def rule(
     identity: str, severity: Severity, *, on_sheet: bool = True, worst: Ranking | None = None
@@ -80,3 +77,29 @@ def rule(
         return Rule(identity, severity, title, look, on_sheet=on_sheet, worst=worst)
 
     return made
+
+
+def of_every(
+    things: Callable[[Seen], Iterable[tuple[*Thing]]],
+) -> Callable[[Callable[[*Thing], Outcome]], Callable[[Seen], Outcome]]:
+    """Have a rule's function asked of one thing after the other, each with what belongs to it as arguments.
+
+    things: all of them, of everything that the rule may look at.
+    """
+
+    def made(look: Callable[[*Thing], Outcome]) -> Callable[[Seen], Outcome]:
+        @wraps(look)
+        def every(seen: Seen) -> Outcome:
+            for thing in things(seen):
+                yield from look(*thing)
+
+        return every
+
+    return made
+
+
+def with_seen(
+    things: Callable[[Seen], Iterable[tuple[*Thing]]],
+) -> Callable[[Seen], Iterator[tuple[Seen, *Thing]]]:
+    """The same things, each behind everything that the rule may look at."""
+    return lambda seen: ((seen, *thing) for thing in things(seen))

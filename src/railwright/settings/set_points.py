@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
+from typing import NamedTuple
 
 from railwright.documents.bench import Output
 from railwright.documents.loader import Documents
@@ -20,8 +21,7 @@ from railwright.settings.windows import current_limit, opp, ovp, rise, trip_dela
 from railwright.settings.windows.window import End, Impossible, Window
 
 
-@dataclass(frozen=True, slots=True)
-class Chosen:
+class Chosen(NamedTuple):
     """A value that was worked out, in SI units, and why."""
 
     value: float
@@ -175,8 +175,7 @@ def _shared(source: FedInput, setting: str) -> str:
     return state("; {how}: {each}", how=how, each=each)
 
 
-@dataclass(frozen=True)
-class InputSettled:
+class InputSettled(NamedTuple):
     """What came of one input: its set points, the reason of each, its windows, and what stops it."""
 
     draft: SetPointDraft
@@ -261,7 +260,11 @@ def settle_input(
             findings += impossible_auto(value, setting, source.name, documents)
     reasons += _channels(source, documents)
     draft = SetPointDraft(_feed(source, values), frozenset(values))
-    return InputSettled(draft, reasons, [_located(found, documents) for found in windows], findings)
+    located = [
+        replace(found, ends=tuple(replace(end, where=locate(documents, end.path)) for end in found.ends))
+        for found in windows
+    ]
+    return InputSettled(draft, reasons, located, findings)
 
 
 def impossible_auto(
@@ -288,8 +291,3 @@ def _with(found: Window, ends: Mapping[str, End], recommend: Callable[[Window], 
     """A window with the end that a rehearsal has settled, where there is one."""
     end = ends.get(found.setting)
     return found if end is None else recommend(replace(found.with_end(end), recommended=None, why=""))
-
-
-def _located(found: Window, documents: Documents) -> Window:
-    """With the line that each end comes from."""
-    return replace(found, ends=tuple(replace(end, where=locate(documents, end.path)) for end in found.ends))

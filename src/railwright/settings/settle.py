@@ -57,7 +57,7 @@ class Settings:
 
 def findings_of(rules: Iterable[Rule[Seen]], seen: Seen, documents: Documents) -> list[Finding]:
     """What the rules have to say, one note for each unknown figure however many rules wanted it."""
-    said = [(rule, each) for rule in rules for each in rule(seen)]
+    said = [(rule, each) for rule in rules for each in rule.look(seen)]
     wanted = grouped(
         ((each.about, each.path, each.figure), each.check) for _, each in said if isinstance(each, Unknown)
     )

@@ -37,35 +37,33 @@ def _findings(documents: Documents, set_points: SetPoints, proofs: Proofs) -> It
             continue
         wanted = {output: each for output, each in needed.items() if output.supply == name}
         lacks = _lacks(bench, supply, wanted, proofs)
-        if not lacks:
-            continue
-        yield Finding(
-            DIALECT_UNPROVED,
-            Severity.STOP,
-            name,
-            documents.where("bench", ("supplies", name, "dialect")),
-            state(
-                "dialect '{dialect}' is not proved on {model}: {lacks}",
-                dialect=supply.dialect.name,
-                model=supply.model or "this supply, whose model is not given",
-                lacks="; ".join(f"{output}: {', '.join(each)}" for output, each in lacks.items()),
-            ),
-            "provoke them with 'railwright dialect try … --provoke' or 'railwright prove', or accept it "
-            "with a reason; on simulated supplies ('--twins') it does not count",
-        )
+        if lacks:
+            yield Finding(
+                DIALECT_UNPROVED,
+                Severity.STOP,
+                name,
+                documents.where("bench", ("supplies", name, "dialect")),
+                state(
+                    "dialect '{dialect}' is not proved on {model}: {lacks}",
+                    dialect=supply.dialect.name,
+                    model=supply.model or "this supply, whose model is not given",
+                    lacks="; ".join(f"{output}: {', '.join(each)}" for output, each in lacks.items()),
+                ),
+                "provoke them with 'railwright dialect try … --provoke' or 'railwright prove', or accept it "
+                "with a reason; on simulated supplies ('--twins') it does not count",
+            )
 
 
 def _lacks(
     bench: Bench, supply: Supply, wanted: dict[OutputName, tuple[Provoked, ...]], proofs: Proofs
 ) -> dict[OutputName, tuple[Provoked, ...]]:
     """What is not proved of each output, for the instrument of this model of which the most is."""
-    channels = supply.channels
-    best: dict[OutputName, tuple[Provoked, ...]] = dict(wanted)
-    for instrument in proofs.instruments(supply.model):
-        missing = {
-            output: proofs.missing(supply.dialect, instrument, channels[output.output], each)
+    missing = (
+        {
+            output: proofs.missing(supply.dialect, instrument, supply.channels[output.output], each)
             for output, each in wanted.items()
         }
-        if sum(map(len, missing.values())) < sum(map(len, best.values())):
-            best = missing
+        for instrument in proofs.instruments(supply.model)
+    )
+    best = min((wanted, *missing), key=lambda lacks: sum(map(len, lacks.values())))
     return {output: each for output, each in best.items() if each}

@@ -25,8 +25,11 @@ KINDS = {
     "sense shorted": 1,
     "sense crossed": 2,
     "probe off": 1,
+    "contact welded": 1,
+    "contact stuck": 1,
 }
-"""Every fault, and how many inputs it is about. 'probe off': what multimeters have at this input."""
+"""Every fault, and how many inputs it is about. 'probe off': what multimeters have at this input. 'contact
+welded', 'contact stuck': the relay's contact in its lead stays closed, or open, whatever it is told."""
 
 SENSE_KINDS = ("sense open", "sense shorted", "sense reversed", "sense crossed")
 """Those that lie in sense leads."""

@@ -26,7 +26,7 @@ from railwright.documents.procedure import Procedure
 from railwright.grouping import grouped
 from railwright.guard.address import socket_of, transport_of
 from railwright.traces import Event, Record, Traces
-from railwright.twin.beside import supply_beside
+from railwright.twin.beside import supplies_beside, supply_beside
 from railwright.twin.faults import TwinFault
 from railwright.twin.mischief.layer import Act
 from railwright.twin.mischief.script import Mischief
@@ -194,20 +194,30 @@ class TwinBench:
             name: meter.model_copy(update={"address": self.addresses.get(name, meter.address)})
             for name, meter in self._given.multimeters.items()
         }
-        return self._given.model_copy(update={"supplies": supplies, "multimeters": multimeters})
+        relays = {
+            name: each.model_copy(update={"address": self.addresses.get(name, each.address)})
+            for name, each in self._given.relays.items()
+        }
+        return self._given.model_copy(
+            update={"supplies": supplies, "multimeters": multimeters, "relays": relays}
+        )
 
     def start(self) -> None:
         """Start every process and wait until all are ready. TwinError; none is left running then."""
         beside = grouped(
             (supply_beside(name, self._given, self._procedure), name) for name in self._given.multimeters
         )
+        switched = grouped((self._beside_relays(name), name) for name in self._given.relays)
         try:
             for name in self._supplies:
+                relays = tuple(switched.get(name, ()))
                 meters = tuple(beside.get(name, ()))
                 if self._ports == "bench":
                     must_be_offered(self._given.supplies[name].address)
                     for own in meters:
                         socket_address(self._given.multimeters[own].address)
+                    for own in relays:
+                        socket_address(self._given.relays[own].address)
                 order = Order(
                     name,
                     self._given,
@@ -220,6 +230,7 @@ class TwinBench:
                     tuple(each for each in self._mischief if each.supply == name),
                     self._reply_times.get(name, ReplyTime()),
                     meters,
+                    relays,
                 )
                 self._children[name] = _Child(order)
             self._wait_until_ready()
@@ -228,13 +239,25 @@ class TwinBench:
             raise
         self.started = time.monotonic()
 
+    def _beside_relays(self, name: str) -> str:
+        """The supply in whose process an instrument that moves contacts is simulated. TwinError where its
+        contacts lie in leads of several: each supply is a process of its own.
+        """
+        beside = supplies_beside(name, self._given, self._procedure)
+        if len(beside) > 1:
+            told = f"contacts of '{name}' lie in leads of {' and '.join(beside)}"
+            raise TwinError(
+                f"{told}: expected those of one supply, which is simulated in a process of its own"
+            )
+        return beside[0]
+
     def _wait_until_ready(self) -> None:
         deadline = time.monotonic() + self._timeout
         assumptions: list[Assumption] = []
         unused = set(self._overrides)
         for name, child in self._children.items():
             said = child.answer(max(deadline - time.monotonic(), 0.1))
-            self.addresses |= {name: said["address"], **said["multimeters"]}
+            self.addresses |= {name: said["address"], **said["beside"]}
             assumptions += [Assumption(**each) for each in said["assumptions"]]
             self.parameters |= {key: TrueValue(**true) for key, true in said["parameters"].items()}
             self.errors |= {key: TrueValue(**true) for key, true in said["errors"].items()}
@@ -354,7 +377,8 @@ def serve_bench(
                 ready(twins)
             for name, address in twins.addresses.items():
                 supply = twins.bench.supplies.get(name)
-                say(f"{name}: {address} ({supply.dialect.name if supply else 'multimeter'})")
+                beside = "relays" if name in twins.bench.relays else "multimeter"
+                say(f"{name}: {address} ({supply.dialect.name if supply else beside})")
             say(f"seed {twins.seed}; Ctrl-C ends")
             end = None if seconds is None else time.monotonic() + seconds
             while end is None or time.monotonic() < end:

@@ -15,6 +15,8 @@ from railwright.virtual_time import MemoryWriter
 
 Accept = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]]
 
+LOOPBACK = "127.0.0.1"
+
 TRY_AGAIN = 20e-3
 """Pause before a port that somebody else has is tried again [s]."""
 

@@ -8,9 +8,11 @@ from abc import ABC, abstractmethod
 from collections.abc import Awaitable, Callable
 from typing import Any
 
+from railwright.guard.address import socket_of
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.framing import MessageFramer
 from railwright.scpi.grammar import Unit, parse_message
+from railwright.twin.listening import LOOPBACK, Listening
 from railwright.virtual_time import Streams, memory_streams
 
 LONGEST_MESSAGE = 65536
@@ -47,6 +49,13 @@ class BesideServer(ABC):
 
     def __init__(self) -> None:
         self._served: set[asyncio.Task[None]] = set()
+        self._listening: Listening | None = None
+
+    async def start_at(self, address: str, *, at_bench: bool) -> str:
+        """Listen at the socket of an address, or at a free one, and give its address. Raises OSError."""
+        host, port = (socket_of(address) if at_bench else None) or (LOOPBACK, 0)
+        self._listening = Listening(self._serve, LONGEST_MESSAGE)
+        return f"TCPIP::{host}::{await self._listening.open(host, port)}::SOCKET"
 
     @abstractmethod
     async def answer(self, message: bytes) -> str:
@@ -68,7 +77,9 @@ class BesideServer(ABC):
         return near
 
     def close(self) -> None:
-        """End every connection."""
+        """Take no connection any more and end those that there are."""
+        if self._listening is not None:
+            self._listening.close()
         for task in self._served:
             task.cancel()
 

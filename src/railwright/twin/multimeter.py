@@ -17,7 +17,6 @@ from typing import Literal
 
 from railwright.documents.bench import Bench, Multimeter
 from railwright.documents.procedure import Probe, Procedure
-from railwright.guard.address import socket_of
 from railwright.scpi.data import Datum, Text
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.grammar import Unit
@@ -25,11 +24,10 @@ from railwright.scpi.headers import CommandTree
 from railwright.scpi.numbers import format_nr3
 from railwright.scpi.parameters import integer_in, number_in
 from railwright.twin.faults import TwinFault, has
-from railwright.twin.listening import Listening
-from railwright.twin.messages import LONGEST_MESSAGE, BesideServer, carried_out
+from railwright.twin.messages import BesideServer, carried_out
 from railwright.twin.readings import window_mean
 from railwright.twin.registers import Status
-from railwright.twin.server import LOOPBACK, SupplyServer
+from railwright.twin.server import SupplyServer
 from railwright.twin.supply import version
 from railwright.twin.truth import Truth
 from railwright.version import TWIN_MAKER
@@ -233,20 +231,7 @@ class MultimeterServer(BesideServer):
     def __init__(self, meter: TwinMultimeter, supply: SupplyServer) -> None:
         super().__init__()
         self.meter, self._supply = meter, supply
-        self._listening: Listening | None = None
         self._busy = asyncio.Lock()
-
-    async def start_at(self, address: str, *, at_bench: bool) -> str:
-        """Listen at the socket of an address, or at a free one, and give its address. Raises OSError."""
-        host, port = (socket_of(address) if at_bench else None) or (LOOPBACK, 0)
-        self._listening = Listening(self._serve, LONGEST_MESSAGE)
-        return f"TCPIP::{host}::{await self._listening.open(host, port)}::SOCKET"
-
-    def close(self) -> None:
-        """Take no connection any more and end those that there are."""
-        if self._listening is not None:
-            self._listening.close()
-        super().close()
 
     def report(self, error: ScpiError) -> None:
         self.meter.status.report(error)

@@ -16,6 +16,8 @@ Bounds = tuple[float, float, float]
 """Lowest, highest and default value of a setting, SI units."""
 
 LARGEST_COUNT = 1_000_000
+LOW_RANGE = 0.5
+"""Part of an output's highest voltage at which the low range ends, of those that have one."""
 
 
 def _bounds(reach: Interval | None, *, highest: bool = False) -> Bounds:
@@ -44,6 +46,8 @@ class Panel:
     output: Output
     grid_voltage: SystematicError
     grid_current: SystematicError
+    has_ranges: bool = False
+    lists_by: Literal["points", "block", "file"] = "points"
 
     def __post_init__(self) -> None:
         self.reset()
@@ -51,6 +55,7 @@ class Panel:
     def reset(self) -> None:
         """As *RST leaves it: off, at the lowest voltage and current limit, protections at their widest."""
         self.on = False
+        self.range = self.ranges[0]
         self.voltage = self.voltage_bounds[2]
         self.voltage_triggered = self.voltage
         self.current = self.current_bounds[2]
@@ -70,9 +75,22 @@ class Panel:
         self.points = ListMemory()
 
     @property
+    def ranges(self) -> tuple[float, ...]:
+        """Upper ends of its ranges [V], lowest first."""
+        highest = self.output.voltage.high
+        lower = max(LOW_RANGE * highest, self.output.voltage.low)
+        return (lower, highest) if self.has_ranges else (highest,)
+
+    @property
+    def range_bounds(self) -> Bounds:
+        """Voltages that a range can be asked for [V]; the default is the lowest range."""
+        return self.output.voltage.low, self.ranges[-1], self.ranges[0]
+
+    @property
     def voltage_bounds(self) -> Bounds:
-        """Programmable voltage [V]; the default is the lowest."""
-        return _bounds(self.output.voltage)
+        """Programmable voltage in its range [V]; the default is the lowest."""
+        low, high, default = _bounds(self.output.voltage)
+        return low, min(high, self.range), default
 
     @property
     def current_bounds(self) -> Bounds:

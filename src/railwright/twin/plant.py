@@ -76,6 +76,8 @@ class Plant:
         figures = {f"{supply}.{name}": output for name, output in bench.supplies[supply].outputs.items()}
         self._sensing = Sensing(self.wiring, figures, faults)
         self._tick = min(tick, self._sensing.tick)
+        self._opened: dict[str, bool] = {}
+        """Input -> whether a contact in its lead is open, or about to be."""
         self._simulation = self._new_simulation()
         self.on_event: Callable[[Event], None] = lambda event: None
         self.events: list[Event] = []
@@ -110,6 +112,8 @@ class Plant:
         simulation = Simulation(self.wiring.circuit, start=start, rested=True)
         for name in self.wiring.shorted:
             simulation.change_lead(name, short=SHORT)
+        for name, opened in self._opened.items():
+            simulation.change_lead(name, opened=opened)
         return simulation
 
     @property
@@ -191,6 +195,11 @@ class Plant:
     def draw(self, name: str, current: float) -> None:
         """Have the first load of an input, a constant current, draw another current [A]."""
         self._simulation.change_load(name, 0, current=current)
+
+    def open_lead(self, name: str, opened: bool, at: float) -> None:
+        """Open or close the lead of an input at a time [s], as a relay's contact does."""
+        self._opened[name] = opened
+        self._simulation.change_lead(name, at=at, opened=opened)
 
     def at_input(self, name: str) -> tuple[float, float]:
         """True voltage at an input's connector [V] and current into it [A] now; 0 before time went on."""

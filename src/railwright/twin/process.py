@@ -28,7 +28,9 @@ from railwright.twin.mischief.script import Mischief
 from railwright.twin.server import ReplyTime, SupplyServer
 
 if TYPE_CHECKING:
+    from railwright.twin.messages import BesideServer
     from railwright.twin.plant import Plant
+    from railwright.twin.truth import Truth
 
 IGNORED = (
     signal.SIGINT,
@@ -59,6 +61,8 @@ class Order:
     reply_time: ReplyTime = field(default_factory=ReplyTime)
     multimeters: tuple[str, ...] = ()
     """Those whose probes are in its physics."""
+    relays: tuple[str, ...] = ()
+    """Those whose contacts are in its leads."""
 
 
 def main() -> int:
@@ -88,7 +92,6 @@ def _say(answer: Mapping[str, Any]) -> None:
 
 async def _serve(order: Order) -> None:
     from railwright.physics.simulation import warm_up
-    from railwright.twin.multimeter import simulated
     from railwright.twin.plant import Plant
     from railwright.twin.supply import TwinSupply
     from railwright.twin.truth import Truth
@@ -110,22 +113,13 @@ async def _serve(order: Order) -> None:
         reason = error.strerror or str(error)
         where = wanted if order.at_bench else "a free address"
         raise _Refused(f"supply '{order.supply}' cannot listen on {where}: {reason}") from None
-    meters, addresses = [], dict[str, str]()
-    for name in order.multimeters:
-        meter = simulated(name, order.bench, order.procedure, truth, order.faults, server)
-        meters.append(meter)
-        asked = order.bench.multimeters[name].address
-        try:
-            addresses[name] = await meter.start_at(asked, at_bench=order.at_bench)
-        except OSError as error:
-            reason = error.strerror or str(error)
-            raise _Refused(f"multimeter '{name}' cannot listen on {asked}: {reason}") from None
+    beside, addresses = await _serve_beside(order, truth, plant, server)
     _say(
         {
             "ready": True,
             "address": address,
-            "multimeters": addresses,
-            "assumptions": [asdict(each) for each in truth.assumptions],
+            "beside": addresses,
+            "assumptions": [each._asdict() for each in truth.assumptions],
             "parameters": {name: asdict(true) for name, true in truth.parameters.items()},
             "errors": {name: asdict(true) for name, true in truth.errors.items()},
             "unused": truth.unused_overrides(),
@@ -137,10 +131,37 @@ async def _serve(order: Order) -> None:
     done, _ = await asyncio.wait({running, requests}, return_when=asyncio.FIRST_COMPLETED)
     running.cancel()
     requests.cancel()
-    for meter in meters:
-        meter.close()
+    for instrument in beside:
+        instrument.close()
     for task in done:
         task.result()
+
+
+async def _serve_beside(
+    order: Order, truth: Truth, plant: Plant, server: SupplyServer
+) -> tuple[list[BesideServer], dict[str, str]]:
+    """What stands beside the supply: multimeters whose probes are in its physics, relays whose contacts are
+    in its leads; and their addresses.
+    """
+    from railwright.twin.multimeter import simulated
+    from railwright.twin.relays import simulated_relays
+
+    bench, procedure = order.bench, order.procedure
+    made: list[tuple[str, str, BesideServer]] = []
+    for name in order.multimeters:
+        meter = simulated(name, bench, procedure, truth, order.faults, server)
+        made.append((name, bench.multimeters[name].address, meter))
+    for name in order.relays:
+        relays = simulated_relays(name, bench, procedure, order.faults, [plant], server.catch_up)
+        made.append((name, bench.relays[name].address, relays))
+    addresses = dict[str, str]()
+    for name, asked, instrument in made:
+        try:
+            addresses[name] = await instrument.start_at(asked, at_bench=order.at_bench)
+        except OSError as error:
+            reason = error.strerror or str(error)
+            raise _Refused(f"'{name}' cannot listen on {asked}: {reason}") from None
+    return [instrument for _, _, instrument in made], addresses
 
 
 async def _requests(server: SupplyServer, plant: Plant) -> None:

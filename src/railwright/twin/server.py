@@ -23,7 +23,7 @@ from railwright.scpi.grammar import Unit, parse_message
 from railwright.twin.commands import execute
 from railwright.twin.commands.spellings import line_ends
 from railwright.twin.hislip import HislipServer
-from railwright.twin.listening import Listening, reset
+from railwright.twin.listening import LOOPBACK, Listening, reset
 from railwright.twin.messages import LONGEST_MESSAGE, carried_out
 from railwright.twin.mischief.layer import Layer, Manner
 from railwright.twin.mischief.script import Mischief
@@ -46,7 +46,6 @@ deaf.
 FIRST_READING = 1.0
 """How long a supply that was just switched on is waited for until it has read [s]."""
 
-LOOPBACK = "127.0.0.1"
 LONGEST_ANSWER_QUEUE = 1 << 20
 """Bytes of unread answers at which a client's messages wait (it is served again once it reads)."""
 

@@ -16,6 +16,7 @@ from railwright.scpi.errors import ScpiError
 from railwright.traces import Event, Mode
 from railwright.twin import registers
 from railwright.twin.channels import channel_numbers
+from railwright.twin.families import family_of
 from railwright.twin.panel import Panel
 from railwright.twin.plant import LONGEST_TICK, Plant
 from railwright.twin.points import ListRun
@@ -63,12 +64,15 @@ class TwinSupply:
         self.numbered = document.dialect.addressing in ("numbered-header", "prefixed")
         self.channels = tuple(channel_numbers(document).values())
         self.selected = self.lowest
+        self.family = family_of(document.dialect)
         self.panels = [
             Panel(
                 full := f"{name}.{output}",
                 figures,
                 plant.truth.output(full, figures).set_voltage,
                 plant.truth.output(full, figures).set_current,
+                self.family.ranges,
+                self.family.lists,
             )
             for output, figures in document.outputs.items()
         ]
@@ -79,6 +83,12 @@ class TwinSupply:
         self.runs: dict[int, ListRun] = {}
         self.completion_asked = False
         self.watchdog = TwinWatchdog(document.watchdog.times.high if document.watchdog else math.inf)
+        self.files: dict[str, bytes] = {}
+        """What was written into it, by name (MMEMory)."""
+        self.refuses_conflicts = False
+        """Whether settings that contradict each other are refused: see `twin.conflicts`."""
+        self.master = not self.family.master
+        """The switch over all outputs: an output delivers only while both are on."""
         self.sticking: dict[int, bool] = {}
         """Outputs whose switch sticks when they are told to go off, and whether they say that they did."""
         self.on_off: Callable[[int, bool], None] = lambda channel, was_on: None
@@ -225,9 +235,18 @@ class TwinSupply:
             panel.on = panel.on and not self.sticking[channel]
             return
         was_on, panel.on = panel.on, on
-        self.plant.switch(panel.name, on)
+        self.plant.switch(panel.name, on and self.master)
         if not on:
             self.on_off(channel, was_on)
+
+    def switch_master(self, on: bool) -> None:
+        """The switch over all outputs, on or off: what is switched on itself delivers with it."""
+        self.master = on
+        for channel, panel in enumerate(self.panels):
+            if not on:
+                self.stop_list(channel)
+            # Whoever's own switch sticks has still its contacts in series with this one.
+            self.plant.switch(panel.name, panel.on and on)
 
     def take_along(self, channel: int, of: Literal["voltage", "current_limit"], before: float) -> None:
         """Coupled set points: what goes with an output that stood at `before` [V] or [A] moves."""
@@ -285,17 +304,31 @@ class TwinSupply:
             self.plant.clear_trip(panel.name)
             self.latched[channel] = None
         self.selected = self.lowest
+        self.master = not self.family.master
         self.watchdog.on = False
         self.completion_asked = False
         self.apply_all()
         self.refresh()
 
-    def power_on(self) -> None:
-        """As after a power failure: outputs off, settings at their defaults, status and error queue new."""
-        for panel in self.panels:
-            panel.on = False
+    def power_fails(self) -> None:
+        """The mains are gone: nothing is on any more."""
+        for channel, panel in enumerate(self.panels):
+            self.stop_list(channel)
             self.plant.switch(panel.name, False)  # without power none sticks
-        self.reset()
+        self.refresh()
+
+    def power_on(self, comes_on: bool | None = None) -> None:
+        """As after a power failure: status and error queue new. Outputs off and settings at their defaults;
+        or, where it comes on by itself, all as before. comes_on: None: as the bench says of it.
+        """
+        self.power_fails()
+        if comes_on if comes_on is not None else self.document.after_mains == "comes on":
+            for panel in self.panels:
+                self.plant.switch(panel.name, panel.on and self.master)
+        else:
+            for panel in self.panels:
+                panel.on = False
+            self.reset()
         self.status = Status(len(self.panels))
         self.status.preset()
         self.refresh()

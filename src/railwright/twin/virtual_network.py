@@ -36,6 +36,7 @@ from railwright.twin.mischief.script import Mischief
 from railwright.twin.multimeter import MultimeterServer, simulated
 from railwright.twin.plant import KEEP, Plant
 from railwright.twin.recorder import Trigger, write_capture
+from railwright.twin.relays import RelaysServer, simulated_relays
 from railwright.twin.server import ReplyTime, SupplyServer
 from railwright.twin.supply import TwinSupply
 from railwright.twin.truth import Truth, truth_data
@@ -100,6 +101,18 @@ class VirtualNetwork:
             if there is not None and server is not None:
                 made.connect_to(server.supply.plant, there)
             self.loads[name] = ElectronicLoadServer(made, self._catch_up)
+        self.relays: dict[str, RelaysServer] = {
+            name: simulated_relays(
+                name,
+                bench,
+                procedure,
+                faults,
+                [server.supply.plant for server in self.servers.values()],
+                self._catch_up,
+            )
+            for name in bench.relays
+        }
+        """Instrument that moves contacts -> its server."""
         unused = self.parameters.unused_overrides()
         if unused:
             raise ValueError(f"there is no true parameter '{unused[0]}'")
@@ -130,6 +143,9 @@ class VirtualNetwork:
         for name, load in self.bench.electronic_loads.items():
             if _normal(load.address) == _normal(address):
                 return self.loads[name].connect(self.latency)
+        for name, relays in self.bench.relays.items():
+            if _normal(relays.address) == _normal(address):
+                return self.relays[name].connect(self.latency)
         raise ConnectionRefusedError(f"there is no instrument at {address}")
 
     def _catch_up(self) -> None:
@@ -148,6 +164,8 @@ class VirtualNetwork:
             server.close()
         for load in self.loads.values():
             load.close()
+        for relays in self.relays.values():
+            relays.close()
         self.loop.complete(asyncio.sleep(0))
 
     def _multimeter(

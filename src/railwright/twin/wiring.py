@@ -21,7 +21,7 @@ from railwright.twin.faults import SENSE_KINDS, TwinFault, has, partner_of, reve
 from railwright.twin.truth import Truth
 
 if TYPE_CHECKING:
-    from railwright.physics.circuit import Branch, Circuit, Load
+    from railwright.physics.circuit import Branch, Circuit, LeadCircuit, Load
     from railwright.physics.output_stage import OutputStage
 
 
@@ -85,12 +85,10 @@ def wire(
                 stages=tuple(stages[output] for output in hook_up.outputs),
                 arrangement=arrangement,
                 sense="terminals",
-                lead=parts.lead(name, hook_up.lead, bench.fixture(hook_up.fixture)),
+                lead=_lead(name, hook_up, bench, parts, faults),
                 loads=_connected(name, device, bench.fixture(hook_up.fixture), parts, faults),
             )
         )
-        if has(faults, "open", name):
-            branches[-1] = replace(branches[-1], lead=replace(branches[-1].lead, opened=True))
         inputs.append(name)
     branches += [_open(output, stage) for output, stage in stages.items() if output not in branch_of]
     for output in stages:
@@ -104,6 +102,15 @@ def wire(
     circuit = Circuit(branches=tuple(branches))
     shorted = frozenset(name for name in inputs if has(faults, "short", name))
     return Wiring(circuit, branch_of, arrangement_of, group_of, frozenset(sensed), tuple(inputs), shorted)
+
+
+def _lead(name: str, hook_up: HookUp, bench: Bench, parts: Parts, faults: Sequence[TwinFault]) -> LeadCircuit:
+    """The lead of an input as it stands before anything is told: a relay was just switched on."""
+    lead = parts.lead(name, hook_up.lead, bench.fixture(hook_up.fixture))
+    contact = bench.contact_in(hook_up.fixture)
+    if contact is not None:
+        lead = replace(lead, opened=bench.contacts[contact][1].without_power == "open")
+    return replace(lead, opened=True) if has(faults, "open", name) else lead
 
 
 def _check_sense(

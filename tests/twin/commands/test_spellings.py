@@ -11,7 +11,8 @@ from railwright.dialects.dialect import Dialect, load_dialect
 from railwright.dialects.files import dialect_names
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.grammar import parse_message
-from railwright.twin.commands.spellings import FAMILIES, Family, tree_of
+from railwright.twin.commands.spellings import tree_of
+from railwright.twin.families import FAMILIES, Family
 from railwright.twin.mischief.script import MischiefError, commands_of, parse_mischief
 
 
@@ -25,10 +26,18 @@ def headers(dialect: Dialect) -> Iterator[str]:
         yield from (of_output(each) for each in (operation.command, operation.query) if each is not None)
     yield from (header for _, header in dialect.instrument if header is not None)
     yield from (header for _, header in dialect.watchdog or ())
+    if dialect.master is not None:
+        yield from (dialect.master_unit(True).partition(" ")[0], *dialect.master_queries)
     yield from (of_output(header) for _, header in dialect.actions if header is not None)
     yield from (of_output(header) for header in (dialect.readings.voltage, dialect.readings.current))
     if dialect.points is not None:
-        given = [header for _, header in dialect.points if header is not None]
+        own = dict(dialect.points)
+        file = own.pop("file")
+        own.pop("written")
+        given = [header for header in own.values() if header is not None]
+        if file is not None:
+            given.append(file.load)
+            yield file.data
         yield from (of_output(header) for header in given if header != dialect.points.stop)
         yield dialect.points.stop
     if dialect.link is not None:

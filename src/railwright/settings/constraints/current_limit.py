@@ -6,8 +6,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from itertools import chain
 
-from railwright.physics.halving import least
+from railwright.physics.halving import least_with
 from railwright.physics.output_stage import LIMIT_OVERSHOOT
 from railwright.quantities import joined, show, state
 from railwright.settings.constraints.constraint import (
@@ -31,12 +32,14 @@ OVERSHOOT = "limit-overshoot"
 
 def facts(source: FedInput) -> Facts:
     """Everything that bounds an input's current limit [A], whatever the limit is."""
-    yield from enough(source)
-    yield from charged(source)
-    yield from device(source)
-    yield from responding(source)
-    yield from lead(source)
-    yield from range_of(source).ends()
+    return chain(
+        enough(source),
+        charged(source),
+        device(source),
+        responding(source),
+        lead(source),
+        range_of(source).ends(),
+    )
 
 
 def carrying(source: FedInput, current: float) -> float:
@@ -126,7 +129,12 @@ def charges_within(source: FedInput, delay: float) -> float | None:
     full = source.full_current
     if charging_time(source, full) > delay:
         return None
-    return least(lambda limit: charging_time(source, limit) <= delay, 0.0, full, HALVINGS)
+
+    def share(limit: float) -> float:
+        """How many times it is charged within the delay: at most twice, so that it never jumps to inf."""
+        return min(2.0, delay / time) if (time := charging_time(source, limit)) > 0.0 else 2.0
+
+    return least_with(share, 1.0, 0.0, full, HALVINGS)
 
 
 def charged(source: FedInput) -> Iterator[Constraint]:

@@ -34,27 +34,26 @@ def in_range(source: FedInput) -> Iterator[Constraint]:
 def needed(source: FedInput) -> Iterator[Constraint]:
     """It does not act at what normal operation draws."""
     source = source.in_operation
-    if source.needs is None:
-        return
-    need, words, _ = source.needs
-    yield Constraint(
-        "need",
-        "low",
-        need,
-        lambda level: level > need,
-        state("{words}, {needed}", words=words, needed=(need, "A")),
-        (*source.at_input, "current"),
-        rule="ocp-below-need",
-        breach=lambda level: (
-            state(
-                "it acts from {ocp} on; {words} is {needed}",
-                ocp=(level, "A"),
-                words=words,
-                needed=(need, "A"),
+    if source.needs is not None:
+        need, words, _ = source.needs
+        yield Constraint(
+            "need",
+            "low",
+            need,
+            lambda level: level > need,
+            state("{words}, {needed}", words=words, needed=(need, "A")),
+            (*source.at_input, "current"),
+            rule="ocp-below-need",
+            breach=lambda level: (
+                state(
+                    "it acts from {ocp} on; {words} is {needed}",
+                    ocp=(level, "A"),
+                    words=words,
+                    needed=(need, "A"),
+                ),
+                "raise 'ocp', or leave it out",
             ),
-            "raise 'ocp', or leave it out",
-        ),
-    )
+        )
 
 
 def delay_in_range(source: FedInput) -> Iterator[Constraint]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import chain
 
 from railwright.physics.output_stage import OWN_CAPACITANCE
 from railwright.quantities import joined, show, state
@@ -18,9 +19,7 @@ def facts(source: FedInput, limit: float | None) -> Facts:
     limit [A]: the current limit, which the drop on a sensed lead hangs on; None: there is none, and the drop
     is left out.
     """
-    yield from borne(source, limit)
-    yield from played(source, limit)
-    yield from range_of(source).ends()
+    return chain(borne(source, limit), played(source, limit), range_of(source).ends())
 
 
 def played(source: FedInput, limit: float | None) -> Facts:
@@ -76,6 +75,7 @@ def borne(source: FedInput, limit: float | None) -> Facts:
 
 
 def _standing(source: FedInput) -> Facts:
+    """What it lets stand with its error is no more than the input withstands for any time."""
     withstands, accuracy = source.input.withstands_always, source.ovp_error
     if withstands is None:
         path, figure = (*source.at_input, "withstands"), "what the input withstands for any time"
@@ -116,6 +116,7 @@ def _standing(source: FedInput) -> Facts:
 
 
 def _while_acting(source: FedInput, limit: float | None) -> Facts:
+    """What the voltage reaches until it has acted is no more than the input withstands for that long."""
     wrong = source.ovp_error or 0.0
     overshoot = source.ovp_overshoot(source.input.withstands_always or source.reach, limit)
     if overshoot is None and all(output.ovp for output in source.rows):
@@ -168,13 +169,12 @@ def _while_acting(source: FedInput, limit: float | None) -> Facts:
 def _assumed(source: FedInput) -> str:
     """What is assumed of the outputs' own capacitance, in words."""
     without = [name for name, output in source.outputs.items() if output.output_capacitance is None]
-    if not without:
-        return ""
-    return state(
+    assumed = state(
         " (of {outputs}'s own capacitance {per_ampere} per ampere of rated current is assumed)",
         outputs=joined(", ", without),
         per_ampere=(OWN_CAPACITANCE, "F"),
     )
+    return assumed if without else ""
 
 
 def lasting(source: FedInput, overshoot: float) -> float:

@@ -78,46 +78,44 @@ def charging(source: FedInput, limit: float) -> Iterator[Constraint]:
     """It does not act while the input is charged at the current limit."""
     source = source.in_operation
     longest, most = source.longest_charging(source.surely(limit)), source.at_most(limit)
-    if longest is None:
-        return
-    volts = longest.move.stop + (source.voltage_error(longest.move.stop) or 0.0) + source.sensed(most)
-    yield Constraint(
-        "charging",
-        "low",
-        volts * most,
-        lambda value: value >= volts * most,
-        state(
-            "{charging} ends at {highest} and the current limit, {limit_with_error} with its error",
-            charging=longest.words,
-            highest=(volts, "V"),
-            limit_with_error=(most, "A"),
-        ),
-        longest.move.path,
-        lambda high: f"a current limit of {show(max(0.0, high) / volts, 'A')}",
-        bracket=True,
-    )
+    if longest is not None:
+        volts = longest.move.stop + (source.voltage_error(longest.move.stop) or 0.0) + source.sensed(most)
+        yield Constraint(
+            "charging",
+            "low",
+            volts * most,
+            lambda value: value >= volts * most,
+            state(
+                "{charging} ends at {highest} and the current limit, {limit_with_error} with its error",
+                charging=longest.words,
+                highest=(volts, "V"),
+                limit_with_error=(most, "A"),
+            ),
+            longest.move.path,
+            lambda high: f"a current limit of {show(max(0.0, high) / volts, 'A')}",
+            bracket=True,
+        )
 
 
 def device(source: FedInput) -> Iterator[Constraint]:
     """It keeps the device from more than it bears at the highest voltage played."""
     highest, at_most = source.played.highest, source.input.current.at_most
-    if highest is None or at_most is None:
-        return
-    bears = highest.voltage * at_most
-    yield threshold(
-        "device",
-        "high",
-        bears,
-        state(
-            "the device bears {borne} at the {level} of '{step}', {borne_power}",
-            borne=(at_most, "A"),
-            level=(highest.voltage, "V"),
-            step=highest.step,
-            borne_power=(bears, "W"),
-        ),
-        (*source.at_input, "current", "at_most"),
-        lambda low: f"a device that bears {show(low / highest.voltage, 'A')}",
-    )
+    if highest is not None and at_most is not None:
+        bears = highest.voltage * at_most
+        yield threshold(
+            "device",
+            "high",
+            bears,
+            state(
+                "the device bears {borne} at the {level} of '{step}', {borne_power}",
+                borne=(at_most, "A"),
+                level=(highest.voltage, "V"),
+                step=highest.step,
+                borne_power=(bears, "W"),
+            ),
+            (*source.at_input, "current", "at_most"),
+            lambda low: f"a device that bears {show(low / highest.voltage, 'A')}",
+        )
 
 
 def given(source: FedInput) -> Facts:

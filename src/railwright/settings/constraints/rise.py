@@ -191,26 +191,25 @@ def falling(source: FedInput) -> Facts:
             path, check = (*output_path(name), "fall"), f"falling slopes of {source.name}"
             yield Missing(path, "unloaded fall time of the output", "fall-too-fast", check, name, auto=False)
     able, names = source.fastest(map(figures.slowest_fall, source.rows)), ", ".join(source.outputs)
-    if able is None:
-        return
-    why = state(
-        "{outputs} {falls} at {fastest} without load",
-        outputs=names,
-        falls="falls" if source.count == 1 else "fall",
-        fastest=(able, "V/s"),
-    )
-    yield threshold(
-        "fall",
-        "high",
-        able,
-        why,
-        (*source.at_output, "fall"),
-        rule="fall-too-fast",
-        breach=lambda rate: (
-            state("a fall at {rate} is asked for; {why}", rate=(rate, "V/s"), why=why),
-            "expect an edge slower than asked",
-        ),
-    )
+    if able is not None:
+        why = state(
+            "{outputs} {falls} at {fastest} without load",
+            outputs=names,
+            falls="falls" if source.count == 1 else "fall",
+            fastest=(able, "V/s"),
+        )
+        yield threshold(
+            "fall",
+            "high",
+            able,
+            why,
+            (*source.at_output, "fall"),
+            rule="fall-too-fast",
+            breach=lambda rate: (
+                state("a fall at {rate} is asked for; {why}", rate=(rate, "V/s"), why=why),
+                "expect an edge slower than asked",
+            ),
+        )
 
 
 def in_order(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Constraint]:

@@ -32,12 +32,13 @@ def facts(source: FedInput, limit: float | None) -> Facts:
 
 def _unknown(source: FedInput) -> Iterator[Missing]:
     """Figures that charging hangs on."""
-    if source.limit_error(0.0) is None:
-        yield Missing((*source.at_output, "programming"), "accuracy of the current limit")
-    if source.output_capacitance is None:
-        yield Missing((*source.at_output, "output_capacitance"), "the output's own capacitance")
-    if source.load.current(source.input.nominal) is None:
-        yield Missing(source.at_input, "what a part of the load draws")
+    output, known = source.at_output, source.output_capacitance
+    figures = (
+        ((*output, "programming"), "accuracy of the current limit", source.limit_error(0.0)),
+        ((*output, "output_capacitance"), "the output's own capacitance", known),
+        (source.at_input, "what a part of the load draws", source.load.current(source.input.nominal)),
+    )
+    return (Missing(path, figure) for path, figure, given in figures if given is None)
 
 
 def charged(source: FedInput, limit: float | None) -> Iterator[Constraint]:
@@ -126,6 +127,7 @@ def short_heat(source: FedInput, limit: float, delay: float) -> float:
 
 
 def _bearing(amount: float, unit: str) -> str:
+    """What something that bears so much would be, for people; infinite: no words."""
     return "" if math.isinf(amount) else f" that bears {amount:.3g} {unit}"
 
 

@@ -8,7 +8,7 @@ there. A figure that no document gives is an obstacle too: nothing is chosen on 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from itertools import chain, product
 
 from railwright.documents.bench import Output
@@ -134,11 +134,6 @@ def figures(demand: Demand, source: FedInput) -> Found:
             change = f"give the resolution of the current limit of {name}"
             path = (*source.at_output, "programming")
             yield Obstacle(f"the resolution of {name} is unknown", change, FIGURE, path)
-
-
-def of_output(demand: Demand, source: FedInput) -> list[Obstacle]:
-    """Obstacles of an output, taken alone, that no joining cures."""
-    return [each for look in ALONE for each in look(demand, source)]
 
 
 def hot(demand: Demand, group: Group) -> Iterator[tuple[OutputName, str | None, bool]]:
@@ -331,16 +326,24 @@ def _roomy(source: FedInput, facts: list[Constraint | Missing]) -> bool:
     return len(bounds) == len(facts) and all(each.near > low + step for each in bounds if each.side == "high")
 
 
-ALONE = (slew, point_list, protections, figures)
-LOOKS = (ties, joining, coupled_limits, parallel_trip, isolation, low_end, settings)
-WITH_LEAD = (voltage, power_drawn, sense, lead, ovp_level)
+Look = Callable[[Demand, FedInput], Found]
+
+OF_OUTPUT: tuple[Look, ...] = (slew, point_list, protections, figures)
+"""Obstacles of an output, taken alone, that no joining cures."""
+OF_GROUP: tuple[Look, ...] = (
+    ties,
+    joining,
+    coupled_limits,
+    parallel_trip,
+    isolation,
+    low_end,
+    settings,
+)
+"""Obstacles of a group that hang on neither lead nor sense."""
+WITH_LEAD: tuple[Look, ...] = (voltage, power_drawn, sense, lead, ovp_level)
+"""Obstacles that hang on lead and sense."""
 
 
-def of_group(demand: Demand, source: FedInput) -> list[Obstacle]:
-    """Obstacles of a group that hang on neither lead nor sense."""
-    return [each for look in LOOKS for each in look(demand, source)]
-
-
-def with_lead(demand: Demand, source: FedInput) -> Found:
-    """Obstacles that hang on lead and sense."""
-    return chain.from_iterable(look(demand, source) for look in WITH_LEAD)
+def obstacles(looks: Iterable[Look], demand: Demand, source: FedInput) -> Found:
+    """What speaks against feeding an input like this, one after the other."""
+    return chain.from_iterable(look(demand, source) for look in looks)

@@ -16,7 +16,7 @@ from railwright.documents.output_name import OutputName
 from railwright.grouping import grouped
 from railwright.settings.context import FedInput
 from railwright.settings.group import EARTH, Arrangement, Group, group_of, hook_up_of
-from railwright.settings.hookup.against import hot, of_group, of_output, with_lead
+from railwright.settings.hookup.against import OF_GROUP, OF_OUTPUT, WITH_LEAD, hot, obstacles
 from railwright.settings.hookup.demand import Demand, liking
 from railwright.settings.hookup.joinings import MOST_JOINED, couplings_of, joinings, orders
 from railwright.settings.hookup.obstacle import Obstacle
@@ -93,6 +93,7 @@ def counted(margins: Mapping[str, float]) -> int:
 
 
 def _margins(demand: Demand, source: FedInput) -> dict[str, float]:
+    """Margins of voltage, current and power, in parts of the need."""
     return {
         "voltage": _beyond(source.full_voltage, demand.highest + source.sensed_drop),
         "current": _beyond(source.surely(source.full_current), demand.current),
@@ -101,6 +102,7 @@ def _margins(demand: Demand, source: FedInput) -> dict[str, float]:
 
 
 def _beyond(gives: float, needed: float) -> float:
+    """What is given beyond the need, in parts of it; inf: nothing is needed."""
     return gives / needed - 1.0 if needed > 0 else math.inf
 
 
@@ -154,6 +156,7 @@ def _proposals(demand: Demand, group: Group) -> Iterator[FedInput]:
 
 
 def _candidate(demand: Demand, source: FedInput, found: Sequence[Obstacle]) -> Candidate:
+    """An input fed like this, with what decides between ways. found: what speaks against it."""
     wrong = source.reading_error("current", demand.current)
     reading = 1000 if wrong is None or demand.current <= 0 else round(1000 * wrong / demand.current)
     margins = _margins(demand, source)
@@ -178,13 +181,13 @@ def best_of_group(
 
     own: obstacles of its outputs that are known already.
     """
-    for_group = [*own, *of_group(demand, demand.fed(group))]
+    for_group = [*own, *obstacles(OF_GROUP, demand, demand.fed(group))]
     admissible: list[Candidate] = []
     nearest: tuple[tuple[float, ...], FedInput, list[Obstacle]] | None = None
     mended = all(each.change is not None for each in for_group)
     for lead, sense in demand.liked_connections if mended else ():
         source, found = demand.fed(group, lead, sense), list(for_group)
-        for each in with_lead(demand, source):
+        for each in obstacles(WITH_LEAD, demand, source):
             found.append(each)
             if each.change is None:
                 break
@@ -214,7 +217,7 @@ def alike(demand: Demand, chosen: Candidate) -> list[tuple[Candidate, tuple[floa
     found = (
         _candidate(demand, source, ())
         for source in _proposals(demand, chosen.source)
-        if not any(True for _ in with_lead(demand, source))
+        if not any(True for _ in obstacles(WITH_LEAD, demand, source))
     )
     return [
         (each, liking(each.source))
@@ -300,6 +303,7 @@ def field_of(demand: Demand, taken: Taken) -> Field:
 
 
 def _among(demand: Demand, free: Sequence[OutputName]) -> Field:
+    """The candidates of an input among these outputs."""
     bench = demand.bench
     if demand.wish.source != AUTO:
         written = group_of(demand.wish.outputs, demand.wish.arrangement, bench)
@@ -311,8 +315,8 @@ def _among(demand: Demand, free: Sequence[OutputName]) -> Field:
     nearest: list[Candidate] = []
     for name in free:
         single = group_of((name,), "alone", bench)
-        if own := of_output(demand, demand.fed(single)):
-            against[name] = tuple(own)
+        if own := tuple(obstacles(OF_OUTPUT, demand, demand.fed(single))):
+            against[name] = own
             _, near = best_of_group(demand, single, own)
             nearest += [] if near is None else [near]
     usable = [name for name in free if name not in against]
@@ -352,7 +356,7 @@ def further_near(demand: Demand, taken: Taken) -> list[Candidate]:
     bench = demand.bench
     own: dict[OutputName, list[Obstacle]] = {}
     for name in bench.output_names:
-        against = of_output(demand, demand.fed(group_of((name,), "alone", bench)))
+        against = list(obstacles(OF_OUTPUT, demand, demand.fed(group_of((name,), "alone", bench))))
         if name not in taken.outputs and all(obstacle.change is not None for obstacle in against):
             own[name] = against
     found: list[Candidate] = []
@@ -363,18 +367,17 @@ def further_near(demand: Demand, taken: Taken) -> list[Candidate]:
         ):
             lacks = [obstacle for name in chosen for obstacle in own[name]]
             permitted = all(arrangement in bench.output(name).may_join for name in chosen)
-            if not lacks and (permitted or len({name.supply for name in chosen}) == 1):
-                continue
-            for group in orders(chosen, arrangement, bench):
-                _, near = best_of_group(demand, group, lacks)
-                if near is not None and taken.against(near) is None:
-                    found.append(near)
+            if lacks or not permitted or len({name.supply for name in chosen}) > 1:
+                for group in orders(chosen, arrangement, bench):
+                    _, near = best_of_group(demand, group, lacks)
+                    if near is not None and taken.against(near) is None:
+                        found.append(near)
     return found
 
 
 def against_group(demand: Demand, group: Group) -> tuple[Obstacle, ...]:
     """What speaks against an output taken alone, with the lead that speaks least."""
-    if found := of_group(demand, demand.fed(group)):
-        return tuple(found)
-    each = (tuple(with_lead(demand, source)) for source in _proposals(demand, group))
+    if found := tuple(obstacles(OF_GROUP, demand, demand.fed(group))):
+        return found
+    each = (tuple(obstacles(WITH_LEAD, demand, source)) for source in _proposals(demand, group))
     return min(each, key=len, default=())

@@ -182,7 +182,7 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
     device, bench, procedure = documents.device, documents.bench, documents.procedure
     played, timeline = what_is_played(procedure, device)
     any_lead = next(iter(bench.leads))
-    # What the slowest supply cannot time; of a group `of_output.point_list` asks what its own can.
+    # What the slowest supply cannot time; of a group `against.point_list` asks what its own can.
     slowest = exchange_of(bench.output_names, bench)
     found = {}
     for name, wish in procedure.hook_up.items():

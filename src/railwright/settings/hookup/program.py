@@ -16,7 +16,7 @@ Every criterion is a whole number, so that ties are ties. Solved by HiGHS throug
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -31,8 +31,6 @@ OUTPUT = 100
 """What one more output costs, where nothing fits: more than any change of what is there for one input."""
 
 _WHOLE = 1e-6
-_TOGETHER = 100_000
-"""Orders of several inputs are decided in one solution while their combinations are no more than this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,10 +89,6 @@ class Rows:
         """One more row: what the variables cost is no more than this."""
         self.add({column: each for column, each in enumerate(cost) if each}, -np.inf, most)
 
-    def copy(self) -> Rows:
-        """The same rows, to be added to."""
-        return Rows(list(self.entries), list(self.low), list(self.high))
-
     def constraint(self, columns: int) -> LinearConstraint:
         """For scipy."""
         rows, places, values = zip(*self.entries, strict=True) if self.entries else ((), (), ())
@@ -103,12 +97,12 @@ class Rows:
 
 
 def solve(
-    cost: Sequence[float], rows: Rows, upper: Sequence[float], whole: Sequence[int]
+    cost: Sequence[float], rows: Rows, upper: Sequence[float]
 ) -> np.ndarray[tuple[int], np.dtype[np.float64]] | None:
-    """The values of the variables at the least cost; None: the rows leave none."""
+    """The values of whole variables at the least cost; None: the rows leave none."""
     found = milp(
         np.asarray(cost, dtype=float),
-        integrality=np.asarray(whole),
+        integrality=np.ones(len(upper)),
         bounds=Bounds(np.zeros(len(upper)), np.asarray(upper, dtype=float)),
         constraints=rows.constraint(len(upper)),
         options={"mip_rel_gap": 0.0},
@@ -126,7 +120,7 @@ def solve_in_turn(
     """The values of whole variables at the least of one cost after another; the rows leave some."""
     found = np.zeros(len(upper))
     for cost in stages:
-        best = solve(cost, rows, upper, [1] * len(upper))
+        best = solve(cost, rows, upper)
         assert best is not None, "the rows leave an assignment"
         found = best
         rows.keep(cost, float(np.dot(cost, np.round(found))))
@@ -168,54 +162,48 @@ def columns_of_inputs(candidates: Iterable[Candidate]) -> dict[str, list[int]]:
     return grouped((each.input, column) for column, each in enumerate(candidates))
 
 
-class Program:
-    """Assignments of candidates to inputs."""
-
-    def __init__(self, candidates: Sequence[Candidate]) -> None:
-        self.candidates = tuple(candidates)
-        self.inputs = columns_of_inputs(self.candidates)
-        self.rows = rows_of(self.candidates)
-
-    def best(self, unlike: Iterable[Candidate] = ()) -> tuple[Candidate, ...] | None:
-        """The best assignment, in the order of the inputs; None: there is none.
-
-        unlike: candidates of which at least one must not be in it, whichever of its inputs that is.
-        """
-        rows = self.rows.copy()
-        excluded = set(unlike)
-        columns = [c for c, each in enumerate(self.candidates) if each in excluded]
-        if columns:
-            rows.add(dict.fromkeys(columns, 1.0), 0.0, len(self.inputs) - 1.0)
-        stages = _Stages(self, rows)
-        if not stages.least(lambda each: len(each.outputs)):
-            return None
-        stages.largest_smallest_headroom()
-        stages.least(lambda each: len(each.cautions))
-        # Harm before the sum of headrooms, in one solution: no sum outweighs one of harm.
-        weight = len(self.inputs) * FULL + 1
-        stages.least(lambda each: each.harm * weight - each.headroom)
-        stages.least(lambda each: each.reading)
-        stages.in_order()
-        return tuple(self.candidates[column] for column in stages.chosen())
-
-
 def _sum(cost: Sequence[float], found: np.ndarray[tuple[int], np.dtype[np.float64]]) -> int:
     """What an assignment costs; costs are whole numbers."""
     return round(float(np.dot(cost, np.round(found))))
 
 
-class _Stages:
-    """The criteria one after another: each adds the row that keeps what it found."""
+class Program:
+    """Assignments of candidates to inputs. The criteria come one after another: each adds the row that keeps
+    what it found.
 
-    def __init__(self, program: Program, rows: Rows) -> None:
-        self.program, self.rows = program, rows
-        self.upper = [1.0] * len(program.candidates)
+    unlike: candidates of which at least one must not be in an assignment, whichever of its inputs that is.
+    """
+
+    def __init__(self, candidates: Sequence[Candidate], unlike: Iterable[Candidate] = ()) -> None:
+        self.candidates = candidates
+        self.inputs = columns_of_inputs(candidates)
+        self.rows = rows_of(candidates)
+        self.upper = [1.0] * len(candidates)
         self.found: np.ndarray[tuple[int], np.dtype[np.float64]] | None = None
+        excluded = set(unlike)
+        if columns := [column for column, each in enumerate(candidates) if each in excluded]:
+            self.rows.add(dict.fromkeys(columns, 1.0), 0.0, len(self.inputs) - 1.0)
+
+    def best(self) -> tuple[Candidate, ...] | None:
+        """The best assignment, in the order of the inputs; None: there is none."""
+        if not self._least([len(each.outputs) for each in self.candidates]):
+            return None
+        self._largest_smallest_headroom()
+        self._least([len(each.cautions) for each in self.candidates])
+        # Harm before the sum of headrooms, in one solution: no sum outweighs one of harm.
+        weight = len(self.inputs) * FULL + 1
+        self._least([each.harm * weight - each.headroom for each in self.candidates])
+        self._least([each.reading for each in self.candidates])
+        # Of what is still alike the first input takes what stands first, then the second, and so on.
+        for own in self.inputs.values():
+            place = {column: number for number, column in enumerate(own)}
+            self._least([place.get(column, 0) for column in range(len(self.candidates))])
+        return tuple(self.candidates[column] for column in self._chosen())
 
     @property
     def _alive(self) -> list[list[int]]:
         """Of each input the columns that are left."""
-        return [[column for column in own if self.upper[column]] for own in self.program.inputs.values()]
+        return [[column for column in own if self.upper[column]] for own in self.inputs.values()]
 
     def _narrow(self, cost: Sequence[float]) -> float:
         """The sum of each input's least cost: no assignment costs less."""
@@ -235,68 +223,40 @@ class _Stages:
             self.rows.keep(cost, value)
 
     def _least(self, cost: Sequence[float]) -> bool:
-        """Find the least cost, and keep what has it; False: there is no assignment."""
+        """Find the least sum of a cost over candidates, and keep the assignments that have it; False: there
+        is none.
+        """
         if self.found is None or _sum(cost, self.found) > self._narrow(cost) + _WHOLE:
-            self.found = solve(cost, self.rows, self.upper, [1] * len(cost))
+            self.found = solve(cost, self.rows, self.upper)
         if self.found is None:
             return False
         self._keep(cost, _sum(cost, self.found))
         return True
 
-    def least(self, of: Callable[[Candidate], int]) -> bool:
-        """Keep the assignments with the least sum of something over candidates; whether there are any."""
-        return self._least([float(of(each)) for each in self.program.candidates])
-
-    def largest_smallest_headroom(self) -> None:
+    def _largest_smallest_headroom(self) -> None:
         """Keep those whose smallest headroom is the largest: one more variable, below that of each input."""
-        candidates, columns = self.program.candidates, len(self.program.candidates)
+        candidates, columns = self.candidates, len(self.candidates)
         assert self.found is not None, "an assignment was found before"
-        reached = min(candidates[column].headroom for column in self.chosen())
+        reached = min(candidates[column].headroom for column in self._chosen())
         most = min(max(candidates[column].headroom for column in own) for own in self._alive)
         if reached < most:
-            rows = self.rows.copy()
-            for own in self.program.inputs.values():
+            rows = Rows([*self.rows.entries], [*self.rows.low], [*self.rows.high])
+            for own in self.inputs.values():
                 # t <= Σ headroom · x over the input's candidates, of which one is chosen
                 headrooms = {column: -float(candidates[column].headroom) for column in own}
                 rows.add({columns: 1.0, **headrooms}, -np.inf, 0.0)
-            cost, upper = [0.0] * columns + [-1.0], [*self.upper, float(most)]
-            found = solve(cost, rows, upper, [1] * columns + [0])
+            found = solve([0.0] * columns + [-1.0], rows, [*self.upper, float(most)])
             assert found is not None, "an assignment was found before"
             self.found = found[:columns]
-            reached = min(candidates[column].headroom for column in self.chosen())
+            reached = min(candidates[column].headroom for column in self._chosen())
         for column, each in enumerate(candidates):
             if each.headroom < reached:
                 self.upper[column] = 0.0
 
-    def in_order(self) -> None:
-        """Of what is still alike, the one in which the first input takes what stands first, and so on."""
-        place = [0.0] * len(self.program.candidates)
-        combinations = 1
-        for own in self._alive:
-            if combinations * len(own) > _TOGETHER:
-                self._fix(place)
-                place, combinations = [0.0] * len(place), 1
-            place = [each * len(own) for each in place]
-            for number, column in enumerate(own):
-                place[column] = float(number)
-            combinations *= len(own)
-        self._fix(place)
-
-    def _fix(self, place: Sequence[float]) -> None:
-        """Fix the inputs that have places at the least of them."""
-        if not any(place):
-            return
-        assert self._least(place), "an assignment was found before"
-        assert self.found is not None
-        for own in self.program.inputs.values():
-            if any(place[column] for column in own):
-                for column in own:
-                    self.upper[column] = float(self.found[column] > 0.5)
-
-    def chosen(self) -> list[int]:
+    def _chosen(self) -> list[int]:
         """The columns of the assignment."""
         assert self.found is not None
-        return [column for own in self.program.inputs.values() for column in own if self.found[column] > 0.5]
+        return [column for own in self.inputs.values() for column in own if self.found[column] > 0.5]
 
 
 def with_leads(

@@ -64,27 +64,24 @@ def solved(
     """
     if not all(each.admissible for each in fields):
         return None, None
-    program = Program([candidate for each in fields for candidate in each.admissible])
-    best = program.best()
+    candidates = [candidate for each in fields for candidate in each.admissible]
+    best = Program(candidates).best()
     if best is None:
         return None, None
     kinds = kinds_of(bench)
     same = {_kind(each, kinds) for each in best}
-    return best, program.best(unlike=[each for each in program.candidates if _kind(each, kinds) in same])
+    return best, Program(candidates, [each for each in candidates if _kind(each, kinds) in same]).best()
 
 
 def kinds_of(bench: Bench) -> Mapping[OutputName, int]:
     """Output -> a number that it shares with those of the same figures, ties, coupling and isolation."""
-    found: list[tuple[Output, object]] = []
-    kinds: dict[OutputName, int] = {}
+    kinds: dict[OutputName, tuple[Output, object]] = {}
     for name in bench.output_names:
         supply, tie = bench.supply_of(name), tie_of(name, bench)
         tied, coupled = "inside" if tie == name.supply else tie, bool(couplings_of((name,), bench))
-        kind = (bench.output(name), (supply.isolation, supply.dialect.name, tied, coupled))
-        if kind not in found:
-            found.append(kind)
-        kinds[name] = found.index(kind)
-    return kinds
+        kinds[name] = bench.output(name), (supply.isolation, supply.dialect.name, tied, coupled)
+    found = list(kinds.values())
+    return {name: found.index(kind) for name, kind in kinds.items()}
 
 
 def _kind(candidate: Candidate, kinds: Mapping[OutputName, int]) -> Kind:
@@ -93,6 +90,7 @@ def _kind(candidate: Candidate, kinds: Mapping[OutputName, int]) -> Kind:
 
 
 def _reasons(fields: Sequence[Field], chosen: Mapping[str, Candidate], documents: Documents) -> list[Reason]:
+    """Why each input is fed as it is."""
     feeds = {name: each.input for each in chosen.values() for name in each.outputs}
     return [
         Reason(
@@ -162,9 +160,11 @@ def _nothing_fits(fields: Sequence[Field], smallest: Smallest, documents: Docume
 
 
 def _unknown_draw(demand: Demand, documents: Documents) -> Finding:
-    remedy = "declare 'current: {steady: …}' in the device document, or write its hook-up"
-    if demand.input.nominal < 0:
-        remedy = f"write the figures of {demand.name} in amounts, with 'rail: negative'"
+    remedy = (
+        f"write the figures of {demand.name} in amounts, with 'rail: negative'"
+        if demand.input.nominal < 0
+        else "declare 'current: {steady: …}' in the device document, or write its hook-up"
+    )
     return Finding(
         HOOK_UP_IMPOSSIBLE,
         Severity.STOP,

@@ -113,9 +113,9 @@ def _further(demand: Demand) -> tuple[Candidate | None, str]:
     drop, sensed = candidate.source.drop(demand.current), candidate.source.senses
     volts = demand.highest + candidate.source.sensed_drop
     asked = demand.limits.current_limit
-    amperes, beside = demand.current, " beside the error of its current limit"
-    if asked != AUTO:
-        amperes, beside = float(asked), ""
+    amperes, beside = (
+        (demand.current, " beside the error of its current limit") if asked == AUTO else (float(asked), "")
+    )
     other = (
         f"another output than {', '.join(demand.wish.outputs)},"
         if demand.wish.source != AUTO

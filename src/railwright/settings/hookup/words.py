@@ -27,9 +27,13 @@ def why_chosen(field: Field, chosen: Candidate, taken: Mapping[OutputName, str])
     need, said_by, _ = fed.needs if fed.needs is not None else Draw(0.0, "nothing", False)
     drop, top = fed.drop(need), demand.highest + fed.sensed_drop
     margins = [_margin(what, margin) for what, margin in chosen.margins.items() if margin != math.inf]
-    how = "sensed away" if fed.senses else "too little to sense"
-    if demand.wish.sense == "at terminals":
-        how = "not sensed, as the procedure says"
+    how = (
+        "not sensed, as the procedure says"
+        if demand.wish.sense == "at terminals"
+        else "sensed away"
+        if fed.senses
+        else "too little to sense"
+    )
     return joined(
         "; ",
         [

@@ -12,10 +12,10 @@ from railwright.grouping import grouped
 from railwright.quantities import joined, show, state
 from railwright.rehearsal.restarting import endless_restarts
 from railwright.settings.context import FedInput
-from railwright.settings.findings import Severity, least, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.group import output_path
-from railwright.settings.rehearsed.view import Rehearsed, in_limit
-from railwright.settings.rule import Hit, Outcome, Path, rule
+from railwright.settings.rehearsed.view import Rehearsed, in_limit, rehearsed_inputs
+from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
 from railwright.traces import EventKind, Span, Traces
 
 ALIKE = 1.01
@@ -99,33 +99,33 @@ def _starting(rehearsed: Rehearsed, source: FedInput) -> str:
 
 
 @rule("restarts-for-ever", Severity.STOP)
-def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
+@of_every(with_seen(rehearsed_inputs))
+def restarts_for_ever(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """A converter starts, pulls its input down against the current limit, stops, and starts again."""
-    for source, _ in rehearsed.inputs:
-        for name, count in list(_restarting(rehearsed, source).items())[:1]:
-            limit = rehearsed.context.feeds[source.name].limit
-            why, remedy = _freed(rehearsed, source)
-            yield Hit(
-                source.name,
-                (*source.at_limits, "current_limit"),
-                state(
-                    "rehearsed, {load} starts {starts} times in '{step}' at the limit of {limit}{why}",
-                    load=_starting(rehearsed, source),
-                    starts=count,
-                    step=name,
-                    limit=(limit, "A"),
-                    why=why,
-                ),
-                remedy,
-            )
+    for name, count in list(_restarting(rehearsed, source).items())[:1]:
+        limit = rehearsed.context.feeds[source.name].limit
+        why, remedy = _freed(rehearsed, source)
+        yield Hit(
+            source.name,
+            (*source.at_limits, "current_limit"),
+            state(
+                "rehearsed, {load} starts {starts} times in '{step}' at the limit of {limit}{why}",
+                load=_starting(rehearsed, source),
+                starts=count,
+                step=name,
+                limit=(limit, "A"),
+                why=why,
+            ),
+            remedy,
+        )
 
 
-@rule("hangs-low", Severity.STOP, worst=least("reached", over="set_point"))
-def hangs_low(rehearsed: Rehearsed) -> Outcome:
+@rule("hangs-low", Severity.STOP, worst=Ranking("reached", over="set_point", lowest=True))
+@of_every(with_seen(rehearsed_inputs))
+def hangs_low(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """At the end of a step the input hangs in the limit, below its operating range, though more is set."""
-    for source, traces in rehearsed.inputs:
-        if source.fed_current is not None:
-            continue  # it is meant to work in the limit
+    # One that is fed by its limit is meant to work in it.
+    if source.fed_current is None:
         limited, restarting = in_limit(traces), _restarting(rehearsed, source)
         for span, index, asked in _ends(rehearsed, source, traces, "power_up", "hold"):
             voltage, operating = float(traces.columns["voltage"][index]), source.input.operating
@@ -165,7 +165,7 @@ def _ends(
 
 def _untripped(rehearsed: Rehearsed) -> Iterator[tuple[FedInput, Traces, str]]:
     """Inputs of which no output trips, with their traces and the column of the voltage that is set."""
-    for source, traces in rehearsed.inputs:
+    for source, traces in rehearsed_inputs(rehearsed):
         if not rehearsed.trips(source):
             yield source, traces, "voltage" if source.senses else "terminal_voltage"
 
@@ -175,44 +175,45 @@ def _fed(source: FedInput, traces: Traces, index: int) -> bool:
     return source.fed_current is not None and bool(in_limit(traces)[index])
 
 
-@rule("not-settled", Severity.CAUTION, worst=least("reached", over="set_point"))
-def not_settled(rehearsed: Rehearsed) -> Outcome:
+@rule("not-settled", Severity.CAUTION, worst=Ranking("reached", over="set_point", lowest=True))
+@of_every(with_seen(_untripped))
+def not_settled(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: str) -> Outcome:
     """At the end of a power-up an input has not reached the voltage that is set."""
-    for source, traces, column in _untripped(rehearsed):
-        for span, index, asked in _ends(rehearsed, source, traces, "power_up"):
-            reached = float(traces.columns[column][index])
-            close = max(SETTLED * abs(asked), source.voltage_error(asked) or SMALLEST)
-            if abs(reached - asked) > close and not _fed(source, traces, index):
-                yield Hit(
-                    source.name,
-                    ("procedure", "steps", rehearsed.record.spans.index(span), "power_up"),
-                    state(
-                        "rehearsed, {reached} is reached at the end of '{step}'; {set_point} is set",
-                        reached=(reached, "V"),
-                        step=span.name,
-                        set_point=(asked, "V"),
-                    ),
-                    "lengthen 'settle', or raise the current limit",
-                )
+    for span, index, asked in _ends(rehearsed, source, traces, "power_up"):
+        reached = float(traces.columns[column][index])
+        close = max(SETTLED * abs(asked), source.voltage_error(asked) or SMALLEST)
+        if abs(reached - asked) > close and not _fed(source, traces, index):
+            yield Hit(
+                source.name,
+                ("procedure", "steps", rehearsed.record.spans.index(span), "power_up"),
+                state(
+                    "rehearsed, {reached} is reached at the end of '{step}'; {set_point} is set",
+                    reached=(reached, "V"),
+                    step=span.name,
+                    set_point=(asked, "V"),
+                ),
+                "lengthen 'settle', or raise the current limit",
+            )
 
 
-@rule("not-reached", Severity.CAUTION, on_sheet=False, worst=least("reached", over="set_point"))
-def not_reached(rehearsed: Rehearsed) -> Outcome:
+@rule(
+    "not-reached", Severity.CAUTION, on_sheet=False, worst=Ranking("reached", over="set_point", lowest=True)
+)
+@of_every(with_seen(_untripped))
+def not_reached(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: str) -> Outcome:
     """Within a segment of a shape, or at a point of a sweep, the voltage does not get to what is set."""
-    for source, traces, column in _untripped(rehearsed):
-        told: set[Path] = set()
-        for move in _moves(rehearsed, source):
-            if move.path in told or move.until <= move.arrives:
-                continue
-            part = traces.closed(move.arrives, move.until)
-            seen = part.columns[column]
-            if seen.size == 0 or _fed(source, part, int(seen.size - 1)):
-                continue
-            falls = move.goal < move.start
-            reached = float(seen.min() if falls else seen.max())
-            missing = reached - move.goal if falls else move.goal - reached
-            if missing <= SETTLED * max(abs(move.goal), abs(move.goal - move.start)):
-                continue
+    told: set[Path] = set()
+    for move in _moves(rehearsed, source):
+        if move.path in told or move.until <= move.arrives:
+            continue
+        part = traces.closed(move.arrives, move.until)
+        seen = part.columns[column]
+        if seen.size == 0 or _fed(source, part, int(seen.size - 1)):
+            continue
+        falls = move.goal < move.start
+        reached = float(seen.min() if falls else seen.max())
+        missing = reached - move.goal if falls else move.goal - reached
+        if missing > SETTLED * max(abs(move.goal), abs(move.goal - move.start)):
             told.add(move.path)
             yield Hit(
                 source.name,
@@ -258,9 +259,8 @@ def _moves(rehearsed: Rehearsed, source: FedInput) -> Iterator[_Move]:
     for action, following in zip_longest(actions, actions[1:]):
         span = timeline.spans[action.step]
         before, level = level, 0.0 if action.kind == "off" else action.voltage
-        if action.step >= len(spans) or spans[action.step].left_out or spans[action.step].late:
-            continue
-        if action.kind == "line" and span.kind in ("shape", "sweep") and before != level:
+        kept = action.step < len(spans) and not spans[action.step].left_out and not spans[action.step].late
+        if kept and action.kind == "line" and span.kind in ("shape", "sweep") and before != level:
             path = ("procedure", *(action.path or ("steps", action.step, "sweep")))
             changes = span.end if following is None else following.time
             until = min(span.end, changes, rehearsed.record.played_until)
@@ -273,19 +273,20 @@ def _to_fall(source: FedInput) -> str:
     return f"take a supply that sinks current, put a bleeder across the input{stored}"
 
 
-@rule("steady-current-rehearsed", Severity.CAUTION, on_sheet=False, worst=most("drawn", over="declared_high"))
-def steady_current(rehearsed: Rehearsed) -> Outcome:
+@rule(
+    "steady-current-rehearsed", Severity.CAUTION, on_sheet=False, worst=Ranking("drawn", over="declared_high")
+)
+@of_every(with_seen(rehearsed_inputs))
+def steady_current(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """The mean current of a hold lies outside the declared steady current."""
-    for source, traces in rehearsed.inputs:
-        declared = source.input.current.steady
-        if declared is None or rehearsed.trips(source):
-            continue
-        for span in rehearsed.record.spans:
-            part = traces.closed(span.start, span.end)
-            asked = _set_point(rehearsed, source.name, (span.start + span.end) / 2)
-            length = float(part.time[-1] - part.time[0]) if part.time.size else 0.0
-            if span.kind != "hold" or length <= 0.0 or asked not in source.input.operating:
-                continue
+    declared = source.input.current.steady
+    if declared is None or rehearsed.trips(source):
+        return
+    for span in rehearsed.record.spans:
+        part = traces.closed(span.start, span.end)
+        asked = _set_point(rehearsed, source.name, (span.start + span.end) / 2)
+        length = float(part.time[-1] - part.time[0]) if part.time.size else 0.0
+        if span.kind == "hold" and length > 0.0 and asked in source.input.operating:
             mean = float(np.trapezoid(part.columns["current"], part.time)) / length
             if mean not in declared:
                 yield Hit(
@@ -315,24 +316,25 @@ def order(rehearsed: Rehearsed) -> Outcome:
         low = rehearsed.context.device.inputs[wanted.after].operating.low
         works = rehearsed.context.device.inputs[wanted.then].operating.low
         voltage = second.columns["voltage"]
-        if voltage.max(initial=0.0) < works:
-            continue  # it is kept below its operating range all the time
-        time = float(second.time[np.flatnonzero(voltage > 0.1 * works)[0]])
-        before = float(np.interp(time, first.time, first.columns["voltage"]))
-        if before < low:
-            yield Hit(
-                wanted.then,
-                ("device", "order", index),
-                state(
-                    "rehearsed, {then} comes up at {time} while {after} is still at {reached}, below {low}",
-                    then=wanted.then,
-                    time=(time, "s"),
-                    after=wanted.after,
-                    reached=(before, "V"),
-                    low=(low, "V"),
-                ),
-                "lengthen the gap, or let the first input rise faster",
-            )
+        # Else it is kept below its operating range all the time.
+        if voltage.max(initial=0.0) >= works:
+            time = float(second.time[np.flatnonzero(voltage > 0.1 * works)[0]])
+            before = float(np.interp(time, first.time, first.columns["voltage"]))
+            if before < low:
+                yield Hit(
+                    wanted.then,
+                    ("device", "order", index),
+                    state(
+                        "rehearsed, {then} comes up at {time} while {after} is still at {reached}, below "
+                        "{low}",
+                        then=wanted.then,
+                        time=(time, "s"),
+                        after=wanted.after,
+                        reached=(before, "V"),
+                        low=(low, "V"),
+                    ),
+                    "lengthen the gap, or let the first input rise faster",
+                )
 
 
 @rule("not-rehearsed", Severity.NOTE)

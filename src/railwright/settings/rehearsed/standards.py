@@ -50,25 +50,24 @@ def standard_start(rehearsed: Rehearsed) -> Outcome:
         permitted = permitted_of(context.procedure, waveform)
         part = permitted.level if permitted is not None and permitted.level else START_LEVEL
         nominal = abs(context.device.inputs[name].nominal)
-        if abs(largest) <= part * nominal:
-            continue
-        yield Hit(
-            name,
-            (*here, "standard"),
-            state(
-                "rehearsed, '{step}' ({test}) leaves its level of {level} at {at} while the input is at "
-                "{voltage}, {part:.1%} of the rated voltage off (±{permitted:.0%} is permitted)",
-                step=context.timeline.spans[step].name,
-                test=waveform.standard or "",
-                level=(turn.level, "V"),
-                at=(at, "s"),
-                voltage=(turn.level + largest, "V"),
-                part=(abs(largest) / nominal, "1"),
-                permitted=(part, "1"),
-            ),
-            "lengthen 'pause_between', put a 'hold' at this level before the step, or resolve what keeps the "
-            "input from it",
-        )
+        if abs(largest) > part * nominal:
+            yield Hit(
+                name,
+                (*here, "standard"),
+                state(
+                    "rehearsed, '{step}' ({test}) leaves its level of {level} at {at} while the input is at "
+                    "{voltage}, {part:.1%} of the rated voltage off (±{permitted:.0%} is permitted)",
+                    step=context.timeline.spans[step].name,
+                    test=waveform.standard or "",
+                    level=(turn.level, "V"),
+                    at=(at, "s"),
+                    voltage=(turn.level + largest, "V"),
+                    part=(abs(largest) / nominal, "1"),
+                    permitted=(part, "1"),
+                ),
+                "lengthen 'pause_between', put a 'hold' at this level before the step, or resolve what keeps "
+                "the input from it",
+            )
 
 
 @rule("standard-missed", Severity.CAUTION, on_sheet=False)

@@ -8,9 +8,10 @@ import numpy as np
 
 from railwright.plan.set_points import Feed
 from railwright.quantities import Statement, show, state
-from railwright.settings.findings import Severity, least, most
-from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest
-from railwright.settings.rule import Hit, Outcome, rule
+from railwright.settings.context import FedInput
+from railwright.settings.findings import Ranking, Severity
+from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest, rehearsed_inputs
+from railwright.settings.rule import Hit, Outcome, of_every, rule, with_seen
 from railwright.settings.windows.trip_delay import DELAY_MARGIN
 from railwright.traces import Event, EventKind, Mode, Traces, span_named
 
@@ -26,20 +27,20 @@ _OWN_LEVELS = {
 
 
 @rule("trips-rehearsed", Severity.STOP)
-def trips(rehearsed: Rehearsed) -> Outcome:
+@of_every(with_seen(rehearsed_inputs))
+def trips(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """A protection trips while the procedure is rehearsed, with nothing wrong, and no requirement asks for
     it.
     """
-    for source, traces in rehearsed.inputs:
-        for event in [each for each in rehearsed.trips(source) if each in rehearsed.unwanted_trips][:1]:
-            key, why, remedy = _told(event, rehearsed.context.feeds[source.name], traces)
-            told = state(
-                "rehearsed, at {time} in {step}: {why}",
-                time=(event.time, "s"),
-                step=rehearsed.step_words(event.time),
-                why=why,
-            )
-            yield Hit(source.name, (*source.at_limits, key), told, remedy)
+    for event in [each for each in rehearsed.trips(source) if each in rehearsed.unwanted_trips][:1]:
+        key, why, remedy = _told(event, rehearsed.context.feeds[source.name], traces)
+        told = state(
+            "rehearsed, at {time} in {step}: {why}",
+            time=(event.time, "s"),
+            step=rehearsed.step_words(event.time),
+            why=why,
+        )
+        yield Hit(source.name, (*source.at_limits, key), told, remedy)
 
 
 def _told(event: Event, feed: Feed, traces: Traces) -> tuple[str, Statement, str]:
@@ -65,33 +66,32 @@ def _told(event: Event, feed: Feed, traces: Traces) -> tuple[str, Statement, str
 
 
 @rule("fuse-rehearsed", Severity.STOP)
-def fuse(rehearsed: Rehearsed) -> Outcome:
+@of_every(with_seen(rehearsed_inputs))
+def fuse(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """A fuse opens while the procedure is rehearsed, with nothing wrong."""
-    for source, traces in rehearsed.inputs:
-        for event in rehearsed.events(source, EventKind.FUSE_OPENS)[:1]:
-            before = traces.columns["current"][traces.time <= event.time]
-            yield Hit(
-                source.name,
-                (*source.at_hook_up, "fixture"),
-                state(
-                    "rehearsed, at {time} in {step}: the fuse in '{fixture}' opens, after up to {current}",
-                    time=(event.time, "s"),
-                    step=rehearsed.step_words(event.time),
-                    fixture=source.fixture_name or "",
-                    current=(float(before.max()), "A"),
-                ),
-                "take a slower or larger fuse, rise more slowly, or lower the current limit",
-            )
+    for event in rehearsed.events(source, EventKind.FUSE_OPENS)[:1]:
+        before = traces.columns["current"][traces.time <= event.time]
+        yield Hit(
+            source.name,
+            (*source.at_hook_up, "fixture"),
+            state(
+                "rehearsed, at {time} in {step}: the fuse in '{fixture}' opens, after up to {current}",
+                time=(event.time, "s"),
+                step=rehearsed.step_words(event.time),
+                fixture=source.fixture_name or "",
+                current=(float(before.max()), "A"),
+            ),
+            "take a slower or larger fuse, rise more slowly, or lower the current limit",
+        )
 
 
-@rule("trip-delay-margin", Severity.CAUTION, on_sheet=False, worst=least("ratio"))
-def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
+@rule("trip-delay-margin", Severity.CAUTION, on_sheet=False, worst=Ranking("ratio", lowest=True))
+@of_every(with_seen(rehearsed_inputs))
+def trip_delay_margin(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """The longest time in the current limit comes close to the trip delay."""
-    for source, traces in rehearsed.inputs:
-        points = rehearsed.context.feeds[source.name].outputs[0]
-        held = longest(traces.time, in_limit(traces))
-        if points.at_limit != "trip" or held is None or rehearsed.trips(source):
-            continue
+    points = rehearsed.context.feeds[source.name].outputs[0]
+    held = longest(traces.time, in_limit(traces))
+    if points.at_limit == "trip" and held is not None and not rehearsed.trips(source):
         since, length = held
         if length * DELAY_MARGIN > points.trip_delay:
             yield Hit(
@@ -110,41 +110,41 @@ def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rule("parallel-trip", Severity.STOP, worst=most("held"))
-def parallel_trip(rehearsed: Rehearsed) -> Outcome:
+@rule("parallel-trip", Severity.STOP, worst=Ranking("held"))
+@of_every(with_seen(rehearsed_inputs))
+def parallel_trip(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """Of outputs in parallel the one set a little higher carries the whole current up to its own limit, with
     what the others sink, and trips there; a rehearsal has them set exactly alike.
     """
-    for source, traces in rehearsed.inputs:
-        points = rehearsed.context.feeds[source.name].outputs
-        if not source.parallel or points[0].at_limit != "trip" or rehearsed.trips(source):
-            continue
-        sinks = [output.sink or 0.0 for output in source.rows]
-        spare, taken = min(
-            (each.current_limit - (sum(sinks) - own), sum(sinks) - own)
-            for each, own in zip(points, sinks, strict=True)
+    points = rehearsed.context.feeds[source.name].outputs
+    if not source.parallel or points[0].at_limit != "trip" or rehearsed.trips(source):
+        return
+    sinks = [output.sink or 0.0 for output in source.rows]
+    spare, taken = min(
+        (each.current_limit - (sum(sinks) - own), sum(sinks) - own)
+        for each, own in zip(points, sinks, strict=True)
+    )
+    held = longest(traces.time, traces.columns["current"] >= max(spare, 0.0))
+    if held is not None and held[1] > points[0].trip_delay:
+        yield Hit(
+            source.name,
+            (*source.at_limits, "at_limit"),
+            state(
+                "rehearsed, {input} draws {limit} or more for {held} in {step}: of {outputs} the one set "
+                "a little higher gives all of it{sunk}, reaches its own limit, and trips after {delay}",
+                input=source.name,
+                limit=(max(spare, 0.0), "A"),
+                held=(held[1], "s"),
+                step=rehearsed.step_words(held[0]),
+                outputs=" and ".join(source.outputs),
+                sunk=state(", with {taken} that the others sink", taken=(taken, "A")) if taken else "",
+                delay=(points[0].trip_delay, "s"),
+            ),
+            "write 'at_limit: regulate', or a current limit that each output can carry alone",
         )
-        held = longest(traces.time, traces.columns["current"] >= max(spare, 0.0))
-        if held is not None and held[1] > points[0].trip_delay:
-            yield Hit(
-                source.name,
-                (*source.at_limits, "at_limit"),
-                state(
-                    "rehearsed, {input} draws {limit} or more for {held} in {step}: of {outputs} the one set "
-                    "a little higher gives all of it{sunk}, reaches its own limit, and trips after {delay}",
-                    input=source.name,
-                    limit=(max(spare, 0.0), "A"),
-                    held=(held[1], "s"),
-                    step=rehearsed.step_words(held[0]),
-                    outputs=" and ".join(source.outputs),
-                    sunk=state(", with {taken} that the others sink", taken=(taken, "A")) if taken else "",
-                    delay=(points[0].trip_delay, "s"),
-                ),
-                "write 'at_limit: regulate', or a current limit that each output can carry alone",
-            )
 
 
-@rule("stop-rehearsed", Severity.STOP, worst=most("held"))
+@rule("stop-rehearsed", Severity.STOP, worst=Ranking("held"))
 def stop_conditions(rehearsed: Rehearsed) -> Outcome:
     """A stop condition comes true while the procedure is rehearsed, with nothing wrong."""
     for index, condition in enumerate(rehearsed.context.procedure.stop_when):

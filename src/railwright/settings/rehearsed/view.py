@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -51,12 +52,6 @@ class Rehearsed:
     assumptions: tuple[Assumption, ...]
     judged: tuple[Result, ...] = ()
 
-    @property
-    def inputs(self) -> list[tuple[FedInput, Traces]]:
-        """Inputs that were rehearsed, with their traces."""
-        sources = self.context.sources
-        return [(sources[name], traces) for name, traces in self.record.traces.items() if name in sources]
-
     @kept
     def start(self, name: str) -> Start | None:
         """How the first power-up of an input ends by its operating points, in the hardest case; None: it is
@@ -87,6 +82,12 @@ class Rehearsed:
             (f"'{span.name}'" for span in self.record.spans if span.start <= time <= span.end),
             "the procedure",
         )
+
+
+def rehearsed_inputs(rehearsed: Rehearsed) -> Iterator[tuple[FedInput, Traces]]:
+    """Inputs that were rehearsed, with their traces."""
+    sources = rehearsed.context.sources
+    return ((sources[name], own) for name, own in rehearsed.record.traces.items() if name in sources)
 
 
 def stretches(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> list[tuple[float, float]]:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from railwright.documents.procedure import Requirement
+from railwright.evaluation.outcome import Result
 from railwright.measures.sampling import blind_time, deciding_interval, sample_rate
 from railwright.quantities import StatedFigure, Statement, named, state
-from railwright.settings.findings import Severity, least, most
-from railwright.settings.rehearsed.view import Rehearsed, longest
-from railwright.settings.rule import Hit, Outcome, rule
-from railwright.traces import span_named
+from railwright.settings.context import FedInput
+from railwright.settings.findings import Ranking, Severity
+from railwright.settings.rehearsed.view import Rehearsed, longest, rehearsed_inputs
+from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
+from railwright.traces import Traces, span_named
 
 TOP = 10.0
 """Samples within the time above 90 % of a peak that show its height (common practice, no source)."""
@@ -19,31 +23,31 @@ CLOSE = 0.1
 """A requirement is met by little within this part of its limit, or of what lies between its two limits."""
 
 
-@rule("withstand-rehearsed", Severity.STOP, worst=most("peak", over="withstood"))
-def withstand(rehearsed: Rehearsed) -> Outcome:
+@rule("withstand-rehearsed", Severity.STOP, worst=Ranking("peak", over="withstood"))
+@of_every(with_seen(rehearsed_inputs))
+def withstand(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """The rehearsed voltage at the connector is more than the input withstands, or for too long."""
-    for source, traces in rehearsed.inputs:
-        voltage = traces.columns["voltage"]
-        withstood = source.input.withstood
-        for level, _ in sorted(withstood):
-            allowed = max((lasts for other, lasts in withstood if other > level), default=0.0)
-            held = longest(traces.time, voltage > level)
-            if held is not None and held[1] > allowed:
-                yield Hit(
-                    source.name,
-                    (*source.at_input, "withstands"),
-                    state(
-                        "rehearsed, the connector is above {withstood} for {held} in {step} (peak {peak}); "
-                        "{allowed} is permitted",
-                        withstood=(level, "V"),
-                        held=(held[1], "s"),
-                        step=rehearsed.step_words(held[0]),
-                        peak=(float(voltage.max()), "V"),
-                        allowed=(allowed, "s"),
-                    ),
-                    "rise more slowly, or play a lower voltage",
-                )
-                break
+    voltage = traces.columns["voltage"]
+    withstood = source.input.withstood
+    for level, _ in sorted(withstood):
+        allowed = max((lasts for other, lasts in withstood if other > level), default=0.0)
+        held = longest(traces.time, voltage > level)
+        if held is not None and held[1] > allowed:
+            yield Hit(
+                source.name,
+                (*source.at_input, "withstands"),
+                state(
+                    "rehearsed, the connector is above {withstood} for {held} in {step} (peak {peak}); "
+                    "{allowed} is permitted",
+                    withstood=(level, "V"),
+                    held=(held[1], "s"),
+                    step=rehearsed.step_words(held[0]),
+                    peak=(float(voltage.max()), "V"),
+                    allowed=(allowed, "s"),
+                ),
+                "rise more slowly, or play a lower voltage",
+            )
+            break
 
 
 @rule("never-rehearsed", Severity.STOP)
@@ -79,63 +83,67 @@ def never(rehearsed: Rehearsed) -> Outcome:
             )
 
 
+def _judged(rehearsed: Rehearsed) -> Iterator[tuple[Path, Requirement, Result]]:
+    """Every requirement, where it stands, and how it comes out by the rehearsal."""
+    each = zip(rehearsed.context.procedure.requires, rehearsed.judged, strict=True)
+    return ((("procedure", "requires", index), *both) for index, both in enumerate(each))
+
+
 @rule("requirement-predicted", Severity.CAUTION, on_sheet=False)
-def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
+@of_every(with_seen(_judged))
+def requirement_predicted(rehearsed: Rehearsed, path: Path, required: Requirement, result: Result) -> Outcome:
     """By rehearsal, a device with its nominal figures fails a requirement, or it cannot be worked out."""
-    requires = rehearsed.context.procedure.requires
-    for index, (required, result) in enumerate(zip(requires, rehearsed.judged, strict=True)):
-        if result.outcome in ("pass", "not judged") or required.of not in rehearsed.record.traces:
-            continue
-        if result.measured is None:
-            why = state(
-                "rehearsed, '{requirement}' {what}: {reason}",
-                requirement=required.name,
-                what="fails" if result.outcome == "fail" else "cannot be worked out",
-                reason=result.reason,
-            )
-        else:
-            why = state(
-                "rehearsed, '{requirement}' comes to {expected}; {permitted} is permitted{undecided}",
-                requirement=required.name,
-                expected=_amount("expected", result.measured.value, required.unit),
-                permitted=_permitted(required),
-                undecided="" if result.outcome == "fail" else state("; {reason}", reason=result.reason),
-            )
-        yield Hit(
-            required.of,
-            ("procedure", "requires", index),
-            why,
-            "change the step so that it can be measured, or correct the requirement"
-            if result.outcome != "fail"
-            else "expect a failure, or correct the requirement or the load model",
+    if result.outcome in ("pass", "not judged") or required.of not in rehearsed.record.traces:
+        return
+    if result.measured is None:
+        why = state(
+            "rehearsed, '{requirement}' {what}: {reason}",
+            requirement=required.name,
+            what="fails" if result.outcome == "fail" else "cannot be worked out",
+            reason=result.reason,
         )
+    else:
+        why = state(
+            "rehearsed, '{requirement}' comes to {expected}; {permitted} is permitted{undecided}",
+            requirement=required.name,
+            expected=_amount("expected", result.measured.value, required.unit),
+            permitted=_permitted(required),
+            undecided="" if result.outcome == "fail" else state("; {reason}", reason=result.reason),
+        )
+    yield Hit(
+        required.of,
+        path,
+        why,
+        "change the step so that it can be measured, or correct the requirement"
+        if result.outcome != "fail"
+        else "expect a failure, or correct the requirement or the load model",
+    )
 
 
 @rule("requirement-close", Severity.NOTE)
-def requirement_close(rehearsed: Rehearsed) -> Outcome:
+@of_every(_judged)
+def requirement_close(path: Path, required: Requirement, result: Result) -> Outcome:
     """By rehearsal, a device with its nominal figures meets a requirement by little."""
-    requires = rehearsed.context.procedure.requires
-    for index, (required, result) in enumerate(zip(requires, rehearsed.judged, strict=True)):
-        if result.outcome != "pass" or result.measured is None or required.unit == "1":
-            continue
-        value, (low, high) = result.measured.value, required.limits
-        room = min(abs(value - limit) for limit in (low, high) if limit is not None)
-        # Between two limits the whole is what lies between them; else it is the one limit.
-        whole = abs(high - low) if low is not None and high is not None else abs(high or low or 0.0)
-        if room < CLOSE * whole:
-            yield Hit(
-                required.of,
-                ("procedure", "requires", index),
-                state(
-                    "rehearsed, '{requirement}' comes to {expected}, only {room} inside what is permitted "
-                    "({permitted})",
-                    requirement=required.name,
-                    expected=_amount("expected", value, required.unit),
-                    room=_amount("room", room, required.unit),
-                    permitted=_permitted(required),
-                ),
-                "allow for the tolerances of the device and the errors of the readings",
-            )
+    if result.outcome != "pass" or result.measured is None or required.unit == "1":
+        return
+    value, (low, high) = result.measured.value, required.limits
+    room = min(abs(value - limit) for limit in (low, high) if limit is not None)
+    # Between two limits the whole is what lies between them; else it is the one limit.
+    whole = abs(high - low) if low is not None and high is not None else abs(high or low or 0.0)
+    if room < CLOSE * whole:
+        yield Hit(
+            required.of,
+            path,
+            state(
+                "rehearsed, '{requirement}' comes to {expected}, only {room} inside what is permitted "
+                "({permitted})",
+                requirement=required.name,
+                expected=_amount("expected", value, required.unit),
+                room=_amount("room", room, required.unit),
+                permitted=_permitted(required),
+            ),
+            "allow for the tolerances of the device and the errors of the readings",
+        )
 
 
 def _amount(name: str, value: float, unit: str) -> Statement:
@@ -155,7 +163,7 @@ def _permitted(required: Requirement) -> Statement:
     return state("at most {most}", most=most) if most else state("at least {least}", least=least)
 
 
-@rule("peak-brief", Severity.NOTE, worst=least("held", over="interval"))
+@rule("peak-brief", Severity.NOTE, worst=Ranking("held", over="interval", lowest=True))
 def peak_brief(rehearsed: Rehearsed) -> Outcome:
     """A peak that a requirement looks at stands, by rehearsal, for less than one reading's time."""
     for index, required in enumerate(rehearsed.context.procedure.requires):

@@ -8,14 +8,14 @@ from typing import NamedTuple
 
 from railwright.documents.output_name import OutputName
 from railwright.grouping import grouped
-from railwright.plan.coupling import all_changes, followers, limit_step
+from railwright.plan.coupling import followers, limit_step
 from railwright.plan.current_limits import LimitAction, out_of_reach, told_limits
 from railwright.quantities import Statement, joined, state
 from railwright.settings.constraints import current_limit
 from railwright.settings.constraints.constraint import broken
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
-from railwright.settings.played import coupling_path
+from railwright.settings.played import coupling_path, moves_while_on
 from railwright.settings.rule import Hit, Outcome, Path, rule
 
 
@@ -53,31 +53,22 @@ class _TakenAlong(NamedTuple):
 
 
 def _taken_along(context: Context) -> Iterator[_TakenAlong]:
+    """Every move of an input's voltage that comes with that of another one."""
     if not any(supply.coupled for supply in context.used_supplies.values()):
         return
-    feeds = context.plan.set_points
-    fed = {output: name for name, feed in feeds.items() for output in feed.names}
-    stands, on = dict.fromkeys(fed, 0.0), set[OutputName]()
-    for change in all_changes(context.bench, feeds, context.timeline):
-        if change.kind == "off":
-            on.discard(change.output)
-            continue
-        if change.kind == "on":
-            on.add(change.output)
-        source = context.sources[fed[change.output]]
-        before, stands[change.output] = source.together(stands), change.voltage
-        if change.moved_by is None or change.output not in on or source.name == fed[change.moved_by]:
-            continue
-        spans = [each for each in context.timeline.spans if each.start <= change.time <= each.end]
-        yield _TakenAlong(
-            source,
-            change.moved_by,
-            dict(followers(context.bench, change.moved_by))[change.output].by,
-            spans[-1].name if spans else "the procedure",
-            before,
-            source.together(stands),
-            coupling_path(context.bench, change.output),
-        )
+    for name, change, taken, before, after in moves_while_on(
+        context.sources, context.bench, context.timeline
+    ):
+        if taken and change.moved_by is not None:
+            yield _TakenAlong(
+                context.sources[name],
+                change.moved_by,
+                dict(followers(context.bench, change.moved_by))[change.output].by,
+                context.timeline.spans[context.timeline.actions[change.cause].step].name,
+                before,
+                after,
+                coupling_path(context.bench, change.output),
+            )
 
 
 @rule("coupled-withstand", Severity.STOP)
@@ -98,13 +89,13 @@ def coupled_moves(context: Context) -> Outcome:
         outside = [each for each in moves if each.after not in each.source.input.operating]
         first = (outside or moves)[0]
         operating = first.source.input.operating
-        more: str = ""
-        if outside:
-            more = state(
-                "; it must work from {low} to {high}", low=(operating.low, "V"), high=(operating.high, "V")
-            )
-        elif len(moves) > 1:
-            more = state(", the first of {moves} such moves", moves=len(moves))
+        more = (
+            state("; it must work from {low} to {high}", low=(operating.low, "V"), high=(operating.high, "V"))
+            if outside
+            else state(", the first of {moves} such moves", moves=len(moves))
+            if len(moves) > 1
+            else ""
+        )
         yield Hit(name, first.path, joined("", (first.words, more)), _REMEDY)
 
 
@@ -228,8 +219,6 @@ def _limits_moved(context: Context) -> Iterator[_LimitMoved]:
         change = movers.get(name)
         if change is None or change.moved_by is None or name not in on or name not in known:
             return
-        if name not in feeds:
-            return  # one that nothing can feed has no set points
         slack = _slack(context, feeds[name].names)
         if abs(stands[name] - asked[name]) > slack:
             yield _LimitMoved(
@@ -292,11 +281,13 @@ def coupled_limit_moves(context: Context) -> Outcome:
             continue
         least = min(moves, key=lambda each: each.after)
         short = broken(current_limit.enough(least.source), least.after)
-        more: str = ""
-        if short is not None:
-            more, _ = short.breach(least.after)
-        elif len(moves) > 1:
-            more = state("the lowest of {moves} such moves", moves=len(moves))
+        more = (
+            short.breach(least.after)[0]
+            if short is not None
+            else state("the lowest of {moves} such moves", moves=len(moves))
+            if len(moves) > 1
+            else ""
+        )
         yield Hit(name, least.path, joined("; ", filter(None, (least.words, more))), _REMEDY)
 
 

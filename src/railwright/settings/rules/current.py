@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 
+from railwright.plan.set_points import Feed
 from railwright.quantities import show, state
 from railwright.settings.constraints import current_limit
 from railwright.settings.constraints.power import given
 from railwright.settings.context import Context, Draw, FedInput
-from railwright.settings.findings import Severity, least, most
-from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
-from railwright.settings.rules.judge import input_rule, judged, settings_judged
+from railwright.settings.findings import Ranking, Severity
+from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
+from railwright.settings.rules.judge import having, inputs, judged, settings_judged
 from railwright.settings.windows import rise
 from railwright.settings.windows.current_limit import HEADROOM
 
@@ -23,7 +24,8 @@ def current_range(context: Context) -> Outcome:
     )
 
 
-@input_rule("power-range", Severity.STOP)
+@rule("power-range", Severity.STOP)
+@of_every(inputs)
 def power_range(source: FedInput) -> Outcome:
     """The steady power that is needed is more than the output can give."""
     powers = ((power, level.path) for level, _, power in source.powers(source.full_power))
@@ -31,12 +33,11 @@ def power_range(source: FedInput) -> Outcome:
 
 
 @rule("power-before-limit", Severity.NOTE)
-def power_before_limit(context: Context) -> Outcome:
+@of_every(having("current_limit"))
+def power_before_limit(source: FedInput, feed: Feed) -> Outcome:
     """The output reaches its power rating before its current limit (CP)."""
-    for source, feed in context.having("current_limit"):
-        highest = source.played.highest
-        if highest is None:
-            continue
+    highest = source.played.highest
+    if highest is not None:
         for points, output, share in zip(feed.outputs, source.rows, source.shares, strict=True):
             power = highest.voltage * share * points.current_limit
             if output.power is not None and power > output.power:
@@ -63,26 +64,25 @@ def limit_below_need(context: Context) -> Outcome:
     yield from settings_judged(context, "current_limit", lambda source, _: current_limit.enough(source))
 
 
-@rule("limit-headroom", Severity.CAUTION, on_sheet=False, worst=least("headroom"))
-def limit_headroom(context: Context) -> Outcome:
+@rule("limit-headroom", Severity.CAUTION, on_sheet=False, worst=Ranking("headroom", lowest=True))
+@of_every(having("current_limit"))
+def limit_headroom(source: FedInput, feed: Feed) -> Outcome:
     """The current limit, less its error, is less than 10 % above what normal operation draws."""
-    for source, feed in context.having("current_limit"):
-        need, need_from, _ = source.needs or Draw(0.0, "", False)
-        least = source.surely(feed.limit)
-        if source.fed_current is None and need <= least < HEADROOM * need:
-            yield Hit(
-                source.name,
-                (*source.at_limits, "current_limit"),
-                state(
-                    "the limit, {limit} with programming error, is only {headroom:.1%} above {origin}, "
-                    "{needed}",
-                    limit=(least, "A"),
-                    headroom=(least / need - 1, "1"),
-                    origin=need_from,
-                    needed=(need, "A"),
-                ),
-                f"raise the limit to {show(HEADROOM * need, 'A')} or more, where device and lead bear it",
-            )
+    need, need_from, _ = source.needs or Draw(0.0, "", False)
+    least = source.surely(feed.limit)
+    if source.fed_current is None and need <= least < HEADROOM * need:
+        yield Hit(
+            source.name,
+            (*source.at_limits, "current_limit"),
+            state(
+                "the limit, {limit} with programming error, is only {headroom:.1%} above {origin}, {needed}",
+                limit=(least, "A"),
+                headroom=(least / need - 1, "1"),
+                origin=need_from,
+                needed=(need, "A"),
+            ),
+            f"raise the limit to {show(HEADROOM * need, 'A')} or more, where device and lead bear it",
+        )
 
 
 @rule("limit-above-device", Severity.STOP)
@@ -92,18 +92,17 @@ def limit_above_device(context: Context) -> Outcome:
 
 
 @rule("limit-overshoot", Severity.CAUTION)
-def limit_overshoot(context: Context) -> Outcome:
+@of_every(having("current_limit"))
+def limit_overshoot(source: FedInput, feed: Feed) -> Outcome:
     """Until the current limit has responded, what is played may draw more than the input withstands."""
-    for source, feed in context.having("current_limit"):
-        most = source.input.current.at_most
-        if most is not None and source.surge > most:
-            value = (feed.limit, (*source.at_limits, "current_limit"))
-            yield from judged(source, current_limit.responding(source), value)
+    most = source.input.current.at_most
+    if most is not None and source.surge > most:
+        value = (feed.limit, (*source.at_limits, "current_limit"))
+        yield from judged(source, current_limit.responding(source), value)
 
 
-@input_rule(
-    "declared-current", Severity.CAUTION, on_sheet=False, worst=most("drawn_high", over="declared_high")
-)
+@rule("declared-current", Severity.CAUTION, on_sheet=False, worst=Ranking("drawn_high", over="declared_high"))
+@of_every(inputs)
 def declared_current(source: FedInput) -> Outcome:
     """The load model draws, over the operating range, something else than the declared steady current."""
     declared = source.input.current.steady
@@ -113,75 +112,73 @@ def declared_current(source: FedInput) -> Outcome:
         return
     operating = source.input.operating
     drawn = source.load.over(max(operating.low, 1e-3), operating.high)
-    if drawn is None:
-        return
-    bounds, at = drawn
-    if bounds.high > declared.high * (1 + 1e-9) or bounds.low < declared.low * (1 - 1e-9):
-        yield Hit(
-            source.name,
-            (*source.at_input, "current", "steady"),
-            state(
-                "declared {declared_low} to {declared_high}; the load model draws {drawn_low} to "
-                "{drawn_high} over the operating range (most at {drawn_at:.3g} V)",
-                declared_low=(declared.low, "A"),
-                declared_high=(declared.high, "A"),
-                drawn_low=(bounds.low, "A"),
-                drawn_high=(bounds.high, "A"),
-                drawn_at=(at, "V"),
-            ),
-            "correct the declared current or the load model: one of them is wrong",
-        )
+    if drawn is not None:
+        bounds, at = drawn
+        if bounds.high > declared.high * (1 + 1e-9) or bounds.low < declared.low * (1 - 1e-9):
+            yield Hit(
+                source.name,
+                (*source.at_input, "current", "steady"),
+                state(
+                    "declared {declared_low} to {declared_high}; the load model draws {drawn_low} to "
+                    "{drawn_high} over the operating range (most at {drawn_at:.3g} V)",
+                    declared_low=(declared.low, "A"),
+                    declared_high=(declared.high, "A"),
+                    drawn_low=(bounds.low, "A"),
+                    drawn_high=(bounds.high, "A"),
+                    drawn_at=(at, "V"),
+                ),
+                "correct the declared current or the load model: one of them is wrong",
+            )
 
 
-@rule("ramp-in-limit", Severity.NOTE, worst=most("needed", over="limit_less_error"))
-def ramp_in_limit(context: Context) -> Outcome:
+@rule("ramp-in-limit", Severity.NOTE, worst=Ranking("needed", over="limit_less_error"))
+@of_every(with_seen(having("current_limit")))
+def ramp_in_limit(context: Context, source: FedInput, feed: Feed) -> Outcome:
     """A slope that is asked for needs more current than the limit: the input charges at the limit instead."""
-    for source, feed in context.having("current_limit"):
-        limit, least = feed.limit, source.surely(feed.limit)
-        asking = [
-            (asked, move)
-            for move in source.played.widest_rises
-            if move.rate is not None
-            and source.fed_current is None
-            and source.stays_within(move, least) is False
-            and (asked := source.asks_for(move)) is not None
-            and math.isfinite(asked)
-        ]
-        if not asking:
-            continue
-        charging = source.longest_charging(least)
-        longest = [each for each in asking if charging is not None and each[1] == charging.move]
-        asked, move = max(longest or asking)
-        takes = (
-            ""
-            if charging is None or not longest
-            else state("up to {charging_time}", charging_time=(charging.time, "s"))
-            if math.isfinite(charging.time)
-            else "for ever"
-        )
-        yield Hit(
-            source.name,
-            move.path,
-            state(
-                "charging {capacitance} (with the output's own) at {rise} takes {needed} beside the load; "
-                "the limit is {limit}, {limit_less_error} less its error{takes}",
-                rise=(move.rate or 0.0, "V/s"),
-                capacitance=(source.capacitance, "F"),
-                needed=(asked, "A"),
-                limit=(limit, "A"),
-                limit_less_error=(least, "A"),
-                takes=state(", so the rise takes {takes}", takes=takes) if takes else "",
-            ),
-            _slower(context, source, move.path, limit),
-        )
+    limit, least = feed.limit, source.surely(feed.limit)
+    asking = [
+        (asked, move)
+        for move in source.played.widest_rises
+        if move.rate is not None
+        and source.fed_current is None
+        and source.stays_within(move, least) is False
+        and (asked := source.asks_for(move)) is not None
+        and math.isfinite(asked)
+    ]
+    if not asking:
+        return
+    charging = source.longest_charging(least)
+    longest = [each for each in asking if charging is not None and each[1] == charging.move]
+    asked, move = max(longest or asking)
+    takes = (
+        ""
+        if charging is None or not longest
+        else state("up to {charging_time}", charging_time=(charging.time, "s"))
+        if math.isfinite(charging.time)
+        else "for ever"
+    )
+    yield Hit(
+        source.name,
+        move.path,
+        state(
+            "charging {capacitance} (with the output's own) at {rise} takes {needed} beside the load; "
+            "the limit is {limit}, {limit_less_error} less its error{takes}",
+            rise=(move.rate or 0.0, "V/s"),
+            capacitance=(source.capacitance, "F"),
+            needed=(asked, "A"),
+            limit=(limit, "A"),
+            limit_less_error=(least, "A"),
+            takes=state(", so the rise takes {takes}", takes=takes) if takes else "",
+        ),
+        _slower(context, source, move.path, limit),
+    )
 
 
 def _slower(context: Context, source: FedInput, path: Path, limit: float) -> str:
     """What to do where a current limit [A] acts on the way up: of a power-up, by the window of its rise."""
     meant = "if the limit is not meant to act"
-    if path[1] != "steps" or "power_up" not in path:
-        return f"rise more slowly {meant}"
-    found = rise.window(source, context.documents, limit, int(path[2]))
+    powers_up = path[1] == "steps" and "power_up" in path
+    found = rise.window(source, context.documents, limit, int(path[2])) if powers_up else None
     low, high = (None, None) if found is None else (found.low, found.high)
     if low is None or high is None:
         return f"rise more slowly {meant}"
@@ -196,50 +193,50 @@ def _slower(context: Context, source: FedInput, path: Path, limit: float) -> str
     )
 
 
-@rule("limit-at-low-voltage", Severity.CAUTION, on_sheet=False, worst=most("drawn", over="limit"))
-def limit_at_low_voltage(context: Context) -> Outcome:
+@rule("limit-at-low-voltage", Severity.CAUTION, on_sheet=False, worst=Ranking("drawn", over="limit"))
+@of_every(having("current_limit"))
+def limit_at_low_voltage(source: FedInput, feed: Feed) -> Outcome:
     """Played downwards, a converter asks for more than the current limit before it stops."""
-    for source, feed in context.having("current_limit"):
-        least = source.surely(feed.limit)
-        for low, drawn in source.load.just_above_stopping:
-            falling = [each for each in source.played.moves if each.stop < min(each.start, low * 1.2)]
-            if falling and drawn > least:
-                yield Hit(
-                    source.name,
-                    falling[0].path,
-                    state(
-                        "'{step}' plays down to {lowest}; just above its lowest stopping voltage, "
-                        "{stops_at}, the load model draws {drawn}, and the limit may be as low as {limit}: "
-                        "the output leaves CV before the converter stops",
-                        step=falling[0].step,
-                        lowest=(falling[0].stop, "V"),
-                        stops_at=(low, "V"),
-                        drawn=(drawn, "A"),
-                        limit=(least, "A"),
-                    ),
-                    "raise the current limit, or allow for it in the turn-off voltage that is measured",
-                )
+    least = source.surely(feed.limit)
+    for low, drawn in source.load.just_above_stopping:
+        falling = [each for each in source.played.moves if each.stop < min(each.start, low * 1.2)]
+        if falling and drawn > least:
+            yield Hit(
+                source.name,
+                falling[0].path,
+                state(
+                    "'{step}' plays down to {lowest}; just above its lowest stopping voltage, "
+                    "{stops_at}, the load model draws {drawn}, and the limit may be as low as {limit}: "
+                    "the output leaves CV before the converter stops",
+                    step=falling[0].step,
+                    lowest=(falling[0].stop, "V"),
+                    stops_at=(low, "V"),
+                    drawn=(drawn, "A"),
+                    limit=(least, "A"),
+                ),
+                "raise the current limit, or allow for it in the turn-off voltage that is measured",
+            )
 
 
-@input_rule("power-headroom", Severity.CAUTION, on_sheet=False, worst=most("needed", over="power"))
+@rule("power-headroom", Severity.CAUTION, on_sheet=False, worst=Ranking("needed", over="power"))
+@of_every(inputs)
 def power_headroom(source: FedInput) -> Outcome:
     """The steady power that is needed comes within 10 % of what the output can give."""
     full = source.full_power
-    if any(output.power is None for output in source.rows):
-        return
-    for level, drawn, power in source.powers(full):
-        if power <= full < HEADROOM * power:
-            yield Hit(
-                source.name,
-                level.path,
-                state(
-                    "{level} with up to {drawn} needs {needed} of the {power} that {outputs} can give",
-                    level=(level.voltage, "V"),
-                    drawn=(drawn, "A"),
-                    needed=(power, "W"),
-                    power=(full, "W"),
-                    outputs=", ".join(source.outputs),
-                ),
-                "take a stronger output, or join outputs",
-            )
-            break
+    if all(output.power is not None for output in source.rows):
+        for level, drawn, power in source.powers(full):
+            if power <= full < HEADROOM * power:
+                yield Hit(
+                    source.name,
+                    level.path,
+                    state(
+                        "{level} with up to {drawn} needs {needed} of the {power} that {outputs} can give",
+                        level=(level.voltage, "V"),
+                        drawn=(drawn, "A"),
+                        needed=(power, "W"),
+                        power=(full, "W"),
+                        outputs=", ".join(source.outputs),
+                    ),
+                    "take a stronger output, or join outputs",
+                )
+                break

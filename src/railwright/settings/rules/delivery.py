@@ -14,8 +14,8 @@ from railwright.plan.stairs import AT_ONCE, EXACT, exchange_of, slew_range
 from railwright.plan.timeline import Action, Timeline
 from railwright.quantities import joined, state
 from railwright.settings.context import Context
-from railwright.settings.findings import Severity, most
-from railwright.settings.rule import Hit, Outcome, Path, rule
+from railwright.settings.findings import Ranking, Severity
+from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
 from railwright.settings.rules.shapes import shape_path
 from railwright.settings.slower import one_by_one, slower
 from railwright.waveforms.shapes import flat
@@ -30,24 +30,24 @@ def _delivered(context: Context) -> Iterator[tuple[Delivery, Path, str]]:
         yield each, shape_path(context, each.step, each.input), context.timeline.spans[each.step].name
 
 
-@rule("shape-not-served", Severity.CAUTION, on_sheet=False, worst=most("deviation", over="tolerance"))
-def shape_not_served(context: Context) -> Outcome:
+@rule("shape-not-served", Severity.CAUTION, on_sheet=False, worst=Ranking("deviation", over="tolerance"))
+@of_every(with_seen(_delivered))
+def shape_not_served(context: Context, each: Delivery, path: Path, name: str) -> Outcome:
     """Neither the host nor the outputs' own point list keeps a shape within 1 % of its span."""
-    for each, path, name in _delivered(context):
-        stops = each.far_off or (each.by == "host" and not each.host.keeps)
-        if not each.serves and not stops and not _as_a_line(context, each):
-            yield Hit(
-                each.input,
-                path,
-                state(
-                    "'{step}' is played up to {deviation} off what is asked; {tolerance} is accepted: {why}",
-                    step=name,
-                    deviation=(each.error, "V"),
-                    tolerance=(each.tolerance, "V"),
-                    why=each.why,
-                ),
-                each.remedy,
-            )
+    stops = each.far_off or (each.by == "host" and not each.host.keeps)
+    if not each.serves and not stops and not _as_a_line(context, each):
+        yield Hit(
+            each.input,
+            path,
+            state(
+                "'{step}' is played up to {deviation} off what is asked; {tolerance} is accepted: {why}",
+                step=name,
+                deviation=(each.error, "V"),
+                tolerance=(each.tolerance, "V"),
+                why=each.why,
+            ),
+            each.remedy,
+        )
 
 
 def _as_a_line(context: Context, each: Delivery) -> bool:
@@ -59,26 +59,26 @@ def _as_a_line(context: Context, each: Delivery) -> bool:
 
 
 @rule("capture-not-played", Severity.STOP)
-def capture_not_played(context: Context) -> Outcome:
+@of_every(_delivered)
+def capture_not_played(each: Delivery, path: Path, name: str) -> Outcome:
     """What would be played is no longer the captured waveform: an edge is missing, a flat stretch is off by
     more than 10 % of the span, or all of it by more than 5 % r.m.s.
     """
-    for each, path, name in _delivered(context):
-        if each.far_off and not (each.by == "host" and not each.host.keeps):
-            yield Hit(
-                each.input,
-                path,
-                state(
-                    "'{step}' would not be played as captured: {missed}; {why}",
-                    step=name,
-                    missed=each.far_off,
-                    why=each.why,
-                ),
-                each.remedy,
-            )
+    if each.far_off and not (each.by == "host" and not each.host.keeps):
+        yield Hit(
+            each.input,
+            path,
+            state(
+                "'{step}' would not be played as captured: {missed}; {why}",
+                step=name,
+                missed=each.far_off,
+                why=each.why,
+            ),
+            each.remedy,
+        )
 
 
-@rule("host-cannot-keep", Severity.STOP, worst=most("left_out"))
+@rule("host-cannot-keep", Severity.STOP, worst=Ranking("left_out"))
 def host_cannot_keep(context: Context) -> Outcome:
     """Set points are asked of the host that follow each other sooner than it can send and verify them."""
     for each in (*_shapes_too_soon(context), *_sweeps_too_soon(context)):
@@ -156,10 +156,12 @@ def _shapes_too_soon(context: Context) -> Iterator[_TooSoon]:
             host = by_host([*actions, *last], own.level, slews, apart, waits)
         else:
             host = delivery.host
-        if delivery is not None and host.error <= delivery.tolerance and not host.keeps:
+        if delivery is not None and (
+            (host.error <= delivery.tolerance and not host.keeps)
+            # What is left out of a captured waveform does not show.
+            or (delivery.figures is not None and delivery.serves and not last)
+        ):
             continue
-        if delivery is not None and delivery.figures is not None and delivery.serves and not last:
-            continue  # what is left out of a captured waveform does not show
         lacks = state("; {lacks}", lacks=delivery.lacks) if delivery and delivery.lacks else ""
         if host.keeps:
             others = sorted(other for at, other in context.plan.sending.levels if (at, other) != (step, name))
@@ -196,13 +198,13 @@ def _at_the_end(timeline: Timeline) -> dict[tuple[int, str], list[Action]]:
 
 
 @rule("shape-by-list", Severity.NOTE)
-def shape_by_list(context: Context) -> Outcome:
+@of_every(_delivered)
+def shape_by_list(each: Delivery, path: Path, name: str) -> Outcome:
     """A shape is played by the outputs' own point list, because the host cannot keep its times."""
-    for each, path, name in _delivered(context):
-        if each.serves and each.listing is not None:
-            yield Hit(
-                each.input,
-                path,
-                state("'{step}' is played by the outputs' own point list: {why}", step=name, why=each.why),
-                "nothing to do; the list is verified before anything is energised",
-            )
+    if each.serves and each.listing is not None:
+        yield Hit(
+            each.input,
+            path,
+            state("'{step}' is played by the outputs' own point list: {why}", step=name, why=each.why),
+            "nothing to do; the list is verified before anything is energised",
+        )

@@ -11,23 +11,21 @@ from railwright.quantities import Statement, show, state
 from railwright.settings import figures
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
-from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
 from railwright.settings.rules.energy import FALLEN, discharge_of
-from railwright.settings.rules.judge import input_rule
+from railwright.settings.rules.judge import inputs
 from railwright.settings.rules.voltage import TOUCH_LIMIT
 
 DANGEROUS = TOUCH_LIMIT["dry"]
 """Voltage above which nothing is left on, and nothing runs alone, unless an override says why [V]."""
 
 
-def _after(source: FedInput | None) -> tuple[str, ...]:
-    """Inputs that have to be confirmed off before this one goes off."""
-    return () if source is None else source.limits.off_after
-
-
-def _stays_on(source: FedInput | None) -> str | None:
-    """Why an input stays on at the end; None: it goes off."""
-    return None if source is None else source.limits.at_end.stays_on
+def _following(context: Context) -> Iterator[tuple[FedInput, int, FedInput]]:
+    """Every input with each that has to be confirmed off before it goes off, by its place in the list."""
+    for source in context.sources.values():
+        for position, name in enumerate(source.limits.off_after):
+            if name in context.sources:
+                yield source, position, context.sources[name]
 
 
 def _switched(context: Context) -> Iterator[tuple[Action, frozenset[str]]]:
@@ -55,7 +53,8 @@ def off_after_order(context: Context) -> Outcome:
     told: set[tuple[str, str, str]] = set()
     for action, on in _switched(context):
         name, path = _place(context, action)
-        for other in _after(context.sources.get(action.input)) if action.kind == "off" else ():
+        source = context.sources.get(action.input) if action.kind == "off" else None
+        for other in source.limits.off_after if source is not None else ():
             if other in on and (name, action.input, other) not in told:
                 told.add((name, action.input, other))
                 yield Hit(
@@ -73,63 +72,60 @@ def off_after_order(context: Context) -> Outcome:
 
 
 @rule("off-after-up", Severity.CAUTION, on_sheet=False)
-def off_after_up(context: Context) -> Outcome:
+@of_every(with_seen(_switched))
+def off_after_up(context: Context, action: Action, on: frozenset[str]) -> Outcome:
     """An input comes up before another that has to stay on as long as it is on."""
-    for action, on in _switched(context):
-        for name, source in context.sources.items():
-            if action.kind == "on" and action.input in _after(source) and name not in on:
-                step, path = _place(context, action)
-                yield Hit(
-                    name,
-                    path,
-                    state(
-                        "'{step}' switches {other} on while {input} is off; by its 'off_after' {input} stays "
-                        "on as long as {other} is",
-                        step=step,
-                        other=action.input,
-                        input=name,
-                    ),
-                    f"switch {name} on first, and write it into the device's 'order'",
-                )
+    for name, source in context.sources.items():
+        if action.kind == "on" and action.input in source.limits.off_after and name not in on:
+            step, path = _place(context, action)
+            yield Hit(
+                name,
+                path,
+                state(
+                    "'{step}' switches {other} on while {input} is off; by its 'off_after' {input} stays "
+                    "on as long as {other} is",
+                    step=step,
+                    other=action.input,
+                    input=name,
+                ),
+                f"switch {name} on first, and write it into the device's 'order'",
+            )
 
 
 @rule("off-after-unlinked", Severity.CAUTION, on_sheet=False)
-def off_after_unlinked(context: Context) -> Outcome:
+@of_every(_following)
+def off_after_unlinked(source: FedInput, position: int, other: FedInput) -> Outcome:
     """An input stays on when another trips that has to stay on as long as it is on."""
-    for name, source in context.sources.items():
-        for other in _after(source):
-            follower = context.sources.get(other)
-            if follower is not None and name not in follower.limits.trips_when:
-                yield Hit(
-                    other,
-                    (*follower.at_limits, "trips_when"),
-                    state(
-                        "should {input} trip, {other} stays on without it; by 'off_after' of {input} it must "
-                        "not",
-                        input=name,
-                        other=other,
-                    ),
-                    f"write 'trips_when: [{name}]' in the limits of {other}",
-                )
+    if source.name not in other.limits.trips_when:
+        yield Hit(
+            other.name,
+            (*other.at_limits, "trips_when"),
+            state(
+                "should {input} trip, {other} stays on without it; by 'off_after' of {input} it must not",
+                input=source.name,
+                other=other.name,
+            ),
+            f"write 'trips_when: [{source.name}]' in the limits of {other.name}",
+        )
 
 
 @rule("off-after-stays-on", Severity.STOP)
-def off_after_stays_on(context: Context) -> Outcome:
+@of_every(_following)
+def off_after_stays_on(source: FedInput, position: int, other: FedInput) -> Outcome:
     """An input is to go off after one that stays on: it never would."""
-    for name, source in context.sources.items():
-        for position, other in enumerate(_after(source)):
-            if (reason := _stays_on(context.sources.get(other))) is not None and _stays_on(source) is None:
-                yield Hit(
-                    name,
-                    (*source.at_limits, "off_after", position),
-                    state(
-                        "{input} stays on until {other} is off, and {other} stays on, because: {reason}",
-                        input=name,
-                        other=other,
-                        reason=reason,
-                    ),
-                    f"take {other} out of 'off_after', or let it go off",
-                )
+    reason = other.limits.at_end.stays_on
+    if reason is not None and source.limits.at_end.stays_on is None:
+        yield Hit(
+            source.name,
+            (*source.at_limits, "off_after", position),
+            state(
+                "{input} stays on until {other} is off, and {other} stays on, because: {reason}",
+                input=source.name,
+                other=other.name,
+                reason=reason,
+            ),
+            f"take {other.name} out of 'off_after', or let it go off",
+        )
 
 
 def _beyond(source: FedInput) -> Statement:
@@ -142,10 +138,11 @@ def _beyond(source: FedInput) -> Statement:
     )
 
 
-@input_rule("stays-on", Severity.CAUTION)
+@rule("stays-on", Severity.CAUTION)
+@of_every(inputs)
 def stays_on(source: FedInput) -> Outcome:
     """An input stays on at the end of a run."""
-    if (reason := _stays_on(source)) is not None:
+    if (reason := source.limits.at_end.stays_on) is not None:
         highest = source.played.highest
         yield Hit(
             source.name,
@@ -160,10 +157,11 @@ def stays_on(source: FedInput) -> Outcome:
         )
 
 
-@input_rule("stays-on-high", Severity.STOP)
+@rule("stays-on-high", Severity.STOP)
+@of_every(inputs)
 def stays_on_high(source: FedInput) -> Outcome:
     """An input stays on at the end whose outputs can reach a dangerous voltage."""
-    if _stays_on(source) is not None and source.farthest > DANGEROUS:
+    if source.limits.at_end.stays_on is not None and source.farthest > DANGEROUS:
         yield Hit(
             source.name,
             (*source.at_limits, "at_end"),
@@ -172,7 +170,8 @@ def stays_on_high(source: FedInput) -> Outcome:
         )
 
 
-@input_rule("ramp-down-too-fast", Severity.CAUTION, on_sheet=False)
+@rule("ramp-down-too-fast", Severity.CAUTION, on_sheet=False)
+@of_every(inputs)
 def ramp_down_too_fast(source: FedInput) -> Outcome:
     """A ramp to 0 V at the end is faster than the output's slew, its fall or the load can follow."""
     time, highest = source.limits.at_end.ramp_down, source.played.highest
@@ -239,9 +238,12 @@ def _alone(context: Context) -> list[str]:
     interlock = context.bench.interlock
     if not lacks or (interlock is not None and interlock.seen_to_act <= context.today):
         return []
-    if interlock is None:
-        return [*lacks, "the bench names no interlock"]
-    return [*lacks, f"its interlock was seen to act on {interlock.seen_to_act}, after {context.today}"]
+    return [
+        *lacks,
+        "the bench names no interlock"
+        if interlock is None
+        else f"its interlock was seen to act on {interlock.seen_to_act}, after {context.today}",
+    ]
 
 
 _REMEDY = (

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+from railwright.documents.figures import off_sink
 from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import FedInput
-from railwright.settings.findings import Severity, most
-from railwright.settings.rule import Hit, Outcome, Unknown
-from railwright.settings.rules.judge import input_rule
+from railwright.settings.findings import Ranking, Severity
+from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule
+from railwright.settings.rules.judge import inputs
 
 HAZARDOUS_ENERGY = 20.0
 """Stored energy that is a hazard at 2 V or more [J] (IEC 60950-1, energy hazards, from memory)."""
@@ -21,52 +22,54 @@ PATIENCE = 1.0
 """Time after switching off within which an input should be discharged [s]; a choice of this program."""
 
 
-@input_rule("stored-energy", Severity.CAUTION, worst=most("energy"))
+@rule("stored-energy", Severity.CAUTION, worst=Ranking("energy"))
+@of_every(inputs)
 def stored_energy(source: FedInput) -> Outcome:
     """The capacitors of an input hold, at the highest voltage played, an energy that can do harm (½CV²)."""
     highest = source.played.highest
-    if highest is None:
-        return
-    most = source.load.capacitance.high
-    energy = 0.5 * most * highest.voltage**2
-    if energy >= HAZARDOUS_ENERGY:
-        yield Hit(
-            source.name,
-            (*source.at_input, "load"),
-            state(
-                "{capacitance} at {highest} hold {energy}; {hazardous_energy:g} J count as hazardous "
-                "(IEC 60950-1, from memory)",
-                capacitance=(most, "F"),
-                highest=(highest.voltage, "V"),
-                energy=(energy, "J"),
-                hazardous_energy=(HAZARDOUS_ENERGY, "J"),
-            ),
-            "let it discharge through a resistor before touching or unplugging anything",
-        )
+    if highest is not None:
+        most = source.load.capacitance.high
+        energy = 0.5 * most * highest.voltage**2
+        if energy >= HAZARDOUS_ENERGY:
+            yield Hit(
+                source.name,
+                (*source.at_input, "load"),
+                state(
+                    "{capacitance} at {highest} hold {energy}; {hazardous_energy:g} J count as hazardous "
+                    "(IEC 60950-1, from memory)",
+                    capacitance=(most, "F"),
+                    highest=(highest.voltage, "V"),
+                    energy=(energy, "J"),
+                    hazardous_energy=(HAZARDOUS_ENERGY, "J"),
+                ),
+                "let it discharge through a resistor before touching or unplugging anything",
+            )
 
 
-@input_rule("slow-discharge", Severity.NOTE, worst=most("discharge_time"))
+@rule("slow-discharge", Severity.NOTE, worst=Ranking("discharge_time"))
+@of_every(inputs)
 def slow_discharge(source: FedInput) -> Outcome:
-    """After switching off, only a bleeder discharges the input, and that takes long."""
+    """After switching off, only a bleeder, or what the output takes in then, discharges the input, and that
+    takes long.
+    """
     highest, found = source.played.highest, discharge_of(source)
-    if highest is None or found is None:
-        return
-    if found.through is None:
-        path, check = (*source.at_output, "bleeder"), "how long it stays charged after switching off"
-        yield Unknown(source.name, path, "bleeder of the output", check)
-    elif found.time is not None and found.time > PATIENCE:
-        yield Hit(
-            source.name,
-            source.at_output,
-            state(
-                "{capacitance} discharge from {highest} to {discharged} in {emptied}",
-                capacitance=(found.farads, "F"),
-                highest=(highest.voltage, "V"),
-                discharged=(FALLEN, "V"),
-                emptied=found.emptied,
-            ),
-            "after switching off, wait that long before touching or unplugging anything",
-        )
+    if highest is not None and found is not None:
+        if found.through is None:
+            path, check = (*source.at_output, "bleeder"), "how long it stays charged after switching off"
+            yield Unknown(source.name, path, "bleeder of the output", check)
+        elif found.time is not None and found.time > PATIENCE:
+            yield Hit(
+                source.name,
+                source.at_output,
+                state(
+                    "{capacitance} discharge from {highest} to {discharged} in {emptied}",
+                    capacitance=(found.farads, "F"),
+                    highest=(highest.voltage, "V"),
+                    discharged=(FALLEN, "V"),
+                    emptied=found.emptied,
+                ),
+                "after switching off, wait that long before touching or unplugging anything",
+            )
 
 
 class Discharge(NamedTuple):
@@ -96,7 +99,7 @@ class Discharge(NamedTuple):
 def discharge_of(source: FedInput, *, sinks: bool = False) -> Discharge | None:
     """How an input empties; None: nothing is there to empty.
 
-    sinks: its outputs are on, and take in what they can.
+    sinks: its outputs are on, and take in what they can; else they are off, and take in what they take then.
     """
     highest, most = source.played.highest, source.load.capacitance.high
     if highest is None or highest.voltage <= FALLEN or most == 0.0:
@@ -110,10 +113,11 @@ def discharge_of(source: FedInput, *, sinks: bool = False) -> Discharge | None:
         return Discharge(most, None, None)
     own, farads = source.output_capacitance, source.holding
     through, taken = state("bleeder {bleeder}", bleeder=(bleeder, "ohm")), 0.0
-    if sinks and (taken := _sunk(source)):
+    sunk = _own(source, sinks)
+    if taken := (sum if source.parallel else min)(each for _, _, each in sunk):
         through = state("{bleeder}, {sunk} into the output", bleeder=through, sunk=(taken, "A"))
     if source.series and own is not None:
-        time = _in_series(source, highest.voltage, sinks)
+        time = _in_series(source, highest.voltage, sunk)
         each = [
             state(
                 "{capacitance} with {bleeder} in {output}",
@@ -121,7 +125,7 @@ def discharge_of(source: FedInput, *, sinks: bool = False) -> Discharge | None:
                 bleeder=(r, "ohm"),
                 output=name,
             )
-            for name, (f, r, _) in zip(source.names, _own(source), strict=True)
+            for name, (f, r, _) in zip(source.names, sunk, strict=True)
         ]
         through = state("{bleeder}: {each}", bleeder=through, each=joined(", ", each))
     else:
@@ -133,17 +137,17 @@ def discharge_of(source: FedInput, *, sinks: bool = False) -> Discharge | None:
     return Discharge(farads, time, through)
 
 
-def _own(source: FedInput) -> list[tuple[float, float, float]]:
-    """Of each output its capacitor [F], its bleeder [Ω] and what it takes in [A]; 0 where it is unknown."""
-    return [(o.output_capacitance or 0.0, o.bleeder or 0.0, o.sink or 0.0) for o in source.rows]
+def _own(source: FedInput, on: bool) -> list[tuple[float, float, float]]:
+    """Of each output its capacitor [F], its bleeder [Ω] and what it takes in, while it is on or off [A]; 0
+    where that is unknown, and not counted on.
+    """
+    return [
+        (o.output_capacitance or 0.0, o.bleeder or 0.0, (o.sink if on else off_sink(o)) or 0.0)
+        for o in source.rows
+    ]
 
 
-def _sunk(source: FedInput) -> float:
-    """Current that the outputs of an input take in together [A]; what is unknown is not counted on."""
-    return (sum if source.parallel else min)(output.sink or 0.0 for output in source.rows)
-
-
-def _in_series(source: FedInput, voltage: float, sinks: bool) -> float | None:
+def _in_series(source: FedInput, voltage: float, own: list[tuple[float, float, float]]) -> float | None:
     """Longest time in which outputs in series, each with its own capacitor and bleeder, and the load's
     capacitor fall from `voltage` to `FALLEN` together [s], at the load's least draw. None: that is unknown.
     """
@@ -157,8 +161,7 @@ def _in_series(source: FedInput, voltage: float, sinks: bool) -> float | None:
         bounds = load.current(level)
         return max(bounds.low, 0.0) if bounds is not None else 0.0
 
-    farads, ohms, taken = zip(*_own(source), strict=True)
-    sunk = taken if sinks else [0.0] * source.count
+    farads, ohms, sunk = zip(*own, strict=True)
     begin = [voltage * share for share in source.shares]
     return series_discharge.discharging_time(begin, farads, ohms, sunk, load.capacitance.high, drawn, FALLEN)
 

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import math
 
+from railwright.plan.set_points import Feed
 from railwright.quantities import state
 from railwright.settings.constraints.trip_delay import fuse
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity, most
-from railwright.settings.rule import Hit, Outcome, Unknown, rule
-from railwright.settings.rules.judge import input_rule, judged
+from railwright.settings.findings import Ranking, Severity
+from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule
+from railwright.settings.rules.judge import having, inputs, judged
 
 
-@input_rule("fuse-below-need", Severity.STOP, worst=most("needed", over="continuous"))
+@rule("fuse-below-need", Severity.STOP, worst=Ranking("needed", over="continuous"))
+@of_every(inputs)
 def fuse_below_need(source: FedInput) -> Outcome:
     """A fuse opens at what normal operation draws."""
     fused = source.fixture.fuse if source.fixture else None
@@ -41,25 +43,29 @@ def fuse_below_need(source: FedInput) -> Outcome:
 
 
 @rule("fuse-before-trip", Severity.CAUTION)
-def fuse_before_trip(context: Context) -> Outcome:
+@of_every(having("current_limit", "trip_delay"))
+def fuse_before_trip(source: FedInput, feed: Feed) -> Outcome:
     """At the current limit a fuse opens, and nothing has switched the output off before."""
-    for source, feed in context.having("current_limit", "trip_delay"):
-        limit, points = feed.limit, feed.outputs[0]
-        delay = points.trip_delay if points.at_limit == "trip" else math.inf
-        if feed.ocp < limit:
-            delay = min(delay, points.ocp_delay)
-        yield from judged(source, fuse(source, limit), (delay, (*source.at_hook_up, "fixture")))
+    limit, points = feed.limit, feed.outputs[0]
+    delay = points.trip_delay if points.at_limit == "trip" else math.inf
+    if feed.ocp < limit:
+        delay = min(delay, points.ocp_delay)
+    yield from judged(source, fuse(source, limit), (delay, (*source.at_hook_up, "fixture")))
 
 
-@input_rule("switch-open", Severity.CAUTION)
-def switch_open(source: FedInput) -> Outcome:
-    """A switch in the lead stands open: nothing that is played reaches the input."""
-    if source.fixture is not None and source.fixture.opened:
+@rule("switch-open", Severity.CAUTION)
+def switch_open(context: Context) -> Outcome:
+    """A switch in the lead stands open, and no step closes it: nothing that is played reaches the input."""
+    closed = {change.contact for change in context.timeline.contacts if change.closed}
+    for source in context.sources.values():
+        contact = context.bench.contact_in(source.fixture_name) if context.bench.relays else None
+        if source.fixture is None or not source.fixture.opened or contact in closed:
+            continue
         yield Hit(
             source.name,
             (*source.at_fixture, "switch"),
             state(
-                "the switch in '{fixture}' is open, and nothing in a procedure closes it: {input} stays "
+                "the switch in '{fixture}' is open, and nothing in the procedure closes it: {input} stays "
                 "without supply",
                 fixture=source.fixture_name or "",
                 input=source.name,
@@ -68,7 +74,8 @@ def switch_open(source: FedInput) -> Outcome:
         )
 
 
-@input_rule("fixture-resistance", Severity.NOTE)
+@rule("fixture-resistance", Severity.NOTE)
+@of_every(inputs)
 def fixture_resistance(source: FedInput) -> Outcome:
     """Part of a fixture is not counted in the lead's drop, since its resistance is not given."""
     for part in source.fixture.unknown if source.fixture else ():

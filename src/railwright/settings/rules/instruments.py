@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from itertools import product
 
 from railwright.dialects.operation import Setting
-from railwright.documents.bench import Calibration, Output
+from railwright.documents.bench import Calibration, Output, Supply
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Limits
+from railwright.documents.relays import Relays
+from railwright.plan.set_points import Feed
 from railwright.quantities import state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.figures import on_grid
-from railwright.settings.findings import Severity, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.group import output_path
-from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
-from railwright.settings.rules.judge import input_rule
+from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
+from railwright.settings.rules.judge import having, inputs, outputs
 
 
 def _instruments(context: Context) -> Iterator[tuple[str, Path, Calibration | None]]:
+    """Instruments that are used: name, where each is written, and its calibration."""
     for name, supply in context.used_supplies.items():
         yield name, ("bench", "supplies", name), supply.calibrated
     for name, recorder in context.bench.recorders.items():
@@ -27,56 +30,56 @@ def _instruments(context: Context) -> Iterator[tuple[str, Path, Calibration | No
         yield name, ("bench", "multimeters", name), context.bench.multimeters[name].calibrated
 
 
-@rule("calibration-overdue", Severity.CAUTION, worst=most("overdue_days"))
-def calibration_overdue(context: Context) -> Outcome:
+@rule("calibration-overdue", Severity.CAUTION, worst=Ranking("overdue_days"))
+@of_every(with_seen(_instruments))
+def calibration_overdue(context: Context, name: str, path: Path, calibrated: Calibration | None) -> Outcome:
     """The calibration of an instrument that is used has run out."""
-    for name, path, calibrated in _instruments(context):
-        if calibrated is not None and calibrated.due < context.today:
-            days = (context.today - calibrated.due).days
-            yield Hit(
-                name,
-                (*path, "calibrated"),
-                state(
-                    "due on {due}, {overdue_days} {day_or_days} before {today} (certificate {certificate}): "
-                    "its figures of accuracy do not hold",
-                    due=str(calibrated.due),
-                    overdue_days=days,
-                    day_or_days="days" if days > 1 else "day",
-                    today=str(context.today),
-                    certificate=calibrated.certificate,
-                ),
-                "have it calibrated, or use another instrument; the report says that it is overdue",
-            )
+    if calibrated is not None and calibrated.due < context.today:
+        days = (context.today - calibrated.due).days
+        yield Hit(
+            name,
+            (*path, "calibrated"),
+            state(
+                "due on {due}, {overdue_days} {day_or_days} before {today} (certificate {certificate}): "
+                "its figures of accuracy do not hold",
+                due=str(calibrated.due),
+                overdue_days=days,
+                day_or_days="days" if days > 1 else "day",
+                today=str(context.today),
+                certificate=calibrated.certificate,
+            ),
+            "have it calibrated, or use another instrument; the report says that it is overdue",
+        )
 
 
 @rule("calibration-ahead", Severity.CAUTION, on_sheet=False)
-def calibration_ahead(context: Context) -> Outcome:
+@of_every(with_seen(_instruments))
+def calibration_ahead(context: Context, name: str, path: Path, calibrated: Calibration | None) -> Outcome:
     """An instrument's calibration lies in the future."""
-    for name, path, calibrated in _instruments(context):
-        if calibrated is not None and calibrated.on > context.today:
-            yield Hit(
-                name,
-                (*path, "calibrated"),
-                state(
-                    "calibrated on {on}, which is after {today}",
-                    on=str(calibrated.on),
-                    today=str(context.today),
-                ),
-                "correct the date, or the clock of this computer",
-            )
+    if calibrated is not None and calibrated.on > context.today:
+        yield Hit(
+            name,
+            (*path, "calibrated"),
+            state(
+                "calibrated on {on}, which is after {today}",
+                on=str(calibrated.on),
+                today=str(context.today),
+            ),
+            "correct the date, or the clock of this computer",
+        )
 
 
 @rule("calibration-unknown", Severity.NOTE)
-def calibration_unknown(context: Context) -> Outcome:
+@of_every(_instruments)
+def calibration_unknown(name: str, path: Path, calibrated: Calibration | None) -> Outcome:
     """Nothing is said about the calibration of an instrument that is used."""
-    for name, path, calibrated in _instruments(context):
-        if calibrated is None:
-            yield Hit(
-                name,
-                path,
-                "no calibration is given, so nothing vouches for its accuracy figures",
-                "give 'calibrated' in the bench document",
-            )
+    if calibrated is None:
+        yield Hit(
+            name,
+            path,
+            "no calibration is given, so nothing vouches for its accuracy figures",
+            "give 'calibrated' in the bench document",
+        )
 
 
 @rule("proof-overdue", Severity.CAUTION)
@@ -116,13 +119,24 @@ def proof_ahead(context: Context) -> Outcome:
 
 @rule("identity-unknown", Severity.NOTE)
 def identity_unknown(context: Context) -> Outcome:
-    """Model or serial number of a supply is not given: a run cannot tell that it speaks to the right one."""
-    for name, supply in context.used_supplies.items():
-        missing = [key for key in ("model", "serial") if getattr(supply, key) is None]
+    """Model or serial number of a supply, or of an instrument that moves contacts, is not given: a run cannot
+    tell that it speaks to the right one.
+    """
+    fixtures = {source.fixture_name for source in context.sources.values()}
+    used: list[tuple[str, str, Supply | Relays]] = [
+        ("supplies", name, supply) for name, supply in context.used_supplies.items()
+    ]
+    used += [
+        ("relays", name, relays)
+        for name, relays in context.bench.relays.items()
+        if any(contact.fixture in fixtures for contact in relays.contacts.values())
+    ]
+    for section, name, instrument in used:
+        missing = [key for key in ("model", "serial") if getattr(instrument, key) is None]
         if missing:
             yield Hit(
                 name,
-                ("bench", "supplies", name),
+                ("bench", section, name),
                 state(
                     "{missing} not given: a run cannot tell that it speaks to the right instrument",
                     missing=" and ".join(missing),
@@ -131,91 +145,73 @@ def identity_unknown(context: Context) -> Outcome:
             )
 
 
-@input_rule("accuracy-unknown", Severity.NOTE)
-def accuracy_unknown(source: FedInput) -> Outcome:
+@rule("accuracy-unknown", Severity.NOTE)
+@of_every(outputs)
+def accuracy_unknown(source: FedInput, name: OutputName, output: Output) -> Outcome:
     """How exactly a used output keeps its set points, or reads, is not given."""
-    for name, output in source.outputs.items():
-        if output.programming is None:
-            here = (*output_path(name), "programming")
-            yield Unknown(name, here, "accuracy of the set points", "every margin with it")
-        if output.reading is None:
-            here = (*output_path(name), "reading")
-            yield Unknown(name, here, "accuracy of the readings", "every uncertainty")
+    for key, figure, check in (
+        ("programming", "accuracy of the set points", "every margin with it"),
+        ("reading", "accuracy of the readings", "every uncertainty"),
+    ):
+        if getattr(output, key) is None:
+            yield Unknown(name, (*output_path(name), key), figure, check)
 
 
 COMPUTED = ("exponential_to", "ripple", "standard", "recording")
 """Keys of shapes whose voltages are worked out rather than written: they lie where they lie."""
 
 
-def _voltages(source: FedInput) -> Iterator[tuple[Path, float]]:
-    for level in source.played.levels:
-        if level.voltage and level.path[-1] not in COMPUTED:
-            yield level.path, level.voltage
-
-
 @rule("off-grid", Severity.NOTE)
-def off_grid(context: Context) -> Outcome:
+@of_every(having("current_limit"))
+def off_grid(source: FedInput, feed: Feed) -> Outcome:
     """A set point is no whole number of the output's steps: the instrument will round it."""
-    for source, feed in context.having("current_limit"):
-        limit_at = (*source.at_limits, "current_limit")
-        for (name, output), points in zip(source.outputs.items(), feed.outputs, strict=True):
-            voltages = [(path, voltage * points.share) for path, voltage in _voltages(source)]
-            for key, unit, what, values in (
-                ("voltage", "V", "set voltage", voltages),
-                ("current", "A", "current limit", [(limit_at, points.current_limit)]),
-            ):
-                yield from _off_grid(source, name, output, key, f"smallest step of the {what}", unit, values)
-
-
-def _off_grid(
-    source: FedInput,
-    name: OutputName,
-    output: Output,
-    key: str,
-    figure: str,
-    unit: str,
-    values: Iterable[tuple[Path, float]],
-) -> Outcome:
-    """The values of one kind that an output cannot be set to."""
-    if output.programming is None:
-        return
-    step = getattr(output.programming, key).resolution
-    if step is None:
-        here = (*output_path(name), "programming", key)
-        yield Unknown(name, here, figure, f"the {key}s of {source.name}")
-        return
-    for value, path in {value: path for path, value in values if not on_grid(value, step)}.items():
-        yield Hit(
-            source.name,
-            path,
-            state(
-                "{set_point} on {output}, which sets in steps of {resolution}",
-                set_point=(value, unit, 8),
-                output=name,
-                resolution=(step, unit),
-            ),
-            "write a value that the output can set, or accept the rounding",
-        )
+    limit_at = (*source.at_limits, "current_limit")
+    written = [each for each in source.played.levels if each.voltage and each.path[-1] not in COMPUTED]
+    for (name, output), points in zip(source.outputs.items(), feed.outputs, strict=True):
+        for key, unit, what, values in (
+            ("voltage", "V", "set voltage", {each.voltage * points.share: each.path for each in written}),
+            ("current", "A", "current limit", {points.current_limit: limit_at}),
+        ):
+            if output.programming is None:
+                continue
+            step = getattr(output.programming, key).resolution
+            if step is None:
+                here, check = (*output_path(name), "programming", key), f"the {key}s of {source.name}"
+                yield Unknown(name, here, f"smallest step of the {what}", check)
+                continue
+            for value, path in values.items():
+                if not on_grid(value, step):
+                    yield Hit(
+                        source.name,
+                        path,
+                        state(
+                            "{set_point} on {output}, which sets in steps of {resolution}",
+                            set_point=(value, unit, 8),
+                            output=name,
+                            resolution=(step, unit),
+                        ),
+                        "write a value that the output can set, or accept the rounding",
+                    )
 
 
 @rule("dialect-cannot-set", Severity.STOP)
-def dialect_cannot_set(context: Context) -> Outcome:
+@of_every(with_seen(inputs))
+def dialect_cannot_set(context: Context, source: FedInput) -> Outcome:
     """The procedure asks for a protection that the supply's dialect has no command for."""
-    for source in context.sources.values():
-        for name, key in product(source.outputs, asked_of_dialects(source.limits)):
-            dialect = context.bench.supply_of(name).dialect
-            if key not in dialect.settings:
-                yield Hit(
-                    source.name,
-                    (*source.at_limits, key),
-                    state(
-                        "dialect '{dialect}' cannot set {setting} on {output}: it has no command for it",
-                        dialect=dialect.name,
-                        setting=key.replace("_", " "),
-                        output=name,
-                    ),
-                    f"leave '{key}' out, or add its command to the dialect's settings",
-                )
+    for name, key in product(source.outputs, asked_of_dialects(source.limits)):
+        dialect = context.bench.supply_of(name).dialect
+        if key not in dialect.settings:
+            yield Hit(
+                source.name,
+                (*source.at_limits, key),
+                state(
+                    "dialect '{dialect}' cannot set {setting} on {output}: it has no command for it",
+                    dialect=dialect.name,
+                    setting=key.replace("_", " "),
+                    output=name,
+                ),
+                f"leave '{key}' out, or add its command to the dialect's settings",
+            )
 
 
 PROTECTIONS: tuple[Setting, ...] = ("opp", "ocp", "ocp_delay")

@@ -1,34 +1,47 @@
-"""Rules that look at one input by itself, and a rule's view of a constraint: does it hold for the value that
-is set, and what is said if not.
+"""What rules look at one by one, and a rule's view of a constraint: does it hold for the value that is set,
+and what is said if not.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from functools import wraps
+from collections.abc import Callable, Iterable, Iterator
 
+from railwright.documents.bench import Output, Supply
+from railwright.documents.device import NeverRule
+from railwright.documents.output_name import OutputName
+from railwright.plan.set_points import Feed
 from railwright.settings.constraints.constraint import Constraint, Facts, Missing, broken
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Ranking, Severity
-from railwright.settings.rule import Hit, Outcome, Path, Rule, Unknown, rule
+from railwright.settings.rule import Hit, Outcome, Path, Unknown
 
 
-def input_rule(
-    identity: str, severity: Severity, *, on_sheet: bool = True, worst: Ranking | None = None
-) -> Callable[[Callable[[FedInput], Outcome]], Rule[Context]]:
-    """Make a function of an input a rule, as `rule` does with one of everything that is known: it is asked of
-    every input that is hooked up.
-    """
+def inputs(context: Context) -> Iterator[tuple[FedInput]]:
+    """Every input that is hooked up, for a rule that looks at each by itself."""
+    return ((source,) for source in context.sources.values())
 
-    def made(look: Callable[[FedInput], Outcome]) -> Rule[Context]:
-        @wraps(look)
-        def each(context: Context) -> Outcome:
-            for source in context.sources.values():
-                yield from look(source)
 
-        return rule(identity, severity, on_sheet=on_sheet, worst=worst)(each)
+def outputs(context: Context) -> Iterator[tuple[FedInput, OutputName, Output]]:
+    """Every output that is hooked up, with the input that it feeds."""
+    return ((fed, name, output) for fed in context.sources.values() for name, output in fed.outputs.items())
 
-    return made
+
+def supplies(context: Context) -> Iterable[tuple[str, Supply]]:
+    """Every supply that is used."""
+    return context.used_supplies.items()
+
+
+def kept_apart(context: Context) -> list[tuple[int, NeverRule, FedInput, FedInput]]:
+    """What two inputs that are hooked up must never be to each other: number and rule, and its inputs."""
+    return [
+        (index, each, context.sources[each.voltage_of], context.sources[each.minus])
+        for index, each in enumerate(context.device.never)
+        if {each.voltage_of, each.minus} <= context.sources.keys()
+    ]
+
+
+def having(*settings: str) -> Callable[[Context], Iterable[tuple[FedInput, Feed]]]:
+    """Every input of which these settings were settled, with its set points."""
+    return lambda context: context.having(*settings)
 
 
 def judged(

@@ -9,6 +9,7 @@ from dataclasses import replace
 from railwright.documents.conductor import Conductor
 from railwright.grouping import grouped
 from railwright.physics.conductor_heat import temperature_rise
+from railwright.plan.set_points import Feed
 from railwright.quantities import Stated, joined, state
 from railwright.settings import conductors
 from railwright.settings.conductors import ASSUMED, TOUCHED
@@ -16,10 +17,10 @@ from railwright.settings.constraints import current_limit, outputs
 from railwright.settings.constraints.constraint import broken, constraints_in
 from railwright.settings.constraints.outputs import along
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity, least, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.played import Level
-from railwright.settings.rule import Hit, Outcome, Unknown, rule
-from railwright.settings.rules.judge import input_rule, judged, settings_judged
+from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule, with_seen
+from railwright.settings.rules.judge import having, inputs, judged, settings_judged
 from railwright.settings.windows.current_limit import HEADROOM
 
 RISE = 30.0
@@ -47,7 +48,8 @@ def too_low(source: FedInput) -> Level | None:
     return next((each for each in _meant_within(source) if each.voltage - drop < operating.low - 1e-9), None)
 
 
-@input_rule("lead-drop", Severity.CAUTION, worst=least("at_connector", over="low"))
+@rule("lead-drop", Severity.CAUTION, worst=Ranking("at_connector", over="low", lowest=True))
+@of_every(inputs)
 def lead_drop(source: FedInput) -> Outcome:
     """Without sensing, the lead's drop takes the input below its operating range."""
     if not source.senses and source.needs is None:
@@ -70,27 +72,28 @@ def lead_drop(source: FedInput) -> Outcome:
         )
 
 
-@input_rule("lead-drop-unsensed", Severity.NOTE, worst=most("drop"))
+@rule("lead-drop-unsensed", Severity.NOTE, worst=Ranking("drop"))
+@of_every(inputs)
 def lead_drop_unsensed(source: FedInput) -> Outcome:
     """Without sensing, the input sees noticeably less than what is set (more than 0.5 % of nominal)."""
-    if source.senses or source.needs is None:
-        return
-    drop = source.drop(source.needs.current)
-    if drop > UNSENSED * abs(source.input.nominal):
-        yield Hit(
-            source.name,
-            (*source.at_hook_up, "sense"),
-            state(
-                "the connector is up to {drop} below the terminals (lead {along}, {needed})",
-                drop=(drop, "V"),
-                along=along(source),
-                needed=(source.needs.current, "A"),
-            ),
-            "allow for it in what is required at the connector, or sense at the load",
-        )
+    if not source.senses and source.needs is not None:
+        drop = source.drop(source.needs.current)
+        if drop > UNSENSED * abs(source.input.nominal):
+            yield Hit(
+                source.name,
+                (*source.at_hook_up, "sense"),
+                state(
+                    "the connector is up to {drop} below the terminals (lead {along}, {needed})",
+                    drop=(drop, "V"),
+                    along=along(source),
+                    needed=(source.needs.current, "A"),
+                ),
+                "allow for it in what is required at the connector, or sense at the load",
+            )
 
 
-@input_rule("sense-unavailable", Severity.STOP)
+@rule("sense-unavailable", Severity.STOP)
+@of_every(inputs)
 def sense_unavailable(source: FedInput) -> Outcome:
     """Sensing at the load is asked of an output whose data sheet does not say that it can."""
     for name in outputs.sensing(source):
@@ -102,7 +105,8 @@ def sense_unavailable(source: FedInput) -> Outcome:
         )
 
 
-@input_rule("sense-compensation", Severity.STOP)
+@rule("sense-compensation", Severity.STOP)
+@of_every(inputs)
 def sense_compensation(source: FedInput) -> Outcome:
     """With sensing, the lead's steady drop is more than the output can make up for."""
     drops = [] if source.steady_drop is None else [(source.steady_drop, (*source.at_hook_up, "lead"))]
@@ -111,23 +115,23 @@ def sense_compensation(source: FedInput) -> Outcome:
 
 
 @rule("sense-compensation-peak", Severity.NOTE)
-def sense_compensation_peak(context: Context) -> Outcome:
+@of_every(having("current_limit"))
+def sense_compensation_peak(source: FedInput, feed: Feed) -> Outcome:
     """With sensing, the drop at the current limit is more than the output can make up for."""
-    for source, feed in context.having("current_limit"):
-        drop, steady = source.drop(feed.limit), source.steady_drop
-        for each in constraints_in(outputs.made_up_for(source)):
-            if not each.holds(drop) and (steady is None or each.holds(steady)):
-                yield Hit(
-                    source.name,
-                    (*source.at_hook_up, "lead"),
-                    state(
-                        "at the current limit of {limit} the lead drops {drop}; {made_up_for}",
-                        limit=(feed.limit, "A"),
-                        drop=(drop, "V"),
-                        made_up_for=each.why,
-                    ),
-                    "expect a lower voltage at the load during inrush, or take a thicker lead",
-                )
+    drop, steady = source.drop(feed.limit), source.steady_drop
+    for each in constraints_in(outputs.made_up_for(source)):
+        if not each.holds(drop) and (steady is None or each.holds(steady)):
+            yield Hit(
+                source.name,
+                (*source.at_hook_up, "lead"),
+                state(
+                    "at the current limit of {limit} the lead drops {drop}; {made_up_for}",
+                    limit=(feed.limit, "A"),
+                    drop=(drop, "V"),
+                    made_up_for=each.why,
+                ),
+                "expect a lower voltage at the load during inrush, or take a thicker lead",
+            )
 
 
 @rule("lead-current", Severity.STOP)
@@ -136,7 +140,8 @@ def lead_current(context: Context) -> Outcome:
     yield from settings_judged(context, "current_limit", lambda source, _: current_limit.lead(source))
 
 
-@input_rule("lead-contacts", Severity.NOTE)
+@rule("lead-contacts", Severity.NOTE)
+@of_every(inputs)
 def lead_contacts(source: FedInput) -> Outcome:
     """The contacts of a lead are not counted in its drop, since they are not given."""
     if not source.resistance.contacts:
@@ -191,7 +196,8 @@ def _sensing_would_do(source: FedInput) -> bool:
 def _surface(context: Context, source: FedInput, current: float) -> float:
     """How hot a lead gets at a current [°C]; inf: hotter than its insulation bears."""
     ambient = context.bench.ambient.high
-    return ambient + temperature_rise(source.lead.conductor.section, current, ambient)
+    conductor = source.lead.conductor
+    return ambient + temperature_rise(conductor.section, current, ambient, conductor.iec_class)
 
 
 def _carries(context: Context, source: FedInput, current: float) -> float:
@@ -203,59 +209,58 @@ def _carries(context: Context, source: FedInput, current: float) -> float:
 
 
 @rule("lead-from-stock", Severity.NOTE)
-def lead_from_stock(context: Context) -> Outcome:
+@of_every(with_seen(inputs))
+def lead_from_stock(context: Context, source: FedInput) -> Outcome:
     """A lead will not do, and the bench's stock has a conductor that would, or none."""
-    for source in context.sources.values():
-        trouble = _trouble(context, source)
-        if trouble is None or source.needs is None or not context.bench.stock:
-            continue
-        (words, permitted), current, ambient = trouble, source.needs[0], context.bench.ambient.high
-        carries = source.at_most(_carries(context, source, current))
-        fixed = source.fixture
-        spent = current * fixed.resistance.high + fixed.drop.high if fixed is not None else 0.0
-        thickest = (1.0 + ROUNDING) * min(section for _, section, _ in _takes(source))
-        fitting = [each for each in context.bench.stock if each.conductor.section <= thickest]
-        choice = conductors.recommend(
-            fitting, source.lead, current, carries, ambient, permitted - spent, RISE
+    trouble = _trouble(context, source)
+    if trouble is None or source.needs is None or not context.bench.stock:
+        return
+    (words, permitted), current, ambient = trouble, source.needs[0], context.bench.ambient.high
+    carries = source.at_most(_carries(context, source, current))
+    fixed = source.fixture
+    spent = current * fixed.resistance.high + fixed.drop.high if fixed is not None else 0.0
+    thickest = (1.0 + ROUNDING) * min(section for _, section, _ in _takes(source))
+    fitting = [each for each in context.bench.stock if each.conductor.section <= thickest]
+    choice = conductors.recommend(fitting, source.lead, current, carries, ambient, permitted - spent, RISE)
+    sensing = (
+        f", or sense at the load, which {' and '.join(source.outputs)} can"
+        if not source.senses and _sensing_would_do(source)
+        else ""
+    )
+    noticed = words == NOTICED
+    why: str = "no conductor in stock would do"
+    if noticed:
+        why = "no conductor in stock drops so little that its drop is not noticed"
+    remedy = f"a shorter lead, or a thicker conductor{sensing}"
+    if choice is not None:
+        why = state(
+            "{conductor} from stock: drop {drop}, +{temperature_rise:.2g} K at {needed}",
+            conductor=choice.conductor.text,
+            drop=(choice.drop, "V", 2),
+            temperature_rise=(choice.rise, "K"),
+            needed=(current, "A"),
         )
-        sensing = (
-            f", or sense at the load, which {' and '.join(source.outputs)} can"
-            if not source.senses and _sensing_would_do(source)
-            else ""
+        remedy = f"make it of {choice.conductor.text}{sensing}"
+    elif permitted - spent <= 1e-9:
+        why = state(
+            "fixture '{fixture}' alone drops {drop}",
+            fixture=source.fixture_name or "",
+            drop=(spent, "V", 2),
         )
-        noticed, why = words == NOTICED, "no conductor in stock would do"
-        if noticed:
-            why = "no conductor in stock drops so little that it is not"
-        remedy = f"a shorter lead, or a thicker conductor{sensing}"
-        if choice is not None:
-            why = state(
-                "{conductor} from stock: drop {drop}, +{temperature_rise:.2g} K at {needed}",
-                conductor=choice.conductor.text,
-                drop=(choice.drop, "V", 2),
-                temperature_rise=(choice.rise, "K"),
-                needed=(current, "A"),
-            )
-            remedy = f"make it of {choice.conductor.text}{sensing}"
-        elif permitted - spent <= 1e-9:
-            why = state(
-                "fixture '{fixture}' alone drops {drop}",
-                fixture=source.fixture_name or "",
-                drop=(spent, "V", 2),
-            )
-            remedy = f"raise the voltage by the drop{sensing}"
-        yield Hit(
-            source.name,
-            (*source.at_hook_up, "lead"),
-            state(
-                "lead '{lead}' {verdict}; {why}",
-                lead=source.lead_name,
-                verdict=state("will do, but {trouble}", trouble=words)
-                if noticed
-                else state("will not do ({trouble})", trouble=words),
-                why=why,
-            ),
-            remedy,
-        )
+        remedy = f"raise the voltage by the drop{sensing}"
+    yield Hit(
+        source.name,
+        (*source.at_hook_up, "lead"),
+        state(
+            "lead '{lead}' {verdict}; {why}",
+            lead=source.lead_name,
+            verdict=state("will do, but {trouble}", trouble=words)
+            if noticed
+            else state("will not do ({trouble})", trouble=words),
+            why=why,
+        ),
+        remedy,
+    )
 
 
 TAKES = 16e-6
@@ -270,14 +275,16 @@ ROUNDING = 1e-3
 def _takes(source: FedInput) -> Iterator[tuple[str, float, str]]:
     """Every end of an input's lead: its name, the section that it takes [m²], and how that is known."""
     ends: list[tuple[str, Conductor | None]] = [(name, row.takes) for name, row in source.outputs.items()]
-    for name, takes in (*ends, (f"input {source.name}", source.input.takes)):
-        if takes is None:
-            yield name, TAKES, "assumed, as no document says it"
-        else:
-            yield name, takes.section, takes.text
+    return (
+        (name, TAKES, "assumed, as no document says it")
+        if takes is None
+        else (name, takes.section, takes.text)
+        for name, takes in (*ends, (f"input {source.name}", source.input.takes))
+    )
 
 
-@input_rule("lead-too-thick", Severity.CAUTION)
+@rule("lead-too-thick", Severity.CAUTION)
+@of_every(inputs)
 def lead_too_thick(source: FedInput) -> Outcome:
     """A lead's conductor is thicker than the terminals at one of its ends take."""
     section = source.lead.conductor.section
@@ -304,8 +311,8 @@ def lead_too_thick(source: FedInput) -> Outcome:
 def lead_shared(context: Context) -> Outcome:
     """One lead of the bench feeds two inputs: there have to be as many of it."""
     users = grouped((source.lead_name, source) for source in context.sources.values())
-    for name, inputs in users.items():
-        for source in inputs[1:]:
+    for name, (first, *others) in users.items():
+        for source in others:
             yield Hit(
                 source.name,
                 (*source.at_hook_up, "lead"),
@@ -313,45 +320,46 @@ def lead_shared(context: Context) -> Outcome:
                     "lead '{lead}' is named for {input} and {first}; a pair of conductors feeds one input",
                     lead=name,
                     input=source.name,
-                    first=inputs[0].name,
+                    first=first.name,
                 ),
-                f"check that there are {len(inputs)} such leads, or describe another one and use it",
+                f"check that there are {1 + len(others)} such leads, or describe another one and use it",
             )
 
 
 @rule("lead-hot", Severity.CAUTION)
-def lead_hot(context: Context) -> Outcome:
+@of_every(with_seen(inputs))
+def lead_hot(context: Context, source: FedInput) -> Outcome:
     """A lead gets too hot to be touched, at the steady current or for as long as the limit holds."""
-    for source in context.sources.values():
-        feed = context.feeds.get(source.name)
-        currents = []
-        if source.needs is not None:
-            need, need_from, _ = source.needs
-            currents.append((need, state("at {origin}, {needed}", origin=need_from, needed=(need, "A"))))
-        if feed is not None and feed.outputs[0].at_limit == "regulate":
-            held = state("at the current limit of {limit}, which does not trip", limit=(feed.limit, "A"))
-            currents.append((feed.limit, held))
-        surfaces = ((words, _surface(context, source, current)) for current, words in currents)
-        for words, surface in [each for each in surfaces if each[1] > TOUCHED][:1]:
-            hot: Stated = (surface, "degC", 2) if surface < math.inf else "hundreds of °C"
-            yield Hit(
-                source.name,
-                source.at_lead,
-                state(
-                    "{words}, lead '{lead}' ({conductor}) gets to {surface}; touched for a minute, "
-                    "{burn_threshold} burns (ISO 13732-1, from memory). Counted: {assumed}",
-                    words=words,
-                    lead=source.lead_name,
-                    conductor=source.lead.conductor.text,
-                    surface=hot,
-                    burn_threshold=(TOUCHED, "degC"),
-                    assumed=ASSUMED,
-                ),
-                "take a thicker conductor, or cover it and let nobody touch it",
-            )
+    feed = context.feeds.get(source.name)
+    currents = []
+    if source.needs is not None:
+        need, need_from, _ = source.needs
+        currents.append((need, state("at {origin}, {needed}", origin=need_from, needed=(need, "A"))))
+    if feed is not None and feed.outputs[0].at_limit == "regulate":
+        held = state("at the current limit of {limit}, which does not trip", limit=(feed.limit, "A"))
+        currents.append((feed.limit, held))
+    surfaces = ((words, _surface(context, source, current)) for current, words in currents)
+    for words, surface in [each for each in surfaces if each[1] > TOUCHED][:1]:
+        hot: Stated = (surface, "degC", 2) if surface < math.inf else "hundreds of °C"
+        yield Hit(
+            source.name,
+            source.at_lead,
+            state(
+                "{words}, lead '{lead}' ({conductor}) gets to {surface}; touched for a minute, "
+                "{burn_threshold} burns (ISO 13732-1, from memory). Counted: {assumed}",
+                words=words,
+                lead=source.lead_name,
+                conductor=source.lead.conductor.text,
+                surface=hot,
+                burn_threshold=(TOUCHED, "degC"),
+                assumed=ASSUMED,
+            ),
+            "take a thicker conductor, or cover it and let nobody touch it",
+        )
 
 
-@input_rule("sense-used-up", Severity.CAUTION, worst=most("part_used"))
+@rule("sense-used-up", Severity.CAUTION, worst=Ranking("part_used"))
+@of_every(inputs)
 def sense_used_up(source: FedInput) -> Outcome:
     """The lead's steady drop takes more than 80 % of what sensing makes up for: little is left."""
     drop = source.steady_drop
@@ -383,9 +391,10 @@ OPEN_UNKNOWN = "with them open it falls back on its terminals or rises: the benc
 
 
 @rule("sense-faults", Severity.NOTE)
-def sense_faults(context: Context) -> Outcome:
+@of_every(having("ovp"))
+def sense_faults(source: FedInput, feed: Feed) -> Outcome:
     """What a wrong sense lead would do: an output that does not see its voltage rises until its OVP trips."""
-    for source, feed in (each for each in context.having("ovp") if each[0].senses):
+    if source.senses:
         opens = frozenset(output.sense.open if output.sense else None for output in source.rows)
         watched = all(output.ovp is not None and output.ovp.at == "terminals" for output in source.rows)
         ends = (

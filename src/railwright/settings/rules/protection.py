@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import math
 
+from railwright.documents.bench import Output
+from railwright.documents.device import NeverRule
+from railwright.documents.output_name import OutputName
 from railwright.plan.linking import linked_by_program, look_interval
+from railwright.plan.set_points import Feed
 from railwright.quantities import Interval, StatedFigure, Statement, state
 from railwright.settings.constraints import ocp, ovp, power, trip_delay
-from railwright.settings.context import Context
-from railwright.settings.findings import Severity, least, most
-from railwright.settings.rule import Hit, Outcome, rule
-from railwright.settings.rules.judge import settings_judged
+from railwright.settings.context import Context, FedInput
+from railwright.settings.findings import Ranking, Severity
+from railwright.settings.rule import Hit, Outcome, of_every, rule
+from railwright.settings.rules.judge import having, kept_apart, outputs, settings_judged
 from railwright.settings.windows.ovp import OVP_MARGIN
 
 
@@ -35,15 +39,14 @@ def ovp_below_played(context: Context) -> Outcome:
     yield from settings_judged(context, "ovp", ovp.played)
 
 
-@rule("ovp-close", Severity.CAUTION, on_sheet=False, worst=least("margin"))
-def ovp_close(context: Context) -> Outcome:
+@rule("ovp-close", Severity.CAUTION, on_sheet=False, worst=Ranking("margin", lowest=True))
+@of_every(having("ovp"))
+def ovp_close(given: FedInput, feed: Feed) -> Outcome:
     """The OVP, with its error, is less than 3 % above the highest voltage played: it may trip needlessly."""
     # Where the current limit is not settled and the drop on the lead is sensed away, `highest` is nan.
-    for given, feed in context.having("ovp"):
-        source = given.in_operation
-        highest, played = source.highest_terminals(feed.limit), source.played.highest
-        if highest is None or played is None:
-            continue
+    source = given.in_operation
+    highest, played = source.highest_terminals(feed.limit), source.played.highest
+    if highest is not None and played is not None:
         least = feed.ovp - source.ovp_early(played.voltage)
         if highest < least < highest * (1 + OVP_MARGIN):
             yield Hit(
@@ -61,22 +64,21 @@ def ovp_close(context: Context) -> Outcome:
 
 
 @rule("ovp-at-sense", Severity.CAUTION)
-def ovp_at_sense(context: Context) -> Outcome:
+@of_every(outputs)
+def ovp_at_sense(source: FedInput, name: OutputName, output: Output) -> Outcome:
     """An OVP that looks at the sense leads does not see the terminals when a sense lead comes off."""
-    for source, _ in context.having():
-        for name, output in source.outputs.items():
-            if source.senses and output.ovp is not None and output.ovp.at == "sense":
-                yield Hit(
-                    source.name,
-                    (*source.at_hook_up, "sense"),
-                    state(
-                        "the OVP of {output} looks at the sense leads: with one of them open it sees too "
-                        "little, while the terminals may rise to {reach}",
-                        output=name,
-                        reach=(source.reach, "V"),
-                    ),
-                    "secure the sense leads, or sense at the terminals",
-                )
+    if source.senses and output.ovp is not None and output.ovp.at == "sense":
+        yield Hit(
+            source.name,
+            (*source.at_hook_up, "sense"),
+            state(
+                "the OVP of {output} looks at the sense leads: with one of them open it sees too "
+                "little, while the terminals may rise to {reach}",
+                output=name,
+                reach=(source.reach, "V"),
+            ),
+            "secure the sense leads, or sense at the terminals",
+        )
 
 
 @rule("trip-delay-range", Severity.STOP)
@@ -130,22 +132,22 @@ def opp_below_need(context: Context) -> Outcome:
 
 
 @rule("ocp-above-limit", Severity.NOTE)
-def ocp_above_limit(context: Context) -> Outcome:
+@of_every(having("current_limit"))
+def ocp_above_limit(source: FedInput, feed: Feed) -> Outcome:
     """The current limit holds the current below the level of the over-current protection."""
-    for source, feed in context.having("current_limit"):
-        level, least = feed.ocp, source.at_most(feed.limit)
-        if math.isfinite(level) and level > least:
-            yield Hit(
-                source.name,
-                (*source.at_limits, "ocp"),
-                state(
-                    "the current limit, {limit} with programming error, holds the current below the {ocp} at "
-                    "which it acts: only what the limit is too slow for reaches it",
-                    limit=(least, "A"),
-                    ocp=(level, "A"),
-                ),
-                "lower 'ocp' below the current limit if it is meant to act first",
-            )
+    level, least = feed.ocp, source.at_most(feed.limit)
+    if math.isfinite(level) and level > least:
+        yield Hit(
+            source.name,
+            (*source.at_limits, "ocp"),
+            state(
+                "the current limit, {limit} with programming error, holds the current below the {ocp} at "
+                "which it acts: only what the limit is too slow for reaches it",
+                limit=(least, "A"),
+                ocp=(level, "A"),
+            ),
+            "lower 'ocp' below the current limit if it is meant to act first",
+        )
 
 
 @rule("trip-before-charged", Severity.CAUTION)
@@ -161,13 +163,12 @@ def _as_written(voltages: Interval) -> Statement:
 
 
 @rule("never-after-trip", Severity.CAUTION)
-def never_after_trip(context: Context) -> Outcome:
+@of_every(kept_apart)
+def never_after_trip(index: int, never: NeverRule, first: FedInput, second: FedInput) -> Outcome:
     """One input tripping alone leaves a difference of two inputs' voltages outside what it may be."""
-    for index, never, first, second in context.kept_apart:
-        for tripped, left, sign in ((first, second, -1.0), (second, first, 1.0)):
-            worst = left.played.highest
-            if worst is None or tripped.name in left.limits.trips_when:
-                continue
+    for tripped, left, sign in ((first, second, -1.0), (second, first, 1.0)):
+        worst = left.played.highest
+        if worst is not None and tripped.name not in left.limits.trips_when:
             difference = sign * left.input.sign * worst.voltage
             if difference not in never.outside:
                 yield Hit(
@@ -189,7 +190,7 @@ def never_after_trip(context: Context) -> Outcome:
                 )
 
 
-@rule("linked-trip-by-program", Severity.NOTE, worst=most("interval"))
+@rule("linked-trip-by-program", Severity.NOTE, worst=Ranking("interval"))
 def linked_trip_by_program(context: Context) -> Outcome:
     """A linked trip is carried out by the program, not by an instrument: no supply links the two."""
     feeds, every = context.plan.set_points, context.procedure.record.every

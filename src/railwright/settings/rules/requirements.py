@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
+from railwright.documents.bench import Output
 from railwright.documents.figures import error_bound
+from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Requirement
 from railwright.measures.measure import Channel
 from railwright.measures.sampling import averaged, blind_time, sample_rate
 from railwright.plan.set_points import Feed
 from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity, least, most
-from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+from railwright.settings.findings import Ranking, Severity
+from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
+from railwright.settings.rules.judge import outputs
 
 if TYPE_CHECKING:
     from railwright.physics.surge import SurgePath
@@ -32,44 +35,46 @@ def _limit_key(required: Requirement) -> str:
 
 
 @rule("requirement-masked", Severity.CAUTION, on_sheet=False)
-def requirement_masked(context: Context) -> Outcome:
+@of_every(with_seen(required_in))
+def requirement_masked(
+    context: Context, path: Path, required: Requirement, source: FedInput, feed: Feed | None
+) -> Outcome:
     """A setting keeps what is measured inside a limit that is required: the requirement proves little."""
-    for path, required, source, feed in required_in(context):
-        _, highest = required.limits
-        if feed is None or highest is None:
-            continue
-        here = (*path, _limit_key(required))
-        if required.known.bounded == "current":
-            most = source.at_most(feed.limit)
-            if highest >= most:
-                yield Hit(
-                    source.name,
-                    here,
-                    state(
-                        "'{requirement}' permits {permitted}; the current limit holds the current to {limit} "
-                        "(with its error){until}",
-                        requirement=required.name,
-                        permitted=(highest, "A"),
-                        limit=(most, "A"),
-                        until=_until_it_responds(context, required, source, feed),
-                    ),
-                    "lower what is permitted, or raise the current limit above it, where the device bears it",
-                )
-        elif required.known.bounded == "voltage":
-            level = feed.ovp + (source.ovp_error or 0.0)
-            if highest >= level:
-                yield Hit(
-                    source.name,
-                    here,
-                    state(
-                        "'{requirement}' permits {permitted}, but the OVP trips by {ovp}: {means}",
-                        requirement=required.name,
-                        permitted=(highest, "V"),
-                        ovp=(level, "V"),
-                        means=_past_ovp(required, source, feed),
-                    ),
-                    "note that the OVP decides it, not the device",
-                )
+    _, highest = required.limits
+    if feed is None or highest is None:
+        return
+    here = (*path, _limit_key(required))
+    if required.known.bounded == "current":
+        most = source.at_most(feed.limit)
+        if highest >= most:
+            yield Hit(
+                source.name,
+                here,
+                state(
+                    "'{requirement}' permits {permitted}; the current limit holds the current to {limit} "
+                    "(with its error){until}",
+                    requirement=required.name,
+                    permitted=(highest, "A"),
+                    limit=(most, "A"),
+                    until=_until_it_responds(context, required, source, feed),
+                ),
+                "lower what is permitted, or raise the current limit above it, where the device bears it",
+            )
+    elif required.known.bounded == "voltage":
+        level = feed.ovp + (source.ovp_error or 0.0)
+        if highest >= level:
+            yield Hit(
+                source.name,
+                here,
+                state(
+                    "'{requirement}' permits {permitted}, but the OVP trips by {ovp}: {means}",
+                    requirement=required.name,
+                    permitted=(highest, "V"),
+                    ovp=(level, "V"),
+                    means=_past_ovp(required, source, feed),
+                ),
+                "note that the OVP decides it, not the device",
+            )
 
 
 def _past_ovp(required: Requirement, source: FedInput, feed: Feed) -> str:
@@ -77,9 +82,8 @@ def _past_ovp(required: Requirement, source: FedInput, feed: Feed) -> str:
     if not required.known.momentary:
         return "it cannot fail, for what stays above trips"
     level = feed.ovp + (source.ovp_error or 0.0)
-    rise, after = source.ovp_overshoot(level, feed.limit), ""
-    if rise:
-        after = state(" (until it has responded, {overshoot} more)", overshoot=(rise, "V"))
+    rise = source.ovp_overshoot(level, feed.limit)
+    after = state(" (until it has responded, {overshoot} more)", overshoot=(rise, "V")) if rise else ""
     return state(
         "it can be exceeded only{after} by what the device or the lead adds for a moment, which the readings "
         "cannot see",
@@ -138,30 +142,32 @@ def _mean_bound(context: Context, required: Requirement, path: SurgePath, highes
 
 
 @rule("requirement-out-of-reach", Severity.CAUTION, on_sheet=False)
-def requirement_out_of_reach(context: Context) -> Outcome:
+@of_every(required_in)
+def requirement_out_of_reach(
+    path: Path, required: Requirement, source: FedInput, feed: Feed | None
+) -> Outcome:
     """A requirement asks for more than the settings permit: it can never pass."""
-    for path, required, source, feed in required_in(context):
-        lowest, _ = required.limits
-        if feed is None or lowest is None:
-            continue
-        bounds = {
-            "current": (source.at_most(feed.limit), "A", "the current limit holds the current to"),
-            "voltage": (source.highest_terminals(feed.limit), "V", "the procedure plays at most"),
-        }
-        most, unit, holds = bounds.get(required.known.bounded or "", (None, "", ""))
-        if most is not None and lowest > most:
-            yield Hit(
-                source.name,
-                (*path, _limit_key(required)),
-                state(
-                    "'{requirement}' asks for {required} or more; {holds} {highest}",
-                    requirement=required.name,
-                    required=(lowest, unit),
-                    holds=holds,
-                    highest=(most, unit),
-                ),
-                "correct the requirement, the limit or the voltages played",
-            )
+    lowest, _ = required.limits
+    if feed is None or lowest is None:
+        return
+    bounds = {
+        "current": (source.at_most(feed.limit), "A", "the current limit holds the current to"),
+        "voltage": (source.highest_terminals(feed.limit), "V", "the procedure plays at most"),
+    }
+    most, unit, holds = bounds.get(required.known.bounded or "", (None, "", ""))
+    if most is not None and lowest > most:
+        yield Hit(
+            source.name,
+            (*path, _limit_key(required)),
+            state(
+                "'{requirement}' asks for {required} or more; {holds} {highest}",
+                requirement=required.name,
+                required=(lowest, unit),
+                holds=holds,
+                highest=(most, unit),
+            ),
+            "correct the requirement, the limit or the voltages played",
+        )
 
 
 def _recorders(context: Context, channels: Sequence[str], interval: float) -> str:
@@ -176,40 +182,42 @@ def _recorders(context: Context, channels: Sequence[str], interval: float) -> st
 
 
 @rule("reading-too-slow", Severity.CAUTION, on_sheet=False)
-def reading_too_slow(context: Context) -> Outcome:
+@of_every(with_seen(required_in))
+def reading_too_slow(
+    context: Context, path: Path, required: Requirement, source: FedInput, feed: Feed | None
+) -> Outcome:
     """A requirement hangs on an event that the supply's own readings cannot see, or are too slow for."""
-    for path, required, source, feed in required_in(context):
-        measure, every = required.known, context.procedure.record.every
-        hangs = any(map(averaged, source.apertures)) if measure.momentary else measure.after_switching_on
-        if measure.sampling is None or feed is None or not hangs:
-            continue
-        if len(source.updates) < source.count:
-            here = (*source.at_output, "reading")
-            yield Unknown(
-                source.name, here, "update interval of the reading", f"whether it sees '{required.name}'"
+    measure, every = required.known, context.procedure.record.every
+    hangs = any(map(averaged, source.apertures)) if measure.momentary else measure.after_switching_on
+    if measure.sampling is None or feed is None or not hangs:
+        return
+    if len(source.updates) < source.count:
+        here = (*source.at_output, "reading")
+        yield Unknown(
+            source.name, here, "update interval of the reading", f"whether it sees '{required.name}'"
+        )
+        return
+    update, aperture = source.reading_times(every)
+    slowest = max(update, every)
+    able = _recorders(context, measure.records, measure.sampling(update, every, aperture))
+    if measure.after_switching_on:
+        lasts = min(limit for limit in required.limits if limit is not None)
+        if lasts < 5 * slowest:
+            yield Hit(
+                source.name,
+                (*path, "measure"),
+                state(
+                    "the time that '{requirement}' permits is {permitted}; a reading comes every "
+                    "{interval}: what happens between two readings is not seen",
+                    requirement=required.name,
+                    permitted=(lasts, "s"),
+                    interval=(slowest, "s"),
+                ),
+                f"expect 'inconclusive' unless the margin is large; decided by {able}",
             )
-            continue
-        update, aperture = source.reading_times(every)
-        slowest = max(update, every)
-        able = _recorders(context, measure.records, measure.sampling(update, every, aperture))
-        if measure.after_switching_on:
-            lasts = min(limit for limit in required.limits if limit is not None)
-            if lasts < 5 * slowest:
-                yield Hit(
-                    source.name,
-                    (*path, "measure"),
-                    state(
-                        "the time that '{requirement}' permits is {permitted}; a reading comes every "
-                        "{interval}: what happens between two readings is not seen",
-                        requirement=required.name,
-                        permitted=(lasts, "s"),
-                        interval=(slowest, "s"),
-                    ),
-                    f"expect 'inconclusive' unless the margin is large; decided by {able}",
-                )
-        else:
-            why = _averaged_away(required, blind_time(update, every, aperture))
-            yield Hit(source.name, (*path, "measure"), why, f"decided by {able}")
+    else:
+        why = _averaged_away(required, blind_time(update, every, aperture))
+        yield Hit(source.name, (*path, "measure"), why, f"decided by {able}")
 
 
 def _averaged_away(required: Requirement, blind: float) -> Statement:
@@ -233,55 +241,63 @@ def _by_multimeter(
     context: Context, required: Requirement, quantity: Channel, value: float, error: float
 ) -> bool:
     """Whether a multimeter reads what is required with no more than this error at a value [V, A]."""
-    for name, probe in context.procedure.multimeters.items():
-        meter = context.bench.multimeters[name]
-        there = quantity == "current" or probe.at == required.at
-        here = (probe.of, meter.quantity) == (required.of, quantity) and there
-        if here and error_bound(meter.measures, value) <= error:
-            return True
-    return False
+    probes, meters = context.procedure.multimeters, context.bench.multimeters
+    return any(
+        (probe.of, meters[name].quantity) == (required.of, quantity)
+        and (quantity == "current" or probe.at == required.at)
+        and error_bound(meters[name].measures, value) <= error
+        for name, probe in probes.items()
+    )
 
 
-@rule("reading-too-coarse", Severity.CAUTION, on_sheet=False, worst=most("reading_error", over="room"))
-def reading_too_coarse(context: Context) -> Outcome:
+@rule("reading-too-coarse", Severity.CAUTION, on_sheet=False, worst=Ranking("reading_error", over="room"))
+@of_every(with_seen(required_in))
+def reading_too_coarse(
+    context: Context, path: Path, required: Requirement, source: FedInput, feed: Feed | None
+) -> Outcome:
     """The reading's error takes more than a third of what a requirement permits: good ones may not pass."""
-    for path, required, source, _ in required_in(context):
-        quantity = required.known.level_of
-        if quantity is None:
-            continue
-        limits = [limit for limit in required.limits if limit is not None]
-        bound = source.reading_error(quantity, limits[-1])
-        if bound is None:
-            here = (*source.at_output, "reading")
-            yield Unknown(
-                source.name, here, "accuracy of the reading", f"whether it can decide '{required.name}'"
-            )
-            continue
-        width = (limits[1] - limits[0]) / 2 if len(limits) > 1 else abs(limits[0])
-        if bound > width / 3 and not _by_multimeter(context, required, quantity, limits[-1], width / 3):
-            yield Hit(
-                source.name,
-                (*path, _limit_key(required)),
-                state(
-                    "the reading is exact to ±{reading_error}; '{requirement}' leaves ±{room}",
-                    reading_error=(bound, required.unit),
-                    requirement=required.name,
-                    room=(width, required.unit),
-                ),
-                "read with a more exact instrument, or widen what is required",
-            )
+    quantity = required.known.level_of
+    if quantity is None:
+        return
+    limits = [limit for limit in required.limits if limit is not None]
+    bound = source.reading_error(quantity, limits[-1])
+    if bound is None:
+        here = (*source.at_output, "reading")
+        yield Unknown(
+            source.name, here, "accuracy of the reading", f"whether it can decide '{required.name}'"
+        )
+        return
+    width = (limits[1] - limits[0]) / 2 if len(limits) > 1 else abs(limits[0])
+    if bound > width / 3 and not _by_multimeter(context, required, quantity, limits[-1], width / 3):
+        yield Hit(
+            source.name,
+            (*path, _limit_key(required)),
+            state(
+                "the reading is exact to ±{reading_error}; '{requirement}' leaves ±{room}",
+                reading_error=(bound, required.unit),
+                requirement=required.name,
+                room=(width, required.unit),
+            ),
+            "read with a more exact instrument, or widen what is required",
+        )
 
 
-@rule("step-too-short", Severity.CAUTION, on_sheet=False, worst=least("duration", over="permitted"))
-def step_too_short(context: Context) -> Outcome:
+@rule(
+    "step-too-short",
+    Severity.CAUTION,
+    on_sheet=False,
+    worst=Ranking("duration", over="permitted", lowest=True),
+)
+@of_every(with_seen(required_in))
+def step_too_short(
+    context: Context, path: Path, required: Requirement, source: FedInput, feed: Feed | None
+) -> Outcome:
     """A start-up time is required that is longer than the step it is measured in."""
-    for path, required, source, _ in required_in(context):
-        _, longest = required.limits
-        position = context.procedure.position(required.during)
-        span, power_up = context.timeline.spans[position], context.procedure.steps[position].power_up
-        own = power_up is not None and source.name in power_up.order
-        if longest is None or power_up is None or not own or not required.known.after_switching_on:
-            continue
+    _, longest = required.limits
+    position = context.procedure.position(required.during)
+    span, power_up = context.timeline.spans[position], context.procedure.steps[position].power_up
+    own = power_up is not None and source.name in power_up.order
+    if longest is not None and power_up is not None and own and required.known.after_switching_on:
         on = span.start + power_up.order.index(source.name) * power_up.gap
         if span.end - on < longest:
             yield Hit(
@@ -301,52 +317,49 @@ def step_too_short(context: Context) -> Outcome:
 
 
 @rule("threshold-not-crossed", Severity.CAUTION, on_sheet=False)
-def threshold_not_crossed(context: Context) -> Outcome:
+@of_every(required_in)
+def threshold_not_crossed(path: Path, required: Requirement, source: FedInput, feed: Feed | None) -> Outcome:
     """A turn-on or turn-off voltage is looked for in a step that does not play through what is permitted."""
-    for path, required, source, _ in required_in(context):
-        levels = [level.voltage for level in source.played.levels if level.step == required.during]
-        if required.known.turns is None or not levels:
-            continue
-        low, high = required.limits
-        if (low is not None and min(levels) > low) or (high is not None and max(levels) < high):
-            ends = {"permitted_low": low, "permitted_high": high}
-            permitted = [named(name, end, "V") for name, end in ends.items() if end is not None]
-            yield Hit(
-                source.name,
-                (*path, "during"),
-                state(
-                    "'{step}' plays {lowest} to {highest}; '{requirement}' permits {permitted}: the voltage "
-                    "may lie where nothing is played",
-                    step=required.during,
-                    lowest=(min(levels), "V"),
-                    highest=(max(levels), "V"),
-                    requirement=required.name,
-                    permitted=joined(" to ", permitted),
-                ),
-                "play through the whole range that is permitted",
-            )
+    levels = [level.voltage for level in source.played.levels if level.step == required.during]
+    if required.known.turns is None or not levels:
+        return
+    low, high = required.limits
+    if (low is not None and min(levels) > low) or (high is not None and max(levels) < high):
+        ends = {"permitted_low": low, "permitted_high": high}
+        permitted = [named(name, end, "V") for name, end in ends.items() if end is not None]
+        yield Hit(
+            source.name,
+            (*path, "during"),
+            state(
+                "'{step}' plays {lowest} to {highest}; '{requirement}' permits {permitted}: the voltage "
+                "may lie where nothing is played",
+                step=required.during,
+                lowest=(min(levels), "V"),
+                highest=(max(levels), "V"),
+                requirement=required.name,
+                permitted=joined(" to ", permitted),
+            ),
+            "play through the whole range that is permitted",
+        )
 
 
-@rule("recorded-too-fast", Severity.NOTE, worst=least("record_interval", over="interval"))
-def recorded_too_fast(context: Context) -> Outcome:
+@rule("recorded-too-fast", Severity.NOTE, worst=Ranking("record_interval", over="interval", lowest=True))
+@of_every(with_seen(outputs))
+def recorded_too_fast(context: Context, source: FedInput, name: OutputName, output: Output) -> Outcome:
     """Readings are recorded more often than the supply makes new ones."""
     every = context.procedure.record.every
-    for source in context.sources.values():
-        for name, output in source.outputs.items():
-            if output.reading is None or output.reading.update is None:
-                path = (*source.at_output, "reading")
-                yield Unknown(
-                    name, path, "update interval of the reading", "whether it keeps up with the record"
-                )
-            elif every < output.reading.update * (1 - 1e-9):
-                yield Hit(
-                    source.name,
-                    ("procedure", "record", "every"),
-                    state(
-                        "recorded every {record_interval}; {output} makes a new reading every {interval}",
-                        record_interval=(every, "s"),
-                        output=name,
-                        interval=(output.reading.update, "s"),
-                    ),
-                    "record no faster than the readings come",
-                )
+    if output.reading is None or output.reading.update is None:
+        path = (*source.at_output, "reading")
+        yield Unknown(name, path, "update interval of the reading", "whether it keeps up with the record")
+    elif every < output.reading.update * (1 - 1e-9):
+        yield Hit(
+            source.name,
+            ("procedure", "record", "every"),
+            state(
+                "recorded every {record_interval}; {output} makes a new reading every {interval}",
+                record_interval=(every, "s"),
+                output=name,
+                interval=(output.reading.update, "s"),
+            ),
+            "record no faster than the readings come",
+        )

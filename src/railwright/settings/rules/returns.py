@@ -7,8 +7,8 @@ from railwright.quantities import state
 from railwright.settings.constraints.outputs import apart
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
-from railwright.settings.rule import Hit, Outcome, rule
-from railwright.settings.rules.judge import input_rule
+from railwright.settings.rule import Hit, Outcome, of_every, rule
+from railwright.settings.rules.judge import inputs
 
 
 @rule("return-short", Severity.STOP)
@@ -29,7 +29,8 @@ def return_short(context: Context) -> Outcome:
             )
 
 
-@input_rule("may-not-join", Severity.STOP)
+@rule("may-not-join", Severity.STOP)
+@of_every(inputs)
 def may_not_join(source: FedInput) -> Outcome:
     """Outputs are joined in series or in parallel that the bench does not say may be."""
     for name in apart(source):
@@ -48,7 +49,8 @@ def may_not_join(source: FedInput) -> Outcome:
         )
 
 
-@input_rule("unequal-group", Severity.CAUTION)
+@rule("unequal-group", Severity.CAUTION)
+@of_every(inputs)
 def unequal_group(source: FedInput) -> Outcome:
     """Outputs joined in one group differ in range or rise: one of them limits the others."""
     first = source.rows[0]

@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterator, Mapping
 
 from railwright.documents.bench import Output
+from railwright.documents.figures import off_sink
 from railwright.documents.output_name import OutputName
 from railwright.documents.shape import InputWaveform
 from railwright.documents.standard_tests import choice_of, figures_of, pieces_in_step
@@ -16,8 +17,8 @@ from railwright.grouping import grouped
 from railwright.plan.timeline import Action, StandardTurn
 from railwright.quantities import Statement, joined, state
 from railwright.settings.context import BoundDocuments, Context, FedInput
-from railwright.settings.findings import Severity, least
-from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+from railwright.settings.findings import Ranking, Severity
+from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
 from railwright.waveforms.shapes import Off, flat
 from railwright.waveforms.standards import TESTS, open_choices
 from railwright.waveforms.standards.figures import StandardFigures
@@ -67,51 +68,57 @@ def shape_limit_above(context: Context) -> Outcome:
 
 
 @rule("interruption-low-impedance", Severity.CAUTION, on_sheet=False)
-def interruption_low_impedance(context: Context) -> Outcome:
+@of_every(with_seen(waveforms))
+def interruption_low_impedance(
+    context: BoundDocuments, index: int, here: Path, source: FedInput, waveform: InputWaveform
+) -> Outcome:
     """A low-impedance interruption is asked of an output that takes in no current."""
-    for index, here, source, waveform in waveforms(context):
-        name = context.timeline.spans[index].name
-        for output, figures in source.outputs.items() if waveform.impedance == "low" else ():
-            if figures.sink is None:
-                yield Unknown(
-                    output,
-                    (*source.at_output, "sink"),
-                    "current that the output can take in",
-                    f"the low-impedance interruption of '{name}'",
-                )
-            elif figures.sink == 0.0:
-                yield Hit(
-                    source.name,
-                    (*here, "impedance"),
-                    state(
-                        "'{step}' asks for 0 V at low impedance; {output} takes in no current, so that only "
-                        "the load and its bleeder discharge {held}",
-                        step=name,
-                        output=output,
-                        held=_held(source),
-                    ),
-                    "take an output that sinks current, or short the input with a switch beside it",
-                )
+    name = context.timeline.spans[index].name
+    for output, figures in source.outputs.items() if waveform.impedance == "low" else ():
+        if figures.sink is None:
+            yield Unknown(
+                output,
+                (*source.at_output, "sink"),
+                "current that the output can take in",
+                f"the low-impedance interruption of '{name}'",
+            )
+        elif figures.sink == 0.0:
+            yield Hit(
+                source.name,
+                (*here, "impedance"),
+                state(
+                    "'{step}' asks for 0 V at low impedance; {output} takes in no current, so that only "
+                    "the load and its bleeder discharge {held}",
+                    step=name,
+                    output=output,
+                    held=state("the {capacitance} at the input", capacitance=(source.holding, "F"))
+                    if source.holding
+                    else "what is left at the input",
+                ),
+                "take an output that sinks current, or short the input with a switch beside it",
+            )
 
 
 @rule("interruption-high-impedance", Severity.CAUTION, on_sheet=False)
-def interruption_high_impedance(context: Context) -> Outcome:
+@of_every(with_seen(waveforms))
+def interruption_high_impedance(
+    context: BoundDocuments, index: int, here: Path, source: FedInput, waveform: InputWaveform
+) -> Outcome:
     """An interruption by switching off leaves the output's own capacitor and bleeder across the input."""
-    for index, here, source, waveform in waveforms(context):
-        pieces = flat(pieces_in_step(context.procedure, context.device, index, source.name))
-        if any(isinstance(piece, Off) for piece in pieces):
-            told = (key for key in ("impedance", "standard") if getattr(waveform, key))
-            yield Hit(
-                source.name,
-                (*here, next(told, "segments")),
-                state(
-                    "'{step}' switches the output off, which does not disconnect it: {stays} and a reverse "
-                    "diode stay across the input",
-                    step=context.timeline.spans[index].name,
-                    stays=joined(", ", itertools.starmap(_stays_across, source.outputs.items())),
-                ),
-                "for a real disconnection open a switch between output and input",
-            )
+    pieces = flat(pieces_in_step(context.procedure, context.device, index, source.name))
+    if any(isinstance(piece, Off) for piece in pieces):
+        told = (key for key in ("impedance", "standard") if getattr(waveform, key))
+        yield Hit(
+            source.name,
+            (*here, next(told, "segments")),
+            state(
+                "'{step}' switches the output off, which does not disconnect it: {stays} and a reverse "
+                "diode stay across the input",
+                step=context.timeline.spans[index].name,
+                stays=joined(", ", itertools.starmap(_stays_across, source.outputs.items())),
+            ),
+            "for a real disconnection open a switch between output and input",
+        )
 
 
 def _stays_across(name: OutputName, output: Output) -> Statement:
@@ -126,26 +133,23 @@ def _stays_across(name: OutputName, output: Output) -> Statement:
         if output.bleeder is not None
         else "an unknown bleeder"
     )
+    if (taken := off_sink(output)) or output.when_off not in (None, "high impedance"):
+        sunk = state("{taken}", taken=(taken, "A")) if taken else "a current that is not given"
+        bleeder = state("{bleeder}, {sunk} that it takes in while off", bleeder=bleeder, sunk=sunk)
     return state("{capacitor} and {bleeder} ({output})", capacitor=capacitor, bleeder=bleeder, output=name)
 
 
-def _held(source: FedInput) -> str:
-    held = state("the {capacitance} at the input", capacitance=(source.holding, "F"))
-    return held if source.holding else "what is left at the input"
-
-
 @rule("edge-at-end", Severity.NOTE)
-def edge_at_end(context: Context) -> Outcome:
+@of_every(with_seen(waveforms))
+def edge_at_end(
+    context: BoundDocuments, index: int, here: Path, source: FedInput, waveform: InputWaveform
+) -> Outcome:
     """A shape's last edge lies at the very end of its step, and something is required during that."""
-    for index, _, source, waveform in waveforms(context):
-        span = context.timeline.spans[index]
-        asked = [
-            each.name
-            for each in context.procedure.requires
-            if (each.of, each.during) == (source.name, span.name)
-        ]
-        if waveform.standard is not None or not asked:
-            continue
+    span = context.timeline.spans[index]
+    asked = [
+        each.name for each in context.procedure.requires if (each.of, each.during) == (source.name, span.name)
+    ]
+    if waveform.standard is None and asked:
         last = _last_edge(context, index, source.name)
         if last is not None and last.time >= span.end - AT_ONCE:
             yield Hit(
@@ -162,7 +166,7 @@ def edge_at_end(context: Context) -> Outcome:
             )
 
 
-def _last_edge(context: Context, index: int, name: str) -> Action | None:
+def _last_edge(context: BoundDocuments, index: int, name: str) -> Action | None:
     """The last action of a shape that changes what an input is asked for; None: none does."""
     level, off, last = 0.0, False, None
     for action in (each for each in context.timeline.actions if each.input == name):
@@ -218,20 +222,20 @@ def repeated_at_most(context: Context) -> Outcome:
 
 
 @rule("recording-recognised", Severity.NOTE)
-def recording_recognised(context: Context) -> Outcome:
+@of_every(waveforms)
+def recording_recognised(index: int, here: Path, source: FedInput, waveform: InputWaveform) -> Outcome:
     """A recording is played; its separators, columns and units were recognised, or taken for granted."""
-    for _, here, source, waveform in waveforms(context):
-        if waveform.recognised:
-            yield Hit(
-                source.name,
-                (*here, "recording"),
-                state(
-                    "'{recording}': {recognised}",
-                    recording=waveform.recording or "",
-                    recognised="; ".join(waveform.recognised),
-                ),
-                "check that this is intended; 'column', 'time', 'unit' and the like change it",
-            )
+    if waveform.recognised:
+        yield Hit(
+            source.name,
+            (*here, "recording"),
+            state(
+                "'{recording}': {recognised}",
+                recording=waveform.recording or "",
+                recognised="; ".join(waveform.recognised),
+            ),
+            "check that this is intended; 'column', 'time', 'unit' and the like change it",
+        )
 
 
 def _standards(context: Context) -> Iterator[tuple[int, Path, FedInput, Test, StandardFigures, Choice]]:
@@ -262,25 +266,38 @@ def standard_from_memory(context: Context) -> Outcome:
 
 
 @rule("standard-leaves-open", Severity.NOTE)
-def standard_leaves_open(context: Context) -> Outcome:
+@of_every(with_seen(_standards))
+def standard_leaves_open(
+    context: Context,
+    index: int,
+    here: Path,
+    source: FedInput,
+    test: Test,
+    figures: StandardFigures,
+    choice: Choice,
+) -> Outcome:
     """A level or duration is played that stands in no table of the standard, which leaves others open (x)."""
-    for index, here, source, test, figures, choice in _standards(context):
-        if opened := open_choices(figures, test, choice):
-            yield Hit(
-                source.name,
-                (*here, opened[0].key),
-                state(
-                    "'{step}' plays {test} with {opened}: no value of {cited}, which leaves x to the product",
-                    step=context.timeline.spans[index].name,
-                    test=test.name,
-                    opened=", ".join(map(str, opened)),
-                    cited=figures.cited(*test.cites),
-                ),
-                "say with the result why it was chosen, or take one that the standard lists",
-            )
+    if opened := open_choices(figures, test, choice):
+        yield Hit(
+            source.name,
+            (*here, opened[0].key),
+            state(
+                "'{step}' plays {test} with {opened}: no value of {cited}, which leaves x to the product",
+                step=context.timeline.spans[index].name,
+                test=test.name,
+                opened=", ".join(map(str, opened)),
+                cited=figures.cited(*test.cites),
+            ),
+            "say with the result why it was chosen, or take one that the standard lists",
+        )
 
 
-@rule("standard-repeated-less", Severity.CAUTION, on_sheet=False, worst=least("count", over="least"))
+@rule(
+    "standard-repeated-less",
+    Severity.CAUTION,
+    on_sheet=False,
+    worst=Ranking("count", over="least", lowest=True),
+)
 def standard_repeated_less(context: Context) -> Outcome:
     """A standard's test is played less often, or sooner after the one before, than the standard asks."""
     turns = grouped(((turn.step, turn.input), turn) for turn in context.timeline.tests)
@@ -346,11 +363,18 @@ def _too_soon(context: Context, turns: Mapping[tuple[int, str], list[StandardTur
 
 
 @rule("standard-other-system", Severity.STOP)
-def standard_other_system(context: Context) -> Outcome:
+@of_every(with_seen(_standards))
+def standard_other_system(
+    context: Context,
+    index: int,
+    here: Path,
+    source: FedInput,
+    test: Test,
+    figures: StandardFigures,
+    choice: Choice,
+) -> Outcome:
     """A standard's test has the voltages of a system that the input does not belong to."""
-    for index, here, source, test, figures, choice in _standards(context):
-        if test.system is None:
-            continue
+    if test.system is not None:
         nominal, system = abs(choice.nominal), test.system(figures, choice)
         if abs(nominal - system) > SYSTEM_APART * system:
             yield Hit(
@@ -368,13 +392,20 @@ def standard_other_system(context: Context) -> Outcome:
 
 
 @rule("standard-not-played", Severity.STOP)
-def standard_not_played(context: Context) -> Outcome:
+@of_every(with_seen(_standards))
+def standard_not_played(
+    context: Context,
+    index: int,
+    here: Path,
+    source: FedInput,
+    test: Test,
+    figures: StandardFigures,
+    choice: Choice,
+) -> Outcome:
     """A standard's test is asked for that an ordinary supply cannot play; what it would put on the input is
     compared with what that withstands, and nothing is played.
     """
-    for index, here, source, test, figures, choice in _standards(context):
-        if test.not_played is None:
-            continue
+    if test.not_played is not None:
         asked = test.not_played(figures, choice)
         yield Hit(
             source.name,

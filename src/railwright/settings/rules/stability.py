@@ -21,9 +21,9 @@ from railwright.circuit.leads import lead_inductance
 from railwright.physics.conductors import NODE_CAPACITANCE
 from railwright.quantities import Statement, show, state
 from railwright.settings.context import FedInput
-from railwright.settings.findings import Severity, most
-from railwright.settings.rule import Hit, Outcome
-from railwright.settings.rules.judge import input_rule
+from railwright.settings.findings import Ranking, Severity
+from railwright.settings.rule import Hit, Outcome, of_every, rule
+from railwright.settings.rules.judge import inputs
 
 
 def least_capacitance(slope: float, inductance: float, resistance: float) -> float:
@@ -63,7 +63,8 @@ def _stands_beside(capacitance: float, esr: float) -> Statement:
     )
 
 
-@input_rule("input-oscillates", Severity.CAUTION, worst=most("growth", over="damping"))
+@rule("input-oscillates", Severity.CAUTION, worst=Ranking("growth", over="damping"))
+@of_every(inputs)
 def input_oscillates(source: FedInput) -> Outcome:
     """A load whose current falls as the voltage rises has no capacitor beside it, or too small a one, to be
     stable against the inductance of its lead.
@@ -79,23 +80,23 @@ def input_oscillates(source: FedInput) -> Outcome:
     capacitance, esr = _beside(source)
     damping, there = source.resistance.low + esr, capacitance or NODE_CAPACITANCE
     needed = least_capacitance(slope, inductance, damping)
-    if there >= needed:
-        return
-    yield Hit(
-        source.name,
-        (*source.at_input, "load"),
-        state(
-            "the current of the load falls as the voltage rises: at {voltage} it acts as "
-            "-{negative_resistance} (dV/dI; of a constant power -V²/P), and {beside}; behind a lead of "
-            "{inductance} and {resistance} it may oscillate, as 1/(C·{negative_resistance}), "
-            "{growth:.3g}/s, exceeds (R + ESR)/L, {damping:.3g}/s (R. D. Middlebrook, 1976, from memory)",
-            voltage=(volts, "V"),
-            negative_resistance=(1.0 / slope, "ohm"),
-            beside=_stands_beside(capacitance, esr),
-            inductance=(inductance, "H"),
-            resistance=(source.resistance.low, "ohm"),
-            growth=(slope / there, "1/s"),
-            damping=(damping / inductance, "1/s"),
-        ),
-        f"give the input capacitor with its ESR in the device document: {show(needed, 'F')} or more damp it",
-    )
+    if there < needed:
+        yield Hit(
+            source.name,
+            (*source.at_input, "load"),
+            state(
+                "the current of the load falls as the voltage rises: at {voltage} it acts as "
+                "-{negative_resistance} (dV/dI; of a constant power -V²/P), and {beside}; behind a lead of "
+                "{inductance} and {resistance} it may oscillate, as 1/(C·{negative_resistance}), "
+                "{growth:.3g}/s, exceeds (R + ESR)/L, {damping:.3g}/s (R. D. Middlebrook, 1976, from memory)",
+                voltage=(volts, "V"),
+                negative_resistance=(1.0 / slope, "ohm"),
+                beside=_stands_beside(capacitance, esr),
+                inductance=(inductance, "H"),
+                resistance=(source.resistance.low, "ohm"),
+                growth=(slope / there, "1/s"),
+                damping=(damping / inductance, "1/s"),
+            ),
+            f"give the input capacitor with its ESR in the device document: {show(needed, 'F')} or more damp "
+            "it",
+        )

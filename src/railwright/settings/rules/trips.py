@@ -14,7 +14,7 @@ from railwright.plan.stairs import exchange_of
 from railwright.quantities import state
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
-from railwright.settings.rule import Hit, Outcome, Path, rule
+from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
 from railwright.settings.rules.requirements import required_in
 
 SWITCHED = {"current limit": "at_limit", "OCP": "ocp", "OPP": "opp", "OVP": "ovp"}
@@ -37,11 +37,10 @@ def _used(feed: Feed, protection: str) -> bool:
 
 
 @rule("trip-not-armed", Severity.STOP)
-def trip_not_armed(context: Context) -> Outcome:
+@of_every(_expecting)
+def trip_not_armed(path: Path, required: Requirement, feed: Feed | None) -> Outcome:
     """A requirement asks for a trip by a protection that the procedure does not use."""
-    for path, required, feed in _expecting(context):
-        if feed is None or required.by not in SWITCHED or _used(feed, required.by):
-            continue
+    if feed is not None and required.by in SWITCHED and not _used(feed, required.by):
         key = SWITCHED[required.by]
         told = "at_limit: trip" if key == "at_limit" else key
         yield Hit(
@@ -58,51 +57,51 @@ def trip_not_armed(context: Context) -> Outcome:
 
 
 @rule("trip-status-slow", Severity.CAUTION, on_sheet=False)
-def trip_status_slow(context: Context) -> Outcome:
+@of_every(with_seen(_expecting))
+def trip_status_slow(context: Context, path: Path, required: Requirement, feed: Feed | None) -> Outcome:
     """The status is asked for too seldom to decide a required trip time."""
     polled = look_interval(context.procedure.record.every)
-    for path, required, feed in _expecting(context):
-        if feed is None or required.known.trip != "time":
-            continue
-        limits = [limit for limit in required.limits if limit is not None]
-        room = limits[1] - limits[0] if len(limits) > 1 else limits[0]
-        interval = polled + exchange_of(feed.names, context.bench)
-        if interval > room / 3.0:
-            yield Hit(
-                required.of,
-                (*path, "measure"),
-                state(
-                    "the status of {input} is asked for every {polled}: when a trip comes is known to "
-                    "{interval}; '{requirement}' leaves {room}",
-                    input=required.of,
-                    polled=(polled, "s"),
-                    interval=(interval, "s"),
-                    requirement=required.name,
-                    room=(room, "s"),
-                ),
-                "expect 'inconclusive' unless the margin is large, or record more often",
-            )
+    if feed is None or required.known.trip != "time":
+        return
+    limits = [limit for limit in required.limits if limit is not None]
+    room = limits[1] - limits[0] if len(limits) > 1 else limits[0]
+    interval = polled + exchange_of(feed.names, context.bench)
+    if interval > room / 3.0:
+        yield Hit(
+            required.of,
+            (*path, "measure"),
+            state(
+                "the status of {input} is asked for every {polled}: when a trip comes is known to "
+                "{interval}; '{requirement}' leaves {room}",
+                input=required.of,
+                polled=(polled, "s"),
+                interval=(interval, "s"),
+                requirement=required.name,
+                room=(room, "s"),
+            ),
+            "expect 'inconclusive' unless the margin is large, or record more often",
+        )
 
 
 @rule("trip-step-short", Severity.CAUTION, on_sheet=False)
-def trip_step_short(context: Context) -> Outcome:
+@of_every(with_seen(_expecting))
+def trip_step_short(context: Context, path: Path, required: Requirement, feed: Feed | None) -> Outcome:
     """A trip may come later than its step lasts: where it has not come by then, nothing is decided."""
-    for path, required, _ in _expecting(context):
-        _, latest = required.limits
-        span = context.timeline.spans[context.procedure.position(required.during)]
-        if required.known.trip == "time" and latest is not None and span.end - span.start < latest:
-            yield Hit(
-                required.of,
-                (*path, "during"),
-                state(
-                    "'{requirement}' permits {permitted}; '{step}' lasts {duration}",
-                    requirement=required.name,
-                    permitted=(latest, "s"),
-                    step=required.during,
-                    duration=(span.end - span.start, "s"),
-                ),
-                f"lengthen '{required.during}'",
-            )
+    _, latest = required.limits
+    span = context.timeline.spans[context.procedure.position(required.during)]
+    if required.known.trip == "time" and latest is not None and span.end - span.start < latest:
+        yield Hit(
+            required.of,
+            (*path, "during"),
+            state(
+                "'{requirement}' permits {permitted}; '{step}' lasts {duration}",
+                requirement=required.name,
+                permitted=(latest, "s"),
+                step=required.during,
+                duration=(span.end - span.start, "s"),
+            ),
+            f"lengthen '{required.during}'",
+        )
 
 
 @rule("trip-ends-run", Severity.CAUTION, on_sheet=False)

@@ -8,10 +8,10 @@ from railwright.grouping import grouped
 from railwright.quantities import Statement, joined, listed, show, state
 from railwright.settings.constraints.outputs import highest, isolated, lowest
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity, most
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.played import Outside
-from railwright.settings.rule import Hit, Outcome, Unknown, rule
-from railwright.settings.rules.judge import input_rule, judged
+from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule
+from railwright.settings.rules.judge import inputs, judged
 
 TOUCH_LIMIT = {"dry": 60.0, "wet": 35.0}
 """Voltage above which a part counts as dangerous to touch in normal condition, d.c. [V] (IEC 61010-1, from
@@ -29,14 +29,16 @@ EXTRA_LOW_VOLTAGE = 120.0
 """End of extra-low voltage, d.c. [V] (IEC 61140, from memory)."""
 
 
-@input_rule("voltage-range", Severity.STOP)
+@rule("voltage-range", Severity.STOP)
+@of_every(inputs)
 def voltage_range(source: FedInput) -> Outcome:
     """A voltage played, with the drop that sensing makes up for, is outside the output's range."""
     levels = ((level.voltage, level.path) for level in source.played.levels)
     yield from judged(source, [highest(source), lowest(source)], *levels)
 
 
-@input_rule("withstand-played", Severity.STOP, worst=most("highest", over="withstood"))
+@rule("withstand-played", Severity.STOP, worst=Ranking("highest", over="withstood"))
+@of_every(inputs)
 def withstand_played(source: FedInput) -> Outcome:
     """A voltage played, with its error, is more than the input withstands, or withstands for that long."""
     withstood = source.input.withstood
@@ -71,29 +73,31 @@ def withstand_played(source: FedInput) -> Outcome:
         return
 
 
-@input_rule("reversed", Severity.STOP, worst=most("level"))
+@rule("reversed", Severity.STOP, worst=Ranking("level"))
+@of_every(inputs)
 def reversed_voltage(source: FedInput) -> Outcome:
     """A voltage played is negative: more than the reverse voltage that the input withstands, and no diode in
     a fixture keeps it off.
     """
-    if source.fixture is not None and source.fixture.diode is not None:
-        return  # it blocks: nothing reversed reaches the input
-    reverse = max((volts for volts, _ in source.input.withstood_reversed), default=0.0)
-    for level in source.played.levels:
-        if level.voltage < 0 and -level.voltage > reverse:
-            yield Hit(
-                source.name,
-                level.path,
-                state(
-                    "{level} reverses the input, which withstands {withstood} in reverse",
-                    level=(level.voltage, "V"),
-                    withstood=(reverse, "V"),
-                ),
-                "play no negative voltage on this input",
-            )
+    # A diode blocks: nothing reversed reaches the input.
+    if source.fixture is None or source.fixture.diode is None:
+        reverse = max((volts for volts, _ in source.input.withstood_reversed), default=0.0)
+        for level in source.played.levels:
+            if level.voltage < 0 and -level.voltage > reverse:
+                yield Hit(
+                    source.name,
+                    level.path,
+                    state(
+                        "{level} reverses the input, which withstands {withstood} in reverse",
+                        level=(level.voltage, "V"),
+                        withstood=(reverse, "V"),
+                    ),
+                    "play no negative voltage on this input",
+                )
 
 
-@input_rule("outside-operating", Severity.NOTE, worst=most("outside_for"))
+@rule("outside-operating", Severity.NOTE, worst=Ranking("outside_for"))
+@of_every(inputs)
 def outside_operating(source: FedInput) -> Outcome:
     """A voltage played is outside the input's operating range."""
     operating = source.input.operating
@@ -162,22 +166,27 @@ def _several(voltages: list[float]) -> Statement:
     )
 
 
-@rule("touch-voltage", Severity.CAUTION, worst=most("reach"))
+@rule("touch-voltage", Severity.CAUTION, worst=Ranking("reach"))
 def touch_voltage(context: Context) -> Outcome:
     """The voltage that the outputs can reach counts as dangerous to touch where the bench stands."""
     touch = TOUCH_LIMIT[context.bench.location]
     for source in (each for each in context.sources.values() if each.farthest > touch):
         reach, highest = source.farthest, source.played.highest
-        normal = beyond = ""
-        if highest is not None and highest.voltage > touch:
-            normal = state(
+        normal = (
+            state(
                 "; {highest}, which the procedure sets, is itself above that", highest=(highest.voltage, "V")
             )
-        if reach > EXTRA_LOW_VOLTAGE:
-            beyond = state(
+            if highest is not None and highest.voltage > touch
+            else ""
+        )
+        beyond = (
+            state(
                 "; the outputs reach beyond extra-low voltage too ({extra_low}, IEC 61140)",
                 extra_low=(EXTRA_LOW_VOLTAGE, "V"),
             )
+            if reach > EXTRA_LOW_VOLTAGE
+            else ""
+        )
         yield Hit(
             source.name,
             source.at_hook_up,
@@ -195,7 +204,8 @@ def touch_voltage(context: Context) -> Outcome:
         )
 
 
-@input_rule("isolation", Severity.STOP)
+@rule("isolation", Severity.STOP)
+@of_every(inputs)
 def isolation(source: FedInput) -> Outcome:
     """Outputs in series, or of a negative rail, lift a terminal beyond the supply's isolation from earth."""
     for fact in isolated(source):

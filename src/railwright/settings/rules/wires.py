@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterator
 
 from railwright.documents.address import gpib_of, untried_of
+from railwright.documents.bench import Supply
+from railwright.grouping import grouped
 from railwright.guard.address import transport_of
 from railwright.plan.line_time import line_of, reading_time
 from railwright.quantities import state
 from railwright.settings.context import Context
-from railwright.settings.findings import Severity, most
-from railwright.settings.rule import Hit, Outcome, rule
+from railwright.settings.findings import Ranking, Severity
+from railwright.settings.rule import Hit, Outcome, of_every, rule, with_seen
+from railwright.settings.rules.judge import supplies
 
 
 @rule("shared-bus", Severity.CAUTION)
@@ -19,12 +21,9 @@ def shared_bus(context: Context) -> Outcome:
     """Supplies share one bus, such as GPIB or RS-485: they are told one after the other, and one that hangs
     holds up OFF for all of them.
     """
-    members = defaultdict(list)
-    for name, supply in context.used_supplies.items():
-        if (bus := supply.bus or gpib_of(supply.address)) is not None:
-            members[bus].append(name)
-    for bus, names in members.items():
-        if len(names) > 1:
+    buses = ((supply.bus or gpib_of(supply.address), name) for name, supply in supplies(context))
+    for bus, names in grouped(buses).items():
+        if bus is not None and len(names) > 1:
             yield Hit(
                 ", ".join(names),
                 ("bench", "supplies", names[0], "address"),
@@ -37,14 +36,13 @@ def shared_bus(context: Context) -> Outcome:
             )
 
 
-@rule("line-slow", Severity.CAUTION, worst=most("takes"))
-def line_slow(context: Context) -> Outcome:
+@rule("line-slow", Severity.CAUTION, worst=Ranking("takes"))
+@of_every(with_seen(supplies))
+def line_slow(context: Context, name: str, supply: Supply) -> Outcome:
     """A serial line is too slow for the readings that the procedure asks for: fewer are taken."""
     every = context.procedure.record.every
-    for name, supply in context.used_supplies.items():
-        line = line_of(supply)
-        if line is None:
-            continue
+    line = line_of(supply)
+    if line is not None:
         takes = reading_time(supply, _used(context, name))
         if takes > every:
             yield Hit(
@@ -62,24 +60,24 @@ def line_slow(context: Context) -> Outcome:
 
 
 @rule("transport-untried", Severity.NOTE)
-def transport_untried(context: Context) -> Outcome:
+@of_every(supplies)
+def transport_untried(name: str, supply: Supply) -> Outcome:
     """A supply is reached by a way that was not tried with this program, such as USB or GPIB."""
-    for name, supply in context.used_supplies.items():
-        settings = supply.session_settings
-        untried = untried_of(supply.address) or settings.visa
-        if transport_of(supply.address, settings) == "library" and untried:
-            yield Hit(
-                name,
-                ("bench", "supplies", name, "address"),
-                state(
-                    "{untried} was not tried with this program; it uses the same code as VXI-11, which "
-                    "was tried",
-                    untried=untried,
-                ),
-                "switch off by hand at the first run, with somebody at the mains switch",
-            )
+    settings = supply.session_settings
+    untried = untried_of(supply.address) or settings.visa
+    if transport_of(supply.address, settings) == "library" and untried:
+        yield Hit(
+            name,
+            ("bench", "supplies", name, "address"),
+            state(
+                "{untried} was not tried with this program; it uses the same code as VXI-11, which was tried",
+                untried=untried,
+            ),
+            "switch off by hand at the first run, with somebody at the mains switch",
+        )
 
 
 def _used(context: Context, supply: str) -> Iterator[str]:
+    """Outputs of a supply that are hooked up, as the supply knows them."""
     names = dict.fromkeys(name for each in context.sources.values() for name in each.outputs)
     return (name.output for name in names if name.supply == supply)

@@ -40,20 +40,19 @@ def window(source: FedInput, limit: float | None, ovp: float | None) -> Window:
 
 def _idle(source: FedInput, limit: float | None, ovp: float | None) -> Iterator[Constraint]:
     """Above what current limit and OVP let through it would never act."""
-    if limit is None or ovp is None:
-        return
-    held = (ovp + (source.ovp_error or 0.0)) * source.at_most(limit)
-    yield threshold(
-        "idle",
-        "high",
-        held,
-        state(
-            "above {highest_power} it never acts, as current limit and OVP hold the power below",
-            highest_power=(held, "W"),
-        ),
-        (*source.at_limits, "current_limit"),
-        lambda low: "a higher current limit",
-    )
+    if limit is not None and ovp is not None:
+        held = (ovp + (source.ovp_error or 0.0)) * source.at_most(limit)
+        yield threshold(
+            "idle",
+            "high",
+            held,
+            state(
+                "above {highest_power} it never acts, as current limit and OVP hold the power below",
+                highest_power=(held, "W"),
+            ),
+            (*source.at_limits, "current_limit"),
+            lambda low: "a higher current limit",
+        )
 
 
 def recommend(found: Window) -> Window:

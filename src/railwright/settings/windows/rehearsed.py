@@ -12,8 +12,9 @@ from __future__ import annotations
 import datetime as dt
 import math
 from bisect import bisect_left
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from itertools import product
 
 from railwright.circuit.case import Case
@@ -51,6 +52,13 @@ TRIES = 8
 
 
 REGULATING = "a limit that regulates instead of tripping, or a higher one"
+
+LESS = {
+    "trip_delay": "less in the limit: a higher limit, one that regulates, or a slower rise",
+    "ovp": "less played, or an OVP that is so much more accurate",
+    "opp": "less drawn: a lower current limit, or a slower rise",
+}
+"""What would let the lower end of a setting down by an amount."""
 
 NOTHING = LeastLevel(-math.inf, 0.0), None
 """What is asked for before any case was played."""
@@ -142,12 +150,11 @@ class _Study:
         """
         high = (1 << len(self.quantities)) - 1
         for setting in ("ovp", "opp"):
-            if (name, setting) not in self.wanted:
-                continue
-            found = self.corner(high)
-            if found is not None:
-                self._climb(name, places, setting, high, getattr(found[name], setting).value)
-            self._ascend(name, places, setting)
+            if (name, setting) in self.wanted:
+                found = self.corner(high)
+                if found is not None:
+                    self._climb(name, places, setting, high, getattr(found[name], setting).value)
+                self._ascend(name, places, setting)
 
     def _settles(self, name: str) -> bool:
         """Whether a part of an input's load draws something else until it has settled, such as a motor."""
@@ -225,7 +232,8 @@ class _Study:
         stays longest in the limit.
         """
         for name in self.set_points if not self.long else ():
-            if (name, LIMIT) not in self.wanted or self._feeds(name):
+            # What an input is fed with by its limit nothing has to come up within.
+            if (name, LIMIT) not in self.wanted or self.documents.procedure.limits[name].works_in_limit:
                 continue
             window, (_, replay) = self.windows[name, LIMIT], self.most[name, "trip_delay"]
             low, high = window.side("low", settled=True), window.high
@@ -242,21 +250,15 @@ class _Study:
                 continue
             if not self._comes_up(window, case, most):
                 continue
-            while most - least > 1:
-                middle = (least + most) // 2
-                least, most = (least, middle) if self._comes_up(window, case, middle) else (middle, most)
-            value = round(most * window.step, 12)
+            between = range(least + 1, most)
+            first = bisect_left(between, True, key=partial(self._comes_up, window, case)) + least + 1
+            value = round(first * window.step, 12)
             why = state(
                 "rehearsed, {case} does not come up in time, or at all, at {limit}, one step lower",
                 case=replay.words,
-                limit=(round(least * window.step, 12), "A", 5),
+                limit=(round((first - 1) * window.step, 12), "A", 5),
             )
             yield (name, LIMIT), self._told(_limit_end(value, why, replay))
-
-    def _feeds(self, name: str) -> bool:
-        """Whether an input's current limit is what it is fed with, which nothing has to come up within."""
-        limits = self.documents.procedure.limits.get(name)
-        return limits is not None and limits.works_in_limit
 
     def _comes_up(self, window: Window, case: Case, n: int) -> bool:
         """Whether an input comes up with a current limit of so many steps, within a delay that is written."""
@@ -306,7 +308,7 @@ class _Study:
             _words(window, value, level, step, replay, tried=not self.long),
             path,
             replay=replay,
-            relax=_relaxed(window, value),
+            relax=lambda high: f"{show(value - max(high, 0.0), window.unit, 3)} {LESS[window.setting]}",
         )
 
     def _step(self, time: float) -> tuple[str, Path]:
@@ -331,20 +333,6 @@ def _limit_end(value: float, why: str, replay: Replay) -> End:
         replay=replay,
         relax=lambda high: "more time in its step, a longer trip delay, or less to charge",
     )
-
-
-def _relaxed(window: Window, value: float) -> Callable[[float], str]:
-    """What would let the lower end of a window down to another value."""
-
-    def words(high: float) -> str:
-        less = show(value - max(high, 0.0), window.unit, 3)
-        if window.setting == "trip_delay":
-            return f"{less} less in the limit: a higher limit, one that regulates, or a slower rise"
-        if window.setting == "ovp":
-            return f"{less} less played, or an OVP that is so much more accurate"
-        return f"{less} less drawn: a lower current limit, or a slower rise"
-
-    return words
 
 
 def _words(window: Window, value: float, level: LeastLevel, step: str, replay: Replay, *, tried: bool) -> str:

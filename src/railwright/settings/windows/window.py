@@ -8,8 +8,11 @@ highest of the lower ends and the lowest of the upper ones.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
+from typing import NamedTuple
 
 from railwright.documents.sources import Location
 from railwright.frozen import freeze
@@ -35,8 +38,7 @@ LIMIT = "current_limit"
 """The setting whose lower end a rehearsal settles too: with less something does not come up."""
 
 
-@dataclass(frozen=True, slots=True)
-class Replay:
+class Replay(NamedTuple):
     """A rehearsed case that can be played again.
 
     corner: its number, whose bit k says whether quantity k of the design lies at its upper bound; or None,
@@ -63,8 +65,7 @@ class Replay:
         return f"--cases {self.cases} --seed {self.seed} --number {self.number}"
 
 
-@dataclass(frozen=True, slots=True)
-class Impossible:
+class Impossible(NamedTuple):
     """What lacks for a value to be worked out, where, and what would help."""
 
     path: Path
@@ -184,39 +185,36 @@ class Window:
         return replace(self, ends=(*ends, end))
 
 
+FURTHEST = 1 << 60
+"""Steps of a grid beyond which no end is looked for."""
+
+
 def end_of(bound: Constraint, step: float) -> End:
     """The end that a constraint makes on a grid: from near it, by doubled steps and then by halving.
 
     Where no value from zero up meets one of the upper side, the end lies one step below zero; where none
     that is finite meets one of the lower side, it is infinite.
     """
-    toward = 1 if bound.side == "low" else -1
     if not math.isfinite(bound.near):
         return _end(bound, bound.near)
+    lower = bound.side == "low"
 
-    def holds(n: int) -> bool:
-        return n >= 0 and bound.holds(round(n * step, 12))
+    @cache
+    def changed(n: int) -> bool:
+        """Whether it holds, of the lower side, or no longer does, of the upper one."""
+        return bound.holds(round(n * step, 12)) == lower
 
-    n = max(0, round(bound.near / step))
-    good, bad = (n, None) if holds(n) else (None, n)
-    stride = 1
-    while good is None or bad is None:
-        n = n - toward * stride if bad is None else n + toward * stride
-        if n < 0:
-            n = 0 if toward < 0 else -1
-        if holds(n):
-            good = n
-        elif n == 0 and toward < 0:
-            return _end(bound, -step)
-        else:
-            bad = n
-        stride *= 2
-        if stride > 1 << 60:
+    above = max(0, round(bound.near / step))
+    below, stride = above - 1, 1
+    while not changed(above):
+        below, above, stride = above, above + stride, 2 * stride
+        if stride > FURTHEST:
             return _end(bound, math.inf)
-    while abs(good - bad) > 1:
-        middle = (good + bad) // 2
-        good, bad = (middle, bad) if holds(middle) else (good, middle)
-    return _end(bound, round(good * step, 12))
+    while below >= 0 and changed(below):
+        below, above, stride = below - 2 * stride, below, 2 * stride
+    unknown = range(max(below, -1) + 1, above)
+    first = unknown.start + bisect_left(unknown, True, key=changed)
+    return _end(bound, round((first if lower else first - 1) * step, 12))
 
 
 def _end(bound: Constraint, value: float) -> End:

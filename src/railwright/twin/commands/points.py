@@ -1,7 +1,8 @@
 """The output's own point list, and the trigger that starts it.
 
 Headers are SCPI-1999's LIST, INITiate, ABORt and TRIGger, with a channel list where the dialect has one. Not
-in SCPI-1999: LIST:INTerpolation STEP|LINear (whether the output steps or goes in straight lines).
+in SCPI-1999: LIST:INTerpolation STEP|LINear (whether the output steps or goes in straight lines), LIST:LOAD
+(a file that MMEMory:DATA has written).
 """
 
 from __future__ import annotations
@@ -9,7 +10,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from railwright.scpi.data import Word
+from railwright.scpi.blocks import encode_block
+from railwright.scpi.data import Block, Datum, Number, Text, Word
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.numbers import INFINITY, format_nr3
 from railwright.scpi.parameters import choice, number_in
@@ -22,10 +24,69 @@ LONGEST = 100_000
 
 
 def _values(call: Call, panel: Panel, unit: str, bounds: Bounds) -> list[float]:
+    """What a list is told, by numbers or by a block that has them as text."""
+    if panel.lists_by == "file":
+        raise ScpiError(-113, "a list is loaded from a file: LIST:LOAD")
+    given = call.parameters
+    if panel.lists_by == "block":
+        if len(given) != 1 or not isinstance(given[0], Block):
+            raise ScpiError(-104, "a block is expected")
+        given = _numbers_in(given[0].data)
+    return [number_in(datum, unit, *bounds) for datum in _not_too_many(panel, given)]
+
+
+def _not_too_many(panel: Panel, given: tuple[Datum, ...], each: int = 1) -> tuple[Datum, ...]:
     assert panel.output.points is not None
-    if len(call.parameters) > panel.output.points.at_most:
-        raise ScpiError(-223, f"{len(call.parameters)} points of at most {panel.output.points.at_most}")
-    return [number_in(datum, unit, *bounds) for datum in call.parameters]
+    if len(given) > each * panel.output.points.at_most:
+        raise ScpiError(-223, f"{len(given) // each} points of at most {panel.output.points.at_most}")
+    return given
+
+
+def _numbers_in(data: bytes) -> tuple[Datum, ...]:
+    """The numbers that stand in a block or a file as text, with commas between."""
+    try:
+        return tuple(Number(float(part)) for part in data.decode("ascii").split(","))
+    except ValueError:
+        raise ScpiError(-161, "numbers with commas between are expected") from None
+
+
+def _write_file(supply: TwinSupply, call: Call) -> None:
+    name, data = call.parameters
+    if not isinstance(name, Text) or not isinstance(data, Block):
+        raise ScpiError(-104, "a name in quotes and a block are expected")
+    supply.files[name.text] = data.data
+
+
+def _read_file(supply: TwinSupply, call: Call) -> str:
+    return encode_block(_file(supply, call.parameters[0])).decode("latin-1")
+
+
+def _file(supply: TwinSupply, name: Datum) -> bytes:
+    if not isinstance(name, Text):
+        raise ScpiError(-104, "a name in quotes is expected")
+    if name.text not in supply.files:
+        raise ScpiError(-256, f"no file {name.text}")
+    return supply.files[name.text]
+
+
+def _load(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
+    """A file of points, voltage and dwell of each, into the list of an output."""
+    panel = supply.panels[channel]
+    _HAS_POINTS(panel)
+    not_playing(supply, channel)
+    if panel.lists_by != "file":
+        raise ScpiError(-113, "LIST:LOAD")
+    numbers = _not_too_many(panel, _numbers_in(_file(supply, call.parameters[0])), 2)
+    if len(numbers) % 2:
+        raise ScpiError(-226, "voltage and dwell of each point are expected")
+    voltages = [number_in(each, "V", *panel.voltage_bounds) for each in numbers[::2]]
+    dwells = [number_in(each, "S", *panel.dwell_bounds) for each in numbers[1::2]]
+
+    def do() -> None:
+        panel.points.voltages = [panel.grid_voltage.on_grid(value) for value in voltages]
+        panel.points.dwells = dwells
+
+    return do
 
 
 def _change(
@@ -116,9 +177,10 @@ def _list_answer(get: Callable[[Panel], str]) -> Callable[[TwinSupply, int, Call
     return answer
 
 
-def _joined(values: list[float]) -> str:
+def _joined(panel: Panel, values: list[float]) -> str:
     """The values of a list, or 9.91E37 where there are none: an answer needs a datum."""
-    return ",".join(format_nr3(value) for value in values) if values else format_nr3(math.nan)
+    text = ",".join(format_nr3(value) for value in values) if values else format_nr3(math.nan)
+    return encode_block(text.encode("ascii")).decode("ascii") if panel.lists_by == "block" else text
 
 
 def _abort_all(supply: TwinSupply, call: Call) -> None:
@@ -129,10 +191,10 @@ def _abort_all(supply: TwinSupply, call: Call) -> None:
 
 
 on_outputs("[SOURce]:LIST:VOLTage", _change("voltages", _voltages), least=1, most=LONGEST)
-of_outputs("[SOURce]:LIST:VOLTage?", _list_answer(lambda panel: _joined(panel.points.voltages)))
+of_outputs("[SOURce]:LIST:VOLTage?", _list_answer(lambda panel: _joined(panel, panel.points.voltages)))
 of_outputs("[SOURce]:LIST:VOLTage:POINts?", _list_answer(lambda panel: str(len(panel.points.voltages))))
 on_outputs("[SOURce]:LIST:DWELl", _change("dwells", _dwells), least=1, most=LONGEST)
-of_outputs("[SOURce]:LIST:DWELl?", _list_answer(lambda panel: _joined(panel.points.dwells)))
+of_outputs("[SOURce]:LIST:DWELl?", _list_answer(lambda panel: _joined(panel, panel.points.dwells)))
 of_outputs("[SOURce]:LIST:DWELl:POINts?", _list_answer(lambda panel: str(len(panel.points.dwells))))
 on_outputs("[SOURce]:LIST:COUNt", _change("count", _count), least=1, most=1)
 of_outputs(
@@ -152,3 +214,6 @@ of_outputs("TRIGger:SOURce?", lambda supply, channel, call: supply.panels[channe
 on_outputs("INITiate[:IMMediate]", _initiate)
 on_outputs("TRIGger[:IMMediate]", _trigger)
 TREE.add("ABORt", Command(_abort_all))
+TREE.add("MMEMory:DATA", Command(_write_file, least=2, most=2))
+TREE.add("MMEMory:DATA?", Command(_read_file, least=1, most=1))
+on_outputs("[SOURce]:LIST:LOAD", _load, least=1, most=1)

@@ -16,6 +16,7 @@ from collections.abc import Callable
 from railwright.scpi.channels import format_channels
 from railwright.scpi.data import Expression, Word, parse_channels
 from railwright.scpi.errors import ScpiError
+from railwright.twin import conflicts
 from railwright.twin.commands.tree import Call, kept, needs, number, of_outputs, on_outputs, switch
 from railwright.twin.panel import Panel
 from railwright.twin.supply import TwinSupply
@@ -87,12 +88,14 @@ number(
     lambda panel: panel.ovp,
     kept("ovp", _tell_ovp),
     has=_HAS_OVP,
+    may_change=conflicts.ovp,
 )
 switch(
     "[SOURce]:VOLTage:PROTection:STATe",
     lambda panel: panel.ovp_enabled,
     kept("ovp_enabled", _tell_ovp),
     has=_HAS_OVP,
+    may_change=conflicts.ovp_on,
 )
 of_outputs("[SOURce]:VOLTage:PROTection:TRIPped?", _tripped_by("OVP"))
 switch(

@@ -1,7 +1,8 @@
 """Set points, slew, sensing and the output switch.
 
 Not in SCPI-1999: VOLTage:SLEW[:RISing] and :SLEW:FALLing (the standard has one SLEW without a direction),
-OUTPut:REGulation? (what regulates an output: CV, CC, CP or OFF). VOLTage:ALC:SOURce is the standard's:
+OUTPut:REGulation? (what regulates an output: CV, CC, CP or OFF), SYSTem:OUTPut:STATe (a switch over all
+outputs beside their own; of those families that have it). VOLTage:ALC:SOURce is the standard's:
 INTernal regulates at the terminals, EXTernal at the sense leads.
 """
 
@@ -10,9 +11,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from railwright.scpi.errors import ScpiError
-from railwright.scpi.parameters import choice
+from railwright.scpi.parameters import boolean, choice
+from railwright.twin import conflicts
 from railwright.twin.commands.tree import (
+    TREE,
     Call,
+    Command,
     kept,
     needs,
     not_playing,
@@ -33,6 +37,16 @@ def _put_voltage(supply: TwinSupply, channel: int, value: float) -> None:
     supply.take_along(channel, "voltage", before)
 
 
+def _may_voltage(supply: TwinSupply, channel: int, value: float) -> None:
+    not_playing(supply, channel)
+    conflicts.voltage(supply, channel, value)
+
+
+def _put_range(supply: TwinSupply, channel: int, value: float) -> None:
+    panel = supply.panels[channel]
+    panel.range = next(each for each in panel.ranges if each >= value - 1e-9)
+
+
 def _put_triggered(supply: TwinSupply, channel: int, value: float) -> None:
     panel = supply.panels[channel]
     panel.voltage_triggered = panel.grid_voltage.on_grid(value)
@@ -50,6 +64,7 @@ def _tell_slew(supply: TwinSupply, panel: Panel) -> None:
 
 
 _HAS_SLEW = needs(lambda panel: panel.output.slew, "programmable slew")
+_HAS_RANGES = needs(lambda panel: panel.has_ranges or None, "ranges")
 _HAS_SENSE = needs(lambda panel: panel.output.sense, "remote sense")
 
 
@@ -77,6 +92,22 @@ def _regulates(supply: TwinSupply, channel: int, call: Call) -> str:
     return mode.name if mode.name in ("CV", "CC", "CP") else "OFF"
 
 
+def _has_master(supply: TwinSupply) -> None:
+    if not supply.family.master:
+        raise ScpiError(-113, "SYSTem:OUTPut[:STATe]")
+
+
+def _put_master(supply: TwinSupply, call: Call) -> None:
+    _has_master(supply)
+    supply.switch_master(boolean(call.parameters[0]))
+    supply.refresh()
+
+
+def _master(supply: TwinSupply, call: Call) -> str:
+    _has_master(supply)
+    return str(int(supply.master))
+
+
 def _may_switch(supply: TwinSupply, channel: int, on: bool) -> None:
     """-221 while a trip has not been cleared."""
     name = supply.panels[channel].name
@@ -90,7 +121,16 @@ number(
     lambda panel: panel.voltage_bounds,
     lambda panel: panel.voltage,
     _put_voltage,
-    may_change=not_playing,
+    may_change=_may_voltage,
+)
+number(
+    "[SOURce]:VOLTage:RANGe[:UPPer]",
+    "V",
+    lambda panel: panel.range_bounds,
+    lambda panel: panel.range,
+    _put_range,
+    has=_HAS_RANGES,
+    may_change=conflicts.range_end,
 )
 number(
     "[SOURce]:VOLTage[:LEVel]:TRIGgered[:AMPLitude]",
@@ -105,6 +145,7 @@ number(
     lambda panel: panel.current_bounds,
     lambda panel: panel.current,
     _put_current,
+    may_change=conflicts.limit,
 )
 number(
     "[SOURce]:VOLTage:SLEW[:RISing]",
@@ -129,5 +170,7 @@ switch(
     may_change=_may_switch,
 )
 of_outputs("OUTPut:REGulation?", _regulates)
+TREE.add("SYSTem:OUTPut[:STATe]", Command(_put_master, least=1, most=1))
+TREE.add("SYSTem:OUTPut[:STATe]?", Command(_master))
 on_outputs("[SOURce]:VOLTage:ALC[:SOURce]", _change_sense, least=1, most=1)
 of_outputs("[SOURce]:VOLTage:ALC[:SOURce]?", _sense)

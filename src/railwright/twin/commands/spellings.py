@@ -1,17 +1,14 @@
-"""Families of supplies: how the twin of each dialect spells its commands, and what it does not have.
+"""How the twin of each family of supplies spells its commands: the tree of each, made of `TREE`.
 
-    FAMILIES = {"my-dialect": Family(spelled={"[SOURce]:VOLTage:PROTection[:LEVel]": "VOLTage:LIMit"})}
-
-Written by hand from what a family's manual says, never from the driver's dialect file: each then tells of a
-slip in the other. A dialect that does not stand here, such as a user's own, has the headers that the other
-modules give, in the form of its addressing: with a number in the first node of every command of an output
-(SCPI-1999 vol. 1, 6.2.5.2), with INSTrument<n> before it, or as they are. Registers are the same everywhere.
+A dialect that is no family, such as a user's own, has the headers that the other modules give, in the form of
+its addressing: with a number in the first node of every command of an output (SCPI-1999 vol. 1, 6.2.5.2),
+with INSTrument<n> before it, or as they are. Registers are the same everywhere.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 
 from railwright.dialects.dialect import Dialect
@@ -19,44 +16,14 @@ from railwright.scpi.data import Datum, Number
 from railwright.scpi.headers import CommandTree
 from railwright.scpi.numbers import format_nr3, parse_response
 from railwright.twin.commands.tree import TREE, Call, Command
+from railwright.twin.families import FAMILIES, Family, family_of
 from railwright.twin.supply import TwinSupply
-
-
-@dataclass(frozen=True)
-class Family:
-    """spelled: a command's header as the other modules give it -> how the family spells it, and its query.
-    lacks: headers that the family does not have. scaled: header -> what one of a number without a unit is, in
-    the unit that the other modules take. takes, gives: what ends a message, and an answer.
-    """
-
-    spelled: Mapping[str, str] = field(default_factory=dict)
-    lacks: frozenset[str] = frozenset()
-    scaled: Mapping[str, float] = field(default_factory=dict)
-    takes: str = "\n"
-    gives: str = "\n"
-
-
-NO_QUEUE = frozenset({"SYSTem:ERRor[:NEXT]", "SYSTem:ERRor:COUNt"})
-DELAYS = ("[SOURce]:CURRent:PROTection:DELay", "[SOURce]:CURRent:PROTection:LEVel:DELay")
-
-FAMILIES: dict[str, Family] = {
-    "named-output": Family(lacks=NO_QUEUE),
-    "numbered-header": Family(scaled=dict.fromkeys(DELAYS, 1e-3)),
-    "single-output": Family(
-        takes="\r",
-        gives="\r\n",
-        lacks=NO_QUEUE | {"OUTPut:PROTection:LINK", "OUTPut:PROTection:LINK:TRIPped"},
-    ),
-}
-"""By the names of their dialects."""
 
 
 def line_ends(dialect: Dialect) -> tuple[bytes, bytes]:
     """What ends a message to a twin of this dialect, and its answer; of a user's own, as the dialect says."""
-    family = FAMILIES.get(dialect.name)
-    ends = (family.takes, family.gives) if family else (dialect.session.sends, dialect.session.answers)
-    takes, gives = (end.encode("latin-1") for end in ends)
-    return takes, gives
+    family = family_of(dialect)
+    return family.takes.encode("latin-1"), family.gives.encode("latin-1")
 
 
 @cache

@@ -86,18 +86,19 @@ def number(
     put: Callable[[TwinSupply, int, float], None],
     *,
     has: Callable[[Panel], None] = lambda panel: None,
-    may_change: Callable[[TwinSupply, int], None] = lambda supply, channel: None,
+    may_change: Callable[[TwinSupply, int, float], None] = lambda supply, channel, value: None,
 ) -> None:
     """A numeric setting of an output with its query, which answers MIN, MAX and DEF too.
 
-    has: raises where the output does not have the setting. may_change: raises while it cannot be changed.
+    has: raises where the output does not have the setting. may_change: raises while it cannot be changed to
+    that.
     """
 
     def change(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
         panel = supply.panels[channel]
         has(panel)
         value = number_in(call.parameters[0], unit, *bounds(panel))
-        may_change(supply, channel)
+        may_change(supply, channel, value)
         return lambda: put(supply, channel, value)
 
     def answer(supply: TwinSupply, channel: int, call: Call) -> str:

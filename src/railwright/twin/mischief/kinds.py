@@ -31,6 +31,9 @@ KINDS: dict[str, Kind] = {
     "reset": _AT_ONCE,
     "refuses": Kind(),
     "reboots": Kind(seconds=2.0),
+    "reboots and comes on": Kind(seconds=2.0),
+    "restarts": Kind(seconds=0.3),
+    "restarts and comes on": Kind(seconds=0.3),
     "taken over": _AT_ONCE,
     "taken over silently": _AT_ONCE,
     "one client": Kind(),
@@ -45,6 +48,7 @@ KINDS: dict[str, Kind] = {
     "previous answer": _ANSWER,
     "wrong answer": _ANSWER,
     # The supply
+    "refuses conflicts": Kind(),
     "error": Kind(takes="number", seconds=0.0),
     "told": Kind(takes="message", seconds=0.0),
     # Its outputs
@@ -59,7 +63,9 @@ KINDS: dict[str, Kind] = {
 """Name -> kind.
 
 reset: every connection is reset by the peer. refuses: that, and no new connection is taken. reboots: that,
-and when it comes back its outputs are off and its settings lost. taken over: another client has taken the
+and when it comes back its outputs are off and its settings lost; or all is as it was before, where the bench
+says so of it. restarts: the same, deaf meanwhile, and no connection is lost, as at a serial line. … and comes
+on: whatever the bench says, all is as it was before. taken over: another client has taken the
 supply, which takes one, and every connection is closed. taken over silently: they stay open and are ignored.
 one client: a second connection is closed at once while there is one.
 
@@ -68,7 +74,8 @@ takes so much longer. half answer: cut in the middle, without a newline. endless
 without a newline. two answers: the answer, twice. garbage: bytes that mean nothing, and a newline. previous
 answer: the one before it. wrong answer: one number off, one flag flipped, or one word exchanged.
 
-error: an error of this number in the queue. told: a program message, as if from the panel or another client.
+refuses conflicts: settings that contradict each other are refused with -221. error: an error of this number
+in the queue. told: a program message, as if from the panel or another client.
 goes off, comes on: as by its own switch. comes on again: after it has been told to go off, in so long
 (50 ms). stays on: it ignores OFF, and says that it is on. stays on but says off: its measurements tell.
 overheats: it trips, and its trip cannot be cleared until it has cooled. overheats and comes back: when it has

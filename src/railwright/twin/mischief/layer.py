@@ -23,6 +23,11 @@ from railwright.twin.mischief.kinds import KINDS
 from railwright.twin.mischief.script import Mischief, commands_of
 from railwright.twin.supply import TwinSupply
 
+COMES_ON = "and comes on"
+REBOOTS = ("reboots", f"reboots {COMES_ON}")
+RESTARTS = ("restarts", f"restarts {COMES_ON}")
+"""Kinds by which a supply loses its mains: with its connections, and without."""
+
 MOST_ACTS = 10_000
 """How many acts are kept, from the first on."""
 
@@ -127,6 +132,7 @@ class Layer:
         for fault in (*silent, *deaf, *slow):
             fault.use()
         longer = sum(float(fault.script.value) for fault in slow)
+        deaf += [fault for kind in RESTARTS for fault in self._acting(kind)]
         return Manner(done=not deaf, answered=not (deaf or silent), longer=longer)
 
     def answered(self, message: bytes, answer: bytes) -> Altered:
@@ -211,12 +217,16 @@ class Layer:
             case "refuses":
                 host.refuse(True)
                 host.drop("reset")
-            case "reboots":
+            case "reboots" | "reboots and comes on":
                 host.refuse(True)
                 host.drop("reset")
-                supply.power_on()
+                supply.power_fails()
+            case "restarts" | "restarts and comes on":
+                supply.power_fails()
             case "one client":
                 host.one_client = True
+            case "refuses conflicts":
+                supply.refuses_conflicts = True
             case "error":
                 supply.status.report(ScpiError(int(float(value)), "of a script of faults"))
             case "told":
@@ -244,10 +254,14 @@ class Layer:
         host, kind = self._host, fault.script.kind
         fault.state = "over"
         host.catch_up()
-        if kind in ("refuses", "reboots"):
+        if kind in (*REBOOTS, *RESTARTS):
+            host.supply.power_on(True if kind.endswith(COMES_ON) else None)
+        if kind in ("refuses", *REBOOTS):
             host.refuse(False)
         elif kind == "one client":
             host.one_client = False
+        elif kind == "refuses conflicts":
+            host.supply.refuses_conflicts = False
         for channel in self._channels(fault):
             if kind in ("stays on", "stays on but says off"):
                 host.supply.sticking.pop(channel, None)

@@ -1,0 +1,81 @@
+"""Instruments that move contacts, as a bench document has them, and the step of a procedure that does."""
+
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from railwright.documents.channel import Channel
+from railwright.documents.ending import YesNo
+from railwright.documents.model import Model, Name, Text, fault
+from railwright.documents.wires import Wires
+from railwright.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, quoted
+
+USUAL_MOVE = 50e-3
+"""How long a contact is given to move and to stop bouncing, where the bench does not say [s]."""
+
+
+class Contact(Model):
+    """One contact. What is left out is unknown."""
+
+    channel: Channel = Field(description="number by which the instrument knows it, in its channel lists")
+    fixture: Text = Field(
+        description="the fixture whose switch it is; its resistance, closed, is that of the switch"
+    )
+    without_power: Literal["open", "closed"] = Field(
+        description="how it stands while its instrument has no power; the end of a run brings it there"
+    )
+    voltage: PositiveVolts | None = Field(None, description="largest d.c. voltage across it")
+    current: PositiveAmperes | None = Field(None, description="largest d.c. current through it")
+    under_load: YesNo = Field(
+        False,
+        description="whether it is rated to switch that voltage and current, d.c.; no: it is moved only "
+        "while its input is off",
+    )
+    suppressed: YesNo = Field(
+        False,
+        description="whether a part beside it or at the load takes over the current of an inductive load",
+    )
+    operate: PositiveSeconds | None = Field(
+        None, description="from its coil's power on until it has stopped bouncing; left out: 50 ms is taken"
+    )
+    release: PositiveSeconds | None = Field(
+        None, description="from its coil's power off until it has stopped bouncing; left out: 50 ms is taken"
+    )
+
+    def takes(self, closed: bool) -> float:
+        """How long it takes to close, or to open [s]."""
+        powered = closed == (self.without_power == "open")
+        given = self.operate if powered else self.release
+        return USUAL_MOVE if given is None else given
+
+
+class Relays(Wires):
+    """One instrument that moves contacts, spoken to in SCPI-1999's own tree (ROUTe). It isolates nothing."""
+
+    model: Text | None = Field(None, description="model as *IDN? gives it")
+    serial: Text | None = Field(None, description="serial number as *IDN? gives it")
+    contacts: dict[Name, Contact] = Field(
+        min_length=1, description="its contacts that are used, each under a name of its own on the bench"
+    )
+
+
+class MoveContacts(Model):
+    """Contacts that are moved, one after the other, and time for them to be still."""
+
+    close: tuple[Text, ...] = Field((), description="contacts of the bench that are closed")
+    open: tuple[Text, ...] = Field((), description="contacts of the bench that are opened")
+    settle: PositiveSeconds = Field(description="until they have moved and stopped bouncing; the whole step")
+
+    @model_validator(mode="after")
+    def _something(self) -> Self:
+        if not (self.close or self.open):
+            raise fault("expected a contact in 'close' or 'open', got none; name one")
+        both = next((name for name in self.open if name in self.close), None)
+        if both is not None:
+            raise fault(f"expected each contact once, got {quoted(both)} in 'close' too; remove it", "open")
+        return self
+
+    @property
+    def moves(self) -> tuple[tuple[str, bool], ...]:
+        """Each contact, and whether it is closed; what opens comes first."""
+        return (*((name, False) for name in self.open), *((name, True) for name in self.close))

@@ -1,0 +1,112 @@
+"""The driver of an instrument that moves contacts: identify it, move one, ask how they stand.
+
+It is spoken to in SCPI-1999's own tree (`railwright.dialects.routes`) and nothing else, so that it needs no
+dialect. It never resets the instrument: that would move every contact.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from railwright.dialects.routes import CLOSED, command_of, contact_off, query_of
+from railwright.documents.bench import Bench
+from railwright.documents.relays import Contact, Relays
+from railwright.guard.off_plan import RelaysOff
+from railwright.guard.session_settings import USUAL
+from railwright.instruments.conversation import queued_errors
+from railwright.instruments.errors import InstrumentError
+from railwright.instruments.identified import IDENTIFY, NEXT_ERROR, identified
+from railwright.instruments.session import Answer, InstrumentSession, OpenSession
+from railwright.instruments.supply import Identity
+
+
+class RelaysDriver:
+    """One such instrument over one session. Failures are InstrumentErrors.
+
+    contacts: those that are used, by name.
+    """
+
+    def __init__(
+        self, name: str, document: Relays, contacts: Mapping[str, Contact], open_session: OpenSession
+    ) -> None:
+        self.name, self.document, self.contacts = name, document, dict(contacts)
+        self.identity: Identity | None = None
+        self._open = open_session
+        self._session: InstrumentSession | None = None
+
+    @property
+    def query(self) -> str:
+        """What asks how all contacts that are used stand, in the order in which they are kept."""
+        return query_of([each.channel for each in self.contacts.values()])
+
+    def connect(self) -> None:
+        """Open the session and ask who it is; refuse one that is not that of the bench document."""
+        settings = self.document.carried(USUAL)
+        self._session = self._open(self.name, self.document.address, IDENTIFY, settings)
+        answer = self._session.identity or self._ask(IDENTIFY).text
+        self.identity = identified(self.name, answer, self.document.model, self.document.serial)
+        self._errors()  # what stood there before is none of ours
+
+    def tell(self, contact: str, closed: bool, at: float | None = None) -> float:
+        """Have a contact move, at an instant [s] where one is given; when that was sent. `check` says whether
+        it has.
+        """
+        return self._ready().tell(command_of(self.contacts[contact].channel, closed), at)
+
+    def check(self, contact: str, closed: bool) -> Answer:
+        """Expect a contact to stand so, by the instrument's own word."""
+        command = command_of(self.contacts[contact].channel, closed)
+        if entries := self._errors():
+            raise InstrumentError(self.name, command, "reports " + "; ".join(entries))
+        answer = self._ask(self.query)
+        if self.understood(answer.text)[contact] != closed:
+            told = f"contact '{contact}' did not move: it still reads {'open' if closed else 'closed'}"
+            raise InstrumentError(self.name, command, told)
+        return answer
+
+    def states(self) -> dict[str, bool]:
+        """Contact -> whether it is closed, by the instrument's own word."""
+        return self.understood(self._ask(self.query).text)
+
+    def understood(self, answer: str) -> dict[str, bool]:
+        """What an answer to `query` says."""
+        words = [word.strip().upper() for word in answer.split(",")]
+        if len(words) != len(self.contacts) or any(word not in CLOSED for word in words):
+            wanted = "1 or 0" if len(self.contacts) == 1 else f"{len(self.contacts)} times 1 or 0"
+            raise InstrumentError(self.name, self.query, f"expected {wanted}, got '{answer}'")
+        return {name: CLOSED[word] for name, word in zip(self.contacts, words, strict=True)}
+
+    def _errors(self) -> tuple[str, ...]:
+        return queued_errors(self.name, NEXT_ERROR, self._ask)
+
+    def _ask(self, message: str) -> Answer:
+        return self._ready().ask(message)
+
+    def _ready(self) -> InstrumentSession:
+        if self._session is None:
+            raise InstrumentError(self.name, "", "no session is open", lost=True)
+        return self._session
+
+
+def relays_off(
+    name: str,
+    bench: Bench,
+    inputs: Mapping[str, Sequence[str]],
+    identity: Identity | None = None,
+) -> RelaysOff:
+    """What an off plan says of one instrument. inputs: each of its contacts that are brought to rest -> the
+    inputs that are confirmed off before. identity: who answered there; None: nobody was asked.
+    """
+    document = bench.relays[name]
+    return RelaysOff(
+        name,
+        document.address,
+        IDENTIFY,
+        identity.answer if identity is not None else "",
+        tuple(
+            contact_off(each, contact.channel, contact.without_power, tuple(inputs[each]), contact.under_load)
+            for each, contact in document.contacts.items()
+            if each in inputs
+        ),
+        document.carried(USUAL),
+    )

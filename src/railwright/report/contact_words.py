@@ -1,0 +1,52 @@
+"""What report and sheet say of the contacts of relays: where each lies, and how it stands when."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from railwright.documents.loader import Documents
+from railwright.plan.contacts import Lies, contacts_in
+
+
+def lying(documents: Documents) -> list[Lies]:
+    """Contacts in the leads of inputs that are hooked up."""
+    hook_up = documents.procedure.hook_up
+    return list(contacts_in(documents.bench, {name: each.fixture for name, each in hook_up.items()}).values())
+
+
+def contact_words(documents: Documents) -> Iterator[str]:
+    """Each contact in a sentence, with the steps that move it."""
+    for each in lying(documents):
+        moved = [
+            f"{'closed' if closed else 'opened'} in '{step.called(index)}'"
+            for index, step in enumerate(documents.procedure.steps)
+            for name, closed in (step.relays.moves if step.relays is not None else ())
+            if name == each.name
+        ]
+        begins = f"{_stands(each.starts_closed)} as the procedure begins"
+        yield f"{_where(each)}: {', '.join([begins, *moved])}; moved and asked back over its own line"
+
+
+def contacts_first(documents: Documents) -> list[str]:
+    """How each contact stands before anything is switched on, after the steps before the first power-up."""
+    stands = {each.name: each.starts_closed for each in lying(documents)}
+    for step in documents.procedure.steps:
+        if step.power_up is not None:
+            break
+        stands |= (
+            {name: closed for name, closed in step.relays.moves if name in stands} if step.relays else {}
+        )
+    return [f"{_where(each)}: {_stands(stands[each.name])}." for each in lying(documents)]
+
+
+def contacts_last(documents: Documents) -> list[str]:
+    """How each contact is left."""
+    return [f"{_where(each)}: {each.contact.without_power}." for each in lying(documents)]
+
+
+def _where(each: Lies) -> str:
+    return f"{each.name} ({each.instrument}, channel {each.contact.channel}), in the lead of {each.input}"
+
+
+def _stands(closed: bool) -> str:
+    return "closed" if closed else "open"

@@ -1,0 +1,75 @@
+"""Master switches: a supply whose outputs deliver only while a switch over all of them is on, too.
+
+What hangs on the other outputs of such a supply is switched with it, whoever uses them. So each of them has
+to say that it is off before the run switches anything, and again right before the master goes on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from railwright.instruments.errors import InstrumentError
+from railwright.instruments.supply import OutputReading, SupplyDriver
+from railwright.quantities import show
+from railwright.running.recorder import RunRecorder
+from railwright.running.rig import Rig
+from railwright.traces import EventKind
+
+LOOKED = 0.3
+"""So long it is looked whether an output that says off comes up with the master switch [s]."""
+
+INTERVAL = 0.05
+"""Of those looks [s]."""
+
+RISES = 0.05
+"""Part of full scale by which a voltage that comes up with the master switch differs from what stood there.
+"""
+
+
+def go_along(supply: SupplyDriver, used: tuple[str, ...]) -> list[str]:
+    """Outputs that this run does not use, are switched on, and would go on and off with the master switch."""
+    if not supply.has_master:
+        return []
+    return [own for own in supply.outputs if own not in used and supply.state(own)]
+
+
+def masters_off(rig: Rig, look: Callable[[], None]) -> None:
+    """Switch them off before anything is set. Their outputs say off by then, also those that nobody uses."""
+    for supply in rig.supplies.values():
+        if supply.has_master:
+            look()
+            supply.switch_master(False)
+
+
+def masters_on(
+    rig: Rig, recorder: RunRecorder, look: Callable[[], None], wait: Callable[[float], None]
+) -> None:
+    """Switch them on, while every output of their supplies says that it is off, and see that none comes up
+    with them. InstrumentError where one does, or is on.
+    """
+    for name, supply in rig.supplies.items():
+        if not supply.has_master:
+            continue
+        look()
+        on = [own for own in supply.outputs if supply.state(own)]
+        if on:
+            told = f"{', '.join(on)} is switched on and would come on with it"
+            raise InstrumentError(name, "", f"its master switch stays off: output {told}; switch it off")
+        used = rig.used(name)
+        before = supply.read(used)
+        supply.switch_master(True)
+        recorder.event(EventKind.MASTER_ON, name)
+        for _ in range(round(LOOKED / INTERVAL)):
+            wait(INTERVAL)
+            look()
+            _see(supply, before, supply.read(used))
+
+
+def _see(supply: SupplyDriver, before: dict[str, OutputReading], now: dict[str, OutputReading]) -> None:
+    """InstrumentError where an output came up with the master switch."""
+    for own, reading in now.items():
+        rose = abs(reading.voltage) - abs(before[own].voltage)
+        if reading.on or rose > RISES * supply.document.outputs[own].voltage.high:
+            says = "says that it is on" if reading.on else "says off"
+            told = f"output {own} came up with the master switch: {show(reading.voltage, 'V')}, and it {says}"
+            raise InstrumentError(supply.name, "", told)

@@ -1,0 +1,259 @@
+"""Rules about relays: what their contacts are rated for, when they are moved, and what they are not."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from railwright.plan.contacts import Lies, contacts_in
+from railwright.plan.off_order import held_voltage
+from railwright.plan.timeline import ContactChange
+from railwright.quantities import state
+from railwright.settings.context import Context, FedInput
+from railwright.settings.findings import Ranking, Severity
+from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+
+INDUCTIVE = ("coil", "dc_motor")
+"""Loads that keep their current up when a contact opens."""
+
+
+def _lying(context: Context) -> Iterator[tuple[Lies, FedInput]]:
+    """Contacts that lie in the lead of an input."""
+    if context.bench.relays:
+        fixtures = {name: source.fixture_name for name, source in context.sources.items()}
+        for lies in contacts_in(context.bench, fixtures).values():
+            yield lies, context.sources[lies.input]
+
+
+def _at(lies: Lies, *key: str) -> Path:
+    return ("bench", "relays", lies.instrument, "contacts", lies.name, *key)
+
+
+def _moved(context: Context) -> Iterator[tuple[ContactChange, Lies, FedInput, bool]]:
+    """Movements of contacts, and whether the input is on then."""
+    lying = {lies.name: (lies, source) for lies, source in _lying(context)}
+    for change in context.timeline.contacts:
+        if change.contact in lying:
+            lies, source = lying[change.contact]
+            yield change, lies, source, _is_on(context, lies.input, change)
+
+
+def _is_on(context: Context, name: str, change: ContactChange) -> bool:
+    """Whether an input is on as a contact is moved: it goes off before, where both are at one instant."""
+    on = False
+    for action in context.timeline.actions[: change.before]:
+        if action.input == name and action.kind != "line":
+            on = action.kind == "on"
+    return on
+
+
+@rule("relay-under-load", Severity.STOP)
+def relay_under_load(context: Context) -> Outcome:
+    """A contact that is not rated for it is moved under load: while its input is on, or onto a voltage that
+    the device holds. A run does not do it, whatever was accepted.
+    """
+    for lies, source in _lying(context):
+        held = held_voltage(context.device, lies.input)
+        if held is not None and lies.starts_closed and not lies.contact.under_load:
+            yield Hit(
+                source.name,
+                (*source.at_fixture, "switch"),
+                state(
+                    "'{contact}' is closed before the procedure, onto up to {held} that the device holds at "
+                    "{input}, and is not rated to switch under load",
+                    contact=lies.name,
+                    held=(held[1], "V"),
+                    input=source.name,
+                ),
+                "take a contact that is rated for it, or disconnect the device's own source first",
+            )
+    for change, lies, source, on in _moved(context):
+        held = held_voltage(context.device, lies.input)
+        if lies.contact.under_load or not (on or (change.closed and held is not None)):
+            continue
+        why = state(
+            "'{contact}' {moves} while {input} is on",
+            contact=lies.name,
+            moves="closes" if change.closed else "opens",
+            input=source.name,
+        )
+        if not on and held is not None:
+            why = state(
+                "'{contact}' closes onto up to {held} that the device holds at {input}",
+                contact=lies.name,
+                held=(held[1], "V"),
+                input=source.name,
+            )
+        yield Hit(
+            source.name,
+            ("procedure", *change.path),
+            state("{why}, and is not rated to switch under load", why=why),
+            "move it while the input is off, or take a contact that is rated for it (`under_load: yes`)",
+        )
+
+
+@rule("relay-rating", Severity.STOP, worst=Ranking("reached", over="rated"))
+def relay_rating(context: Context) -> Outcome:
+    """More voltage or current than a contact is rated for, d.c.: up to where the OVP acts, and to the current
+    limit.
+    """
+    feeds = {source.name: feed for source, feed in context.having("current_limit", "ovp")}
+    for lies, source in _lying(context):
+        feed = feeds.get(source.name)
+        for key, unit, reached, what in (
+            ("voltage", "V", feed.ovp if feed else None, "the level at which the OVP acts"),
+            ("current", "A", feed.limit if feed else None, "the current limit"),
+        ):
+            rated = lies.contact.voltage if key == "voltage" else lies.contact.current
+            if rated is None:
+                yield Unknown(source.name, _at(lies), f"largest d.c. {key} of contact '{lies.name}'", what)
+            elif reached is not None and reached > rated:
+                yield Hit(
+                    source.name,
+                    _at(lies, key),
+                    state(
+                        "{what} of {input} is {reached}, '{contact}' is rated {rated} d.c.",
+                        what=what,
+                        input=source.name,
+                        reached=(reached, unit),
+                        contact=lies.name,
+                        rated=(rated, unit),
+                    ),
+                    "take a contact that is rated for it, or lower the limit",
+                )
+
+
+@rule("relay-load-unrated", Severity.STOP)
+def relay_load_unrated(context: Context) -> Outcome:
+    """A contact is moved while its input is on, rated to be, and nobody says for which voltage or current."""
+    for change, lies, source, on in _moved(context):
+        missing = [key for key in ("voltage", "current") if getattr(lies.contact, key) is None]
+        if on and lies.contact.under_load and missing:
+            yield Hit(
+                source.name,
+                ("procedure", *change.path),
+                state(
+                    "'{contact}' {moves} while {input} is on, and its d.c. rating lacks: {missing}",
+                    contact=lies.name,
+                    moves="closes" if change.closed else "opens",
+                    input=source.name,
+                    missing=", ".join(missing),
+                ),
+                "give both from its data sheet; a rating for a.c. is none for d.c.",
+            )
+
+
+@rule("relay-settle", Severity.STOP, worst=Ranking("needed", over="settle"))
+def relay_settle(context: Context) -> Outcome:
+    """A step is over before its contacts, which are moved one after the other, have stopped bouncing."""
+    lying = {lies.name: lies for lies, _ in _lying(context)}
+    for index, step in enumerate(context.procedure.steps):
+        moves = step.relays.moves if step.relays is not None else ()
+        needed = sum(lying[name].contact.takes(closed) for name, closed in moves if name in lying)
+        if step.relays is not None and needed > step.relays.settle:
+            yield Hit(
+                lying[moves[0][0]].input,
+                ("procedure", "steps", index, "relays", "settle"),
+                state(
+                    "'{step}' gives its contacts {settle}, they take {needed}",
+                    step=step.called(index),
+                    settle=(step.relays.settle, "s"),
+                    needed=(needed, "s"),
+                ),
+                "give the step more time",
+            )
+
+
+@rule("relay-open", Severity.CAUTION)
+def relay_open(context: Context) -> Outcome:
+    """An input is switched on while the contact in its lead is open: nothing that is played reaches it."""
+    for lies, source in _lying(context):
+        for index in _on_while_open(context, lies):
+            yield Hit(
+                source.name,
+                ("procedure", "steps", index),
+                state(
+                    "'{step}' switches {input} on while '{contact}' in its lead is open",
+                    step=context.procedure.steps[index].called(index),
+                    input=source.name,
+                    contact=lies.name,
+                ),
+                "close it in a step before, or check that this is intended",
+            )
+
+
+@rule("relay-sense", Severity.STOP)
+def relay_sense(context: Context) -> Outcome:
+    """An input whose voltage is sensed at the load is on while the contact in its lead is open: the output
+    sees no voltage and rises as far as it can.
+    """
+    for lies, source in _lying(context):
+        steps = _on_while_open(context, lies) if source.senses else []
+        opened = [
+            int(change.path[1])
+            for change, each, _, on in _moved(context)
+            if source.senses and each == lies and on and not change.closed
+        ]
+        for index in dict.fromkeys([*steps, *opened]):
+            yield Hit(
+                source.name,
+                ("procedure", "steps", index),
+                state(
+                    "{input} is sensed at the load and on in '{step}' while '{contact}' is open",
+                    input=source.name,
+                    step=context.procedure.steps[index].called(index),
+                    contact=lies.name,
+                ),
+                "sense at the terminals, or keep the contact closed while the input is on",
+            )
+
+
+def _on_while_open(context: Context, lies: Lies) -> list[int]:
+    """Positions of steps that switch an input on while the contact in its lead is open."""
+    changes = [each for each in context.timeline.contacts if each.contact == lies.name]
+    found = []
+    for number, action in enumerate(context.timeline.actions):
+        if action.input == lies.input and action.kind == "on":
+            before = [each.closed for each in changes if each.before <= number]
+            if not (before[-1] if before else lies.starts_closed):
+                found.append(action.step)
+    return found
+
+
+@rule("relay-inductive", Severity.CAUTION)
+def relay_inductive(context: Context) -> Outcome:
+    """A contact opens under an inductive load, and nothing is said to take over its current: the arc wears
+    the contact, and the voltage across it rises far above what is played.
+    """
+    for change, lies, source, on in _moved(context):
+        kinds = [each.kind for each in source.input.load if each.kind in INDUCTIVE]
+        if on and not change.closed and kinds and not lies.contact.suppressed:
+            yield Hit(
+                source.name,
+                ("procedure", *change.path),
+                state(
+                    "'{contact}' opens while {input} is on, whose load is inductive ({kinds})",
+                    contact=lies.name,
+                    input=source.name,
+                    kinds=", ".join(kinds).replace("_", " "),
+                ),
+                "put a diode or a varistor across the load, and write `suppressed: yes`",
+            )
+
+
+@rule("relay-isolates-nothing", Severity.CAUTION)
+def relay_isolates_nothing(context: Context) -> Outcome:
+    """A contact lies in a lead. It opens one conductor, may weld, and what it answers is what its coil was
+    told: an open contact makes nothing safe to touch.
+    """
+    for lies, source in _lying(context):
+        yield Hit(
+            source.name,
+            _at(lies),
+            state(
+                "'{contact}' of {instrument} lies in the lead of {input}; open, it isolates nothing",
+                contact=lies.name,
+                instrument=lies.instrument,
+                input=source.name,
+            ),
+            "switch the outputs off and measure before anything is touched, however the contact stands",
+        )

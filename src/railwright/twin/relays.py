@@ -1,0 +1,167 @@
+"""A simulated instrument that moves contacts: its commands, written by hand from SCPI-1999 (vol. 2: ROUTe)
+and IEEE 488.2, and what its contacts do to the leads they lie in.
+
+It shares the SCPI grammar with the driver, and nothing else. It answers what it told its coils: whether a
+contact followed, it does not know.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from secrets import token_hex
+
+from railwright.documents.bench import Bench
+from railwright.documents.procedure import Procedure
+from railwright.documents.relays import Contact, Relays
+from railwright.scpi.data import Datum, Expression, parse_channels
+from railwright.scpi.errors import ScpiError
+from railwright.scpi.grammar import Unit
+from railwright.scpi.headers import CommandTree
+from railwright.twin.beside import leads_of
+from railwright.twin.faults import TwinFault, has
+from railwright.twin.messages import BesideServer, carried_out
+from railwright.twin.plant import Plant
+from railwright.twin.registers import ErrorQueue
+from railwright.twin.supply import version
+from railwright.version import TWIN_MAKER
+
+
+@dataclass
+class TwinContact:
+    """One contact. closed: what its coil was told. at: the plant and the input whose lead it opens; None: it
+    lies in no lead. fails: `welded` or `stuck` where it stays closed, or open, whatever its coil does.
+    """
+
+    document: Contact
+    closed: bool
+    at: tuple[Plant, str] | None = None
+    fails: str = ""
+
+    def move(self, closed: bool) -> None:
+        """Tell its coil; the contact follows when its time is over."""
+        moves, self.closed = closed != self.closed, closed
+        if moves and not self.fails:
+            self._stand(closed, self.document.takes(closed))
+
+    def begin(self) -> None:
+        """Stand as it does when its instrument is switched on."""
+        self._stand({"welded": True, "stuck": False}.get(self.fails, self.closed), 0.0)
+
+    def _stand(self, closed: bool, after: float) -> None:
+        if self.at is not None:
+            plant, name = self.at
+            plant.open_lead(name, not closed, plant.time + after)
+
+
+class TwinRelays:
+    """The contacts and the errors of one simulated instrument. contacts: by channel."""
+
+    def __init__(self, name: str, document: Relays) -> None:
+        self.name, self.document = name, document
+        self.errors, self.token = ErrorQueue(), token_hex(4)
+        self.contacts = {
+            each.channel: TwinContact(each, each.without_power == "closed")
+            for each in document.contacts.values()
+        }
+
+    def connect_to(
+        self, plants: Iterable[Plant], leads: Mapping[str, str], wrong: Sequence[TwinFault]
+    ) -> None:
+        """Lay its contacts into leads. leads: contact -> the input in whose lead it lies."""
+        known = [(plant, name) for plant in plants for name in plant.input_history]
+        for own, each in self.document.contacts.items():
+            contact = self.contacts[each.channel]
+            contact.at = next((place for place in known if place[1] == leads.get(own)), None)
+            for fails in ("welded", "stuck"):
+                if contact.at is not None and has(wrong, f"contact {fails}", contact.at[1]):
+                    contact.fails = fails
+            contact.begin()
+
+    def reset(self) -> None:
+        """As after *RST: every contact as without power."""
+        for contact in self.contacts.values():
+            contact.move(contact.document.without_power == "closed")
+
+    def chosen(self, given: tuple[Datum, ...]) -> list[TwinContact]:
+        """The contacts of a channel list."""
+        if not isinstance(given[0], Expression):
+            raise ScpiError(-104, "a channel list such as (@1) is expected")
+        return [self.contacts[channel] for channel in parse_channels(given[0], self.contacts)]
+
+
+Do = Callable[[TwinRelays, tuple[Datum, ...]], str | None]
+
+
+def _identify(relays: TwinRelays, given: tuple[Datum, ...]) -> str:
+    document = relays.document
+    model, serial = document.model or "Simulated relays", document.serial or "0"
+    fields = (TWIN_MAKER, model, serial, f"{version()}-{relays.token}")
+    return ",".join(field.replace(",", " ").replace(";", " ") for field in fields)
+
+
+def _close(relays: TwinRelays, given: tuple[Datum, ...]) -> None:
+    for contact in relays.chosen(given):
+        contact.move(True)
+
+
+def _open(relays: TwinRelays, given: tuple[Datum, ...]) -> None:
+    for contact in relays.chosen(given):
+        contact.move(False)
+
+
+def _open_all(relays: TwinRelays, given: tuple[Datum, ...]) -> None:
+    for contact in relays.contacts.values():
+        contact.move(False)
+
+
+TREE: CommandTree[tuple[Do, int]] = CommandTree()
+for _pattern, _do, _count in (
+    ("*IDN?", _identify, 0),
+    ("*CLS", lambda relays, given: relays.errors.clear(), 0),
+    ("*RST", lambda relays, given: relays.reset(), 0),
+    ("*OPC?", lambda relays, given: "1", 0),
+    ("SYSTem:ERRor[:NEXT]?", lambda relays, given: relays.errors.take(), 0),
+    ("ROUTe:CLOSe", _close, 1),
+    ("ROUTe:CLOSe?", lambda relays, given: ",".join(str(int(c.closed)) for c in relays.chosen(given)), 1),
+    ("ROUTe:OPEN", _open, 1),
+    ("ROUTe:OPEN?", lambda relays, given: ",".join(str(int(not c.closed)) for c in relays.chosen(given)), 1),
+    ("ROUTe:OPEN:ALL", _open_all, 0),
+):
+    TREE.add(_pattern, (_do, _count))
+
+
+class RelaysServer(BesideServer):
+    """Serves one of them. catch_up: lets the time of the leads come up to now."""
+
+    def __init__(self, relays: TwinRelays, catch_up: Callable[[], None]) -> None:
+        super().__init__()
+        self.relays, self._catch_up = relays, catch_up
+
+    def report(self, error: ScpiError) -> None:
+        self.relays.errors.put(error)
+
+    async def answer(self, message: bytes) -> str:
+        self._catch_up()
+        return await carried_out(message, self._execute, self.report)
+
+    async def _execute(self, unit: Unit, _: bool) -> str | None:
+        command, count = TREE.find(unit.nodes, unit.query)[0]
+        if len(unit.parameters) != count:
+            raise ScpiError(-109 if len(unit.parameters) < count else -108, unit.header)
+        return command(self.relays, unit.parameters)
+
+
+# Many: what a simulated instrument is made of.
+def simulated_relays(
+    name: str,
+    bench: Bench,
+    procedure: Procedure | None,
+    faults: Sequence[TwinFault],
+    plants: Iterable[Plant],
+    catch_up: Callable[[], None],
+) -> RelaysServer:
+    """One of the bench, its contacts in the leads behind these supplies."""
+    relays = TwinRelays(name, bench.relays[name])
+    relays.connect_to(plants, leads_of(bench, procedure), faults)
+    return RelaysServer(relays, catch_up)
