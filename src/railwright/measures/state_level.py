@@ -41,6 +41,11 @@ there and does not just pass slowly, as at the crest of a ripple (half of them: 
 NO_STATE = 1e-3
 """What lasts for less is an edge, and no state [s] (chosen)."""
 
+TAKES_HOLD = 5e-3
+"""For so long what stood before a step may stand on in it, until its first jump takes hold: an output that
+comes up to what a cell holds there, say. No reading shows that [s] (chosen).
+"""
+
 BRIEF = 0.05
 """Part of the step below which passing through a half of the range without staying there is no state."""
 
@@ -52,14 +57,15 @@ def high_state_level(view: View) -> Measured:
     Computed: the median of the values in the fullest of the upper 50 of 100 bins, and in the two beside it.
     Where all values differ by less than 2 % of the largest (or than noise and resolution explain), there is
     one state and its level is the median. A half in which the voltage nowhere stays (less than 24 % of its
-    values lie at one level) has no state: if it takes less than 5 % of the step, the other half's is the only
-    one, else there is no level. There is none either where the supply's status goes into the limit or out of
-    it three times or more between readings of one level: they are means of a voltage that swings; nor where
-    it is in its limit at two readings of one level, or whenever one is read that was not asked for, and a
-    load may stop and start again meanwhile; nor where extremes that means over an aperture do not show decide
-    of which half a level is. Where polls leave out readings, and a level that was played can fall between
-    them, that is stated beside it; so is a voltage that moves before the first reading of a step that begins
-    with a line.
+    values lie at one level) has no state: if it takes less than 5 % of the step, the other half's is the
+    only one, else there is no level. Nor has one, in a rehearsal, that is an edge of less than 1 ms, or
+    what stood before the step, for less than 5 ms of it. There is none either where the supply's status
+    goes into the limit or out of it three times or more between readings of one level: they are means of a
+    voltage that swings; nor where it is in its limit at two readings of one level, or whenever one is read
+    that was not asked for, and a load may stop and start again meanwhile; nor where extremes that means
+    over an aperture do not show decide of which half a level is. Where polls leave out readings, and a
+    level that was played can fall between them, that is stated beside it; so is a voltage that moves before
+    the first reading of a step that begins with a line.
     Window: the step, from the switching-on where it lies in the step; of readings, those that average over
     nothing beside it, of which three at least are needed.
     Uncertainty: 'values beside the level' (values on their way to or from the level lie in its bins as well),
@@ -105,6 +111,10 @@ def _level(view: View, *, high: bool) -> Measured:
         )
     rivals = 0.0
     while levels.two_states:
+        if view.model.exact and (others := _edge_of_the_other(view, inside, high=high)) is not None:
+            inside = others
+            levels = state_levels(inside.values, least)
+            continue
         if (stays := _stays(view, inside.values, levels, high=high)) is not None:
             rivals = stays
             break
@@ -139,6 +149,32 @@ def _level(view: View, *, high: bool) -> Measured:
         # What is not seen may lie lower, down to nothing: no lower limit is met for sure.
         return replace(measured, low=min(measured.low, 0.0))
     return measured
+
+
+def _edge_of_the_other(view: View, inside: Signal, *, high: bool) -> Signal | None:
+    """A computed trace without the half of its range that is not asked for, where nothing of that stays: an
+    edge with which the step begins takes its level out of the range, whichever half it is in. None: it stays.
+    """
+    import numpy as np
+
+    middle = (float(np.min(inside.values)) + float(np.max(inside.values))) / 2.0
+    own = (inside.values >= middle) if high else (inside.values < middle)
+    if _is_edge(view, ~own):
+        return inside.take(np.flatnonzero(own))
+    return None
+
+
+def _is_edge(view: View, half: Flags) -> bool:
+    """Whether a half of the range, shape (n,) of evenly spaced values, is an edge: it lasts for less than
+    NO_STATE, or it is what stood before the step, up to when its first jump takes hold: within TAKES_HOLD and
+    BRIEF of the step, and for less than anything that is asked to stand.
+    """
+    import numpy as np
+
+    count = int(np.count_nonzero(half))
+    lasts = count * (view.end - view.begin) / half.size
+    first = lasts < TAKES_HOLD and count < BRIEF * half.size and bool(half[:count].all())
+    return lasts < NO_STATE or (first and view.off_until is None and 2.0 * lasts < view.stands)
 
 
 def _of_the_step(view: View, inside: Signal) -> Signal:
@@ -276,9 +312,8 @@ def _stays(view: View, values: Array, levels: Levels, *, high: bool) -> float | 
     level = levels.high if high else levels.low
     own = np.abs(levels_of - level) < 3.0 * (levels_of[1] - levels_of[0])
     fullest, everything = int(np.max(counts[own])), int(np.count_nonzero(half))
-    lasts = everything * (view.end - view.begin) / values.size
-    if view.model.exact and lasts < NO_STATE:
-        return None  # as an edge is that begins with the step
+    if view.model.exact and _is_edge(view, half):
+        return None
     if fullest < STAYS * everything:
         if view.model.exact and everything < BRIEF * values.size:
             return None

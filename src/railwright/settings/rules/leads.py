@@ -227,7 +227,9 @@ def lead_from_stock(context: Context, source: FedInput) -> Outcome:
         else ""
     )
     noticed = words == NOTICED
-    why = f"no conductor in stock {'drops so little that it is not' if noticed else 'would do'}"
+    why: str = "no conductor in stock would do"
+    if noticed:
+        why = "no conductor in stock drops so little that its drop is not noticed"
     remedy = f"a shorter lead, or a thicker conductor{sensing}"
     if choice is not None:
         why = state(

@@ -1,0 +1,66 @@
+"""State levels of a step that begins away from all of its levels: a rehearsal says what readings can say. The
+truth is what the scene stays at: IEEE 181 takes the fullest bins of either half of the range.
+"""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from railwright.measures import MEASURES
+from railwright.measures.outcome import CannotMeasure
+
+from .scene import EXACT, MODEL, Scene, view
+
+END = 0.7
+
+
+def scene(before: float, waits: float, takes: float, first: float, then: float) -> Scene:
+    """From `before`, which stands for so long in the step, to a level for 0.2 s, and in 0.1 s to another."""
+    return Scene.of(
+        (-0.2, before, 0.3), (waits, before, 0.3), (waits + takes, first, 0.3), (0.2, first, 0.3),
+        (0.3, then, 0.3), (0.9, then, 0.3),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("waits", [0.0, 1e-3, 2e-3])
+@pytest.mark.parametrize("takes", [0.5e-3, 0.9e-3])
+@pytest.mark.parametrize(
+    ("before", "first", "then"),
+    [(5.3, 4.71, 4.94), (12.0, 9.0, 10.2), (4.0, 4.94, 4.71), (48.0, 30.0, 36.0), (20.0, 26.0, 24.0)],
+)
+def test_what_stood_before_is_no_part_of_the_range(
+    before: float, first: float, then: float, takes: float, waits: float
+) -> None:
+    known = scene(before, waits, takes, first, then)
+    for measure, level in (("low_state_level", min(first, then)), ("high_state_level", max(first, then))):
+        exact = MEASURES[measure](view(known.truth(), EXACT, 0.0, END))
+        assert exact.value == pytest.approx(level, rel=5e-3)
+        for seed in range(8):
+            try:
+                read = MEASURES[measure](view(known.read(seed), MODEL, 0.0, END, at="connector"))
+            except CannotMeasure:
+                continue  # one of them has seen a part of what stood before
+            # A 95 % interval, twice as wide: four standard deviations.
+            assert abs(read.value - level) <= read.high - read.low
+
+
+@pytest.mark.parametrize("waits", [2e-3, 3.5e-3])
+@pytest.mark.parametrize(("before", "then"), [(21.05, 23.97), (3.0, 5.0), (12.0, 24.0)])
+def test_what_is_held_until_the_step_takes_hold_is_no_state(before: float, then: float, waits: float) -> None:
+    """An output that is still below what a cell holds: the jump shows late."""
+    known = scene(before, waits, 1e-3, then, then)
+    for measure in ("low_state_level", "high_state_level"):
+        assert MEASURES[measure](view(known.truth(), EXACT, 0.0, 0.2)).value == pytest.approx(then, rel=1e-6)
+
+
+@pytest.mark.parametrize("stands", [2e-3, 5e-3])
+@pytest.mark.parametrize(("dip", "then"), [(21.05, 23.97), (3.0, 5.0), (0.0, 24.0)])
+def test_a_level_that_is_asked_to_stand_there_is_one(dip: float, then: float, stands: float) -> None:
+    """A dip with which the step begins lasts for as long as it is asked to: a state, however short."""
+    known = scene(dip, stands, 1e-6, then, then)
+    asked = view(known.truth(), EXACT, 0.0, 0.2, stands=stands)
+    assert MEASURES["low_state_level"](asked).value == pytest.approx(dip, abs=1e-6)
+    assert MEASURES["high_state_level"](asked).value == pytest.approx(then, rel=1e-6)
+    assert math.isfinite(asked.stands)
