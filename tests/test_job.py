@@ -399,3 +399,13 @@ def test_what_the_library_raises_can_be_caught_by_name(tmp_path: Path) -> None:
     pairs = re.findall(r"\b([A-Z][a-z]+[A-Z]\w+)|`([A-Z][a-z]+)`", page)
     named = {one or other for one, other in pairs} - {"TypeError", "ValueError"}
     assert {"Blocked", "Check", "DocumentErrors"} <= named <= set(rw.__all__)
+
+
+@pytest.mark.parametrize("checked", ["static", "settled"])
+def test_what_was_not_rehearsed_does_not_switch_real_supplies_on(tmp_path: Path, checked: str) -> None:
+    """A full check may stop what a static one lets pass: a trip that only a rehearsal sees."""
+    job = rw.open(PROCEDURE)
+    check = job.check(static=True) if checked == "static" else job.settle()
+    with pytest.raises(rw.Blocked, match="with its rehearsal"):
+        check.run(unit="U-1", operator="A. Keeper", folder=tmp_path / "run")
+    assert not (tmp_path / "run").exists()

@@ -389,7 +389,8 @@ class Check:
         triggers: its `press` and `trigger`, called from another thread, are the key and the trigger that a
         shape waits for or is ended by. hands: asks a person to make a setting that no command of a real
         supply makes, and gives what was set (`railwright.running.by_hand`). Raises Blocked where a finding
-        stops it, RunRefused where it may not begin.
+        stops it, or real supplies would be switched on after a check without its rehearsal, RunRefused where
+        it may not begin.
         """
         from railwright.running.folder import default_folder
         from railwright.running.runner import run
@@ -403,6 +404,9 @@ class Check:
         if any(f.blocks for f in findings):
             lines = [f"{f.where or ''}: {f.rule}: {f.why}; {f.remedy}" for f in findings if f.blocks]
             raise Blocked("\n".join(lines))
+        if not twins and self.checked.rehearsal is None:
+            told = "expected a check with its rehearsal before real supplies are switched on, got one without"
+            raise Blocked(f"{told}; run what `job.check()` gives")
         if _as_key(self.settings) != self.worked_out:
             told = "expected the set points that were checked, got others"
             raise Blocked(f"{told}; change them with `edit`, and check again")
