@@ -177,6 +177,12 @@ def test_an_edit_that_cannot_be_made_is_one_line(job: rw.Job) -> None:
         job.edit("steps", "none")
     with pytest.raises(DocumentErrors, match=r"power-input\.procedure\.yaml:\d+:\d+: "):
         job.edit("limits.main.current_limit", "0.9 V")
+    for path in ("device.inputs.main.nominal", "bench.supplies.left", "procedure.x"):
+        above = path.partition(".")[0]
+        with pytest.raises(NotEdited, match=rf"nothing below '{above}'.*inputs\.main\.nominal"):
+            job.edit(path, "26 V")
+    with pytest.raises(NotEdited, match=r"expected one of 0 to \d+, got 'on'.*steps\.0\.hold"):
+        job.edit("steps.on.power_up.gap", "5 s")
 
 
 def test_a_run_on_twins_is_read_judged_and_reported(run: rw.Run) -> None:

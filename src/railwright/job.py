@@ -10,7 +10,7 @@ import hashlib
 import os
 import uuid
 from abc import abstractmethod
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from copy import deepcopy
 from dataclasses import dataclass, field, replace
@@ -153,7 +153,7 @@ class Job:
         the texts. Raises NotEdited where the path leads nowhere, DocumentErrors where the document is wrong
         with it, RecordingError where a recording is no longer the one that was read.
         """
-        from railwright.documents.edit import NotEdited, edited
+        from railwright.documents.edit import WAY, NotEdited, edited
 
         parts = as_keys("path", path)
         if not isinstance(value, str | int | float):
@@ -164,7 +164,7 @@ class Job:
         kind = next((each for each, source in sources.items() if source.root.child(parts[0])), None)
         if kind is None:
             known = ", ".join(key for source in sources.values() for key in source.root.entries)
-            raise NotEdited(f"{parts[0]}: expected one of {known}, got none of them; correct the path")
+            raise NotEdited(f"{parts[0]}: expected one of {known}, got none of them; {WAY}")
         content = edited(sources[kind].content.decode("utf-8-sig"), parts, value).encode()
         read = self.documents.files
         held = {name: each for name, each in read.items() if isinstance(each, bytes)}
@@ -496,6 +496,15 @@ class InputTraces:
         return f"<Traces of '{self.name}': {self.time.size} instants up to {end:g} s>"
 
 
+def _known(what: str, name: str, known: Iterable[str]) -> None:
+    """Raises a KeyError that names what there is, where the name is none of that."""
+    from railwright.documents.sources import none_of
+
+    names = list(known)
+    if name not in names:
+        raise KeyError(none_of(what, names, str(name)))
+
+
 class _Recorded(Mapping[str, InputTraces]):
     """What has a record: inputs by their names."""
 
@@ -510,6 +519,7 @@ class _Recorded(Mapping[str, InputTraces]):
         return self.record.events
 
     def __getitem__(self, name: str) -> InputTraces:
+        _known("inputs with a record", name, self.record.traces)
         return InputTraces(name, self.record.traces[name])
 
     def __iter__(self) -> Iterator[str]:
@@ -569,6 +579,7 @@ class Rehearsal(_Recorded):
         return Judged(evaluate(self.check.checked.documents, plan.set_points, self.record))
 
     def __getitem__(self, name: str) -> InputTraces:
+        _known("inputs", name, self.prediction.inputs)
         return InputTraces(name, self.record.traces[name], self.prediction.inputs[name])
 
     def __repr__(self) -> str:
@@ -592,10 +603,9 @@ class Judged:
         return self.evaluation.outcome
 
     def __getitem__(self, requirement: str) -> Result:
-        found = next((each for each in self.results if each.requirement == requirement), None)
-        if found is None:
-            raise KeyError(requirement)
-        return found
+        found = {each.requirement: each for each in self.results}
+        _known("requirements", requirement, found)
+        return found[requirement]
 
     def to_dataframe(self) -> pd.DataFrame:
         """One row a requirement: measured value with its interval, limits, outcome, reason."""

@@ -7,6 +7,13 @@ from collections.abc import Sequence
 from typing import Any
 
 
+WAY = (
+    "a path has the keys of one document from its outermost one, and positions in a list from 0, such as "
+    "inputs.main.nominal or steps.0.hold"
+)
+"""What a path is, for those who wrote one that leads nowhere."""
+
+
 class NotEdited(ValueError):
     """A change that cannot be made; one line that says what was expected, what came, and what to do."""
 
@@ -26,8 +33,11 @@ def edited(text: str, path: Sequence[str | int], value: str | float | bool) -> s
         if child is None:
             if depth == len(path) - 1 and isinstance(node, MappingNode):
                 return _added(text, node, str(part), _written(value))
-            known = _known(node)
-            raise NotEdited(f"{shown}: expected one of {known}, got '{part}'; correct the path")
+            above = ".".join(map(str, path[:depth]))
+            known = f"expected one of {_known(node)}"
+            if not isinstance(node, MappingNode | SequenceNode) or not node.value:
+                known = f"expected nothing below '{above}', which has a single value"
+            raise NotEdited(f"{shown}: {known}, got '{part}'; {WAY}")
         node = child
     if isinstance(node, MappingNode | SequenceNode) and not node.flow_style:
         raise NotEdited(f"{shown}: expected a single value there, got a block; name one of {_known(node)}")

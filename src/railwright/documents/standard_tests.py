@@ -101,7 +101,22 @@ def check_standards(procedure: Procedure, source: DocumentSource, device: Device
             for key in spare:
                 message = f"expected no '{key}' for {test.name}, got one; remove it"
                 yield Problem(source.where((*place, key)), message)
-            try:
-                pieces_of(procedure, device, step.shape, name)
-            except NoSuchChoice as error:
+            if waveform.recorded:
+                continue
+            for error in _wrong_choices(figures_of(procedure, test), test, choice_of(waveform, device, name)):
                 yield Problem(source.where((*place, error.at)), f"{error}")
+
+
+def _wrong_choices(figures: StandardFigures, test: Test, choice: Choice) -> Iterator[NoSuchChoice]:
+    """Everything that is missing in what is chosen, or that the standard does not have: behind one of them
+    stands another, which is seen with a choice that there is.
+    """
+    for _ in Choice._fields:
+        try:
+            test.pieces(figures, choice)
+            return
+        except NoSuchChoice as error:
+            yield error
+            if error.instead is None:
+                return
+            choice = choice._replace(**dict([error.instead]))

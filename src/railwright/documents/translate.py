@@ -80,6 +80,9 @@ def _missing_value(source: DocumentSource, path: Path) -> tuple[Path, Path, str]
         written = quoted(f"{glued[1]}: {glued[2]}")
         message = f"expected a blank after {quoted(glued[1] + ':')}, got {quoted(key)}; write {written}"
         return path, (*path[:-1], glued[1]), message
+    if not isinstance(path[-1], int) and _after_comma(source, path):
+        message = f"expected a key with a value after the comma, got {quoted(key)}; a comma ends a text inside {{ }}"
+        return path, path, f"{message}: put the whole text in quotes"
     what = "in the list" if isinstance(path[-1], int) else f"after '{key}:'"
     message = f"expected a value {what}, got nothing; write one, or leave it out where it is unknown"
     return path, path, message
@@ -96,6 +99,21 @@ def _decimal_comma(source: DocumentSource, path: Path) -> tuple[Path, str, str] 
     if before is None or before.text is None or not re.search(r"(?<![\w.])\d+\Z", before.text):
         return None
     return (*path[:-1], known[at]), f"{before.text},{word}", f"{before.text}.{word}"
+
+
+def _after_comma(source: DocumentSource, path: Path) -> bool:
+    """Whether what counts as a key without a value is the rest of a text inside { } that has a comma in it."""
+    word, parent = str(path[-1]), source.root.get(*path[:-1])
+    assert parent is not None
+    known = list(parent.entries)
+    before = parent.entries[known[known.index(word) - 1]].value if known.index(word) else None
+    if before is None or before.text is None:
+        return False
+    line, column = parent.entries[word].line - 1, parent.entries[word].column - 1
+    lines = source.content.decode("utf-8-sig").split("\n")
+    ahead = " ".join([*lines[:line], lines[line][:column]]).rstrip() if line < len(lines) else ""
+    behind = lines[line][column + len(word) :].lstrip() if line < len(lines) else ""
+    return ahead.endswith(",") and not behind.startswith(":")
 
 
 def _document_path(source: DocumentSource, loc: Path) -> Path:

@@ -340,7 +340,7 @@ def _follows(device: Device, name: str) -> bool:
 
 def _least_running(device: Device, name: str) -> tuple[tuple[float, float], ...]:
     """Least current of an input's loads while they run, at some voltages up to the highest that it is for
-    (V, A); empty where none of those that stop by themselves draws now more and now less.
+    (V, A); empty where none of them stops by itself, or none draws now more and now less.
     """
     from railwright.physics.loads import KINDS
     from railwright.physics.loads.law import high, low
@@ -348,20 +348,21 @@ def _least_running(device: Device, name: str) -> tuple[tuple[float, float], ...]
     own = device.inputs[name]
     highest = own.operating.high
     volts = [highest * number / VOLTAGES for number in range(1, VOLTAGES + 1)]
-    least, varies = [0.0] * VOLTAGES, False
+    least, varies, stops = [0.0] * VOLTAGES, False, False
     for part in own.load:
         kind = KINDS[part.kind]
+        varies = varies or kind.varies
         draws = getattr(kind.equations, "draws", None)
         if "stops_at" not in part.parameters.uncertain() or draws is None:
             continue
-        ends = []
+        stops, ends = True, []
         for choose in (low, high):
             values, _ = part.parameters.floats(choose)
             p = [*(values[field] for field in kind.parameters), *part.parameters.table()]
             ends.append([draws(each, p) for each in volts])
             varies = varies or ends[-1][-1][0] < ends[-1][-1][1]
         least = [sum((more, min(one[0], two[0]))) for more, one, two in zip(least, *ends, strict=True)]
-    return tuple(zip(volts, least, strict=True)) if varies else ()
+    return tuple(zip(volts, least, strict=True)) if varies and stops else ()
 
 
 def _stops_at(device: Device, name: str) -> tuple[float, float] | None:

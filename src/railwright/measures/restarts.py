@@ -20,7 +20,17 @@ from railwright.measures.hiding import LEFT_OUT, UNBROKEN, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
-from railwright.measures.swinging import SWINGS, starving, swings, turns, unsteady, wandered, wanders
+from railwright.measures.swinging import (
+    SWINGS,
+    error_of_one,
+    starving,
+    surely_away,
+    swings,
+    turns,
+    unsteady,
+    wandered,
+    wanders,
+)
 from railwright.measures.wording import amount, rate
 from railwright.traces import runs_of
 
@@ -116,7 +126,7 @@ def restarts(view: View) -> Measured:
     )
     how = f"drop-outs of the current below {amount(usual * LONG_DIP, 'A')} among {time[step].size} values"
     lasting = [dip for dip in runs if _lasts(view, time, amps, volts, dip, usual)]
-    away_at = _surely_away(view, amps, volts, _error(current))
+    away_at = surely_away(view, time, amps, volts, error_of_one(current))
     cores = [(_core(dip, away_at), begun[dip]) for dip in lasting]
     sure = sum(
         core is not None and _reaches(time, core, begin, end, margin, earlier) for core, earlier in cores
@@ -133,14 +143,6 @@ def restarts(view: View) -> Measured:
     if view.model.averages and view.restart is not None and not hidden:
         how += f"; a restart, with its soft start of {amount(view.restart, 's')} or more, always shows"
     return budget.result(float(sure), how, **hidden)
-
-
-def _error(current: Signal) -> float:
-    """Bound of the error of one reading of the current [A]."""
-    import numpy as np
-
-    known = math.fsum(float(np.max(np.abs(each.shape))) for each in current.systematic)
-    return known + 4.0 * current.noise + current.step
 
 
 def _core(dip: tuple[int, int], away: NDArray[np.bool_]) -> tuple[int, int] | None:
@@ -198,19 +200,6 @@ def _partly(
                 "would_decide": "a recording of the load's own output, or of the current at a higher rate,",
             }
     return {}
-
-
-def _surely_away(view: View, amps: Array, volts: Array, error: float) -> NDArray[np.bool_]:
-    """At which values the load cannot run, shape (n,): of one that draws now more and now less those below
-    what it draws at least while it runs, less the error of a reading [A]; of others all.
-    """
-    import numpy as np
-
-    if not view.least_running:
-        return np.ones(amps.size, dtype=bool)
-    at, least = np.array(view.least_running).T
-    away: NDArray[np.bool_] = amps < np.interp(np.abs(volts), at, least, left=0.0) - error
-    return away
 
 
 def _lasts(view: View, time: Array, amps: Array, volts: Array, dip: tuple[int, int], usual: float) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
@@ -298,3 +299,33 @@ def swings(view: View, level: float) -> int:
 
     near, limited = _near(view, view.voltage(), level), _limited(view)
     return int(np.count_nonzero((limited[1:] != limited[:-1]) & near[1:] & near[:-1]))
+
+
+def error_of_one(current: Signal) -> float:
+    """Bound of the error of one reading of the current [A]."""
+    import numpy as np
+
+    known = math.fsum(float(np.max(np.abs(each.shape))) for each in current.systematic)
+    return known + 4.0 * current.noise + current.step
+
+
+def surely_away(view: View, time: Array, amps: Array, volts: Array, error: float) -> NDArray[np.bool_]:
+    """At which values the load cannot run, shape (n,): of one that draws now more and now less those below
+    what it draws at least while it runs, less what the input's capacitors may give it while the voltage falls,
+    and less the error of a reading [A]; of others all. Of one with pauses in which it draws nothing none: a
+    current below nothing is what the device gives back, and tells nothing of it.
+    """
+    import numpy as np
+
+    if not view.least_running:
+        return np.ones(amps.size, dtype=bool)
+    at, least = np.array(view.least_running).T
+    across = np.abs(volts)
+    floor = np.interp(across, at, least, left=0.0)
+    given = np.zeros(amps.size)
+    if amps.size > 1:
+        gaps = np.maximum(np.diff(time), 1e-9)
+        falls = np.append(0.0, np.maximum(0.0, -np.diff(across)) / gaps)
+        given = view.capacitance[1] * np.maximum(falls, np.append(falls[1:], 0.0))
+    away: NDArray[np.bool_] = (floor > 0.0) & (amps < floor - given - error)
+    return away

@@ -20,10 +20,13 @@ from railwright.measures.hiding import missing
 from railwright.measures.integral import covered, same_instants
 from railwright.measures.measure import measure
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured
-from railwright.measures.swinging import OVERLOADED, SWINGS, starving, unsteady
+from railwright.measures.swinging import OVERLOADED, SWINGS, error_of_one, starving, surely_away, unsteady
 from railwright.traces import runs_of
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from railwright.measures.signal import Array, Signal, View
 
 LEAST_OF_LINE = 3
@@ -31,6 +34,11 @@ LEAST_OF_LINE = 3
 
 MOST_EVEN = 10_000_000
 """Equally spaced instants of a computed trace at most; 17 min of them are 0.1 ms apart."""
+
+AT_ONCE = 1e-3
+"""The current of a load that stops falls within this [s] of its stop, else it was in a pause (chosen: what
+its lead and capacitors take is shorter).
+"""
 
 LOCAL = 0.05
 """Time before and after the transition whose median is the level there [s]."""
@@ -367,15 +375,18 @@ def _transition(view: View, current: Signal, voltage: Signal, *, falling: bool) 
     if one:
         if falling and running:
             raise _never("falls", "below", float(np.min(volts)))
-        if not falling and not running:
+        if not falling and not running and not view.least_running:
             raise _never("rises", "above", float(np.max(volts)))
         state = "high" if running else "low"
         raise CannotMeasure(f"the current is {state} through the whole step", "a step with a ramp across")
     low = current.values < threshold
-    runs = [each for each in runs_of(low) if _stopped(view, current, voltage, each, error)]
+    across = np.interp(current.time, voltage.time, np.abs(voltage.values))
+    away = surely_away(view, current.time, current.values, across, error_of_one(current))
+    runs = [each for each in runs_of(low) if _stopped(view, current.time, each, away, falling=falling)]
     if not runs:
         raise CannotMeasure(
-            "the current is nowhere lower than the load draws while it runs", "a step in which the load stops"
+            "what the load draws by itself now more and now less does not tell whether it stopped",
+            "a recording of the load's own output, or a step in which the load stops while it draws,",
         )
     longest = _longest(current.time, [(a, b) for a, b in runs if (a > 0 if falling else b < low.size)])
     if longest is None:
@@ -388,22 +399,27 @@ def _transition(view: View, current: Signal, voltage: Signal, *, falling: bool) 
     return longest
 
 
-def _stopped(view: View, current: Signal, voltage: Signal, low: tuple[int, int], error: float) -> bool:
-    """Whether the load stopped in a stretch of low current: as a rehearsal knows, or as the current of one
-    that draws now more and now less tells, where it is below what it draws at least; others always.
+def _stopped(
+    view: View, time: Array, low: tuple[int, int], away: NDArray[np.bool_], *, falling: bool
+) -> bool:
+    """Whether the load stopped in a stretch of low current: as a rehearsal knows, or where it cannot run with
+    its current, `away`. One that draws now more and now less may also pause by itself, and stop or start in
+    its pause: the stretch then has to begin (falling) or end with the stop or the start.
     """
-    import numpy as np
-
-    inside = slice(*low)
-    time = current.time[inside]
+    first, last = low[0], low[1] - 1
+    begin, end = float(time[first]), float(time[last])
+    if view.away is not None and not view.least_running:
+        return any(stop <= end and start >= begin for stop, start in view.away)
+    if view.away is not None and falling:
+        least = float(time[max(0, first - 1)]) - AT_ONCE
+        return any(least <= stop <= begin for stop, _ in view.away)
     if view.away is not None:
-        return any(begin <= time[-1] and end >= time[0] for begin, end in view.away)
-    if not view.least_running:
-        return True
-    at, least = np.array(view.least_running).T
-    volts = np.interp(time, voltage.time, np.abs(voltage.values))
-    floor = np.interp(volts, at, least, left=0.0)
-    return bool(np.any(current.values[inside] < floor - error - 4.0 * current.noise - current.step))
+        least, most = end - AT_ONCE - (view.restart or 0.0), float(time[min(low[1], time.size - 1)])
+        return any(least <= start <= most for _, start in view.away)
+    # The value beside the transition may have seen a part of it.
+    beside = view.rows_of_one
+    edge = slice(first, first + 1 + beside) if falling else slice(max(first, last - beside), last + 1)
+    return bool(away[first : last + 1][edge.start - first : edge.stop - first].any())
 
 
 def _never(word: str, side: Literal["above", "below"], bound: float) -> Beyond:

@@ -17,7 +17,8 @@ def variation(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """To the lowest or highest continuous voltage for the duration that is chosen."""
     ratio = chosen_ratio(figures, "variation levels", choice)
     if choice.duration is None:
-        raise NoSuchChoice("expected a 'duration' beside 'standard', got none; add one", "standard")
+        message = "expected a 'duration' beside 'standard', got none; add one, any time such as 10 s"
+        raise NoSuchChoice(message, "standard")
     return _there_and_back(choice, ratio, choice.duration)
 
 

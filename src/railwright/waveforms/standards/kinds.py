@@ -12,11 +12,14 @@ from railwright.waveforms.standards.figures import OPEN, StandardFigures
 
 
 class NoSuchChoice(ValueError):
-    """A choice that a standard does not have. at: the key that it is written under."""
+    """A choice that a standard does not have. at: the key that it is written under. instead: a key, and a
+    choice that there is, with which it can be told whether more is missing; None: nothing can.
+    """
 
-    def __init__(self, message: str, at: str) -> None:
+    def __init__(self, message: str, at: str, instead: tuple[str, str | float] | None = None) -> None:
         super().__init__(message)
         self.at = at
+        self.instead = instead
 
 
 class Choice(NamedTuple):
@@ -164,10 +167,17 @@ def _listed(value: float, texts: Sequence[str], unit: str) -> bool:
 
 def _missing(key: str, listed: Sequence[str], texts: Sequence[str]) -> NoSuchChoice:
     more = ", or another" if OPEN in texts else ""
-    return NoSuchChoice(
-        f"expected a '{key}' beside 'standard', got none; add one of {', '.join(listed)}{more}", "standard"
-    )
+    message = f"expected a '{key}' beside 'standard', got none; add one of {', '.join(listed)}{more}"
+    return NoSuchChoice(message, "standard", _instead(key, listed))
+
+
+def _instead(key: str, listed: Sequence[str]) -> tuple[str, str | float] | None:
+    """A key with the first of what is listed for it, as a `Choice` has it."""
+    if not listed:
+        return None
+    return key, parse_value(listed[0], "s") if key == "duration" else listed[0]
 
 
 def _unknown(key: str, given: str, listed: Sequence[str]) -> NoSuchChoice:
-    return NoSuchChoice(f"expected one of {', '.join(listed)}, got {quoted(given)}", key)
+    message = f"expected one of {', '.join(listed)}, got {quoted(given)}"
+    return NoSuchChoice(message, key, _instead(key, listed))
