@@ -34,7 +34,8 @@ class Wiring:
     """The circuit behind one supply. branch_of: output -> branch name; sensed: outputs with sense leads to
     the load.
 
-    group_of: output -> number of outputs in its group. shorted: inputs with a short across their connector.
+    group_of: output -> number of outputs in its group. shorted: inputs with a short across their connector;
+    reversed: with the conductors of their lead exchanged.
     """
 
     circuit: Circuit
@@ -44,6 +45,7 @@ class Wiring:
     sensed: frozenset[str]
     inputs: tuple[str, ...]
     shorted: frozenset[str] = frozenset()
+    reversed: frozenset[str] = frozenset()
 
 
 def wire(
@@ -101,7 +103,10 @@ def wire(
     truth.know_units(parts.units)
     circuit = Circuit(branches=tuple(branches))
     shorted = frozenset(name for name in inputs if has(faults, "short", name))
-    return Wiring(circuit, branch_of, arrangement_of, group_of, frozenset(sensed), tuple(inputs), shorted)
+    turned = frozenset(name for name in inputs if has(faults, "reversed", name))
+    return Wiring(
+        circuit, branch_of, arrangement_of, group_of, frozenset(sensed), tuple(inputs), shorted, turned
+    )
 
 
 def _lead(name: str, hook_up: HookUp, bench: Bench, parts: Parts, faults: Sequence[TwinFault]) -> LeadCircuit:
