@@ -155,7 +155,6 @@ def _found(rig: Rig, recorder: RunRecorder, ways: Ways) -> list[str]:
         supply.clear()
         used = rig.used(name)
         along += [f"{name}.{own}" for own in masters.go_along(supply, used)]
-        delivers = not supply.has_master or supply.master()
         for own in supply.outputs:
             if not supply.state(own):
                 continue
@@ -163,6 +162,7 @@ def _found(rig: Rig, recorder: RunRecorder, ways: Ways) -> list[str]:
             if own not in used and (movers := _movers(rig, name, own)):
                 told += f", which will move its set points with those of {' and '.join(movers)}"
             recorder.event(EventKind.FOUND_ON, f"{name}.{own}", told)
+            delivers = not supply.has_master or supply.master()
             state = "on" if delivers else "switched on, its master switch off"
             found.append(f"{name}.{own} is {state}, and {told}")
     if along:
