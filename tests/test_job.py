@@ -23,6 +23,7 @@ from railwright.documents.sources import DocumentErrors
 from railwright.examples import example
 from railwright.frames import NotInstalled
 from railwright.recordings.errors import RecordingError
+from railwright.settings.findings import tally
 
 PROCEDURE = example() / "power-input.procedure.yaml"
 RAIL = "time_s,U_V\n" + "".join(f"{n / 1000},{12 - n % 2}\n" for n in range(500))
@@ -160,6 +161,24 @@ def test_a_run_is_evaluated_beside_a_recording(run: rw.Run, tmp_path: Path) -> N
         run.evaluate(tmp_path / "a.parquet", keys="{time: t}")
 
 
+def test_findings_are_counted_as_the_command_line_counts_them(job: rw.Job) -> None:
+    """What was assumed is shown by itself."""
+    check = job.check()
+    told = [each for each in check.findings if each.rule != "assumed"]
+    notes = sum(each.severity == "note" for each in told)
+    assert len(told) < len(check.findings)
+    assert f", {notes} note" in repr(check)
+    assert tally(check.findings) in repr(check)
+    assert tally(check.findings[:0]) == "0 stops, 0 cautions, 0 notes"
+
+
+def test_what_is_not_there_is_told_with_what_there_is(run: rw.Run) -> None:
+    with pytest.raises(KeyError, match=r"main, transducer\), got 'pump'"):
+        run["pump"]
+    assert "pump" not in run
+    assert "main" in run
+
+
 def test_an_edit_finds_the_document_by_its_first_key(job: rw.Job) -> None:
     assert job.edit("location", "dry").documents.bench.location == "dry"
     assert job.edit("revision", "Z9").documents.device.revision == "Z9"
@@ -192,6 +211,8 @@ def test_a_run_on_twins_is_read_judged_and_reported(run: rw.Run) -> None:
     assert run.outcome.completed
     judged = run.evaluate()
     assert list(judged.to_dataframe()["requirement"]) == [r.requirement for r in judged.results]
+    with pytest.raises(KeyError, match=r"start-up time.*got 'nonsense'"):
+        judged["nonsense"]
     again = rw.read_run(run.folder)
     assert again.outcome is None
     assert [each.outcome for each in again.evaluations] == [judged.outcome]

@@ -436,15 +436,13 @@ class Check:
         return replace(Run.read(outcome.folder), outcome=outcome)
 
     def __repr__(self) -> str:
-        counts = [f"{sum(f.severity == name for f in self.findings)} {name}s" for name in _SEVERITIES]
-        return f"<Check of '{self.job.documents.procedure.procedure}': {', '.join(counts)}>"
+        from railwright.settings.findings import tally
+
+        return f"<Check of '{self.job.documents.procedure.procedure}': {tally(self.findings)}>"
 
     def _repr_html_(self) -> str:
         rows = [(f.severity.value, f.rule, f.about, f.why, f.remedy) for f in self.findings]
         return _table(repr(self), ("Severity", "Rule", "About", "Why", "What to do"), rows)
-
-
-_SEVERITIES = ("stop", "caution", "note")
 
 
 @dataclass(frozen=True, eq=False)

@@ -116,6 +116,17 @@ def test_a_recording_that_ends_within_the_inrush_decides_nothing() -> None:
     assert any(says(note, "transducer inrush", "141 ms", "not steady") for note in found.notes)
 
 
+@pytest.mark.parametrize("length", [0.05, 0.1, 0.141])
+def test_what_would_decide_is_told_only_where_nothing_decides(length: float) -> None:
+    """The recording is too short for the charge, which the supply's readings decide."""
+    found, _ = judged_with(recording(length))
+    outcomes = {each.requirement: each.outcome for each in found.results}
+    notes = [each for each in found.notes if each.partition(":")[0] in outcomes]
+    decided = [each for each in notes if outcomes[each.partition(":")[0]] is not Outcome.INCONCLUSIVE]
+    assert any(each.startswith("charge to start:") for each in decided)
+    assert not any("would decide" in each for each in decided)
+
+
 def test_a_recording_of_the_inrush_decides_and_says_what_the_readings_judge() -> None:
     """130 ms of a step of 212 ms: the inrush and 47 ms of rest; a whole recording measures the same."""
     _, inrush = judged_with(recording(length=0.15))

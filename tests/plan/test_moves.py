@@ -88,6 +88,28 @@ def test_a_series_pair_shares_the_slew() -> None:
     assert slew_range(feed, bench(None)) is None
 
 
+@pytest.mark.parametrize(
+    ("low", "high", "over"),
+    [(2.7, 4.6, 1.9), (0.1, 0.4, 0.3), (0.7, 0.8, 0.1), (1.1, 3.3, 2.2), (4.6, 2.7, 1.9)],
+)
+@pytest.mark.parametrize("slews", ["1 V/s .. 2 V/ms", "0.1 V/s .. 1 V/s"])
+def test_a_line_as_steep_as_an_end_of_the_range_is_one_move(
+    low: float, high: float, over: float, slews: str
+) -> None:
+    """1 V/s each; (4.6 - 2.7) V in 1.9 s comes out as 0.9999999999999998 V/s."""
+    actions = (Action(0.0, "line", "main", low, 0.0), Action(1.0, "line", "main", high, over))
+    moves = moves_of(timeline(*actions), {"main": alone()}, bench(slews)).moves
+    assert [(move.time, move.voltage) for move in moves] == [(0.0, low), (1.0, high)]
+    assert moves[1].slew == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("over", "count"), [(1.91, 95), (4.0, 200)])
+def test_a_line_flatter_than_the_range_is_played_in_stairs(over: float, count: int) -> None:
+    actions = (Action(0.0, "line", "main", 2.7, 0.0), Action(1.0, "line", "main", 4.6, over))
+    moves = moves_of(timeline(*actions), {"main": alone()}, bench("1 V/s .. 2 V/ms")).moves
+    assert len(moves) == 1 + count
+
+
 MEETING = [
     {"power_up": {"order": ["main"]}},
     {"sweep": {"input": "main", "from": "9 V", "to": "16 V", "points": 2, "dwell": "1 s"}},

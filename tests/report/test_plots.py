@@ -162,6 +162,36 @@ def test_what_is_off_scale_and_the_set_limit_do_not_cover_each_other(overlay: Ov
     assert not off_scale.get_window_extent().overlaps(level.get_window_extent())
 
 
+@pytest.mark.parametrize("at_most", [0.9, 0.97, 1.05, 1.1, 1.2])
+def test_no_label_lies_on_a_level(overlay: Overlay, at_most: float) -> None:
+    """The current limit is set to 1 A; what is required lies just below or above it."""
+    meant = next(r for r in overlay.requirements if r.name == "transducer inrush")
+    asked = meant.model_copy(update={"of": "main", "name": "inrush", "at_most": at_most})
+    figure = drawn(replace(overlay, requirements=(asked,)), "first power")
+    panel = next(axes for axes in figure.axes for text in axes.texts if "inrush" in text.get_text())
+    labels = {text.get_text(): text.get_window_extent() for text in panel.texts}
+    assert {word.partition(" ")[0] for word in labels} >= {"set", "inrush:"}
+    for line in panel.lines:
+        (left, right), (low, high) = (np.asarray(each, dtype=float)[[0, -1]] for each in line.get_data())
+        if len(line.get_xdata()) != 2 or low != high:
+            continue
+        _, level = panel.transData.transform((0.0, low))
+        assert not any(box.y0 < level < box.y1 for box in labels.values()), (low, left, right)
+    hatched = [patch.get_window_extent() for patch in panel.patches]
+    assert hatched
+    assert not any(box.overlaps(each) for box in labels.values() for each in hatched)
+
+
+def test_the_scale_of_an_enlarged_panel_stands_clear_of_the_panel_on_its_left(overlay: Overlay) -> None:
+    """By 10 points at least, more than its letters are high."""
+    figure = drawn(overlay, "first power")
+    scales = [axes.yaxis.label.get_window_extent() for axes in figure.axes if axes.get_ylabel()]
+    for axes in figure.axes:
+        right = axes.bbox.x1
+        beside = [box.x0 - right for box in scales if box.x0 > right - 20 and box.y1 > axes.bbox.y0]
+        assert all(apart > 10.0 / 72.0 * figure.dpi for apart in beside)
+
+
 def test_long_names_are_cut_to_the_room_there_is(overlay: Overlay) -> None:
     names = [letter * 90 for letter in "WM"]
     one = Traces(np.linspace(0, 1, 5), {"voltage": np.full(5, 12.0), "current": np.linspace(0.1, 0.2, 5)})

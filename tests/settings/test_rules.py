@@ -1948,7 +1948,6 @@ UNKNOWN = [
         "main",
         "contact resistance of lead 'silicone pair'",
     ),
-    (("bench", "        power: 60 W\n", ""), "main", "power rating of the output"),
     (("bench", "sense: {compensates: 1 V}", "sense: {}"), "left.1", "how much drop sensing makes up for"),
     (("bench", "accuracy: 100 mV, ", ""), "main", "accuracy of the OVP"),
     (("bench", ", response: 200 us", ""), "main", "response of the OVP"),
@@ -1973,6 +1972,16 @@ def test_what_a_data_sheet_does_not_say_is_a_note(
     whys = [finding.why for finding in found if finding.about == about]
     assert any(figure in why and "checked" in why for why in whys), whys
     assert of_rule(settled(tmp_path), "unknown-figure") == []
+
+
+@pytest.mark.parametrize("takes", ["", "        power: 900 W\n"])
+def test_an_output_without_a_power_rating_gives_its_voltage_times_its_current(
+    takes: str, tmp_path: Path
+) -> None:
+    """As documents.md has it: so nothing is left unchecked, and nothing is assumed of it."""
+    settings = settled(tmp_path, ("bench", "        power: 60 W\n", takes))
+    assert of_rule(settings, "unknown-figure") == []
+    assert not any("power" in each.why and "assumed" in each.why for each in settings.findings)
 
 
 def test_unknown_accuracy_is_said_once_with_every_check_that_wanted_it(tmp_path: Path) -> None:

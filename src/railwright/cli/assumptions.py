@@ -12,9 +12,6 @@ if TYPE_CHECKING:
 
     from railwright.assumptions import Assumption
 
-ASSUMED = "assumed"
-"""The rule whose findings say the same, input by input."""
-
 EVERYTHING = "all"
 
 

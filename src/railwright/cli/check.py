@@ -96,9 +96,10 @@ def _show(procedure: Path, checked: Checked, static: bool, quiet: bool, everythi
 
 
 def _show_all(out: Console, procedure: Path, checked: Checked) -> None:
-    from railwright.cli.assumptions import ASSUMED, print_assumptions
+    from railwright.cli.assumptions import print_assumptions
     from railwright.cli.findings import findings_table, hook_up_table, measurable_table, settings_table
     from railwright.cli.windows import windows_table
+    from railwright.settings.findings import ASSUMED
 
     settings = checked.settings
     if (chosen := hook_up_table(settings.reasons)) is not None:

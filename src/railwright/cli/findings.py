@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from railwright.cli.assumptions import ASSUMED
 from railwright.cli.console import SEVERITY_MARKS, table
 from railwright.grouping import grouped
 from railwright.quantities import show
 from railwright.settings.all_rules import known_of
-from railwright.settings.findings import Finding, Ranking, Reason
+from railwright.settings.findings import Finding, Ranking, Reason, Severity, tally
 from railwright.settings.merged import FigureRange, MergedFindings, merge
 
 if TYPE_CHECKING:
@@ -153,11 +151,5 @@ def summary(findings: Sequence[Finding]) -> str:
 
     What was assumed is not counted: it stands in a table of its own.
     """
-    counts = Counter(finding.severity.value for finding in findings if finding.rule != ASSUMED)
-    parts = [
-        f"{counts[word]} {word}{'' if counts[word] == 1 else 's'}" for word in ("stop", "caution", "note")
-    ]
-    blocking = sum(finding.blocks for finding in findings)
-    accepted = counts["stop"] - blocking
-    tail = f" ({accepted} accepted in the procedure)" if accepted else ""
-    return ", ".join(parts) + tail
+    accepted = sum(finding.severity is Severity.STOP and not finding.blocks for finding in findings)
+    return tally(findings) + (f" ({accepted} accepted in the procedure)" if accepted else "")

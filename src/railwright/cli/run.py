@@ -162,9 +162,10 @@ def run(
 
 def may_run(checked: Checked, folder: Path, detail: Detail = USUAL) -> bool:
     """Whether nothing blocks the run; says what does. BadInput where the folder is in use."""
-    from railwright.cli.assumptions import ASSUMED, print_assumptions
+    from railwright.cli.assumptions import print_assumptions
     from railwright.cli.console import console
     from railwright.cli.findings import findings_table, problems, summary
+    from railwright.settings.findings import ASSUMED
 
     expect_free(folder)
     findings = checked.settings.findings

@@ -11,11 +11,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from railwright.cli.assumptions import ASSUMED
 from railwright.cli.console import SEVERITY_MARKS
 from railwright.cli.findings import HOOK_UP, MEASURABLE_MARKS, rankings, summary
 from railwright.quantities import show
-from railwright.settings.findings import Severity
+from railwright.settings.findings import ASSUMED, Severity
 from railwright.settings.merged import MergedFindings, by_kind, merge
 
 if TYPE_CHECKING:

@@ -6,7 +6,6 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
-
 WAY = (
     "a path has the keys of one document from its outermost one, and positions in a list from 0, such as "
     "inputs.main.nominal or steps.0.hold"

@@ -81,8 +81,8 @@ def _missing_value(source: DocumentSource, path: Path) -> tuple[Path, Path, str]
         message = f"expected a blank after {quoted(glued[1] + ':')}, got {quoted(key)}; write {written}"
         return path, (*path[:-1], glued[1]), message
     if not isinstance(path[-1], int) and _after_comma(source, path):
-        message = f"expected a key with a value after the comma, got {quoted(key)}; a comma ends a text inside {{ }}"
-        return path, path, f"{message}: put the whole text in quotes"
+        got = f"expected a key with a value after the comma, got {quoted(key)}"
+        return path, path, f"{got}; a comma ends a text inside {{ }}: put the whole text in quotes"
     what = "in the list" if isinstance(path[-1], int) else f"after '{key}:'"
     message = f"expected a value {what}, got nothing; write one, or leave it out where it is unknown"
     return path, path, message
@@ -102,7 +102,7 @@ def _decimal_comma(source: DocumentSource, path: Path) -> tuple[Path, str, str] 
 
 
 def _after_comma(source: DocumentSource, path: Path) -> bool:
-    """Whether what counts as a key without a value is the rest of a text inside { } that has a comma in it."""
+    """Whether a key without a value is the rest of a text inside { } that has a comma in it."""
     word, parent = str(path[-1]), source.root.get(*path[:-1])
     assert parent is not None
     known = list(parent.entries)

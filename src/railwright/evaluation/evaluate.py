@@ -172,7 +172,7 @@ def _judge(
     contradicting: Sequence[Contradiction],
 ) -> tuple[Result, list[str]]:
     first = _from_source(case, requirement, case.own)
-    chosen, remarks = first, []
+    chosen, unused = first, []
     for source in sources[1:]:
         if not _tells(source, requirement):
             continue
@@ -180,7 +180,14 @@ def _judge(
         if _better(other, chosen):
             chosen = other
         elif other.measured is None:
-            remarks.append(f"{requirement.name}: {source.name} was not used, because {other.reason}")
+            unused.append((source.name, other))
+    # What would decide it is asked for only where nothing does.
+    decided = chosen.outcome is not Outcome.INCONCLUSIVE
+    remarks = [
+        f"{requirement.name}: {name} was not used, because "
+        f"{each.unmeasured.why if decided and each.unmeasured is not None else each.reason}"
+        for name, each in unused
+    ]
     origin = next(source for source in sources if source.name == chosen.source)
     return _result(requirement, _in_doubt(chosen, requirement, origin, contradicting)), remarks
 

@@ -311,9 +311,9 @@ def error_of_one(current: Signal) -> float:
 
 def surely_away(view: View, time: Array, amps: Array, volts: Array, error: float) -> NDArray[np.bool_]:
     """At which values the load cannot run, shape (n,): of one that draws now more and now less those below
-    what it draws at least while it runs, less what the input's capacitors may give it while the voltage falls,
-    and less the error of a reading [A]; of others all. Of one with pauses in which it draws nothing none: a
-    current below nothing is what the device gives back, and tells nothing of it.
+    what it draws at least while it runs, less what the input's capacitors may give it while the voltage
+    falls, and less the error of a reading [A]; of others all. Of one with pauses in which it draws nothing
+    none: a current below nothing is what the device gives back, and tells nothing of it.
     """
     import numpy as np
 

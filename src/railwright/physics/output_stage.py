@@ -273,7 +273,8 @@ def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str,
         return value
 
     volts, amperes = figures.voltage_max, figures.current_max
-    power = known(figures.power, math.inf, "power limit of the output is not given: none assumed")
+    # Without a power rating, full voltage times full current, at which the others limit.
+    power = math.inf if figures.power is None else figures.power
     capacitance = known(
         figures.output_capacitance,
         assumed_capacitance(amperes),

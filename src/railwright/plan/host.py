@@ -9,7 +9,7 @@ from functools import partial
 from typing import NamedTuple
 
 from railwright.plan.sending import send_times
-from railwright.plan.stairs import AT_ONCE, EXACT, stair_count, stairs_of
+from railwright.plan.stairs import AT_ONCE, EXACT, stair_count, stairs_of, too_fast
 from railwright.plan.timeline import Action
 from railwright.quantities import Statement, state
 
@@ -78,7 +78,7 @@ def by_host(
             height = change / count
             off.append((height, True, partial(_in_stairs, action.over, count, height)))
         rate = change / action.over if action.over else 0.0
-        if slews and count == 0 and rate > slews[1]:
+        if slews and count == 0 and too_fast(rate, slews):
             off.append((change * (1.0 - slews[1] / rate), False, partial(_too_steep, rate, slews[1])))
         worst = max(off, key=lambda each: each[0])
         if not soon or not alone:

@@ -13,7 +13,7 @@ from railwright.documents.bench import Bench
 from railwright.grouping import grouped
 from railwright.plan.listing import Listing, shape_actions
 from railwright.plan.set_points import SetPoints
-from railwright.plan.stairs import AT_ONCE, exchange_of, set_error, slew_range, stairs_of
+from railwright.plan.stairs import AT_ONCE, exchange_of, set_error, slew_range, stairs_of, too_fast
 from railwright.plan.timeline import Action, ContactChange, Timeline, Waiting
 from railwright.quantities import show
 
@@ -198,7 +198,7 @@ def _line(
         return at_once, ""
     rate = change / action.over
     stairs = stairs_of(action, level, slews, apart)
-    if slews and not stairs and rate <= slews[1]:
+    if slews and not stairs and not too_fast(rate, slews):
         return [Move(action.time, step, name, "set", action.voltage, rate, behind=action.behind)], ""
     if slews and not stairs:
         return (

@@ -41,6 +41,11 @@ network).
 EXACT = 1e-6
 """Part of a time that may be missing, by the rounding of sums of times."""
 
+ROUNDED = 1e-9
+"""Part by which a slew may lie beside what an output can be programmed to, by the rounding of its change and
+time: (4.6 - 2.7) V in 1.9 s is a little less than 1 V/s.
+"""
+
 MOST_STAIRS = 1000
 """A line of more stairs is rehearsed as a line: each stair is then a thousandth of it at most."""
 
@@ -72,6 +77,16 @@ def slew_range(feed: Feed, bench: Bench) -> tuple[float, float] | None:
     return (lowest, highest) if lowest <= highest else None
 
 
+def too_flat(rate: float, slews: tuple[float, float]) -> bool:
+    """Whether a slew [V/s] is below those that outputs can be programmed to, by more than rounding."""
+    return rate < slews[0] * (1.0 - ROUNDED)
+
+
+def too_fast(rate: float, slews: tuple[float, float]) -> bool:
+    """Whether a slew [V/s] is above those that outputs can be programmed to, by more than rounding."""
+    return rate > slews[1] * (1.0 + ROUNDED)
+
+
 def set_error(feed: Feed, bench: Bench, voltage: float) -> float:
     """Bound of the error with which an input is set to a voltage [V]; 0: not known."""
     errors = []
@@ -89,7 +104,7 @@ def stair_count(change: float, over: float, slews: tuple[float, float] | None, a
 
     apart: shortest time between two that the host keeps [s], by `exchange_of`.
     """
-    if over <= 0.0 or change == 0.0 or (slews and abs(change) / over >= slews[0]):
+    if over <= 0.0 or change == 0.0 or (slews and not too_flat(abs(change) / over, slews)):
         return 0
     return min(LONGEST_STAIRS, max(1, math.floor(over / apart * (1.0 + EXACT))))
 
@@ -111,7 +126,9 @@ def stairs_of(
 
 def too_steep(action: Action, level: float, slews: tuple[float, float] | None) -> bool:
     """Whether a line from `level` [V] on is steeper than the outputs can be programmed to [V/s]."""
-    return slews is not None and abs(action.voltage - level) > slews[1] * action.over > 0.0
+    return (
+        slews is not None and action.over > 0.0 and too_fast(abs(action.voltage - level) / action.over, slews)
+    )
 
 
 def in_stairs(

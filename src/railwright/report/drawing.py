@@ -127,7 +127,7 @@ def draw_step(
         top=1 - ABOVE / height,
         bottom=below / height,
         hspace=BETWEEN / ROW,
-        wspace=0.2 if any(cell.enlarged for cell in cells) else 0.27,
+        wspace=0.27,
         width_ratios=[1.12, 1.0] if any(cell.enlarged for cell in cells) else [1.0] * columns,
     )
     palette = colours(overlay.inputs or tuple(overlay.base.traces))

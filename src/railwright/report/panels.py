@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from railwright.report.decimate import BUCKETS, decimate
+from railwright.report.labels import LEVEL
 from railwright.report.limits import DrawnLimit
 from railwright.report.style import FAINT, HAIR, INK, MODES, PALE, tint
 from railwright.report.text import shortened
@@ -184,7 +185,7 @@ def _border(axes: Axes, left: float, right: float, level: float, side: int) -> N
 
     low, high = axes.get_ylim()
     thickness = BORDER * (high - low)
-    axes.plot([left, right], [level, level], **LIMIT_LINE)
+    axes.plot([left, right], [level, level], gid=LEVEL, **LIMIT_LINE)
     axes.add_patch(
         Rectangle(
             (left, level if side > 0 else level - thickness),
@@ -195,6 +196,7 @@ def _border(axes: Axes, left: float, right: float, level: float, side: int) -> N
             hatch="////////",
             linewidth=0,
             zorder=1.8,
+            gid=LEVEL,
         )
     )
 
@@ -332,7 +334,7 @@ def draw_set_level(axes: Axes, level: float, label: str, side: Literal["left", "
     """A setting of the supply, dotted, where it is in view; side: where its label stands."""
     low, high = axes.get_ylim()
     if low < level < high:
-        axes.axhline(level, color=FAINT, linewidth=0.8, linestyle=(0, (1, 2)), zorder=2.4)
+        axes.axhline(level, color=FAINT, linewidth=0.8, linestyle=(0, (1, 2)), zorder=2.4, gid=LEVEL)
         axes.annotate(
             label,
             (0.985 if side == "right" else 0.015, level),
@@ -340,6 +342,7 @@ def draw_set_level(axes: Axes, level: float, label: str, side: Literal["left", "
             xytext=(0, 1.5),
             textcoords="offset points",
             ha=side,
+            va="bottom",
             fontsize=LABEL_SIZE,
             color=FAINT,
             zorder=6,

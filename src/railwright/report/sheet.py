@@ -15,7 +15,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import PowerUp
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
-from railwright.plan.stairs import slew_range
+from railwright.plan.stairs import slew_range, too_flat
 from railwright.quantities import show
 from railwright.report.sheet_order import goal_of, in_order
 from railwright.report.sheet_wires import wires
@@ -139,7 +139,7 @@ def _rise(power_up: PowerUp | None, feed: Feed, points: OutputSetPoints, bench: 
     if power_up is None or power_up.rate is None:
         return ""
     slews = slew_range(feed, bench)
-    if slews is None or power_up.rate < slews[0]:
+    if slews is None or too_flat(power_up.rate, slews):
         return "slowly, in steps"
     rate = min(power_up.rate, slews[1]) * points.share
     return f"{rate / 1e3:.4g} V/ms" if rate >= 100.0 else show(rate, "V/s")

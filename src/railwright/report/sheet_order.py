@@ -15,7 +15,7 @@ from railwright.plan.coupling import tied_limits
 from railwright.plan.current_limits import limits_in_order
 from railwright.plan.off_order import held_voltage, off_order, off_threshold
 from railwright.plan.set_points import Feed, SetPoints
-from railwright.plan.stairs import slew_range
+from railwright.plan.stairs import slew_range, too_flat
 from railwright.quantities import show
 from railwright.report.contact_words import contacts_first, contacts_last
 from railwright.settings.context import FedInput
@@ -157,7 +157,7 @@ def _how(power_up: PowerUp, feed: Feed, bench: Bench) -> str:
     if power_up.rate is None:
         return "at its own rise" if len(feed.outputs) == 1 else "at their own rise"
     slews = slew_range(feed, bench)
-    return "at the rise in the table" if slews and slews[0] <= power_up.rate else "slowly, in steps"
+    return "at the rise in the table" if slews and not too_flat(power_up.rate, slews) else "slowly, in steps"
 
 
 def _verify(source: FedInput, feed: Feed, goal: float, off: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
@@ -43,6 +44,17 @@ class Finding:
     @property
     def blocks(self) -> bool:
         return self.severity is Severity.STOP and self.overridden is None
+
+
+ASSUMED = "assumed"
+"""Rule of what was assumed: it is shown by itself, and is not counted among the notes."""
+
+
+def tally(findings: Iterable[Finding]) -> str:
+    """How many of each severity, beside what was assumed: '0 stops, 2 cautions, 5 notes'."""
+    severities = [finding.severity for finding in findings if finding.rule != ASSUMED]
+    counts = ((each.value, severities.count(each)) for each in Severity)
+    return ", ".join(f"{count} {word}{'' if count == 1 else 's'}" for word, count in counts)
 
 
 class Ranking(NamedTuple):

@@ -138,7 +138,9 @@ def _would(
     if interval is None:
         if advice is None:  # its step is not played to its end, which no instrument changes
             return ""
-        return f"{advice.would_decide or 'an instrument with a smaller error'}{needed}"
+        # Elsewhere it begins a sentence, which its comma takes up.
+        instrument = advice.would_decide.removesuffix(",") or "an instrument with a smaller error"
+        return f"{instrument}{needed}"
     able = [
         f"'{name}'"
         for name, recorder in documents.bench.recorders.items()

@@ -119,11 +119,9 @@ def device(source: FedInput) -> Iterator[Constraint]:
 
 
 def given(source: FedInput) -> Facts:
-    """The outputs give the power that is drawn, while none of them gives more than its own."""
-    if any(output.power is None for output in source.rows):
-        yield Missing(
-            source.at_output, "power rating of the output", "power-range", f"the power of {source.name}"
-        )
+    """The outputs give the power that is drawn, while none of them gives more than its own; one without a
+    power rating gives its full current at its full voltage.
+    """
     full = source.full_power
 
     why = state("{outputs} can give {full_power}", outputs=source.words, full_power=(full, "W"))
