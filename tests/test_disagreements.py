@@ -76,7 +76,7 @@ def test_there_are_fifteen_faults_to_put_back() -> None:
         (1, 69, "a point list starts when its message is handed over"),
         (1, 49, "a peak is what the next step does"),
         (1, 1162, "a battery is rehearsed as if it were connected with the power-up"),
-        (1, 1133, "the sum of several outputs' readings of different times is a peak"),
+        (2, 231, "the sum of several outputs' readings of different times is a peak"),
     ],
 )
 def test_a_fault_that_is_put_back_is_found(seed: int, number: int, words: str, tmp_path: Path) -> None:
