@@ -8,7 +8,7 @@ what the documents say they bear.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -17,8 +17,10 @@ import numpy as np
 from railwright.assumptions import Assumption
 from railwright.circuit.case import NOMINAL, Case
 from railwright.circuit.errors import SetErrors
+from railwright.documents.bench import Bench
 from railwright.documents.device import Input
 from railwright.documents.loader import Documents
+from railwright.plan.contacts import contacts_of
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Timeline, timeline_of
 from railwright.quantities import show
@@ -44,6 +46,7 @@ from railwright.traces import Event, EventKind, integral_of_product
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from railwright.documents.procedure import Step
     from railwright.physics.player import PlayedSamples
     from railwright.physics.simulation import Advance
 
@@ -131,8 +134,8 @@ def rehearse_faults(documents: Documents, set_points: SetPoints, case: Case = NO
 
 
 def power_up_alone(documents: Documents, set_points: SetPoints) -> Timeline:
-    """The first power-up of each input, what contacts do before the last of them, and nothing else of the
-    procedure.
+    """The first power-up of each input, what contacts do before the last of them, and after it until each
+    input is connected; nothing else of the procedure.
     """
     seen: set[str] = set()
     steps, moved = [], []
@@ -148,7 +151,24 @@ def power_up_alone(documents: Documents, set_points: SetPoints) -> Timeline:
             moved = []
             part = step.power_up.model_copy(update={"order": order})
             steps.append(step.model_copy(update={"power_up": part}))
+    steps += _until_connected(documents.bench, set_points, steps, moved)
     return timeline_of(documents.procedure.model_copy(update={"steps": tuple(steps)}), documents.device)
+
+
+def _until_connected(
+    bench: Bench, set_points: SetPoints, before: Sequence[Step], after: Sequence[Step]
+) -> Sequence[Step]:
+    """Those of the steps after it, in which contacts move, that it takes until the lead of every input is
+    closed; none where it takes none, or never is.
+    """
+    closed = {name: each.starts_closed for name, each in contacts_of(bench, set_points).items()}
+    for count, step in enumerate([*before, *after], start=-len(before)):
+        if count >= 0 and all(closed.values()):
+            return after[:count]
+        if step.relays is not None:
+            closed.update(dict.fromkeys(closed.keys() & set(step.relays.close), True))
+            closed.update(dict.fromkeys(closed.keys() & set(step.relays.open), False))
+    return after if all(closed.values()) else ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -263,7 +283,9 @@ class _Study:
 
         scene = self.scene
         timeline = trial.timeline or scene.timeline
-        simulation = Simulation(scene.circuit, everything=True)
+        # The device has hung on its outputs, but on no lead that is wrong from the start.
+        rested = trial.act is None or not trial.at_power_up
+        simulation = Simulation(scene.circuit, everything=True, rested=rested)
         tell(simulation, scene.documents.bench, trial.set_points or scene.set_points, timeline, self.errors)
         begins, voltages = 0.0, {}
         if not trial.at_power_up:
