@@ -15,6 +15,7 @@ from railwright.cli.help import help_text
 from railwright.dialects.dialect import DialectError
 from railwright.documents.sources import DocumentErrors, Location, Problem
 from railwright.instruments.errors import InstrumentError
+from railwright.running.outcome import FolderRefused, RunRefused
 
 
 def raising(error):
@@ -32,6 +33,8 @@ def raising(error):
         (FileNotFoundError(2, "No such file", "a.csv"), Exit.BAD_INPUT, "a.csv: No such file"),
         (DialectError("mine.yaml:3: expected YAML"), Exit.BAD_INPUT, "mine.yaml:3: expected YAML"),
         (InstrumentError("left", "*IDN?", "gives no answer"), Exit.INSTRUMENT, "left: gives no answer"),
+        (RunRefused("main: ovp-withstand: 18 V"), Exit.STOPPED, "main: ovp-withstand"),
+        (FolderRefused("runs: expected a folder"), Exit.BAD_INPUT, "runs: expected"),
         (KeyboardInterrupt(), Exit.STOPPED, "stopped from the keyboard"),
     ],
 )

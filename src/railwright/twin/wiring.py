@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from railwright.circuit.case import QuantityName
 from railwright.circuit.parts import Parts
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
@@ -17,6 +18,7 @@ from railwright.documents.fixture import Fixture
 from railwright.documents.hook_up import HookUp
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
+from railwright.quantities import Uncertain
 from railwright.twin.faults import SENSE_KINDS, TwinFault, has, partner_of, reversed_load
 from railwright.twin.truth import Truth
 
@@ -59,7 +61,16 @@ def wire(
     """The circuit of one supply of the bench with true values from `truth`. Raises WiringError."""
     from railwright.physics.circuit import DECLARED, Branch, Circuit
 
-    parts = Parts(bench, truth.choose)
+    def choose(name: QuantityName, bounds: Uncertain) -> float:
+        value = truth.choose(name, bounds)
+        if name in parts.dimensions:
+            try:
+                truth.check_given(name, parts.dimensions[name])
+            except ValueError as error:
+                raise WiringError(str(error)) from None
+        return value
+
+    parts = Parts(bench, choose)
     outputs = [OutputName.of(supply, name) for name in bench.supplies[supply].outputs]
     stages = {output: parts.stage(output) for output in outputs}
     branches, sensed = [], set()
