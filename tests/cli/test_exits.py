@@ -123,9 +123,13 @@ def test_help_is_what_typer_prints():
     assert help_text() == HELP.read_text("utf-8"), "make docs writes it again"
 
 
-@pytest.mark.parametrize(("unit", "operator", "option"), [("", "O", "--unit"), ("S", " ", "--operator")])
+@pytest.mark.parametrize(
+    ("unit", "operator", "option"),
+    [("", "O", "--unit"), ("S", " ", "--operator"), ("A\x1b[2J", "O", "--unit")],
+)
 def test_a_run_of_nothing_or_by_nobody_is_refused(documents, unit, operator, option):
     words = ("run", "power-input.procedure.yaml", "--unit", unit, "--operator", operator, "--twins")
     done = subprocess.run([sys.executable, "-m", "railwright", *words], capture_output=True, text=True)
     assert done.returncode == 2
-    assert done.stderr.startswith(f"{option}: expected a text that is not blank, got '")
+    assert done.stderr.startswith(f"{option}: expected a text ")
+    assert done.stderr.rstrip("\n").isprintable()

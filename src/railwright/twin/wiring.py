@@ -61,16 +61,7 @@ def wire(
     """The circuit of one supply of the bench with true values from `truth`. Raises WiringError."""
     from railwright.physics.circuit import DECLARED, Branch, Circuit
 
-    def choose(name: QuantityName, bounds: Uncertain) -> float:
-        value = truth.choose(name, bounds)
-        if name in parts.dimensions:
-            try:
-                truth.check_given(name, parts.dimensions[name])
-            except ValueError as error:
-                raise WiringError(str(error)) from None
-        return value
-
-    parts = Parts(bench, choose)
+    parts: Parts = Parts(bench, lambda name, bounds: _true(truth, parts, name, bounds))
     outputs = [OutputName.of(supply, name) for name in bench.supplies[supply].outputs]
     stages = {output: parts.stage(output) for output in outputs}
     branches, sensed = [], set()
@@ -118,6 +109,17 @@ def wire(
     return Wiring(
         circuit, branch_of, arrangement_of, group_of, frozenset(sensed), tuple(inputs), shorted, turned
     )
+
+
+def _true(truth: Truth, parts: Parts, name: QuantityName, bounds: Uncertain) -> float:
+    """The true value of a quantity. WiringError where it was given, and no document could have it."""
+    value = truth.choose(name, bounds)
+    if name in parts.dimensions:
+        try:
+            truth.check_given(name, parts.dimensions[name])
+        except ValueError as error:
+            raise WiringError(str(error)) from None
+    return value
 
 
 def _lead(name: str, hook_up: HookUp, bench: Bench, parts: Parts, faults: Sequence[TwinFault]) -> LeadCircuit:
