@@ -1,4 +1,4 @@
-"""The question for a setting by hand is seen before it is answered, also while a printer holds the terminal."""
+"""The question for a setting by hand is seen before it is answered, also while a printer has the terminal."""
 
 from __future__ import annotations
 

@@ -50,7 +50,8 @@ class FakeSupply:
 
     silent: spans in which it takes nothing and gives no answer [s, from the beginning]. gone: spans in which
     connections are closed and refused. slow: time of each message [s]. garbage: so many looks are answered
-    well, then one is not, and so on; 0: all are answered well.
+    well, then one is not, and so on; 0: all are answered well. wants: silence that it wants before a message,
+    since it was spoken to or spoke itself [s]; what comes sooner it does not take.
     """
 
     outputs: list[FakeOutput] = field(default_factory=lambda: [FakeOutput()])
@@ -60,6 +61,8 @@ class FakeSupply:
     slow: float = 0.0
     garbage: int = 0
     looks: int = 0
+    wants: float = 0.0
+    spoke: float = -1.0
     watchdog: str = "1"
     took: list[tuple[float, str]] = field(default_factory=list)
     began: float = float("inf")
@@ -73,6 +76,9 @@ class FakeSupply:
         self.lines.append(writer)
         while line := (await reader.readline()).decode().strip():
             if self.is_in(self.gone, loop.time()) or self.is_in(self.silent, loop.time()):
+                continue
+            too_soon, self.spoke = loop.time() - self.spoke < self.wants, loop.time()
+            if too_soon:
                 continue
             await asyncio.sleep(self.slow)
             now = loop.time()
@@ -91,6 +97,7 @@ class FakeSupply:
                 if self.garbage and self.looks % (self.garbage + 1) == self.garbage:
                     looks = "?"
                 writer.write(f"{shown.get(word, looks)}\n".encode())
+                self.spoke = now
 
     def when(self, message: str) -> list[float]:
         """When it took a message [s]."""

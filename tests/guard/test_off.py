@@ -15,6 +15,7 @@ from railwright.guard.input_end import InputEnd
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import InputOff, OffPlan
 from railwright.guard.session import Session
+from railwright.guard.session_settings import SessionSettings
 from railwright.virtual_time import VirtualLoop
 
 SETTLED = 0.25
@@ -41,6 +42,7 @@ def play(
     watchdog: bool = False,
     identity: str = IDENTITY,
     options: dict[str, Any] | None = None,
+    pause: float = 0.0,
     **supplies: FakeSupply,
 ) -> Played:
     """Switch these inputs off."""
@@ -53,7 +55,8 @@ def play(
     )
 
     async def go() -> tuple[dict[str, InputEnd], float]:
-        sessions = {name: Session(name, name, connect) for name in supplies}
+        spoken = SessionSettings(pause=pause)
+        sessions = {name: Session(name, name, connect, spoken) for name in supplies}
         for session in sessions.values():
             await session.open()
         began = loop.time()
@@ -524,3 +527,21 @@ def test_a_supply_that_takes_its_time_for_each_message_is_confirmed(slow: float)
     assert left.outputs[0].went_off is not None
     assert left.outputs[0].went_off - left.began == near(slow)
     assert played.took < 10.0
+
+
+@pytest.mark.parametrize("slow", [0.0, 0.003, 0.02])
+@pytest.mark.parametrize("wants", [0.02, 0.03, 0.1])
+@pytest.mark.parametrize("outputs", [1, 2, 3])
+def test_a_supply_that_takes_nothing_too_soon_gets_off_again_when_it_listens(
+    outputs: int, wants: float, slow: float
+) -> None:
+    """OFF goes out at once, and of several only the first is taken; the rest never was, as it was sent again
+    right after a look's answer, in the same phase each time.
+    """
+    left = FakeSupply([FakeOutput() for _ in range(outputs)], wants=wants, slow=slow)
+    inputs = tuple(fed(name, "left", number) for number, name in enumerate("abc"[:outputs]))
+    left.spoke = 1e-6  # an answer of the run's last reading came just before
+    played = play(inputs, pause=1.1 * wants + 2.0 * slow, left=left)
+    assert not any(each.on for each in left.outputs)
+    assert all(end.confirmed for end in played.ends.values())
+    assert played.took < 1.0 + 20.0 * wants
