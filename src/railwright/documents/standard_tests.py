@@ -119,4 +119,5 @@ def _wrong_choices(figures: StandardFigures, test: Test, choice: Choice) -> Iter
             yield error
             if error.instead is None:
                 return
-            choice = choice._replace(**dict([error.instead]))
+            key, value = error.instead
+            choice = Choice(**{**choice._asdict(), key: value})

@@ -150,7 +150,7 @@ def _turning(view: View, *, falling: bool) -> Measured:
     if view.never_stops:
         raise CannotMeasure(
             "no load of this input stops and starts at a voltage of its own",
-            "a load with 'starts_at' and 'stops_at' in the device document, such as a converter,",
+            "a load with 'starts_at' and 'stops_at' in the device document, such as a converter",
         )
     voltage = view.voltage()
     current, beside = same_instants(view.current().between(view.begin, view.end), voltage)
@@ -210,7 +210,7 @@ def _is_fed(view: View, voltage: Signal, instant: float, *, falling: bool) -> No
     if view.model.averages and unsteady(view) >= SWINGS + 2:
         raise CannotMeasure(
             "the current goes up and down while the voltage stays: the load stops and starts by itself",
-            "a recording, or a higher current limit,",
+            "a recording, or a higher current limit",
         )
 
 
@@ -386,7 +386,7 @@ def _transition(view: View, current: Signal, voltage: Signal, *, falling: bool) 
     if not runs:
         raise CannotMeasure(
             "what the load draws by itself now more and now less does not tell whether it stopped",
-            "a recording of the load's own output, or a step in which the load stops while it draws,",
+            "a recording of the load's own output, or a step in which the load stops while it draws",
         )
     longest = _longest(current.time, [(a, b) for a, b in runs if (a > 0 if falling else b < low.size)])
     if longest is None:
