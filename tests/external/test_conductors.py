@@ -119,7 +119,8 @@ def test_a_conductor_with_a_class_warms_by_the_resistance_of_iec_60228(
         (10.0, 5): 1.91,
     }
     per_metre = published[square_millimetres, iec_class] * 1e-3
-    bare = 2.0 * math.sqrt(square_millimetres * 1e-6 / math.pi)
+    area = square_millimetres * 1e-6
+    bare = 2.0 * math.sqrt(area / math.pi)
     outside = bare + 2.0 * min(0.8e-3, bare)
 
     def missing(rise: float) -> float:
