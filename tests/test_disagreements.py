@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -28,12 +29,19 @@ ARRANGED = (
     (22, 479), (22, 578), (22, 642), (22, 694), (30, 39), (41, 79), (41, 91), (41, 114), (41, 283),
     (41, 356), (42, 30), (42, 169), (42, 260),
     (30, 218), (30, 244), (30, 379), (30, 521), (30, 546), (30, 586), (30, 610), (30, 695), (30, 868),
-    (30, 882), (30, 942), (30, 969), (30, 979),
+    (30, 882), (30, 942), (30, 969), (30, 979), (30, 1125), (43, 53), (43, 61), (44, 279),
 )  # fmt: skip
 """The same of draws with arranged situations."""
 
-WIDER = ((1, 4), (1, 43), (51, 45))
+WIDER = (
+    (1, 4), (1, 43), (51, 45), (30, 1154), (41, 210), (43, 329), (43, 379), (44, 132), (51, 9), (51, 58),
+    (60, 80), (60, 129),
+)  # fmt: skip
 """The same with the situations that came later: coupled settings, voltages held before, decays."""
+
+
+EVERY = 1 if os.environ.get("RAILWRIGHT_ALL_DRAWS") else 2
+"""What was mended has tests of its own; CI plays every other draw again, so that it takes a minute less."""
 
 
 def left(seed: int, number: int, folder: Path, *, arranged: bool = False, wider: bool = False) -> list[str]:
@@ -45,8 +53,8 @@ def left(seed: int, number: int, folder: Path, *, arranged: bool = False, wider:
 
 @pytest.mark.parametrize(
     ("seed", "number", "arranged", "wider"),
-    [(*each, False, False) for each in MENDED]
-    + [(*each, True, False) for each in ARRANGED]
+    [(*each, False, False) for each in MENDED[::EVERY]]
+    + [(*each, True, False) for each in ARRANGED[::EVERY]]
     + [(*each, True, True) for each in WIDER],
 )
 def test_what_was_mended_stays_mended(
@@ -68,7 +76,7 @@ def test_there_are_fifteen_faults_to_put_back() -> None:
         (1, 69, "a point list starts when its message is handed over"),
         (1, 49, "a peak is what the next step does"),
         (1, 1162, "a battery is rehearsed as if it were connected with the power-up"),
-        (1, 1133, "the sum of several outputs' readings of different times is a peak"),
+        (2, 231, "the sum of several outputs' readings of different times is a peak"),
     ],
 )
 def test_a_fault_that_is_put_back_is_found(seed: int, number: int, words: str, tmp_path: Path) -> None:

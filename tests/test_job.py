@@ -202,6 +202,10 @@ def test_an_edit_that_cannot_be_made_is_one_line(job: rw.Job) -> None:
             job.edit(path, "26 V")
     with pytest.raises(NotEdited, match=r"expected one of 0 to \d+, got 'on'.*steps\.0\.hold"):
         job.edit("steps.on.power_up.gap", "5 s")
+    for itself in ("&a [*a]", "&a {b: *a}", "&a [[*a]]"):
+        with pytest.raises(DocumentErrors, match=r"power-input\.procedure\.yaml:\d+:\d+: ") as caught:
+            job.edit("procedure", itself)
+        assert len(str(caught.value).splitlines()) == 1
 
 
 def test_a_run_on_twins_is_read_judged_and_reported(run: rw.Run) -> None:
@@ -219,6 +223,17 @@ def test_a_run_on_twins_is_read_judged_and_reported(run: rw.Run) -> None:
     assert again["main"].time.size == run["main"].time.size
     report = again.report(customer="A harbour")
     assert report.read_bytes().startswith(b"%PDF")
+
+
+def test_what_only_a_recording_needs_is_not_taken_without_one(run: rw.Run) -> None:
+    for given in ({"recorder": "oscilloscope"}, {"keys": "{time: t}"}):
+        (name,) = given
+        with pytest.raises(ValueError, match=f"^{name}: expected a recording"):
+            run.evaluate(**given)
+    with pytest.raises(TypeError, match=r"^keys: expected a text"):
+        run.evaluate(keys=5)
+    with pytest.raises(ValueError, match=r"^customer: expected a text"):
+        run.report(customer="a\0b")
 
 
 def test_a_recording_needs_a_recorder_of_the_bench(run: rw.Run, tmp_path: Path) -> None:
@@ -281,9 +296,12 @@ def test_what_is_kept_cannot_be_changed(tmp_path: Path) -> None:
             mapping["main"] = None
         with pytest.raises(TypeError, match="expected a mapping that stays as it is"):
             mapping.clear()
-    for values in (rehearsal["main"].time, rehearsal["main"].current, rehearsal["main"].voltage):
+    own = rehearsal["main"]
+    for values in (own.time, own.current, own.voltage, own.current[3:], own.traces.between(0.0, 1.0).time):
         with pytest.raises(ValueError, match="read-only"):
             values[:] = 99.0
+        with pytest.raises(ValueError, match="WRITEABLE"):
+            values.setflags(write=True)
     ensemble.inputs.clear()
     again = rw.open(PROCEDURE)
     assert again.content == first.content
@@ -376,6 +394,20 @@ WRONG: list[tuple[str, type[Exception], Callable[[rw.Job], Any]]] = [
     (r"procedure: .* b'\\xff'", TypeError, lambda job: rw.open(b"\xff")),
     ("unit: .* ''", ValueError, lambda job: job.check().run(unit="", operator="O", twins=True)),
     ("operator: .* ' '", ValueError, lambda job: job.check().run(unit="S", operator=" ", twins=True)),
+    ("cases: .* 0", ValueError, lambda job: job.check(cases=0)),
+    ("folder: .* 5", TypeError, lambda job: job.check().run(unit="S", operator="O", twins=True, folder=5)),
+    ("folder: .* ''", ValueError, lambda job: job.check().run(unit="S", operator="O", twins=True, folder="")),
+    (
+        r"unit: .* 'A\\x1b\[2J'",
+        ValueError,
+        lambda job: job.check().run(unit="A\x1b[2J", operator="O", twins=True),
+    ),
+    (
+        r"operator: .* '\\u202eA'",
+        ValueError,
+        lambda job: job.check().run(unit="S", operator="\u202eA", twins=True),
+    ),
+    ("procedure: .* ''", ValueError, lambda job: rw.open("")),
     ("seed: .* 'a'", TypeError, lambda job: job.check().run(unit="S", operator="O", twins=True, seed="a")),
 ]
 
@@ -426,3 +458,13 @@ def test_what_the_library_raises_can_be_caught_by_name(tmp_path: Path) -> None:
     pairs = re.findall(r"\b([A-Z][a-z]+[A-Z]\w+)|`([A-Z][a-z]+)`", page)
     named = {one or other for one, other in pairs} - {"TypeError", "ValueError"}
     assert {"Blocked", "Check", "DocumentErrors"} <= named <= set(rw.__all__)
+
+
+@pytest.mark.parametrize("checked", ["static", "settled"])
+def test_what_was_not_rehearsed_does_not_switch_real_supplies_on(tmp_path: Path, checked: str) -> None:
+    """A full check may stop what a static one lets pass: a trip that only a rehearsal sees."""
+    job = rw.open(PROCEDURE)
+    check = job.check(static=True) if checked == "static" else job.settle()
+    with pytest.raises(rw.Blocked, match="with its rehearsal"):
+        check.run(unit="U-1", operator="A. Keeper", folder=tmp_path / "run")
+    assert not (tmp_path / "run").exists()

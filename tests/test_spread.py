@@ -52,7 +52,8 @@ def test_a_killed_worker_costs_its_share_and_not_the_result(cluster):
     assert pickle.dumps(spread) == pickle.dumps(merged(over_threads(plan)))
 
 
-def test_a_scheduler_that_does_not_answer_is_one_sentence():
+def test_a_scheduler_that_does_not_answer_is_one_sentence(monkeypatch):
+    monkeypatch.setattr("railwright.spread.ANSWERS_WITHIN", "1s")
     documents = load_documents(PROCEDURE)
     plan = plan_ensemble(documents, {"transducer": TRANSDUCER}, 8, timeline=short(documents))
     with pytest.raises(ClusterError, match="Dask scheduler"):

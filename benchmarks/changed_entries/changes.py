@@ -299,6 +299,22 @@ def _others(whole: Data) -> Edits:
     if "link" in whole:
         for other in (None, "OUTPut:STATe", "SOURce:CURRent:PROTection:STATe"):
             yield "link", str(other or "left out"), _put(("link",), other)
+    if "master" in whole:
+        for place, other in (
+            (("master",), None),
+            (("master", "switch"), "OUTPut:STATe"),
+            (("master", "switch"), "SYSTem:NOTHing"),
+            (("master", "goes_off"), "first" if whole["master"]["goes_off"] == "last" else "last"),
+        ):
+            yield ".".join(place), str(other or "left out"), _put(place, other)
+        for on, off in ((whole["words"]["off"], whole["words"]["on"]), ("MIN", "MAX")):
+            written = whole["master"]["switch"]
+            own = written if isinstance(written, dict) else {"command": written, "query": f"{written}?"}
+            yield (
+                "master.switch.on",
+                f"{on} and {off}",
+                _put(("master", "switch"), {**own, "on": on, "off": off}),
+            )
     for part in ("watchdog", "points"):
         own = whole.get(part, {})
         for key in own:

@@ -192,6 +192,8 @@ def _provoke(
         procedure = true.procedure.model_copy(update={"hook_up": own})
         network = VirtualNetwork(loop, bench, true.device, procedure, faults=[TwinFault("short", (name,))])
     with network:
+        # Whoever provokes has switched the master on: nothing of it is known to `dialect try`.
+        network.servers[output.supply].supply.switch_master(True)
         link = LocalLink(loop, network.connect)
         try:
             supply = _identified(stand.program.bench.supplies[output.supply].dialect, output, link, stand)

@@ -36,6 +36,9 @@ VOLTS, PART = 10e-3, 2e-3
 GRID_VOLTS, GRID_PART = 3e-3, 2e-4
 """The same of a level that is held: the outputs' grid is 1 mV, and the errors of set points must show."""
 
+AT_ZERO = 1e-3
+"""What an output that is told 0 V comes down to, within some time constants of what hangs on it [V]."""
+
 WIDER = 2.0
 """A value lies within its stated interval, made so many times as wide: 95 % is then 4 standard deviations."""
 
@@ -129,7 +132,7 @@ def _physics(
     these.
     """
     trip, predicted = first_trip(played.truth.events), first_trip(rehearsed.record.events)
-    over = min(played.ended, played.check.plan.duration)
+    over = min(played.ended, played.check.plan.duration, _begins_late(played))
     until = over if trip is None else min(over, trip.time)
     if predicted is not None and predicted.time < until - HOST:
         yield Disagreement("trip", _input(played, predicted), _told(predicted), f"none until {until:.4f} s")
@@ -147,6 +150,19 @@ def _physics(
     yield from _switched(played, rehearsed.record, until)
     yield from _levels((rehearsed.record, *beside), played.truth, until)
     yield from _shapes(played, rehearsed.record, until)
+
+
+def _begins_late(played: Played) -> float:
+    """When the first step was to begin that began later by more than the host's timing, and says so [s]: what
+    comes from there on is as much later, which a load that stops and starts adds up.
+    """
+    planned = {span.name: span.start for span in played.check.plan.spans}
+    late = [
+        planned[span.name]
+        for span in played.outcome.record.spans
+        if span.late > HOST and span.name in planned and span.start - planned[span.name] > HOST
+    ]
+    return min(late, default=math.inf)
 
 
 def _several(played: Played, first: Event, events: tuple[Event, ...]) -> bool:
@@ -221,8 +237,8 @@ def _levels(rehearsed: tuple[Record, ...], truth: Record, until: float) -> Itera
             if channel == "voltage":
                 # What moves by more than the grid within the host's timing is interpolated between rows.
                 margin = np.where(high - low < GRID_VOLTS, GRID_VOLTS + GRID_PART * largest, margin)
-                # Told 0 V, an output is rehearsed at 0 V, and has its offset.
-                margin = margin + np.where((low == 0.0) & (high == 0.0), VOLTS, 0.0)
+                # Told 0 V, an output is rehearsed at 0 V, or on its way there, and has its offset.
+                margin = margin + np.where(np.abs(high) < AT_ZERO, VOLTS, 0.0)
             out = (values < low - margin) | (values > high + margin)
             # One instant is an edge that came later; three in a row are another level.
             run = out[:-2] & out[1:-1] & out[2:]

@@ -248,7 +248,15 @@ def _counted_dip(_true: Any, *_given: Any) -> bool:
 
 
 @fault("a drop-out that reaches over an edge of its step is counted in neither step", restarts, "_reaches")
-def _straddles(_true: Any, time: Any, dip: tuple[int, int], begin: float, end: float, _margin: float) -> bool:
+def _straddles(
+    _true: Any,
+    time: Any,
+    dip: tuple[int, int],
+    begin: float,
+    end: float,
+    _margin: float,
+    _earlier: float = 0.0,
+) -> bool:
     return bool(begin < time[dip[0]] and time[dip[1] - 1] < end)
 
 

@@ -13,6 +13,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import SupportsIndex
 
+from railwright.printable import printable
+
 MOST_CASES = 10_000_000
 """Cases that the library plays at most: each chunk finds its place in Sobol's sequence anew, which takes
 time with the square of their number.
@@ -48,9 +50,16 @@ def as_text(name: str, given: str) -> str:
     return given
 
 
+def as_shown(name: str, given: str) -> str:
+    """A text that a file can hold and that steers no terminal, as the texts of documents."""
+    if printable(as_text(name, given)) != given:
+        raise ValueError(unexpected(name, "a text without characters that steer a terminal", given))
+    return given
+
+
 def as_filled(name: str, given: str) -> str:
-    """A text that a file can hold, and that is more than blanks."""
-    if not as_text(name, given).strip():
+    """The same of a text that is more than blanks."""
+    if not as_shown(name, given).strip():
         raise ValueError(unexpected(name, "a text that is not blank", given))
     return given
 
@@ -60,7 +69,7 @@ def as_path(name: str, given: object) -> Path:
     found = os.fspath(given) if isinstance(given, str | os.PathLike) else given
     if not isinstance(found, str):
         raise TypeError(unexpected(name, "a path, as a text or a pathlib.Path", given))
-    if "\0" in found:
+    if not found or "\0" in found:
         raise ValueError(unexpected(name, "a path that a file can have", found))
     return Path(found)
 

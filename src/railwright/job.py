@@ -23,6 +23,7 @@ from railwright.arguments import (
     as_filled,
     as_keys,
     as_path,
+    as_shown,
     as_text,
     as_truth,
     as_whole,
@@ -195,17 +196,20 @@ class Job:
                 write_beside(to / name, content)
         return Job.open(to / sources["procedure"].path.resolve().relative_to(base))
 
-    def check(self, *, static: bool = False, cases: int = 0, seed: int = 1, simulated: bool = False) -> Check:
+    def check(
+        self, *, static: bool = False, cases: int | None = None, seed: int = 1, simulated: bool = False
+    ) -> Check:
         """What to dial in and why, and what speaks against it.
 
         static: closed forms alone, nothing is rehearsed. cases, seed: of an ensemble by which the windows are
-        settled too. simulated: the supplies will be, so that no dialect need be proved at them. Raises
-        `railwright.documents.proof_files.ProofFileError` where what was proved cannot be read.
+        settled too; left out: none. simulated: the supplies will be, so that no dialect need be proved at
+        them. Raises `railwright.documents.proof_files.ProofFileError` where what was proved cannot be read.
         """
         from railwright.settings.check import check
 
         static, simulated = as_truth("static", static), as_truth("simulated", simulated)
-        cases, seed = as_whole("cases", cases, 0, MOST_CASES), as_whole("seed", seed, 0)
+        cases = 0 if cases is None else as_whole("cases", cases, 1, MOST_CASES)
+        seed = as_whole("seed", seed, 0)
         today = dt.date.today()
         proofs = None
         if not (simulated or self.documents.bench.is_here):
@@ -389,7 +393,8 @@ class Check:
         triggers: its `press` and `trigger`, called from another thread, are the key and the trigger that a
         shape waits for or is ended by. hands: asks a person to make a setting that no command of a real
         supply makes, and gives what was set (`railwright.running.by_hand`). Raises Blocked where a finding
-        stops it, RunRefused where it may not begin.
+        stops it, or real supplies would be switched on after a check without its rehearsal, RunRefused where
+        it may not begin.
         """
         from railwright.running.folder import default_folder
         from railwright.running.runner import run
@@ -403,10 +408,13 @@ class Check:
         if any(f.blocks for f in findings):
             lines = [f"{f.where or ''}: {f.rule}: {f.why}; {f.remedy}" for f in findings if f.blocks]
             raise Blocked("\n".join(lines))
+        if not twins and self.checked.rehearsal is None:
+            told = "expected a check with its rehearsal before real supplies are switched on, got one without"
+            raise Blocked(f"{told}; run what `job.check()` gives")
         if _as_key(self.settings) != self.worked_out:
             told = "expected the set points that were checked, got others"
             raise Blocked(f"{told}; change them with `edit`, and check again")
-        place = Path(folder) if folder is not None else default_folder(self.job.path, unit)
+        place = default_folder(self.job.path, unit) if folder is None else as_path("folder", folder)
         given: dict[str, Any] = {
             "unit": unit,
             "operator": operator,
@@ -692,7 +700,11 @@ class Run(_Recorded):
         """
         from railwright.archive.stored import ExternalRecording, evaluate_run
 
+        keys = as_text("keys", keys)
         if recording is None:
+            for name, given in (("recorder", recorder), ("keys", keys or None)):
+                if given is not None:
+                    raise ValueError(f"{name}: expected a recording beside it, got {given!r} alone; give one")
             return Judged(evaluate_run(self.stored, []))
         known = list(self.stored.documents.bench.recorders)
         if recorder is None and len(known) == 1:
@@ -700,7 +712,7 @@ class Run(_Recorded):
         if recorder not in known:
             listed = ", ".join(f"'{name}'" for name in known) or "none"
             raise ValueError(f"expected a recorder of the bench ({listed}), got {recorder!r}; name one")
-        external = ExternalRecording(as_path("recording", recording), recorder, as_text("keys", keys))
+        external = ExternalRecording(as_path("recording", recording), recorder, keys)
         return Judged(evaluate_run(self.stored, [external]))
 
     @property
@@ -718,7 +730,7 @@ class Run(_Recorded):
         from railwright.report.of_run import make_report
 
         said = {"customer": customer, "authorised_by": authorised_by, "function": function}
-        about = {name: None if each is None else as_text(name, each) for name, each in said.items()}
+        about = {name: None if each is None else as_shown(name, each) for name, each in said.items()}
         return make_report(open_stored(self.folder), about)[0]
 
     def __repr__(self) -> str:

@@ -21,6 +21,10 @@ AHEAD = 3
 """Chunks on their way for each worker."""
 
 
+ANSWERS_WITHIN = "10s"
+"""How long a scheduler may take to answer."""
+
+
 class ClusterError(RuntimeError):
     """A cluster that cannot be reached or cannot be used; one sentence says why."""
 
@@ -55,7 +59,7 @@ def over_cluster(plan: EnsemblePlan, scheduler: str) -> Iterator[Ensemble]:
     except ImportError:
         raise ClusterError("expected the package 'distributed'; install 'railwright[cluster]'") from None
     try:
-        client: Any = Client(scheduler, timeout="10s")  # type: ignore[no-untyped-call]
+        client: Any = Client(scheduler, timeout=ANSWERS_WITHIN)  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TimeoutError) as error:
         raise ClusterError(
             f"no Dask scheduler answers at {scheduler} ({error or type(error).__name__})"

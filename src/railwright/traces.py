@@ -81,8 +81,12 @@ class Traces:
 
 
 def _read_only(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The same values, not to be written; whoever made them still can."""
-    if not values.flags.writeable:
+    """The same values, not to be written. Of an array that owns its data that is so for good: numpy lets no
+    view of it be made writable again. Whoever made the array of which it is a part still can write that.
+    """
+    if values.base is None:
+        values.flags.writeable = False
+    elif not values.flags.writeable:
         return values
     view = values.view()
     view.flags.writeable = False

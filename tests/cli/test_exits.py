@@ -15,6 +15,7 @@ from railwright.cli.help import help_text
 from railwright.dialects.dialect import DialectError
 from railwright.documents.sources import DocumentErrors, Location, Problem
 from railwright.instruments.errors import InstrumentError
+from railwright.running.outcome import FolderRefused, RunRefused
 
 
 def raising(error):
@@ -32,6 +33,8 @@ def raising(error):
         (FileNotFoundError(2, "No such file", "a.csv"), Exit.BAD_INPUT, "a.csv: No such file"),
         (DialectError("mine.yaml:3: expected YAML"), Exit.BAD_INPUT, "mine.yaml:3: expected YAML"),
         (InstrumentError("left", "*IDN?", "gives no answer"), Exit.INSTRUMENT, "left: gives no answer"),
+        (RunRefused("main: ovp-withstand: 18 V"), Exit.STOPPED, "main: ovp-withstand"),
+        (FolderRefused("runs: expected a folder"), Exit.BAD_INPUT, "runs: expected"),
         (KeyboardInterrupt(), Exit.STOPPED, "stopped from the keyboard"),
     ],
 )
@@ -120,9 +123,13 @@ def test_help_is_what_typer_prints():
     assert help_text() == HELP.read_text("utf-8"), "make docs writes it again"
 
 
-@pytest.mark.parametrize(("unit", "operator", "option"), [("", "O", "--unit"), ("S", " ", "--operator")])
+@pytest.mark.parametrize(
+    ("unit", "operator", "option"),
+    [("", "O", "--unit"), ("S", " ", "--operator"), ("A\x1b[2J", "O", "--unit")],
+)
 def test_a_run_of_nothing_or_by_nobody_is_refused(documents, unit, operator, option):
     words = ("run", "power-input.procedure.yaml", "--unit", unit, "--operator", operator, "--twins")
     done = subprocess.run([sys.executable, "-m", "railwright", *words], capture_output=True, text=True)
     assert done.returncode == 2
-    assert done.stderr.startswith(f"{option}: expected a text that is not blank, got '")
+    assert done.stderr.startswith(f"{option}: expected a text ")
+    assert done.stderr.rstrip("\n").isprintable()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from tests.said import says
 
@@ -58,6 +60,15 @@ def test_what_hides_from_the_readings_never_passes_an_upper_limit(rule: str) -> 
     assert decide(measured(11.5, 0.1, unseen="more"), UPPER, "A", "guarded", 1.0)[0] is Outcome.FAIL
     assert decide(measured(11.5, 0.1, unseen="more"), LOWER, "A", "guarded", 1.0)[0] is Outcome.PASS
     assert decide(measured(5.0, 0.1, unseen="more"), LOWER, "A", "guarded", 1.0)[0] is Outcome.INCONCLUSIVE
+
+
+@pytest.mark.parametrize("rule", ["guarded", "simple"])
+@pytest.mark.parametrize("value", [11.5, 30.0, 200.0])
+def test_what_can_take_all_of_a_value_away_decides_neither_way(rule: str, value: float) -> None:
+    """A mean of which readings miss a part: it may be anything."""
+    hidden = replace(measured(value, 0.1, unseen="a load that stops between them"), low=0.0)
+    for tolerance in (UPPER, LOWER):
+        assert decide(hidden, tolerance, "W", rule, 1.0)[0] is Outcome.INCONCLUSIVE  # type: ignore[arg-type]
 
 
 def test_the_reason_has_the_numbers() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
@@ -12,7 +13,7 @@ from railwright.documents.bench import Coupling
 from railwright.documents.loader import Documents
 from railwright.documents.output_name import OutputName
 from railwright.evaluation.ending import Ending
-from railwright.evaluation.views import Case, RecordSource, _quiet
+from railwright.evaluation.views import Case, RecordSource, _quiet, _told_last
 from railwright.plan.timeline import timeline_of
 from railwright.traces import Event, EventKind, Record
 
@@ -65,3 +66,19 @@ def test_what_is_coupled_with_another_input_is_no_quiet(documents: Documents) ->
     fed = {"transducer": SimpleNamespace(names=[OutputName("left.2")], outputs=(), input="transducer")}
     assert quiet(documents, "steady", "transducer", fed=fed) == pytest.approx(9.5)
     assert quiet(replace(documents, bench=bench), "steady", "transducer", fed=fed) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("step", "name", "expected"),
+    [
+        ("line sweep", "main", 0.5),  # the last of its points
+        ("steady", "main", math.inf),
+        ("brown-out", "main", math.inf),  # but for lines, it jumps at its beginning only
+        ("line sweep", "transducer", math.inf),
+    ],
+)
+def test_what_is_told_last(documents: Documents, step: str, name: str, expected: float) -> None:
+    timeline = timeline_of(documents.procedure, documents.device)
+    run = Record("run", {}, (), timeline.spans)
+    case = Case(documents, timeline, RecordSource("run", run, {}, {}), Ending())
+    assert _told_last(case, run.span(step), name) == pytest.approx(expected)

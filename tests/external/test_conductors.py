@@ -110,15 +110,8 @@ def test_a_conductor_with_a_class_warms_by_the_resistance_of_iec_60228(
     """I² R(T) with the published maximum resistance against Churchill and Chu's correlation and radiation, in
     figures of its own (W/m, K), solved by scipy.
     """
-    published = {
-        (0.5, 5): 39.0,
-        (0.5, 2): 36.0,
-        (1.0, 5): 19.5,
-        (0.75, 6): 26.0,
-        (2.5, 1): 7.41,
-        (10.0, 5): 1.91,
-    }
-    per_metre = published[square_millimetres, iec_class] * 1e-3
+    published = {(0.5, 5): 39.0, (0.5, 2): 36.0, (1.0, 5): 19.5, (0.75, 6): 26.0, (2.5, 1): 7.41}
+    per_metre = {**published, (10.0, 5): 1.91}[square_millimetres, iec_class] * 1e-3
     area = square_millimetres * 1e-6
     bare = 2.0 * math.sqrt(area / math.pi)
     outside = bare + 2.0 * min(0.8e-3, bare)

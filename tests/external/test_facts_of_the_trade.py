@@ -202,7 +202,7 @@ def test_a_limit_that_is_lowered_while_on_acts_at_once(ohms: float, limit: float
     for record in both(found):
         assert at(record, "in1", told - 0.01) == pytest.approx(12.0, abs=4e-3)
         assert at(record, "in1", told + 0.02) == pytest.approx(limit * ohms, abs=2e-3 * ohms)
-        assert Mode(round(at(record, "in1", told + 0.1, "mode"))) is Mode.CC
+        assert mode_at(record, "in1", told + 0.1) is Mode.CC
         (entered,) = entered_limit(record, told)
         assert entered.time == pytest.approx(told, abs=3e-3)
         # It names the new limit, to the accuracy of the output's programming (1 mA), and not the old 2 A.
@@ -215,7 +215,7 @@ def test_a_limit_that_is_lowered_while_on_acts_at_once(ohms: float, limit: float
     assert sets[0].time == pytest.approx(told, abs=3e-3)
     (read,) = entered_limit(run, told)
     assert read.facts.voltage == pytest.approx(limit * ohms, abs=4e-3 + 2e-3 * ohms)
-    assert Mode(round(at(run, "in1", told + 0.1, "mode"))) is Mode.CC
+    assert mode_at(run, "in1", told + 0.1) is Mode.CC
 
 
 def entered_limit(record: Record, told: float) -> list[Event]:

@@ -312,6 +312,39 @@ def test_one_that_was_deaf_is_switched_off_when_it_hears_again() -> None:
     assert took < 5.0
 
 
+@pytest.mark.parametrize("fragment", [b"", b"\xfe\x91\xa5", b"ON", b"VOLT 1.2", b"*IDN"])
+def test_the_first_question_is_asked_again_after_what_was_left_on_the_line(fragment: bytes) -> None:
+    """A program at another speed, or one that was killed, left a piece of a message in the instrument."""
+    peer = Peer(held=fragment)
+    peer.on = False
+    told: list[dict[str, Any]] = []
+
+    async def use(_: Peer) -> None:
+        guard = Guard(wire.connect, told.append)
+        opening = {
+            "kind": "open",
+            "id": 1,
+            "name": "left",
+            "address": peer.address,
+            "identify": "*IDN?",
+            "session_settings": asdict(FAST),
+            "deadline": 0.5,
+        }
+        guard.handle(opening)
+        for _turn in range(40):
+            await asyncio.sleep(0.05)
+            if any(each["kind"] == "answer" for each in told):
+                break
+        guard.close()
+
+    with_peer(use, peer)
+    (answer,) = (each for each in told if each["kind"] == "answer")
+    assert answer["answer"] == "maker,model,1,0"
+    left = fragment.decode("latin-1")
+    assert peer.took == ([left + "*IDN?", "@", "*IDN?"] if fragment else ["*IDN?"])
+    assert not peer.on
+
+
 @pytest.mark.slow
 def test_a_line_that_the_guard_opens_anew_brings_no_answer_from_before() -> None:
     """`dialect try` took an answer that came late for that to its next question."""

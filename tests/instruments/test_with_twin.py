@@ -78,7 +78,9 @@ def test_it_is_the_instrument_of_the_bench(supply: SupplyDriver) -> None:
 def test_every_setting_is_taken_and_read_back(supply: SupplyDriver) -> None:
     changes = [
         OutputSetting("1", "output", False),
+        OutputSetting("1", "voltage_range", supply.document.outputs["1"].voltage.high),
         OutputSetting("1", "voltage", 5.0),
+        OutputSetting("1", "current_range", supply.document.outputs["1"].current.high),
         OutputSetting("1", "current_limit", 0.5),
         OutputSetting("1", "ovp", 18.0),
         OutputSetting("1", "ovp_on", True),
@@ -106,11 +108,16 @@ def test_every_setting_is_taken_and_read_back(supply: SupplyDriver) -> None:
     for change in told:
         assert dialect.by_hand(change.setting) or change.setting == "sense"
     supply.clear_trips("1")
+    if supply.has_master:
+        supply.switch_master(True)
     supply.put_together([OutputSetting("1", "output", True), OutputSetting("1", "voltage", 4.0)])
     assert supply.state("1")
     assert supply.read(["1"])["1"].mode in (Mode.CV, Mode.CC)
     supply.switch_off(["1"])
     supply.verify([OutputSetting("1", "output", False), OutputSetting("1", "voltage", 4.0)])
+    if supply.has_master:
+        supply.switch_master(False)
+        assert not supply.master()
 
 
 def test_the_point_list_is_understood(bench: Bench) -> None:

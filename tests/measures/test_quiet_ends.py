@@ -10,12 +10,48 @@ import pytest
 from scipy.stats import binom
 
 from railwright.measures import MEASURES
+from railwright.measures.outcome import Measured
 
 from .scene import MODEL, Scene, view
 
 SEEDS = 60
 LEAST = int(binom.ppf(5e-4, SEEDS, 0.95))
 END = 0.3
+
+
+def told(before: float, update: float, volts: float, first: float, then: float) -> list[Measured]:
+    """Of a current that a jump of the set point changes so long before the end, and one at the end ends."""
+    model = replace(MODEL, update=update, aperture=0.8 * update)
+    at = END - before
+    scene = Scene.of(
+        (-0.5, volts, first), (at, volts, first), (at + 1e-4, volts, then), (END, volts, then),
+        (END + 1e-4, volts, first), (1.0, volts, first),
+    )  # fmt: skip
+    return [
+        MEASURES["mean_current"](view(scene.read(seed, model), model, 0.0, END, told_last=before))
+        for seed in range(20)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("update", "before"), [(50e-3, 30e-3), (50e-3, 80e-3), (20e-3, 5e-3), (10e-3, 15e-3)]
+)
+@pytest.mark.parametrize(("first", "then"), [(0.08, 0.12), (1.0, 0.0), (0.2, 2.0)])
+def test_what_is_told_too_late_to_be_read_is_said(
+    update: float, before: float, first: float, then: float
+) -> None:
+    true = first + (then - first) * before / END
+    for got in told(before, update, 12.0, first, then):
+        assert got.unseen
+        assert got.low <= 0.0 < true
+
+
+@pytest.mark.parametrize(("update", "before"), [(50e-3, 120e-3), (20e-3, 45e-3), (10e-3, 25e-3)])
+def test_what_is_told_in_time_is_measured(update: float, before: float) -> None:
+    true = 0.2 + 1.8 * before / END
+    for got in told(before, update, 12.0, 0.2, 2.0):
+        assert not got.unseen
+        assert abs(got.value - true) <= got.high - got.low
 
 
 def changes(at: float, volts: float, before: float, after: float, takes: float = 1e-4) -> Scene:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -247,6 +248,26 @@ def test_a_lead_that_does_not_lead_to_the_load_ends_it_at_once() -> None:
     assert len(proved.record.stages[0].lines) == 2
 
 
+@pytest.mark.parametrize(("lead", "output"), [(SILICONE, LEFT), (THIN, RIGHT)])
+def test_a_lead_that_is_reversed_at_the_load_is_named(lead: str, output: OutputName) -> None:
+    """The load's transistors conduct backwards through their diode: some 0.7 V, with the load off."""
+    proved = prove((output, lead), faults=[TwinFault("reversed", (lead,))])
+    (line,) = found(proved)
+    assert line.what == "lead to the load"
+    assert says(line.why, lead, "reversed at the load")
+    assert -0.8 < line.figures[-1].value < -0.4
+    assert len(proved.record.stages[0].lines) == 1
+    assert proved.highest[output] < 3.5
+    assert proved.on == []
+
+
+def test_a_lead_that_is_open_or_shorted_is_still_named_otherwise() -> None:
+    (opened,) = found(prove((LEFT, SILICONE), faults=[TwinFault("open", (SILICONE,))]))
+    assert says(opened.why, SILICONE, "not connected to the load")
+    (shorted,) = found(prove((LEFT, SILICONE), faults=[TwinFault("short", (SILICONE,))]))
+    assert says(shorted.why, "flow with the load off")
+
+
 def test_nothing_is_said_to_anything_before_somebody_says_that_it_is_unplugged() -> None:
     with pytest.raises(NotReady, match="nothing was switched on"):
         prove(ready=False)
@@ -358,7 +379,19 @@ def test_what_is_not_judged_has_an_exit_code_of_its_own(bench_file: Path) -> Non
             "--through: expected an output of the",
         ),
         (["--operator", "A", "--through", "left.1 a rope"], 2, "--through: expected a lead of the bench"),
-        (["--operator", "A", "--twins", "--fault", "short aux"], 2, "--fault: expected one input"),
+        (["--operator", "A", "--twins", "--fault", "short aux"], 2, "--fault: expected one lead"),
+        (["--operator", "A", "--twins", "--fault", "probe off thin pair"], 2, "--fault: expected one of"),
+        (["--operator", "A", "--twins", "--fault", "contact stuck thin pair"], 2, "--fault: expected one of"),
+        (
+            ["--operator", "A", "--twins", "--fault", "exchanged thin pair silicone pair"],
+            2,
+            "--fault: expected one of",
+        ),
+        (
+            ["--operator", "A", "--twins", "--through", "left.1 thin pair", "--fault", "open silicone pair"],
+            2,
+            "--fault: expected one lead that is proved (thin pair)",
+        ),
         (["--operator", "A", "--twins", "--true", "left.1.colour=1"], 2, "there is no true parameter"),
         (["--operator", "A"], 3, "nobody has said that the device is unplugged"),
     ],
@@ -371,6 +404,33 @@ def test_what_cannot_be_is_told_in_one_line(
     assert told in result.stderr
     assert len(result.stderr.strip().splitlines()) == 1
     assert not bench_file.with_name("quay.proof.pdf").exists()
+
+
+@pytest.mark.parametrize(
+    ("outputs", "text", "pair"),
+    [
+        (("bench supply.1", "left.1"), "bench supply.1 red and black", ("bench supply.1", "red and black")),
+        (("left.a", "left.a b"), "left.a b c", ("left.a b", "c")),
+        (("left.a", "left.a b"), " left.a  c ", ("left.a", "c")),
+        (("left.a", "left.a b"), "left.a bc", ("left.a", "bc")),
+    ],
+)
+def test_an_output_is_named_whose_name_has_a_blank(
+    outputs: tuple[str, ...], text: str, pair: tuple[str, str]
+) -> None:
+    from railwright.cli.prove import _pairs
+
+    leads = dict.fromkeys(("red and black", "b", "c", "bc"))
+    bench = Bench.model_construct(
+        supplies={
+            supply: SimpleNamespace(
+                outputs=dict.fromkeys(n.output for n in map(OutputName, outputs) if n.supply == supply)
+            )
+            for supply in {OutputName(name).supply for name in outputs}
+        },
+        leads=leads,
+    )
+    assert _pairs(bench, [text]) == ((OutputName(pair[0]), pair[1]),)
 
 
 def test_a_bench_without_a_load_is_told(tmp_path: Path) -> None:

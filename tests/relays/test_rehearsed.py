@@ -111,3 +111,27 @@ def test_faults_are_rehearsed_with_the_contact_where_the_procedure_has_it(tmp_pa
     alone = rehearse(job.documents, set_points, timeline=timeline)
     assert alone.record.traces["main"].columns["voltage"][-1] > 5.0
     assert math.isclose(alone.inputs["main"].settled_voltage or 0.0, 12.0, abs_tol=0.1)
+
+
+UP = "  - power_up: {order: [main], rise: 0.1 V/ms, settle: 400 ms}\n    name: up\n"
+CLOSE, OPEN = (f"  - relays: {{{what}: [gate], settle: 50 ms}}\n" for what in ("close", "open"))
+DOWN = "  - power_down: {order: [main]}\n"
+
+
+@pytest.mark.parametrize(
+    ("steps", "moves"),
+    [
+        (UP + CLOSE + OPEN + DOWN, [True]),  # connected once the output is on
+        (UP + DOWN + CLOSE + UP.replace("name: up", "name: again") + DOWN, [True]),
+        (CLOSE + OPEN + UP + CLOSE + DOWN, [True, False, True]),
+        (CLOSE + UP + OPEN + CLOSE + DOWN, [True]),
+        (UP + DOWN, []),  # never connected
+    ],
+)
+def test_faults_are_rehearsed_with_the_device_connected(
+    steps: str, moves: list[bool], tmp_path: Path
+) -> None:
+    _, job = rehearsed(tmp_path / "s", steps=steps)
+    timeline = power_up_alone(job.documents, job.check(static=True).settings.set_points)
+    assert [each.closed for each in timeline.contacts] == moves
+    assert [action.kind for action in timeline.actions].count("on") == 1

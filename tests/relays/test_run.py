@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.relays.station import LEFT, RELAYS, REQUIRES, STEPS, documents, run_of
+from tests.multimeter.station import VOLTMETER
+from tests.relays.station import HEAD, LEFT, RELAYS, REQUIRES, STEPS, documents, run_of
 
 from railwright.archive.stored import evaluate_run, open_stored
 from railwright.evaluation.outcome import Outcome
 from railwright.guard.local_link import LocalLink
 from railwright.records.ended import Ended
+from railwright.running import conduct
 from railwright.running.conduct import Conduct
 from railwright.running.end_run import EndRun
 from railwright.running.outcome import RunOutcome
 from railwright.traces import EventKind
-from railwright.twin.relays import RelaysServer
+from railwright.twin.relays import RelaysServer, TwinRelays
 
 OPEN_UP = """  - power_up: {order: [main], rise: 2 V/ms, settle: 150 ms}
     name: up
@@ -236,6 +239,84 @@ def test_a_rated_one_cuts_the_device_off_under_load(tmp_path: Path) -> None:
     inside = outcome.record.traces["main"].between(away.start + 0.05, away.end)
     assert inside.columns["current"].max() < 5e-3
     assert inside.columns["terminal_voltage"].min() == pytest.approx(12.0, abs=0.05)
+
+
+@pytest.mark.parametrize(("below", "ended"), [(-1.0, Ended.STOPPED), (1.0, Ended.COMPLETED)])
+def test_a_contact_that_was_left_is_not_moved_while_a_voltage_stands_there(
+    below: float, ended: Ended, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It was left closed and begins open; where 0 V count as a voltage, nothing is moved or energised."""
+    begin, moved = RelaysServer.__init__, list[bytes]()
+
+    def left(self: RelaysServer, relays: TwinRelays, catch_up: Callable[[], None]) -> None:
+        begin(self, relays, catch_up)
+        relays.contacts[101].move(True)
+
+    right = RelaysServer.answer
+
+    async def listening(self: RelaysServer, message: bytes) -> str:
+        moved.extend([message] if message.startswith(b"ROUT") and b"?" not in message else [])
+        return await right(self, message)
+
+    monkeypatch.setattr(RelaysServer, "__init__", left)
+    monkeypatch.setattr(RelaysServer, "answer", listening)
+    monkeypatch.setattr(conduct, "off_threshold", lambda device, name: below)
+    outcome, ever = run_of(documents(tmp_path / "s"))
+    assert outcome.ended is ended
+    assert any(ever.values()) is (ended is Ended.COMPLETED)
+    # In the end all outputs are off and without a voltage by the guard's own measure: there it comes to rest.
+    assert [message.partition(b" ")[0] for message in moved] == (
+        [b"ROUTe:OPEN"] if ended is Ended.STOPPED else [b"ROUTe:OPEN", b"ROUTe:CLOSe", b"ROUTe:OPEN"]
+    )
+    if ended is Ended.STOPPED:
+        assert "gate" in outcome.cause
+
+
+def test_a_relay_that_tells_how_its_contacts_stand_has_time_to_move_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It answers what its contacts do, 10 ms after it was told, and not what its coils do."""
+    right, told = RelaysServer.answer, {"at": -1.0, "closed": False, "before": False}
+
+    async def behind(self: RelaysServer, message: bytes) -> str:
+        now = asyncio.get_running_loop().time()
+        answer = await right(self, message)
+        if message.startswith((b"ROUTe:CLOSe (", b"ROUTe:OPEN (")):
+            told.update(at=now, before=told["closed"], closed=message.startswith(b"ROUTe:CLOSe"))
+        if message.startswith(b"ROUTe:CLOSe?") and now - told["at"] < 0.01:
+            return str(int(told["before"]))
+        return answer
+
+    monkeypatch.setattr(RelaysServer, "answer", behind)
+    relays = RELAYS.replace("release: 8 ms", "release: 12 ms")
+    outcome, _ = run_of(documents(tmp_path / "s", relays=relays))
+    assert outcome.ended is Ended.COMPLETED
+
+
+def test_a_multimeter_at_the_connector_contradicts_no_supply_whose_lead_is_open(tmp_path: Path) -> None:
+    """The supply reads 12 V, the multimeter what the capacitor still holds: both are right."""
+    steps = STEPS.replace(
+        "  - power_down",
+        "  - relays: {open: [gate], settle: 50 ms}\n    name: cut\n  - hold: 800 ms\n    name: away\n"
+        "  - power_down",
+        1,
+    ).replace("  - relays: {open: [gate], settle: 100 ms}\n    name: disconnect\n", "")
+    relays = RELAYS.replace("operate:", "under_load: yes, operate:")
+    procedure = documents(
+        tmp_path / "s",
+        steps=steps,
+        relays=f"\nmultimeters:{VOLTMETER}{relays}",
+        head=HEAD.replace("\nlimits:", "\nmultimeters: {volts: {of: main}}\nlimits:"),
+        requires=REQUIRES + REQUIRES.replace("level, measure", "low, measure").replace("steady", "away"),
+    )
+    outcome, _ = run_of(procedure)
+    assert outcome.ended is Ended.COMPLETED
+    evaluation = evaluate_run(open_stored(procedure.parent / "run"), [])
+    assert evaluation.contradictions == ()
+    assert [(each.source, each.outcome) for each in evaluation.results] == [
+        ("volts", Outcome.PASS),
+        ("volts", Outcome.FAIL),
+    ]
 
 
 def test_a_run_that_is_killed_leaves_its_contacts_to_the_guard(

@@ -159,6 +159,20 @@ def test_an_output_that_delivers_although_it_says_off_is_found_before_anything_i
     assert stage.spans("left.1") == ()
 
 
+@pytest.mark.parametrize("dialect", MASTERED)
+@pytest.mark.parametrize("master", [False, True])
+def test_an_output_of_the_run_that_is_switched_on_is_said_to_be_on_only_with_its_master(
+    tmp_path: Path, dialect: str, master: bool
+) -> None:
+    stage = One(tmp_path, dialect)
+    stage.twin.switch(1, True)
+    stage.twin.switch_master(master)
+    outcome = stage.go()
+    assert outcome.ended is Ended.STOPPED
+    assert ("left.2 is on," in outcome.cause) is master
+    assert ("left.2 is switched on, its master switch off," in outcome.cause) is not master
+
+
 def test_a_bench_without_a_master_is_told_nothing_of_one(tmp_path: Path) -> None:
     stage = Stage(tmp_path)
     outcome = stage.run()

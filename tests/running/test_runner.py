@@ -24,9 +24,10 @@ from railwright.guard.process_link import ProcessLink
 from railwright.quantities import show
 from railwright.records.ended import Ended
 from railwright.records.log import Log, read_log
+from railwright.records.names import LOG
 from railwright.records.stored import open_run
 from railwright.running.interruption import StopRequest
-from railwright.running.outcome import RunRefused
+from railwright.running.outcome import FolderRefused, RunRefused
 from railwright.settings.findings import Finding, Severity
 
 
@@ -248,7 +249,7 @@ def test_a_blocking_finding_refuses_it_untouched(bench: Small) -> None:
 def test_a_folder_that_holds_something_is_refused(bench: Small) -> None:
     (bench.folder / "run").mkdir()
     (bench.folder / "run" / "mine.txt").write_text("precious")
-    with pytest.raises(RunRefused, match="holds something"):
+    with pytest.raises(FolderRefused, match="holds something"):
         bench.run()
     assert bench.left.units == []
 
@@ -257,11 +258,27 @@ def test_no_run_begins_without_a_place_for_its_record(bench: Small) -> None:
     def full(path: Path) -> Log:
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    with pytest.raises(RunRefused, match=os.strerror(errno.ENOSPC)):
+    with pytest.raises(FolderRefused, match=os.strerror(errno.ENOSPC)):
         bench.run(open_log=full)
     (bench.folder / "file").write_text("in the way")
-    with pytest.raises(RunRefused, match=os.strerror(errno.ENOTDIR)):
+    with pytest.raises(FolderRefused, match=os.strerror(errno.ENOTDIR)):
         bench.run(folder=bench.folder / "file" / "run")
+    assert not bench.ever_on
+
+
+def test_of_two_runs_into_one_folder_the_second_writes_nothing_there(bench: Small) -> None:
+    """Both found it empty; the other's log is there when this one makes its own."""
+    place = bench.folder / "run"
+
+    def second(path: Path) -> Log:
+        assert path.parent == place
+        path.write_text("of the other\n")
+        return Log(path)
+
+    with pytest.raises(FolderRefused, match=os.strerror(errno.EEXIST)):
+        bench.run(open_log=second)
+    assert [each.name for each in place.iterdir()] == [LOG]
+    assert (place / LOG).read_text() == "of the other\n"
     assert not bench.ever_on
 
 

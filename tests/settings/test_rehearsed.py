@@ -255,6 +255,17 @@ def test_withstand(bent: Bent) -> None:
     assert found(Bent(bent.documents).bend("main", "voltage", 1.0, 1.9, 21.0), "withstand-rehearsed") == []
 
 
+@pytest.mark.parametrize("others", [[], [(3.0, 3.2)], [(3.0, 3.2), (3.5, 3.51)]])
+def test_a_voltage_that_swings_above_what_is_withstood_says_of_how_many_times_that_is_the_longest(
+    others: list[tuple[float, float]], bent: Bent
+) -> None:
+    bent.bend("main", "voltage", 1.0, 2.1, 21.0)
+    for begin, end in others:
+        bent.bend("main", "voltage", begin, end, 21.0)
+    (finding,) = found(bent, "withstand-rehearsed")
+    assert says(finding.why, "20 V", "1.1 s", f"{len(others) + 1}", "21 V") is bool(others)
+
+
 def test_never(bent: Bent) -> None:
     (finding,) = found(bent.bend("transducer", "voltage", 4.0, 4.1, -8.0), "never-rehearsed")
     assert says(finding.why, "-17 V", "25 V")

@@ -28,6 +28,9 @@ DANGEROUS = (
     "status.trips.bits.OVP: exchanged with current limit",
     "status.trips.each.OVP: exchanged with current limit",
     "addressing: prefixed with its prefix",
+    "master.switch: OUTPut:STATe",
+    "master.switch: SYSTem:NOTHing",
+    "master.switch.on: MIN and MAX",
 )
 
 AT_LEAST = 5

@@ -1,5 +1,6 @@
 """True parameters and errors: inside the documents' bounds, seeded, overridden."""
 
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
@@ -9,10 +10,12 @@ from tests.twin.bench import BENCH, DEVICE, PROCEDURE, AtHand
 
 from railwright.documents.loader import load_documents
 from railwright.documents.output_name import OutputName
-from railwright.quantities import Uncertain
+from railwright.quantities import Dimension, Uncertain
+from railwright.quantities.units import DIMENSION_NAMES
 from railwright.rehearsal.circuit import build_circuit
 from railwright.twin.plant import Plant
 from railwright.twin.truth import SystematicError, Truth
+from railwright.twin.wiring import WiringError, wire
 
 CAPACITANCE = Uncertain(1e-3, 0.8e-3, 1.2e-3)
 
@@ -44,6 +47,37 @@ def test_overrides() -> None:
 def test_an_override_that_is_none_is_refused(text: str) -> None:
     with pytest.raises(ValueError, match=r"expected 'x1\.3'"):
         Truth(1, {"c": text})
+
+
+@pytest.mark.parametrize(
+    ("name", "given", "told"),
+    [
+        ("main.capacitor.capacitance", "=-1", "above zero"),
+        ("main.capacitor.capacitance", "=0", "above zero"),
+        ("main.capacitor.capacitance", "=1e30", "too large"),
+        ("main.capacitor.capacitance", "x-2", "above zero"),
+        ("main.lead.resistance", "=-0.1", "zero or more"),
+    ],
+)
+def test_a_true_value_is_one_that_a_document_could_have(name: str, given: str, told: str) -> None:
+    with pytest.raises(WiringError, match=f"^{name}: expected .*{told}"):
+        wire("left", BENCH, DEVICE, PROCEDURE, Truth(1, {name: given}))
+
+
+@pytest.mark.parametrize("given", ["=0.0047", "x0.01", "=1e-6", "=2"])
+def test_a_true_value_may_lie_far_outside_its_bounds(given: str) -> None:
+    truth = Truth(1, {"main.capacitor.capacitance": given})
+    wire("left", BENCH, DEVICE, PROCEDURE, truth)
+    assert truth.parameters["main.capacitor.capacitance"].given
+
+
+@pytest.mark.parametrize("unit", DIMENSION_NAMES)
+def test_a_given_value_is_read_in_every_unit(unit: str) -> None:
+    for text, passes in (("=2.5", True), ("=1e16", False)):
+        truth = Truth(1, {"c": text})
+        truth.choose("c", CAPACITANCE)
+        with nullcontext() if passes else pytest.raises(ValueError, match=r"^c: expected"):
+            truth.check_given("c", Dimension(unit))
 
 
 def test_errors_of_an_output_stay_inside_its_accuracy() -> None:

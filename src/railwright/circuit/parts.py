@@ -49,11 +49,13 @@ class Parts:
     """Makes parts of a circuit; `case` chooses the value of each uncertain quantity.
 
     assumptions: what was taken where a document says nothing. units: SI unit of each quantity by its name.
+    dimensions: what a document may say of it, where one does.
     """
 
     def __init__(self, bench: Bench, case: Case) -> None:
         self.assumptions = Assumptions()
         self.units: dict[str, str] = {}
+        self.dimensions: dict[str, Dimension] = {}
         self._bench, self._case = bench, case
 
     def _choose(self, name: QuantityName, value: Uncertain, unit: str) -> float:
@@ -98,6 +100,8 @@ class Parts:
                 part="lead",
             )
         exact = Uncertain(inductance, inductance, inductance)
+        for part, unit in (("resistance", "ohm"), ("inductance", "H")):
+            self.dimensions[QuantityName(name, "lead", part)] = Dimension(unit, nonnegative=True)
         chosen = (
             self._choose(QuantityName(name, "lead", "resistance"), found.value, "ohm"),
             self._choose(QuantityName(name, "lead", "inductance"), exact, "H"),
@@ -125,7 +129,10 @@ class Parts:
                 label: str = label,
                 fields: Mapping[str, FieldInfo] = fields,
             ) -> float:
-                return self._choose(QuantityName(name, label, field), value, _unit(fields[field]))
+                called, dimension = QuantityName(name, label, field), _dimension(fields[field])
+                if dimension is not None:
+                    self.dimensions[called] = dimension
+                return self._choose(called, value, dimension.unit if dimension is not None else "")
 
             values, made = parameters.floats(choose)
             whose = " (its fixture)" if label == FIXTURE else ""
@@ -153,7 +160,7 @@ def as_load(capacitor: AddedCapacitor) -> Capacitor:
     return Capacitor(capacitance=capacitor.capacitance, esr=capacitor.esr)
 
 
-def _unit(field: FieldInfo) -> str:
-    """SI unit of a quantity of a document."""
+def _dimension(field: FieldInfo) -> Dimension | None:
+    """What a quantity of a document is; None: none of the usual ones."""
     annotations = (*field.metadata, *annotations_of(field.annotation))
-    return next((each.unit for each in annotations if isinstance(each, Dimension)), "")
+    return next((each for each in annotations if isinstance(each, Dimension)), None)

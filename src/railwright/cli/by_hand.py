@@ -17,7 +17,8 @@ def ask_a_person(asked: ByHand) -> Value | None:
     if not sys.stdin.isatty():
         return None
     for _ in range(3):
-        print(f"Set at the instrument: {asked}. {_question(asked)}", end=" ", file=sys.stderr, flush=True)
+        # A whole line: what has no end yet waits in the printer's queue, and nobody would see the question.
+        print(f"Set at the instrument: {asked}. {_question(asked)}", file=sys.stderr, flush=True)
         line = sys.stdin.readline()
         if not line:
             return None

@@ -24,7 +24,7 @@ def check_documents(
     job = _opened(procedure, detail)
     # One figure: the rehearsals that settle the windows are part of the settings.
     with detail.timed("hook-up, settings and rehearsal" if rehearsed else "hook-up and settings"):
-        return job.check(static=not rehearsed, cases=cases, seed=seed, simulated=simulated).checked
+        return job.check(static=not rehearsed, cases=cases or None, seed=seed, simulated=simulated).checked
 
 
 def hooked_up_documents(procedure: Path) -> Documents:

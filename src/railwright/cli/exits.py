@@ -113,6 +113,7 @@ _KNOWN = (
     ("railwright.recordings.errors", "RecordingError", Exit.BAD_INPUT),
     ("railwright.evaluation.alignment", "AlignmentError", Exit.BAD_INPUT),
     ("railwright.physics.solver", "SolverError", Exit.BAD_INPUT),
+    ("railwright.running.outcome", "FolderRefused", Exit.BAD_INPUT),
     ("railwright.running.outcome", "RunRefused", Exit.STOPPED),
     ("railwright.instruments.errors", "InstrumentError", Exit.INSTRUMENT),
     ("railwright.dialects.dialect", "DialectError", Exit.BAD_INPUT),

@@ -53,7 +53,9 @@ def _show(out: Console, checked: Checked, study: FaultStudy, quiet: bool) -> Non
     inputs = () if quiet else dict.fromkeys(result.input for result in study.results)
     for name in inputs:
         own = [result for result in study.results if result.input == name]
-        title = f"Faults at {name}: extremes at the device, and what the settings make of them"
+        title = (
+            f"Faults at {name}: extremes at the device (current out of it negative), and what comes of them"
+        )
         out.print(table(title, columns, [_row(result) for result in own], right=columns[2:4]))
     rows = [
         (_MARKS[verdict], f"{result.input}, {result.title}", result.why, result.remedy)
@@ -84,10 +86,20 @@ def _row(result: FaultResult) -> tuple[str, ...]:
         result.title,
         _trips(result),
         show(result.lowest_voltage if reversed_most else result.peak_voltage, "V", 3),
-        show(result.peak_current, "A", 3),
+        _currents(result),
         f"{show(result.energy, 'J', 3)}, {result.energy_in}" if result.energy > LEAST_ENERGY else "none",
         _MARKS[result.contained],
     )
+
+
+def _currents(result: FaultResult) -> str:
+    """Largest current into the device, and the one out of it, negative, where that is larger."""
+    from railwright.quantities import show
+
+    told = show(result.peak_current, "A", 3)
+    if result.fed_back <= result.peak_current:
+        return told
+    return f"{told}\n{show(-result.fed_back, 'A', 3)}"
 
 
 def _trips(result: FaultResult) -> str:

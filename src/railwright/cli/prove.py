@@ -77,7 +77,8 @@ def prove(
     switches output and load off at every ending. Writes a page with lines for signatures. Exit code 1: it
     found something; 5: it found nothing, and something could not be judged.
     """
-    from railwright.cli.twin import faults_of, overrides_of
+    from railwright.arguments import as_filled
+    from railwright.cli.twin import overrides_of
     from railwright.documents.loader import load_bench
     from railwright.documents.proof_files import keep_proofs
     from railwright.proving.bench import NotReady, prove_bench
@@ -85,8 +86,10 @@ def prove(
     from railwright.records.manifest import write_atomically
     from railwright.report.proof_page import proof_pdf
 
-    if not operator.strip():
-        raise BadInput("--operator: expected a text that is not blank, got ''; write it")
+    try:
+        as_filled("--operator", operator)
+    except ValueError as error:
+        raise BadInput(f"{error}; write it") from None
     if not twins and (true or fault):
         raise BadInput("--true, --fault: expected --twins beside them; a real bench has no such thing")
     path = to if to is not None else bench.with_name(bench.name.split(".")[0] + ".proof.pdf")
@@ -98,9 +101,8 @@ def prove(
     detail.read([bench])
     sink = _load_of(found, load, bench)
     pairs = _pairs(found, through or [])
-    leads = tuple(found.leads)
     simulated = _Simulated(
-        found, sink, seed, overrides_of(true or []), faults_of(fault or [], leads) if fault else ()
+        found, sink, seed, overrides_of(true or []), _faults(fault, pairs) if fault else ()
     )
     at = dt.datetime.now().astimezone()
     try:
@@ -148,17 +150,30 @@ def _load_of(bench: Bench, name: str | None, path: Path) -> str:
     raise BadInput(f"--load: expected one of the bench's electronic loads ({listed}), got {name or 'none'!r}")
 
 
+def _faults(texts: Sequence[str], pairs: Sequence[Pair]) -> tuple[TwinFault, ...]:
+    """What lies wrong in the leads that are proved. BadInput: such a fault, or lead, is not there."""
+    from railwright.twin.faults import OF_A_LEAD, FaultError, parse_faults
+
+    try:
+        return parse_faults(texts, sorted({lead for _, lead in pairs}), OF_A_LEAD, "lead that is proved")
+    except FaultError as error:
+        raise BadInput(f"--fault: {error}") from None
+
+
 def _pairs(bench: Bench, texts: Sequence[str]) -> tuple[Pair, ...]:
     """Outputs and leads as they are named. BadInput."""
     from railwright.proving.bench import pairs_of
 
     chosen = []
     for text in texts:
-        output, _, lead = " ".join(text.split()).partition(" ")
-        name = next((each for each in bench.output_names if each == output), None)
+        words = " ".join(text.split())
+        # Names have blanks in them: the longest that the text begins with.
+        begun = [each for each in bench.output_names if f"{words} ".startswith(f"{each} ")]
+        name = max(begun, key=len, default=None)
         if name is None:
             known = ", ".join(bench.output_names)
             raise BadInput(f"--through: expected an output of the bench first ({known}), got '{text}'")
+        lead = words[len(name) + 1 :]
         if lead not in bench.leads:
             known = ", ".join(f"'{each}'" for each in bench.leads)
             raise BadInput(f"--through: expected a lead of the bench after it ({known}), got '{text}'")

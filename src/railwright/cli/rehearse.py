@@ -95,6 +95,7 @@ def rehearse(
     """
     from railwright.circuit.case import HIGH, LOW, NOMINAL
     from railwright.cli.checking import settle_documents
+    from railwright.cli.targets import as_target
     from railwright.evaluation.evaluate import evaluate
     from railwright.plan.required_trip import not_required
     from railwright.rehearsal.repeating import rehearse_until
@@ -120,6 +121,8 @@ def rehearse(
     if plot is not None and plot.suffix.lower() not in (".png", ".svg"):
         raise BadInput(f"--plot: expected a file that ends in .png or .svg, got '{plot}'")
     checked = settle_documents(procedure, detail)
+    as_target("--plot", plot, checked.documents.files)
+    as_target("--csv", csv, checked.documents.files)
     if cases is not None and number is not None:
         from railwright.cli.ensemble import case_of
 

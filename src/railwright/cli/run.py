@@ -88,11 +88,11 @@ def run(
     to be off; where that cannot be confirmed, exit code 6 says so. Ctrl-C, Ctrl-Z and Ctrl-\ end the run and
     keep the record. Never a substitute for an emergency stop.
     """
+    from railwright.arguments import as_filled
     from railwright.cli.checking import check_documents
     from railwright.cli.printer import Printer
     from railwright.cli.twin import faults_of, mischief_of, overrides_of
     from railwright.guard.process_link import ProcessLink
-    from railwright.quantities import quoted
     from railwright.running.folder import default_folder
     from railwright.running.interruption import StopRequest, signals_ask
 
@@ -101,8 +101,10 @@ def run(
             "--true, --fault, --mischief: expected --twins beside them; a real supply has no such thing"
         )
     for option, given_text in (("--unit", unit), ("--operator", operator)):
-        if not given_text.strip():
-            raise BadInput(f"{option}: expected a text that is not blank, got {quoted(given_text)}; write it")
+        try:
+            as_filled(option, given_text)
+        except ValueError as error:
+            raise BadInput(f"{error}; write it") from None
     detail = Detail(quiet, verbose)
     place = folder or default_folder(procedure, unit)
     started: TwinBench | None = None

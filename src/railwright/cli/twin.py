@@ -113,6 +113,7 @@ def twin(
     Each supply is a process of its own, with the physics behind it in real time. What the seed has drawn, no
     evaluation is told; --show-true and --truth tell you, to compare.
     """
+    from railwright.cli.targets import as_target
     from railwright.documents.loader import load_bench
     from railwright.twin.launcher import TwinBench, serve_bench
 
@@ -132,6 +133,8 @@ def twin(
             )
     else:
         detail.read([bench])
+    for option, path in (("--truth", truth), ("--to", to)):
+        as_target(option, path, (bench, *documents.files) if procedure is not None else (bench,))
     recording = None
     if recorder is not None or to is not None:
         if recorder is None or to is None:

@@ -58,6 +58,7 @@ def waveform(
     a jump. A table has dwell_s, voltage_V, limit_A and way, exact to the last digit.
     """
     from railwright.cli.checking import settle_documents
+    from railwright.cli.targets import as_target
     from railwright.plan.plan import plan_of
     from railwright.rehearsal.playback import played_shapes
     from railwright.rehearsal.rehearse import rehearse
@@ -69,6 +70,8 @@ def waveform(
     detail = Detail(quiet, verbose)
     checked = settle_documents(procedure, detail)
     documents = checked.documents
+    as_target("--to", to, documents.files)
+    as_target("--table", table, documents.files)
     plan = plan_of(documents, checked.settings.set_points)
     shapes = [span.name for span in plan.spans if span.kind == "shape"]
     name = _chosen(step, shapes)

@@ -85,9 +85,11 @@ def _is_one_value(text: str) -> bool:
     yaml = YAML(typ="safe", pure=True)
     try:
         block, flow = yaml.load(f"a: {text}  # b\nb: 1\n"), yaml.load(f"{{a: {text}, b: 1}}")
+        return isinstance(block, dict) and set(block) == {"a", "b"} and block == flow
     except (YAMLError, ValueError):
         return False
-    return isinstance(block, dict) and set(block) == {"a", "b"} and block == flow
+    except RecursionError:
+        return True  # it contains itself, or is too deep: the reader of documents says so, and where
 
 
 def _added(text: str, mapping: Any, key: str, value: str) -> str:

@@ -120,4 +120,4 @@ def _wrong_choices(figures: StandardFigures, test: Test, choice: Choice) -> Iter
             if error.instead is None:
                 return
             key, value = error.instead
-            choice = Choice(**{**choice._asdict(), key: value})
+            choice = choice._replace(**{key: value})  # type: ignore[arg-type]

@@ -32,10 +32,13 @@ def decide(
     guarded: a pass needs the value inside the limits by at least guard_band · U, a fail outside by at least
     guard_band · U; between the two it is inconclusive [1]_. U is the distance from the value to the end of
     its 95 % interval on that side. simple: the value alone decides. Where something can hide from the
-    readings, neither rule passes an upper limit.
+    readings, neither rule passes an upper limit; where it can take all of the value away, neither passes a
+    lower one, nor fails an upper one.
     """
     band = guard_band if rule == "guarded" else 0.0
     low = measured.value - band * (measured.value - measured.low)
+    if measured.unseen and measured.low <= 0.0:
+        low = min(low, measured.low)
     high = measured.value + band * (measured.high - measured.value)
     stated = _stated(measured, unit)
     lower, upper = tolerance.lower, tolerance.upper

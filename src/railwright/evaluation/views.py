@@ -96,6 +96,7 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         stands=_stands(case, span, name),
         moves_off=_moves_off(case, span, name),
         quiet=_quiet(case, span, name),
+        told_last=_told_last(case, span, name),
         holds=(held_voltage(documents.device, name) or (0.0, 0.0))[1],
         every=source.every or documents.procedure.record.every,
         supply=_supply_status(case, requirement, span),
@@ -111,7 +112,9 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         return
     for voltage, start, end in span.points if span.whole else span.points[:-1]:
         settled = start + SETTLING * (end - start)
-        point = replace(view, start=settled, end=end, switched_on=None, goal=voltage, quiet=0.0)
+        point = replace(
+            view, start=settled, end=end, switched_on=None, goal=voltage, quiet=0.0, told_last=math.inf
+        )
         if view.beside is not None:
             traces, model = view.beside.traces, view.beside.model
             point = replace(point, beside=replace(point, traces=traces, model=model, beside=None))
@@ -174,6 +177,26 @@ def _moves_off(case: Case, span: Span, name: str) -> bool:
     return bool(own) and own[0].over > 0.0
 
 
+def _along(case: Case, name: str) -> set[str]:
+    """The inputs with which something may be told to this one: itself, and all where its supplies couple."""
+    feeds, inputs = case.own.feeds, set(case.documents.device.inputs)
+    own = feeds[name].names if name in feeds else ()
+    return inputs if any(case.documents.bench.supply_of(each).coupled for each in own) else {name}
+
+
+def _told_last(case: Case, span: Span, name: str) -> float:
+    """How long before a step's end this input jumps, or has its limit moved, for the last time after its
+    beginning, as asked, or by coupling [s]; infinite: nothing does.
+    """
+    if (planned := case.planned(span.name)) is None or not span.whole:
+        return math.inf
+    along = _along(case, name)
+    times = [each.time for each in case.timeline.actions if each.input in along and each.over == 0.0]
+    times += [each.time for each in case.timeline.limits if each.input in along]
+    own = [each for each in times if planned.start + AT_ONCE < each < planned.end - AT_ONCE]
+    return planned.end - max(own) if own else math.inf
+
+
 def _quiet(case: Case, span: Span, name: str) -> float:
     """How long after a step's end nothing is told to this input, nor to another that its supplies may take
     along, and no output of it goes on or off [s]; 0: something is at the end, or nobody knows.
@@ -181,11 +204,10 @@ def _quiet(case: Case, span: Span, name: str) -> float:
     run, planned = case.own.record, case.planned(span.name)
     if planned is None or not span.whole or _stair(case, span, case.own, name) > 0.0:
         return 0.0
-    asked, feeds = case.timeline, case.own.feeds
-    coupled = name in feeds and any(case.documents.bench.supply_of(own).coupled for own in feeds[name].names)
-    told = [each for each in asked.actions if coupled or each.input == name]
+    asked, along = case.timeline, _along(case, name)
+    told = [each for each in asked.actions if each.input in along]
     times = [at for each in told for at in (each.time, each.time + each.over)]
-    times += [each.time for each in asked.limits if coupled or each.input == name]
+    times += [each.time for each in asked.limits if each.input in along]
     until = min((each for each in times if each >= planned.end - AT_ONCE), default=asked.duration)
     switched = [
         each.time - span.end

@@ -183,9 +183,7 @@ class Guard:
             async with asyncio.timeout(CONNECT_DEADLINE):
                 await self._locks.take_address(name, address)
             async with session.lock:
-                await session.open()
-                await session.settle()
-                exchange = await session.ask(message["identify"], message["deadline"])
+                exchange = await _identified(session, message["identify"], message["deadline"])
             self._locks.take_instrument(name, exchange.answer)
         except Locked as error:
             session.close()
@@ -335,6 +333,23 @@ class Guard:
 
     def _answer(self, message: dict[str, Any], **fields: Any) -> None:
         self._tell({"kind": "answer", "id": message["id"], **fields})
+
+
+async def _identified(session: Session, identify: str, deadline: float) -> Exchange:
+    """A session anew, and who is there. On a serial line the first question may have become the end of what
+    a session before left unended there, such as one at another speed: it is ended, and asked once more.
+    """
+    await session.open()
+    await session.settle()
+    try:
+        return await session.ask(identify, deadline)
+    except SessionError:
+        if session.transport != "serial":
+            raise
+    await session.open()
+    session.void()
+    await session.settle()
+    return await session.ask(identify, deadline)
 
 
 @asynccontextmanager

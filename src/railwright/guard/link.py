@@ -118,7 +118,7 @@ class GuardLink(ABC):
         """
         return self._ask(
             "open",
-            deadline + 2 * CONNECT_DEADLINE,
+            2 * (deadline + CONNECT_DEADLINE),  # on a serial line it may be asked twice
             name=name,
             address=address,
             identify=identify,

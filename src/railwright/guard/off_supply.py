@@ -78,9 +78,11 @@ class SupplySwitchedOff:
                 look = self.looks.get(output.name)
                 if (look is None or not look[0].off) and loop.time() - self.sent[output.name] >= REPEAT:
                     self._tell("off again", {"output": output.name, "time": loop.time()})
-                    self.push(output)
+                    await self._say_again(output.off)
+                    self.sent[output.name] = loop.time()
             if self.master_wanted and not self.is_master_off and loop.time() - self.master_sent >= REPEAT:
-                self.push_master()
+                await self._say_again(self.document.master)
+                self.master_sent = loop.time()
             await self._look()
             with_time = max(0.0, due - loop.time())
             self.wake.clear()
@@ -94,6 +96,15 @@ class SupplySwitchedOff:
         """Send at once, with nothing in between, whatever is under way."""
         self._pushed += 1
         for message in messages:
+            self.session.push(message)
+
+    async def _say_again(self, messages: Sequence[str]) -> None:
+        """Send again what was sent at once and did not work: each with the pause before it that the supply
+        wants, as one that is told too soon may take nothing, and would be told too soon each time.
+        """
+        self._pushed += 1
+        for message in messages:
+            await self.session.pause()
             self.session.push(message)
 
     def push(self, output: OutputOff) -> None:

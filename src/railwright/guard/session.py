@@ -116,7 +116,7 @@ class Session:
         """
         loop = asyncio.get_running_loop()
         at_most = deadline + (len(message) + ON_THE_LINE) * self._byte_time
-        await self._pause()
+        await self.pause()
         began = loop.time()
         try:
             async with asyncio.timeout(at_most):
@@ -143,7 +143,7 @@ class Session:
 
     async def tell(self, message: str, deadline: float) -> Exchange:
         """Send a message that asks nothing. Raises SessionError."""
-        await self._pause()
+        await self.pause()
         sent = asyncio.get_running_loop().time()
         try:
             async with asyncio.timeout(deadline):
@@ -204,17 +204,19 @@ class Session:
             raise self._fail(f"the connection is lost: {_why(error)}") from None
 
     def _line_of(self, message: str) -> bytes:
-        """A message as it leaves; the instrument's pause begins."""
-        if self.session_settings.pause:
-            self._ready_at = asyncio.get_running_loop().time() + self.session_settings.pause
+        """A message as it leaves."""
+        self._spoke()
         return (message + self._sends).encode("latin-1", "replace")
 
-    async def _pause(self) -> None:
-        """Let the time pass that the instrument wants between messages."""
+    async def pause(self) -> None:
+        """Let the time pass that the instrument wants before a message, since either of both spoke."""
+        while (left := self._ready_at - asyncio.get_running_loop().time()) > 0.0:
+            await asyncio.sleep(left)
+
+    def _spoke(self) -> None:
+        """Something was said by either: the instrument's pause begins."""
         if self.session_settings.pause:
-            left = self._ready_at - asyncio.get_running_loop().time()
-            if left > 0.0:
-                await asyncio.sleep(left)
+            self._ready_at = asyncio.get_running_loop().time() + self.session_settings.pause
 
     def _ready(self) -> Writer:
         if self._writer is None or self.broken:
@@ -253,6 +255,7 @@ class Session:
                 raise SessionError("the connection was closed by the instrument")
             self._rest += received
         line, _, self._rest = self._rest.partition(end)
+        self._spoke()
         return line
 
     def _expect_silence(self) -> None:

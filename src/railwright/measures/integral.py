@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from hashlib import blake2b
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -16,6 +17,7 @@ from railwright.measures.hiding import between_polls, most_missing, no_whole_rea
 from railwright.measures.measure import Channel, measure
 from railwright.measures.outcome import CannotMeasure, Measured
 from railwright.measures.swinging import overloaded
+from railwright.measures.wording import amount
 
 if TYPE_CHECKING:
     import numpy as np
@@ -86,7 +88,8 @@ def charge(view: View) -> Measured:
     the readings' (where in the update interval they fall, and the record's clock), 'missing samples'
     (anything that the limits let through, where a recording has a gap), 'time base of the recorder'. Where
     the supply is in its limit at two readings in succession while the voltage does not rise, a load that
-    stops by itself may do so within readings and between them: that is stated beside it.
+    stops by itself may do so within readings and between them: that is stated beside it; so is a jump so
+    short before the end that no reading of the step need show what follows.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _of_current(view, mean=False, what="charge")
@@ -238,8 +241,25 @@ def integral(
     _left_open(budget, ways, value, scale)
     budget.bounded("missing samples", most_missing(view, near.time, channels) * scale)
     budget.bounded("time base of the recorder", view.model.time_base * abs(value) * scale)
-    hidden = between_polls(view) or overloaded(view)
-    return budget.result(value * scale, how, **({"would_decide": FASTER} | hidden))
+    hidden = between_polls(view) or overloaded(view) or _told_late(view)
+    measured = budget.result(value * scale, how, **({"would_decide": FASTER} | hidden))
+    # What is not seen may be less as well as more: no lower limit is met for sure, and no upper one missed.
+    return replace(measured, low=min(measured.low, 0.0)) if measured.unseen else measured
+
+
+def _told_late(view: View) -> dict[str, str]:
+    """What is said where the input is told something so short before the end of the step that no reading
+    which surely lies in it shows what follows.
+    """
+    update, _, aperture = view.timing()
+    reach = max(update, view.interval) + aperture
+    if not view.model.averages or view.told_last >= reach or view.quiet > 0.0:
+        return {}
+    return {
+        "unseen": f"the input is told something {amount(view.told_last, 's')} before the end of the step, of "
+        f"which readings that lie in it need not show what follows: it takes {amount(reach, 's')}",
+        "would_decide": "a recording",
+    }
 
 
 def _holds_a_reading(view: View, signal: Signal) -> None:

@@ -161,11 +161,12 @@ class View:
     stair: height of the stairs in which the host played the step's lines [V]. stands: shortest time between
     two jumps of the input's set point in the step, as asked [s]; infinite: there are not two. moves_off: it
     begins with a line of the set point. quiet: how long after its end nothing is told to the input [s].
-    holds: highest voltage that a source in the device holds at the input [V]; 0: there is none. every: time
-    between two readings that the procedure asks for [s]; 0: unknown. beside: of an external recording, the
-    same window as the run's own readings show it. supply: the status of the input's outputs; None: nothing is
-    known of it. last: no step of the record follows. opened: the lead was open in the window or a part of it,
-    or nothing shows that it was not.
+    told_last: how long before its end the input last jumps in it, or has its limit moved [s]; infinite:
+    never. holds: highest voltage that a source in the device holds at the input [V]; 0: there is none. every:
+    time between two readings that the procedure asks for [s]; 0: unknown. beside: of an external recording,
+    the same window as the run's own readings show it. supply: the status of the input's outputs; None:
+    nothing is known of it. last: no step of the record follows. opened: the lead was open in the window or a
+    part of it, or nothing shows that it was not.
     """
 
     traces: Traces
@@ -188,6 +189,7 @@ class View:
     stands: float = math.inf
     moves_off: bool = False
     quiet: float = 0.0
+    told_last: float = math.inf
     holds: float = 0.0
     every: float = 0.0
     beside: View | None = None

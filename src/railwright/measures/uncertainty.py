@@ -94,11 +94,13 @@ def of_many(source: str, half_widths: ArrayLike) -> Contribution:
 
     One that outweighs all others leaves it rectangular, two triangular, more tend to a normal distribution.
     """
-    squares = np.square(np.asarray(half_widths, dtype=np.float64))
-    total = float(np.sum(squares))
-    standard = math.sqrt(total / 3.0)
-    if total == 0.0:
+    widths = np.abs(np.asarray(half_widths, dtype=np.float64))
+    largest = float(np.max(widths, initial=0.0))
+    if largest == 0.0:
         return Contribution(source, 0.0, RECTANGULAR)
+    squares = np.square(widths / largest)  # so that no power of a tiny one is lost
+    total = float(np.sum(squares))
+    standard = largest * math.sqrt(total / 3.0)
     effective = total**2 / float(np.sum(np.square(squares)))
     kind = RECTANGULAR if effective < 1.5 else TRIANGULAR if effective < 3.0 else NORMAL
     return Contribution(source, standard, kind)

@@ -226,11 +226,15 @@ class Player:
         self.happened: list[Array] = []
         self.rested = False
 
+    def feeds_back(self) -> bool:
+        """Whether a load drives current out of itself while everything is off, to ask before it is played."""
+        return feeds_back(self.branch, self.system, self.y)
+
     def rest(self) -> None:
         """Begin at rest: everything is off and the device has hung on its outputs for some time. Only a load
         that feeds back makes a difference. What happens meanwhile is neither recorded nor told.
         """
-        self.rested = feeds_back(self.branch, self.system, self.y)
+        self.rested = self.feeds_back()
         if not self.rested:
             return
         start, stretch = self.time, FIRST_LOOK

@@ -64,7 +64,8 @@ class Plan:
         lines that the outputs have no slew for, and of set points that come too soon those that the host
         sends, when it sends them.
         """
-        timeline = replace(self._after_jumps(self.sending.reached(self._in_stairs)), spans=self.spans)
+        told = self.sending.told(self._in_stairs)
+        timeline = replace(self.sending.reached(self._after_jumps(told)), spans=self.spans)
         return as_played(timeline, self.listings)
 
     @cached_property

@@ -163,13 +163,6 @@ class Sending:
 
     def told(self, timeline: Timeline) -> Timeline:
         """The timeline with what is told to the outputs."""
-        return self._instead(timeline, reached=False)
-
-    def reached(self, timeline: Timeline) -> Timeline:
-        """The timeline with what becomes of the set points."""
-        return self._instead(timeline, reached=True)
-
-    def _instead(self, timeline: Timeline, *, reached: bool) -> Timeline:
         if not self.asked:
             return timeline
         sent = grouped(
@@ -179,14 +172,29 @@ class Sending:
         added: list[Action] = []
         for key, each in sent.items():
             own, times = zip(*each, strict=True)
-            told = as_sent(own, times, self.levels[key])
-            added += as_reached(told, self.levels[key]) if reached else told
+            added += as_sent(own, times, self.levels[key])
         kept = [
             number
             for number, action in enumerate(timeline.actions)
             if (action.step, action.input) not in sent
         ]
         return placed_anew(timeline, kept, added)
+
+    def reached(self, told: Timeline) -> Timeline:
+        """A timeline with what becomes of the set points, where this is told to the outputs: of a line that
+        goes with the jump before it, or waits for it, what is told then, not what would have become of it.
+        """
+        actions = list(told.actions)
+        places = grouped(
+            ((action.step, action.input), number)
+            for number, action in enumerate(actions)
+            if (action.step, action.input) in self.levels
+        )
+        for key, own in places.items():
+            reached = as_reached([actions[number] for number in own], self.levels[key])
+            for number, action in zip(own, reached, strict=True):
+                actions[number] = action
+        return replace(told, actions=tuple(actions))
 
 
 def sending(

@@ -63,6 +63,11 @@ DELAY_WITHIN, DELAY_SLACK = 0.05, 0.02
 SMALL = 0.05
 """Part of the current that is used as a limit while nothing should flow."""
 
+REVERSED = 0.2
+"""Voltage below zero at the load from which its lead is reversed [V]: more than its reading is off by, less
+than the forward voltage of a diode.
+"""
+
 OVERLOAD = 1.5
 """How many times its limit the load asks of an output."""
 
@@ -146,16 +151,19 @@ class StageProof:
         supply, load = self._means()
         read = ProvedFigure(f"current of {self.name}", supply.current, no_current(self.output))
         self._rest()
-        for each in (before, supply):
+        # A load that is connected reversed conducts through its transistors' diode, on or off.
+        turned = load.voltage < -REVERSED
+        for each in (before,) if turned else (before, supply):
             if abs(each.current) > no_current(self.output):
                 flows = show(abs(each.current), "A")
                 why = f"{flows} flow with the load off: something else is connected; unplug the device"
                 self.lines.append(ProofLine(what, at, "A", (read,), passed=False, why=why))
                 raise NotUnplugged(f"{self.name}: {why}")
-        self.lines.append(ProofLine(what, at, "A", (read,)))
+        if not turned:
+            self.lines.append(ProofLine(what, at, "A", (read,)))
         seen = self._three(VOLTAGE, self.low_voltage, supply, load)[-1]
         if load.voltage < 0.5 * self.low_voltage:
-            told = "reversed at the load" if load.voltage < -0.5 else "not connected to the load"
+            told = "reversed at the load" if turned else "not connected to the load"
             there, here = show(load.voltage, "V"), show(supply.voltage, "V")
             why = f"{self.lead} is {told}: {there} there, {here} at {self.name}"
             self.lines.append(ProofLine("lead to the load", at, "V", (seen,), passed=False, why=why))

@@ -15,6 +15,12 @@ from railwright.records.log import sync_folder
 from railwright.records.names import DOCUMENTS, MANIFEST, RECORDINGS, UNFINISHED, decides
 from railwright.regular import LARGEST_LOG, LARGEST_RECORDING, Unfit, size_of, text_of
 
+ALGORITHM = "SHA-256"
+
+
+class NoManifest(ValueError):
+    """What a manifest should say, and what it says instead."""
+
 
 @dataclass(frozen=True, slots=True)
 class Differences:
@@ -125,7 +131,7 @@ def write_manifest(folder: Path, names: Iterable[str] | None = None) -> None:
     else:
         known = _read(folder)
     entries = {**known, **{name: hash_file(folder / name) for name in names}}
-    write_json(folder / MANIFEST, {"algorithm": "SHA-256", "files": dict(sorted(entries.items()))})
+    write_json(folder / MANIFEST, {"algorithm": ALGORITHM, "files": dict(sorted(entries.items()))})
 
 
 def verify_manifest(folder: Path) -> Differences:
@@ -136,8 +142,9 @@ def verify_manifest(folder: Path) -> Differences:
         return Differences(
             manifest=f"{MANIFEST}: missing; the run was never finished, or somebody took it away"
         )
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
-        return Differences(manifest=f"{MANIFEST}: expected hashes of files, got {error!r}")
+    except (ValueError, RecursionError) as error:
+        told = str(error) if isinstance(error, NoManifest) else f"expected hashes of files, got {error!r}"
+        return Differences(manifest=f"{MANIFEST}: {told}")
     here = set(_files(folder))
     more = sorted(here - set(known))
     return Differences(
@@ -162,8 +169,24 @@ def _is_other(folder: Path, name: str, digest: str) -> bool:
 
 
 def _read(folder: Path) -> dict[str, str]:
-    files = json.loads(text_of(folder / MANIFEST))["files"]
+    """Each file's hash. NoManifest or ValueError where it is none, or not made by this algorithm."""
+    data = json.loads(text_of(folder / MANIFEST))
+    if not isinstance(data, dict):
+        raise NoManifest(f"expected an object with 'algorithm' and 'files', got {_kind(data)}")
+    if data.get("algorithm") != ALGORITHM:
+        got = repr(data["algorithm"])[:40] if "algorithm" in data else "none"
+        raise NoManifest(f"expected the algorithm '{ALGORITHM}', got {got}")
+    files = data.get("files")
+    if not isinstance(files, dict):
+        raise NoManifest(f"expected 'files' to be an object of names and hashes, got {_kind(files)}")
     return {str(name): str(digest) for name, digest in files.items()}
+
+
+def _kind(value: object) -> str:
+    """What a value of JSON is, for people."""
+    if isinstance(value, list):
+        return "a list"
+    return "an object" if isinstance(value, dict) else "none" if value is None else f"{value!r:.40}"
 
 
 def _files(folder: Path) -> list[str]:

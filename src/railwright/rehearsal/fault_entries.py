@@ -49,6 +49,7 @@ def short(scene: Scene) -> Iterator[Trial]:
             act,
             energy_in="the short",
             part=SHORT,
+            own_source="a fuse at the source that is in the device ends it; against what the supply feeds: ",
             assumed=(Assumption("", f"a short has {show(SHORT, 'ohm')}"),),
         )
 
@@ -177,6 +178,7 @@ def reversed_lead(scene: Scene) -> Iterator[Trial]:
             "the polarity at the plug before the first power-up",
             act,
             at_power_up=True,
+            reverses=not blocks,
             note=_tied(scene, feed)
             or (f"the diode in '{feed.fixture}' blocks" if blocks else "")
             or "the load model alone is computed: what protects the input, or breaks, is in no document",

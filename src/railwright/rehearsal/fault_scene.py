@@ -50,7 +50,9 @@ class Trial:
     fault: its key; title: its name for people. inputs: those that are judged. act: brings it about, at
     `scene.steady`, or at_power_up: before anything is switched on. set_points, timeline: what is dialled in
     instead. energy_in: what the energy of the result goes into. part [Ω]: the resistance it is counted in.
-    crossed: the two inputs whose sense leads are exchanged. note: what else there is to say.
+    crossed: the two inputs whose sense leads are exchanged. reverses: the lead is reversed, and nothing in it
+    blocks. own_source: what ends a current out of the device's own source, said before the remedy. note: what
+    else there is to say.
     """
 
     fault: str
@@ -64,5 +66,7 @@ class Trial:
     energy_in: EnergyIn = "the device"
     part: float = 0.0
     crossed: tuple[str, str] | None = None
+    reverses: bool = False
+    own_source: str = "a fuse in the lead, or at the source that is in the device, ends it; "
     assumed: tuple[Assumption, ...] = ()
     note: str = ""

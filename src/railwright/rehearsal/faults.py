@@ -8,7 +8,7 @@ what the documents say they bear.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -17,8 +17,10 @@ import numpy as np
 from railwright.assumptions import Assumption
 from railwright.circuit.case import NOMINAL, Case
 from railwright.circuit.errors import SetErrors
+from railwright.documents.bench import Bench
 from railwright.documents.device import Input
 from railwright.documents.loader import Documents
+from railwright.plan.contacts import contacts_of
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Timeline, timeline_of
 from railwright.quantities import show
@@ -44,6 +46,7 @@ from railwright.traces import Event, EventKind, integral_of_product
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from railwright.documents.procedure import Step
     from railwright.physics.player import PlayedSamples
     from railwright.physics.simulation import Advance
 
@@ -55,6 +58,8 @@ SENSE_LEAD_BEARS = 0.5
 """Current that any sense lead bears [A]: the thinnest that is usual, AWG 28 (common practice, no source)."""
 LAST = 50e-3
 """Last part of a trial, which tells what goes on [s]."""
+LEAK = 1e-3
+"""Current out of a device's own source that counts as none [A] (chosen: far below what any fault makes)."""
 LONGER = 1.5
 """By how much longer than the longest trip delay."""
 
@@ -65,10 +70,12 @@ class FaultResult:
 
     fault: its key. input: the input that is judged, fed by `outputs`. at_power_up: it is there before
     anything is switched on, and times count from the switching on. trips: every trip and blown fuse of any
-    output. energy [J] into `energy_in`: 'the short' and 'the sense lead' take all of theirs; 'the device':
-    what it takes beyond a run without fault. peak_voltage, lowest_voltage: at the device's pins, as they are
-    marked. peak_current: largest current into the device (either way where the lead is reversed); fed_back:
-    largest that it gives back. stresses: time above each voltage that the document names. contained: whether
+    output. energy [J] into `energy_in`, from the fault on: 'the short' and 'the sense lead' take all of
+    theirs; 'the device': what it takes beyond a run without fault at the same time, where it takes more (all
+    that it takes where the lead is reversed). peak_voltage, lowest_voltage: at the device's pins, as they are
+    marked. peak_current: largest current that is driven into the device (either way where the lead is
+    reversed); fed_back: largest that it drives out of itself, without what only moves the charge of the
+    connector's own capacitance. stresses: time above each voltage that the document names. contained: whether
     the settings keep everything within what the documents say is borne; None: they do not say. why: what
     decides that. remedy: a setting or a fixture.
     """
@@ -118,16 +125,17 @@ def rehearse_faults(documents: Documents, set_points: SetPoints, case: Case = NO
     assumptions = list(study.assumptions)
     for fault in FAULTS:
         for trial in fault(study.scene):
-            results += study.results(trial)
-            assumptions += trial.assumed
+            played = study.play(trial)
+            results += [study.result(trial, played, name) for name in trial.inputs]
+            assumptions += [*trial.assumed, *played.assumed]
     trips = next((event for event in study.healthy.events if event.kind.trip), None)
     sound = "" if trips is None else f"without any fault, {trips.subject} {trips.what} during the power-up"
     return FaultStudy(tuple(results), tuple(dict.fromkeys(assumptions)), sound)
 
 
 def power_up_alone(documents: Documents, set_points: SetPoints) -> Timeline:
-    """The first power-up of each input, what contacts do before the last of them, and nothing else of the
-    procedure.
+    """The first power-up of each input, what contacts do before the last of them, and after it until each
+    input is connected; nothing else of the procedure.
     """
     seen: set[str] = set()
     steps, moved = [], []
@@ -143,40 +151,108 @@ def power_up_alone(documents: Documents, set_points: SetPoints) -> Timeline:
             moved = []
             part = step.power_up.model_copy(update={"order": order})
             steps.append(step.model_copy(update={"power_up": part}))
+    steps += _until_connected(documents.bench, set_points, steps, moved)
     return timeline_of(documents.procedure.model_copy(update={"steps": tuple(steps)}), documents.device)
+
+
+def _until_connected(
+    bench: Bench, set_points: SetPoints, before: Sequence[Step], after: Sequence[Step]
+) -> Sequence[Step]:
+    """Those of the steps after it, in which contacts move, that it takes until the lead of every input is
+    closed; none where it takes none, or never is.
+    """
+    closed = {name: each.starts_closed for name, each in contacts_of(bench, set_points).items()}
+    for count, step in enumerate([*before, *after], start=-len(before)):
+        if count >= 0 and all(closed.values()):
+            return after[:count]
+        if step.relays is not None:
+            closed.update(dict.fromkeys(closed.keys() & set(step.relays.close), True))
+            closed.update(dict.fromkeys(closed.keys() & set(step.relays.open), False))
+    return after if all(closed.values()) else ()
 
 
 @dataclass(frozen=True, eq=False)
 class _Pins:
-    """One input as its device sees it: voltage and current at its pins, as they are marked, and the lead."""
+    """One input as its device sees it: voltage and current at its pins, as they are marked, and the lead.
+
+    polarity: -1 where the lead is reversed. shorted: conductance of a short across the pins [S].
+    """
 
     time: NDArray[np.float64]
     voltage: NDArray[np.float64]
     current: NDArray[np.float64]
     lead: NDArray[np.float64]
+    polarity: float = 1.0
+    shorted: float = 0.0
 
     @property
-    def power(self) -> NDArray[np.float64]:
-        return self.voltage * self.current
+    def passing(self) -> NDArray[np.float64]:
+        """What flows through the pins and past the connector itself, into the device [A]: neither what only
+        moves the charge of the connector's own capacitance, nor what does not get to the device.
+        """
+        past = self.polarity * self.lead - self.shorted * self.voltage
+        least = np.minimum(np.abs(self.current), np.abs(past))
+        return np.where(self.current * past > 0.0, np.copysign(least, past), 0.0)
+
+    @property
+    def given(self) -> NDArray[np.float64]:
+        """Current that the device drives out of itself, past the connector [A]."""
+        passing = self.passing
+        gives = passing < 0.0 if self.polarity > 0.0 else passing * self.voltage < 0.0
+        return np.where(gives, np.abs(passing), 0.0)
+
+    @property
+    def taken(self) -> NDArray[np.float64]:
+        """Current that is driven into the device [A], whichever way where the lead is reversed."""
+        if self.polarity > 0.0:
+            return np.maximum(0.0, self.current)
+        return np.abs(self.passing) - self.given
+
+    def at(self, time: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
+        """Power at the start, in the middle and at the end of each gap between instants [W]."""
+        ends = []
+        for each in (self.voltage, self.current):
+            start = np.interp(time[:-1], self.time, each)
+            # Of two rows at one instant, a jump, the first counts for the gap before it.
+            end = np.interp(-time[1:], -self.time[::-1], each[::-1])
+            ends.append((start, 0.5 * (start + end), end))
+        return tuple(volts * amperes for volts, amperes in zip(*ends, strict=True))
 
 
 def energy_beyond(pins: _Pins, healthy: _Pins) -> float:
-    """Energy that a device takes beyond what it takes while all is well [J], where it takes more.
+    """Energy that a device takes beyond what it takes at the same time while all is well [J], where it takes
+    more; from the fault on.
 
-    At the rows of both, as either has few where it does not move.
+    At the rows of both, as either has few where it does not move; exact where voltages and currents run in
+    straight lines between them.
     """
     time = np.union1d(pins.time, healthy.time)
-    power, usual = (np.interp(time, each.time, each.power) for each in (pins, healthy))
-    return float(np.trapezoid(np.maximum(0.0, power - usual), time))
+    time = time[(time >= pins.time[0]) & (time <= pins.time[-1])]
+    first, middle, last = _excess(pins, healthy, time)
+    # Each excess is a parabola: where it passes through zero another instant is put in.
+    bend, slope = 2.0 * (first - 2.0 * middle + last), 4.0 * middle - 3.0 * first - last
+    with np.errstate(divide="ignore", invalid="ignore"):
+        q = -0.5 * (slope + np.copysign(np.sqrt(slope**2 - 4.0 * bend * first), slope))
+        roots = np.concatenate([time[:-1] + np.diff(time) * root for root in (q / bend, first / q)])
+        starts = np.tile(time[:-1], 2)
+        inside = (roots > starts) & (roots < np.tile(time[1:], 2))
+    time = np.union1d(time, roots[inside])
+    first, middle, last = _excess(pins, healthy, time)
+    return float(np.diff(time) @ np.where(middle > 0.0, first + 4.0 * middle + last, 0.0)) / 6.0
+
+
+def _excess(pins: _Pins, healthy: _Pins, time: NDArray[np.float64]) -> list[NDArray[np.float64]]:
+    return [one - other for one, other in zip(pins.at(time), healthy.at(time), strict=True)]
 
 
 @dataclass(frozen=True, eq=False)
 class _Played:
-    """What a trial gave: each input's pins from the fault on, and all events since then."""
+    """What a trial gave: each input's pins from the fault on, all events since then, and what was assumed."""
 
     begins: float
     pins: Mapping[str, _Pins]
     events: tuple[Event, ...]
+    assumed: tuple[Assumption, ...]
 
 
 class _Study:
@@ -199,6 +275,7 @@ class _Study:
         self.window = max(LEAST, LONGER * max(delays, default=0.0))
         if powered:
             self.healthy = self.play(Trial("", "", (), "", at_power_up=True))
+            self.given = self._usually_given()
 
     def play(self, trial: Trial) -> _Played:
         """Play a trial."""
@@ -206,7 +283,9 @@ class _Study:
 
         scene = self.scene
         timeline = trial.timeline or scene.timeline
-        simulation = Simulation(scene.circuit, everything=True)
+        # The device has hung on its outputs, but on no lead that is wrong from the start.
+        rested = trial.act is None or not trial.at_power_up
+        simulation = Simulation(scene.circuit, everything=True, rested=rested)
         tell(simulation, scene.documents.bench, trial.set_points or scene.set_points, timeline, self.errors)
         begins, voltages = 0.0, {}
         if not trial.at_power_up:
@@ -223,11 +302,46 @@ class _Study:
             found = play_crossed(simulation, outputs, voltages, until)
         events = tuple(event for advance in found for event in advance.events)
         pins = {name: self._pins(name, trial, found) for name in scene.set_points}
-        return _Played(begins, pins, events)
+        return _Played(begins, pins, events, self._reverse_diodes(found))
+
+    def _usually_given(self) -> dict[str, float]:
+        """What each input that has a source of its own gives for ever while all is well [A]: while its
+        outputs are on, or off.
+        """
+        from railwright.physics.simulation import Simulation
+
+        scene = self.scene
+        simulation = Simulation(scene.circuit)
+        players = {name: simulation.player(name)[0] for name in scene.set_points}
+        own = [name for name, each in players.items() if each.feeds_back()]
+        if not own:
+            return {}
+
+        def act(simulation: Simulation) -> None:
+            for feed in scene.set_points.values():
+                for points in feed.outputs:
+                    simulation.set(points.output, on=False)
+
+        off = self.play(Trial("", "", (), "", act))
+        return {name: max(_goes_on(each.pins[name]) for each in (self.healthy, off)) for name in own}
+
+    def _reverse_diodes(self, found: list[Advance]) -> tuple[Assumption, ...]:
+        """What was assumed of the outputs whose reverse diodes conduct."""
+        made: dict[Assumption, None] = {}
+        for branch in self.scene.circuit.branches:
+            for name, stage in zip(branch.outputs, branch.stages, strict=True):
+                lowest = min(float(each.samples[branch.name].output(name)[0].min()) for each in found)
+                if lowest < -stage.diode_drop:
+                    figures = f"{show(stage.diode_drop, 'V')} and {show(stage.diode_resistance, 'ohm')}"
+                    made[
+                        Assumption(name, f"the diode across it, which reverse current takes, has {figures}")
+                    ] = None
+        return tuple(made)
 
     def _pins(self, name: str, trial: Trial, found: list[Advance]) -> _Pins:
         samples: list[PlayedSamples] = [advance.samples[name] for advance in found]
-        sign = -1.0 if trial.fault == "reversed" and name in trial.inputs else 1.0
+        sign = -1.0 if trial.reverses and name in trial.inputs else 1.0
+        shorted = 1.0 / trial.part if trial.energy_in == "the short" and name in trial.inputs else 0.0
         drawn = []
         for each in samples:
             assert each.load_currents is not None, "the simulation was asked for everything"
@@ -237,14 +351,12 @@ class _Study:
             sign * np.concatenate([each.voltage for each in samples]),
             np.concatenate(drawn),
             np.concatenate([each.current for each in samples]),
+            sign,
+            shorted,
         )
 
-    def results(self, trial: Trial) -> list[FaultResult]:
-        """The result of a trial for each input that it is about."""
-        played = self.play(trial)
-        return [self._result(trial, played, name) for name in trial.inputs]
-
-    def _result(self, trial: Trial, played: _Played, name: str) -> FaultResult:
+    def result(self, trial: Trial, played: _Played, name: str) -> FaultResult:
+        """What a trial did to one of its inputs."""
         scene, pins, healthy = self.scene, played.pins[name], self.healthy.pins[name]
         wanted = scene.documents.device.inputs[name]
         zero = scene.switched_on(name) if trial.at_power_up else played.begins
@@ -264,9 +376,11 @@ class _Study:
             _lasting(pins),
             _lasting(healthy),
         )
-        peak = float(np.abs(pins.current).max() if trial.fault == "reversed" else pins.current.max())
+        peak = float(pins.taken.max())
         parts: list[Borne] = [(stress.borne, stress.words) for stress in spent]
         parts.append(_current(wanted, peak, float(healthy.current.max())))
+        endless = self._endless(name, pins)
+        parts += [] if endless is None else [endless]
         parts.append((lead.borne, lead.words))
         parts += self._differences(played, name)
         clamped = assumed_clamp(wanted, float(pins.voltage.min()))
@@ -285,13 +399,23 @@ class _Study:
             peak_voltage=float(pins.voltage.max()),
             lowest_voltage=float(pins.voltage.min()),
             peak_current=peak,
-            fed_back=float(max(0.0, -pins.current.min())) if trial.fault != "reversed" else 0.0,
+            fed_back=float(pins.given.max()),
             stresses=spent,
             lead=lead,
             contained=all_borne(parts),
             why=reasons(parts),
-            remedy=trial.remedy,
+            remedy=trial.remedy if endless is None else trial.own_source + trial.remedy,
             note=trial.note,
+        )
+
+    def _endless(self, name: str, pins: _Pins) -> Borne | None:
+        """No, where a source of the device's own goes on giving what it does not give while all is well."""
+        usual, last = self.given.get(name), _goes_on(pins)
+        if usual is None or last <= usual * (1.0 + EXACT) + LEAK:
+            return None
+        return False, (
+            f"{show(last, 'A')} go on flowing out of the device's own source, which nothing ends: the supply "
+            "cannot"
         )
 
     def _energy(self, trial: Trial, pins: _Pins, healthy: _Pins) -> float:
@@ -300,7 +424,7 @@ class _Study:
             return integral_of_product(pins.time, pins.voltage, pins.voltage) / trial.part
         if trial.energy_in == "the sense lead":
             return trial.part * integral_of_product(pins.time, pins.lead, pins.lead)
-        if trial.fault == "reversed":
+        if trial.reverses:
             return integral_of_product(pins.time, pins.voltage, pins.current)
         return energy_beyond(pins, healthy)
 
@@ -330,6 +454,14 @@ def _lasting(pins: _Pins) -> float:
     length = float(pins.time[-1] - pins.time[last][0])
     square = integral_of_product(pins.time[last], pins.lead[last], pins.lead[last])
     return math.sqrt(square / length) if length > 0.0 else float(abs(pins.lead[-1]))
+
+
+def _goes_on(pins: _Pins) -> float:
+    """Current that the device goes on giving: mean over the last part [A]."""
+    last = pins.time >= pins.time[-1] - LAST
+    length = float(pins.time[-1] - pins.time[last][0])
+    given = pins.given
+    return float(np.trapezoid(given[last], pins.time[last])) / length if length > 0.0 else float(given[-1])
 
 
 def _extremes(

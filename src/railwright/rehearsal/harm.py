@@ -61,7 +61,7 @@ class Stress:
     def words(self) -> str:
         """For people."""
         above = f"{'reversed by more than' if self.reverse else 'above'} {show(self.level, 'V')}"
-        long = "for as long as it lasts" if math.isinf(self.time) else f"for {show(self.time, 's')}"
+        long = "for as long as it lasts" if math.isinf(self.time) else f"for {show(self.time, 's')} in all"
         if self.permitted is None:
             return f"{above} {long}, and the device document does not say what it withstands"
         if self.permitted == 0.0:

@@ -206,6 +206,9 @@ def _act(
 
 
 def _traces(samples: PlayedSamples) -> Traces:
+    # All are columns of one array, which is nobody else's: what is kept is not to be made writable again.
+    if samples.time.base is not None:
+        samples.time.base.flags.writeable = False
     return Traces(
         samples.time,
         {

@@ -16,6 +16,10 @@ class RunRefused(Exception):
     """
 
 
+class FolderRefused(RunRefused):
+    """Its folder cannot take the record of the run, or another run has it."""
+
+
 @dataclass(frozen=True, slots=True)
 class InputReading:
     """What feeds one input, as measured: time [s] of the record, voltage [V], current [A], mode, trip.

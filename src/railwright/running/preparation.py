@@ -162,7 +162,9 @@ def _found(rig: Rig, recorder: RunRecorder, ways: Ways) -> list[str]:
             if own not in used and (movers := _movers(rig, name, own)):
                 told += f", which will move its set points with those of {' and '.join(movers)}"
             recorder.event(EventKind.FOUND_ON, f"{name}.{own}", told)
-            found.append(f"{name}.{own} is on, and {told}")
+            delivers = not supply.has_master or supply.master()
+            state = "on" if delivers else "switched on, its master switch off"
+            found.append(f"{name}.{own} is {state}, and {told}")
     if along:
         raise FoundOn(
             f"{' and '.join(along)}: switched on, not used by this run, and would go on and off with the "

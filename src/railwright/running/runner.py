@@ -6,7 +6,8 @@ A guard in a process of its own holds the sessions: see `railwright.guard`.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -24,14 +25,14 @@ from railwright.plan.set_points import SetPoints
 from railwright.records import lines
 from railwright.records.ended import AS_REQUIRED, Ended
 from railwright.records.log import Log
-from railwright.records.names import GUARD_LOG
+from railwright.records.names import GUARD_LOG, LOG
 from railwright.running.by_hand import Hands
 from railwright.running.conduct import Conduct
 from railwright.running.folder import RunFolder, describe_run
 from railwright.running.interruption import StopRequest, signals_ask
 from railwright.running.multimeters import Multimeters
 from railwright.running.off_plan import WAIT_FOR_LOST
-from railwright.running.outcome import Progress, RunOutcome, RunRefused
+from railwright.running.outcome import FolderRefused, Progress, RunOutcome, RunRefused
 from railwright.running.recorder import LineLog, RunRecorder
 from railwright.running.relays import RunRelays
 from railwright.running.rig import Rig
@@ -97,12 +98,18 @@ def run(
     about = describe_run(documents, set_points, unit=unit, operator=operator, started=started, plan=plan)
     at = {name: feed.sense for name, feed in set_points.items()}
     try:
-        run_folder = RunFolder.create(folder, documents, settings or {}, about)
-        link.keep_journal(run_folder.path / GUARD_LOG)
-        log = open_log(run_folder.log_path)
-    except (OSError, GuardLost) as error:
+        folder.mkdir(parents=True, exist_ok=True)
+        # Before anything else is written there: of two runs into one folder, one alone makes the log.
+        log = open_log(folder / LOG)
+        with _closed_on_failure(log):
+            run_folder = RunFolder.create(folder, documents, settings or {}, about)
+            link.keep_journal(run_folder.path / GUARD_LOG)
+    except GuardLost as error:
         link.close()
         raise RunRefused(_not_begun(folder, error)) from None
+    except OSError as error:
+        link.close()
+        raise FolderRefused(_not_begun(folder, error)) from None
     except BaseException:
         link.close()
         raise
@@ -148,6 +155,16 @@ def run(
     return replace(outcome, cautions=(*outcome.cautions, *cautions))
 
 
+@contextmanager
+def _closed_on_failure(log: LineLog) -> Iterator[None]:
+    """A log that no run will write is closed."""
+    try:
+        yield
+    except BaseException:
+        log.close()
+        raise
+
+
 def _not_begun(folder: Path, error: OSError | GuardLost) -> str:
     """Why the record or the guard cannot be had, and what to do."""
     if isinstance(error, GuardLost):
@@ -160,9 +177,10 @@ def _refuse(documents: Documents, set_points: SetPoints, findings: Sequence[Find
     reasons = [f"{f.where or ''}: {f.rule}: {f.why}".lstrip(": ") for f in findings if f.blocks]
     hooked_up = documents.procedure.hook_up
     reasons += [f"{name}: hooked up, but without set points" for name in hooked_up if name not in set_points]
+    why = ""
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        reasons.append(
-            f"{folder}: expected a folder that is not there yet or empty, got one that holds something"
-        )
+        why = f"{folder}: expected a folder that is not there yet or empty, got one that holds something"
     if reasons:
-        raise RunRefused("\n".join(reasons))
+        raise RunRefused("\n".join([*reasons, why] if why else reasons))
+    if why:
+        raise FolderRefused(why)

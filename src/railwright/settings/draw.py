@@ -32,6 +32,8 @@ quadrature of 300 drawn loads the whole is then right to 1e-6.
 _FINER = 40
 """Halvings of the distance of two looks by which a voltage is sought."""
 _HALVINGS = 16
+_AS_MUCH = 1e-9
+"""Part of a current by which another one may be less and still count as much."""
 
 
 class Bounds(NamedTuple):
@@ -237,15 +239,17 @@ class LoadModel:
 
     @kept
     def over(self, low: float, high: float, came_from: float = math.inf) -> tuple[Bounds, float] | None:
-        """Least and greatest steady current over a range of voltages [V], and the voltage of the greatest.
+        """Least and greatest steady current over a range of voltages [V], and the voltage of the greatest:
+        the highest one where many draw as much.
 
         came_from: as `current` has it.
         """
         found = [(bounds, v) for v in self.looks(low, high) if (bounds := self.current(v, came_from))]
         if not found:
             return None
-        greatest, where = max(found, key=lambda each: each[0].high)
-        return Bounds(min(bounds.low for bounds, _ in found), greatest.high), where
+        greatest = max(bounds.high for bounds, _ in found)
+        where = max(v for bounds, v in found if bounds.high >= greatest - _AS_MUCH * abs(greatest))
+        return Bounds(min(bounds.low for bounds, _ in found), greatest), where
 
     def highest_with(self, current: float, below: float) -> float:
         """The highest voltage, up to one [V], at which it may draw no more than a current [A]; that voltage

@@ -52,10 +52,14 @@ class TwinElectronicLoad:
         self.apply()
 
     def apply(self) -> None:
-        """Draw what is set, with the error of its set point."""
+        """Draw what is set, with the error of its set point. Reversed, it controls nothing: the diode of its
+        transistors conducts, on or off.
+        """
         if self.at is None:
             return
         plant, name = self.at
+        if name in plant.wiring.reversed:
+            return
         error = self.truth.set_current
         drawn = max(error.apply(error.on_grid(self.current)), 0.0) if self.on else 0.0
         plant.draw(name, drawn)
@@ -65,9 +69,14 @@ class TwinElectronicLoad:
         true = (0.0, 0.0)
         if self.at is not None:
             plant, name = self.at
-            true = plant.at_input(name)
-        voltage, current = self.truth.read_voltage, self.truth.read_current
-        return voltage.on_grid(voltage.apply(true[0])), current.on_grid(current.apply(true[1]))
+            voltage, current = plant.at_input(name)
+            sign = -1.0 if name in plant.wiring.reversed else 1.0
+            true = sign * voltage, sign * current
+        of_voltage, of_current = self.truth.read_voltage, self.truth.read_current
+        return (
+            of_voltage.on_grid(of_voltage.apply(true[0])),
+            of_current.on_grid(of_current.apply(true[1])),
+        )
 
     def execute(self, message: bytes) -> str:
         """Carry out one message; its answers joined with `;`. A command error ends the message, an execution

@@ -6,7 +6,7 @@ device's insides is in no document; what is assumed of it is declared.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -34,7 +34,8 @@ welded', 'contact stuck': the relay's contact in its lead stays closed, or open,
 SENSE_KINDS = ("sense open", "sense shorted", "sense reversed", "sense crossed")
 """Those that lie in sense leads."""
 
-SAMPLES = ", ".join(f"'{kind} INPUT{' INPUT' * (count - 1)}'" for kind, count in KINDS.items())
+OF_A_LEAD = ("short", "open", "reversed", "sense open", "sense reversed", "sense shorted")
+"""Those that one lead has by itself, wherever it leads, without another, a multimeter or a relay."""
 
 
 class FaultError(ValueError):
@@ -49,14 +50,22 @@ class TwinFault:
     inputs: tuple[str, ...]
 
 
-def parse_faults(texts: Iterable[str], inputs: Sequence[str]) -> tuple[TwinFault, ...]:
-    """The faults that these texts name, of a device with these inputs; FaultError where none is such."""
-    return tuple(_parse(text, inputs) for text in texts)
+def parse_faults(
+    texts: Iterable[str],
+    inputs: Sequence[str],
+    kinds: Iterable[str] = tuple(KINDS),
+    named: str = "input of the device",
+) -> tuple[TwinFault, ...]:
+    """The faults that these texts name, of these kinds, of a device with these inputs; FaultError where none
+    is such. named: what the inputs are, where they are others.
+    """
+    counts = {kind: KINDS[kind] for kind in kinds}
+    return tuple(_parse(text, inputs, counts, named) for text in texts)
 
 
-def _parse(text: str, inputs: Sequence[str]) -> TwinFault:
+def _parse(text: str, inputs: Sequence[str], kinds: Mapping[str, int], what: str) -> TwinFault:
     words = " ".join(text.split())
-    for kind, count in sorted(KINDS.items(), key=lambda each: -len(each[0])):
+    for kind, count in sorted(kinds.items(), key=lambda each: -len(each[0])):
         if not words.startswith(f"{kind} "):
             continue
         rest = words[len(kind) + 1 :]
@@ -67,10 +76,13 @@ def _parse(text: str, inputs: Sequence[str]) -> TwinFault:
             named = tuple(rest[a:b].strip() for a, b in pairwise(cut))
             if all(name in inputs for name in named) and len(set(named)) == count:
                 return TwinFault(kind, named)
-        wanted = "one input" if count == 1 else "two inputs"
+        noun, _, rest_of = what.partition(" ")
+        wanted = f"{'one' if count == 1 else 'two'} {noun}{'s' * (count > 1)} {rest_of}"
         known = ", ".join(inputs) or "none"
-        raise FaultError(f"expected {wanted} of the device ({known}) after '{kind}', got '{rest}'")
-    raise FaultError(f"expected one of the faults {SAMPLES}, got '{text}'")
+        raise FaultError(f"expected {wanted} ({known}) after '{kind}', got '{rest}'")
+    place = what.partition(" ")[0].upper()
+    samples = ", ".join(f"'{kind}{f' {place}' * count}'" for kind, count in kinds.items())
+    raise FaultError(f"expected one of the faults {samples}, got '{text}'")
 
 
 def partner_of(faults: Iterable[TwinFault], kind: str, name: str) -> str | None:

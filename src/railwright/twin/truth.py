@@ -21,7 +21,7 @@ from railwright.documents.bench import (
     Reading,
     VoltageAccuracy,
 )
-from railwright.quantities import Uncertain
+from railwright.quantities import Dimension, Uncertain
 
 Accuracy = VoltageAccuracy | CurrentAccuracy
 
@@ -122,6 +122,16 @@ class Truth:
         """Name the SI units of parameters that were chosen without."""
         for name, unit in units.items():
             self.parameters[name] = replace(self.parameters[name], unit=unit)
+
+    def check_given(self, name: str, dimension: Dimension) -> None:
+        """ValueError where the value was given, and is none that a document could give for it."""
+        true = self.parameters[name]
+        if true.given:
+            unit = "" if dimension.unit == "1" else f" {dimension.unit}"
+            try:
+                replace(dimension, shape="value").parse(f"{true.value!r}{unit}")
+            except ValueError as error:
+                raise ValueError(f"{name}: {error}") from None
 
     def _off_by(self, name: str, bound: float, unit: str) -> float:
         """An error within ± a bound, or as it is given."""

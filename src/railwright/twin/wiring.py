@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from railwright.circuit.case import QuantityName
 from railwright.circuit.parts import Parts
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
@@ -17,6 +18,7 @@ from railwright.documents.fixture import Fixture
 from railwright.documents.hook_up import HookUp
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
+from railwright.quantities import Uncertain
 from railwright.twin.faults import SENSE_KINDS, TwinFault, has, partner_of, reversed_load
 from railwright.twin.truth import Truth
 
@@ -34,7 +36,8 @@ class Wiring:
     """The circuit behind one supply. branch_of: output -> branch name; sensed: outputs with sense leads to
     the load.
 
-    group_of: output -> number of outputs in its group. shorted: inputs with a short across their connector.
+    group_of: output -> number of outputs in its group. shorted: inputs with a short across their connector;
+    reversed: with the conductors of their lead exchanged.
     """
 
     circuit: Circuit
@@ -44,6 +47,7 @@ class Wiring:
     sensed: frozenset[str]
     inputs: tuple[str, ...]
     shorted: frozenset[str] = frozenset()
+    reversed: frozenset[str] = frozenset()
 
 
 def wire(
@@ -57,7 +61,7 @@ def wire(
     """The circuit of one supply of the bench with true values from `truth`. Raises WiringError."""
     from railwright.physics.circuit import DECLARED, Branch, Circuit
 
-    parts = Parts(bench, truth.choose)
+    parts: Parts = Parts(bench, lambda name, bounds: _true(truth, parts, name, bounds))
     outputs = [OutputName.of(supply, name) for name in bench.supplies[supply].outputs]
     stages = {output: parts.stage(output) for output in outputs}
     branches, sensed = [], set()
@@ -101,7 +105,21 @@ def wire(
     truth.know_units(parts.units)
     circuit = Circuit(branches=tuple(branches))
     shorted = frozenset(name for name in inputs if has(faults, "short", name))
-    return Wiring(circuit, branch_of, arrangement_of, group_of, frozenset(sensed), tuple(inputs), shorted)
+    turned = frozenset(name for name in inputs if has(faults, "reversed", name))
+    return Wiring(
+        circuit, branch_of, arrangement_of, group_of, frozenset(sensed), tuple(inputs), shorted, turned
+    )
+
+
+def _true(truth: Truth, parts: Parts, name: QuantityName, bounds: Uncertain) -> float:
+    """The true value of a quantity. WiringError where it was given, and no document could have it."""
+    value = truth.choose(name, bounds)
+    if name in parts.dimensions:
+        try:
+            truth.check_given(name, parts.dimensions[name])
+        except ValueError as error:
+            raise WiringError(str(error)) from None
+    return value
 
 
 def _lead(name: str, hook_up: HookUp, bench: Bench, parts: Parts, faults: Sequence[TwinFault]) -> LeadCircuit:

@@ -12,7 +12,7 @@ from railwright.measures.sampling import blind_time, deciding_interval, sample_r
 from railwright.quantities import StatedFigure, Statement, named, state
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Ranking, Severity
-from railwright.settings.rehearsed.view import Rehearsed, longest, rehearsed_inputs
+from railwright.settings.rehearsed.view import Rehearsed, longest, rehearsed_inputs, stretches
 from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
 from railwright.traces import Traces, span_named
 
@@ -32,15 +32,19 @@ def withstand(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome
     for level, _ in sorted(withstood):
         allowed = max((lasts for other, lasts in withstood if other > level), default=0.0)
         held = longest(traces.time, voltage > level)
+        times = len(stretches(traces.time, voltage > level))
         if held is not None and held[1] > allowed:
             yield Hit(
                 source.name,
                 (*source.at_input, "withstands"),
                 state(
-                    "rehearsed, the connector is above {withstood} for {held} in {step} (peak {peak}); "
-                    "{allowed} is permitted",
+                    "rehearsed, the connector is above {withstood} for {held} in {step} ({longest}peak "
+                    "{peak}); {allowed} is permitted",
                     withstood=(level, "V"),
                     held=(held[1], "s"),
+                    longest=state("on end, the longest of {times:g} times; ", times=(times, "1"))
+                    if times > 1
+                    else "",
                     step=rehearsed.step_words(held[0]),
                     peak=(float(voltage.max()), "V"),
                     allowed=(allowed, "s"),

@@ -66,10 +66,14 @@ def recommend(found: Window, source: FedInput) -> Window:
             "{between}{deciding}; {ratio:g} times the need, to leave room to charge capacitors{held}"
             "{with_headroom}; {rounding}{taken}",
             between=between(found, low, high),
-            deciding=_deciding(source),
+            deciding=_deciding(source, low),
             ratio=(ROOM_TO_CHARGE, "1"),
             held=_held(room, gives_way) if wanted != room else "",
-            with_headroom=state(", at least {headroom:.0%} above the need", headroom=(HEADROOM - 1, "1"))
+            with_headroom=state(
+                ", at least {headroom:.0%} above the {what}",
+                headroom=(HEADROOM - 1, "1"),
+                what="lower end" if least > carries else "need",
+            )
             if lower >= carries * (1.0 - EXACT)
             else state("; there is no room for {headroom:.0%} above the need", headroom=(HEADROOM - 1, "1")),
             rounding=rounded(value, wanted, "A", found.step),
@@ -104,13 +108,20 @@ def _with_margin(source: FedInput) -> float:
     return charges_within(source, delay / DELAY_MARGIN) or 0.0
 
 
-def _deciding(source: FedInput) -> str:
-    """Which figure for the steady current decides, beside the others."""
-    if len(source.asked) < 2:
-        return ""
+def _deciding(source: FedInput, low: End) -> str:
+    """Which figure decides: what the rehearsal needs, or of those for the steady current the greatest."""
     decides, *others = sorted(source.asked, reverse=True)
     beside = joined(
         " and ",
         (state("{words}, {needed}", words=each.words, needed=(each.current, "A")) for each in others),
     )
+    if low.key == "rehearsed" and low.value > decides.current:
+        return state(
+            "; the rehearsal decides: the need for steady operation, {needed}, is less ({words}{others})",
+            needed=(decides.current, "A"),
+            words=decides.words,
+            others=state(", no less than {beside}", beside=beside) if others else "",
+        )
+    if not others:
+        return ""
     return state("; {decides} decides, being no less than {beside}", decides=decides.words, beside=beside)

@@ -1,0 +1,79 @@
+"""Two contacts of one instrument, in the leads of two supplies; one of them rests closed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from tests.multimeter.station import network_of
+from tests.relays.station import HEAD, LEFT, RELAYS, REQUIRES, RIGHT, STEPS, documents, run_of
+from tests.said import says
+
+from railwright.documents.loader import load_documents
+from railwright.records.ended import Ended
+from railwright.traces import EventKind
+from railwright.twin.launcher import TwinBench, TwinError
+
+BOTH = RELAYS.replace(
+    "fixtures:\n",
+    "      vent: {channel: 7, fixture: vent gate, without_power: closed, voltage: 60 V, current: 1 A}\n"
+    "fixtures:\n  vent gate: {switch: {starts: closed, resistance: 50 mohm}}\n",
+)
+BOTH_HEAD = HEAD.replace("lead: thin pair,", "lead: thin pair, fixture: vent gate,")
+TWO = STEPS.replace("close: [gate], settle: 50 ms", "close: [gate], open: [vent], settle: 100 ms").replace(
+    "  - power_up: {order: [main, transducer]",
+    "  - relays: {close: [vent], settle: 60 ms}\n    name: vent again\n"
+    "  - power_up: {order: [main, transducer]",
+)
+
+
+def test_each_is_moved_by_itself_and_rests_as_it_does_without_power(tmp_path: Path) -> None:
+    procedure = documents(tmp_path / "s", relays=BOTH, head=BOTH_HEAD, steps=TWO)
+    outcome, ever = run_of(procedure)
+    assert outcome.ended is Ended.COMPLETED
+    moves = [
+        (each.subject, each.kind)
+        for each in outcome.record.events
+        if each.kind in (EventKind.LEAD_OPENS, EventKind.LEAD_CLOSES)
+    ]
+    opens, closes = EventKind.LEAD_OPENS, EventKind.LEAD_CLOSES
+    assert moves == [("transducer", opens), ("main", closes), ("transducer", closes), ("main", opens)]
+    rests = {e.subject: e.detail for e in outcome.record.events if e.kind is EventKind.CONTACT_RESTS}
+    assert rests == {"gate": "open", "vent": "closed"}
+    assert all(len(spans) == 1 for spans in ever.values())
+
+
+@pytest.mark.parametrize(
+    ("fault", "subject"), [("contact welded main", "main"), ("contact welded transducer", "transducer")]
+)
+def test_the_welded_one_is_named(fault: str, subject: str, tmp_path: Path) -> None:
+    """Both inputs are on with an open contact; only one of them draws a current."""
+    steps = TWO[TWO.index("  - power_up") :].replace("  - power_down", "  - hold: 400 ms\n  - power_down")
+    steps = "  - relays: {open: [vent], settle: 60 ms}\n" + steps.replace(
+        "  - relays: {open: [gate], settle: 100 ms}\n    name: disconnect\n", ""
+    )
+    procedure = documents(tmp_path / "s", relays=BOTH, head=BOTH_HEAD, steps=steps)
+    outcome, _ = run_of(procedure, faults=(fault,))
+    assert outcome.ended is Ended.STOPPED
+    contact = {"main": "gate", "transducer": "vent"}[subject]
+    assert says(outcome.cause, subject, contact)
+    assert outcome.off_confirmed
+
+
+def test_twins_in_processes_have_the_contacts_of_one_supply(tmp_path: Path) -> None:
+    """Each supply is a process of its own; in virtual time one instrument may reach into several."""
+    own = load_documents(documents(tmp_path / "s", relays=BOTH, head=BOTH_HEAD, steps=TWO))
+    twins = TwinBench(own.bench, own.device, own.procedure)
+    with pytest.raises(TwinError) as refused:
+        twins.start()
+    assert says(str(refused.value), "switchbox", "left", "right")
+    assert twins.addresses == {}
+
+
+def test_what_a_relay_does_reaches_the_lead_it_lies_in_and_no_other(tmp_path: Path) -> None:
+    procedure = documents(tmp_path / "s", relays=BOTH, head=BOTH_HEAD, steps=TWO, requires=REQUIRES)
+    with network_of(procedure) as (_, network, _loop):
+        contacts = network.relays["switchbox"].relays.contacts
+        places = {channel: each.at[1] for channel, each in contacts.items() if each.at is not None}
+        assert places == {101: "main", 7: "transducer"}
+        assert not any(network.on(name) for name in (LEFT, RIGHT))
