@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,10 +13,14 @@ from scipy.integrate import solve_ivp
 from tests.said import says
 from tests.settings.station import TODAY, Edit, station
 
+from railwright.evaluation.data import as_data, evaluation_from_data
+from railwright.evaluation.evaluate import evaluate
 from railwright.evaluation.reading import supply_model
 from railwright.physics.surge import SurgePath
 from railwright.plan.timeline import build_timeline
+from railwright.rehearsal.read import as_read
 from railwright.rehearsal.rehearse import rehearse
+from railwright.report.figures import show_measured
 from railwright.settings.settle import settle
 
 HARD_LOAD: tuple[Edit, ...] = (
@@ -121,3 +127,29 @@ def test_outputs_in_a_group_share_a_surge(tmp_path: Path) -> None:
         assert model.surge is not None
         assert model.surge.limit == pytest.approx(limit)
         assert model.surge.capacitance == pytest.approx(capacitance)
+
+
+@pytest.mark.parametrize(("lead", "open_above"), [("", True), (", inductance: 0.65 uH/m", False)])
+def test_a_peak_that_only_a_lead_bounds_is_shown_without_an_upper_end(
+    lead: str, open_above: bool, tmp_path: Path
+) -> None:
+    """The bound itself stays: what the lead's resistance lets through at the highest OVP level."""
+    asked = "    of: {}\n    during: first power\n    at_most: {}\n"
+    documents = station(
+        tmp_path,
+        ("bench", "permitted_current: 8 A", f"permitted_current: 8 A{lead}"),
+        ("procedure", asked.format("transducer", "60 mA"), asked.format("main", "3 A")),
+    )
+    set_points = settle(documents, TODAY).set_points
+    record = rehearse(documents, set_points).record
+    timeline = build_timeline(documents.procedure, documents.device)
+    read = as_read(record, documents.bench, set_points, timeline, 0.01)
+    found = evaluate(documents, set_points, read)
+    result = next(each for each in found.results if each.requirement == "transducer inrush")
+    assert result.measured is not None
+    assert result.measured.open_above is open_above
+    assert result.measured.high < math.inf
+    assert ("≥" in result.reason) is open_above
+    shown = show_measured(result.measured.value, result.measured.low, result.measured.bounded, "A")
+    assert shown[1].startswith("≥") is open_above
+    assert evaluation_from_data(json.loads(json.dumps(as_data(found)))) == found

@@ -47,8 +47,8 @@ def test_below_its_resolution_a_predicted_figure_is_0() -> None:
     assert show(-4e-13, "degC", resolution=1e-3) == "0 °C"
 
 
-def test_an_open_interval_is_said_to_be_unbounded() -> None:
-    assert show_measured(0.04, 0.03, math.inf, "A") == ("40 mA", "30 mA to unbounded")
+def test_an_open_interval_is_said_by_its_lower_end() -> None:
+    assert show_measured(0.04, 0.03, math.inf, "A") == ("40 mA", "≥ 30 mA")
     assert number(math.nan, "V") == "not a number"
 
 

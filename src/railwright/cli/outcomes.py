@@ -109,7 +109,9 @@ def _row(result: Result, resolution: float = 0.0) -> tuple[str, ...]:
         value, interval = "not measured", ""
     else:
         measured = result.measured
-        value, interval = show_measured(measured.value, measured.low, measured.high, result.unit, resolution)
+        value, interval = show_measured(
+            measured.value, measured.low, measured.bounded, result.unit, resolution
+        )
     return (
         result.requirement,
         f"{result.of}, {result.during}",

@@ -8,7 +8,7 @@ from typing import Any
 
 from railwright.evaluation.outcome import Contradiction, Evaluation, LeadDrop, Outcome, Result, Unmeasured
 from railwright.measures.outcome import Contribution, Measured
-from railwright.records.codec import NUMBER, TEXT, Key, choice, derived, fields, many, number, optional
+from railwright.records.codec import FLAG, NUMBER, TEXT, Key, choice, derived, fields, many, number, optional
 
 _CONTRIBUTION = fields(
     Contribution,
@@ -28,9 +28,10 @@ _MEASURED = fields(
     how=TEXT,
     unseen=TEXT,
     would_decide=TEXT,
-    # An evaluation of an earlier version does not have these two.
+    # An evaluation of an earlier version does not have these three.
     elsewhere=Key(TEXT, missing=""),
     hides=Key(TEXT, missing=""),
+    open_above=Key(FLAG, missing=False),
     assumptions=many(TEXT),
     contributions=many(_CONTRIBUTION),
 )

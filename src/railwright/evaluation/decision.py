@@ -7,6 +7,7 @@ References
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -69,6 +70,8 @@ def _stated(measured: Measured, unit: str) -> str:
     if measured.low == measured.high:
         return f"{amount(measured.value, unit)}{elsewhere}"
     interval = f"{amount(measured.low, unit)} .. {amount(measured.high, unit)}"
+    if math.isinf(measured.bounded):
+        interval = f"≥ {amount(measured.low, unit)}, not bounded from above"
     return f"{amount(measured.value, unit)} (95 % interval {interval}){elsewhere}"
 
 

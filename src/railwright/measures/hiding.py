@@ -20,28 +20,40 @@ MISSING = 3.0
 UNBROKEN = "a recording in which no samples are missing"
 
 
-def hidden(view: View, bound: HidingBound | None, unit: str, hides: str) -> tuple[float, str]:
-    """The largest value that can hide between readings, and why, in words, of which `hides` is the first.
+class Hidden(NamedTuple):
+    """The largest value that can hide between readings, and why, in words. open_above: nothing but a lead's
+    resistance bounds it, which is no bound that a supply would reach.
+    """
+
+    highest: float
+    words: str
+    open_above: bool = False
+
+
+def hidden(view: View, bound: HidingBound | None, unit: str, hides: str) -> Hidden:
+    """The largest value that can hide between readings; `hides` is the first of its words.
 
     A current limit holds a current only once it has responded; until then the output capacitor feeds the
     load, and the lead limits the current (`railwright.physics.surge`).
     """
     if bound is None:
-        return math.inf, hides
+        return Hidden(math.inf, hides)
     unseen = f"{hides}: anything up to {bound.what}, {amount(bound.value, unit)}"
     highest = bound.value + bound.tolerance
     if unit != "A":
-        return highest, unseen
+        return Hidden(highest, unseen)
     path, level = view.model.surge, view.model.voltage_bound
     surge = path.largest(level.value + level.tolerance) if path is not None and level is not None else None
     response = path.response if path is not None else None
     when = f"until it has responded, in {amount(response, 's')}," if response else "until it has responded"
     if surge is None:
-        return math.inf, f"{unseen}, and {when} what lead and output capacitor let through (unknown)"
-    return (
+        words = f"{unseen}, and {when} what lead and output capacitor let through (unknown)"
+        return Hidden(math.inf, words, True)
+    return Hidden(
         max(highest, surge.current),
         f"{unseen}, and {when} up to {amount(surge.current, unit)}, which {surge.words}; the load's model "
         "is no bound, as the load is what is tested",
+        surge.by_lead_alone and surge.current > highest,
     )
 
 
@@ -67,7 +79,7 @@ def no_whole_reading() -> CannotMeasure:
     """What is said of a step in which no reading surely lies wholly, where those around it differ."""
     return CannotMeasure(
         "no reading surely lies wholly in this step, and those around it differ",
-        "a longer step, or faster readings,",
+        "a longer step, or faster readings",
     )
 
 

@@ -37,6 +37,7 @@ class Measured:
     how: how the value was computed, in a sentence. assumptions: what was taken where a document says nothing.
     hides: what it is that can hide, without what bounds it; empty: `unseen` says no more. would_decide: what
     would see or decide it. elsewhere: which part of the step another record judges, in words; empty: none.
+    open_above: nothing bounds it from above but what a lead would let through, which `high` then is.
     """
 
     value: float
@@ -49,6 +50,12 @@ class Measured:
     assumptions: tuple[str, ...] = ()
     elsewhere: str = ""
     hides: str = ""
+    open_above: bool = False
+
+    @property
+    def bounded(self) -> float:
+        """Upper end of the interval as it is shown: infinite where nothing bounds it from above."""
+        return math.inf if self.open_above else self.high
 
 
 class CannotMeasure(Exception):

@@ -189,7 +189,7 @@ def _of_readings(
     update, _, aperture = view.timing()
     sees = blind_time(update, view.interval, aperture)
     hides = f"a peak shorter than {amount(sees, 's')} is averaged away or falls between readings"
-    highest, unseen = hidden(view, bound, unit, hides)
+    highest, unseen, open_above = hidden(view, bound, unit, hides)
     needed = outlining_interval(update, view.every or view.interval, aperture)
     # What may be of the next step bounds the peak from above; it is none that was surely reached.
     stood = _stood(view, near, what)
@@ -201,6 +201,7 @@ def _of_readings(
         unseen=unseen,
         hides=hides,
         would_decide=rate(needed),
+        open_above=open_above,
     )
 
 
@@ -209,8 +210,9 @@ def _beside_gap(view: View, budget: Budget, value: float, gap: str, unit: str, h
     """The largest sample, where others are missing that may have been larger."""
     own = view if view.beside is None else view.beside
     limit = own.model.current_bound if unit == "A" else own.model.voltage_bound
-    highest, unseen = hidden(own, limit, unit, gap)
-    return budget.at_least(value, highest, how, unseen=unseen, hides=gap, would_decide=UNBROKEN)
+    highest, unseen, open_above = hidden(own, limit, unit, gap)
+    extra = {"unseen": unseen, "hides": gap, "would_decide": UNBROKEN, "open_above": open_above}
+    return budget.at_least(value, highest, how, **extra)
 
 
 def _jump(view: View, near: Signal, place: int) -> float:

@@ -87,7 +87,7 @@ def restarts(view: View) -> Measured:
     if view.never_stops:
         raise CannotMeasure(
             "no load of this input stops and starts again by itself",
-            "a load with 'stops_at' in the device document, such as a converter,",
+            "a load with 'stops_at' in the device document, such as a converter",
         )
     on, down = view.supplied
     begin, end = max(view.start, on), min(view.end, down)
@@ -179,7 +179,7 @@ def _soft(count: int) -> dict[str, str]:
         return {}
     return {
         "unseen": f"{count} more times the current falls in the load's soft start: it may stop there",
-        "would_decide": "a recording of the load's own output, or of the current at a higher rate,",
+        "would_decide": "a recording of the load's own output, or of the current at a higher rate",
     }
 
 
@@ -197,7 +197,7 @@ def _partly(
         if (amps[inside] > PARTLY * usual).any():
             return {
                 "unseen": "in a drop-out the load draws part of its current: it may start and stop there",
-                "would_decide": "a recording of the load's own output, or of the current at a higher rate,",
+                "would_decide": "a recording of the load's own output, or of the current at a higher rate",
             }
     return {}
 
@@ -235,7 +235,7 @@ def _hidden(
         return {"unseen": f"{gap.words}: a drop-out can lie there", "would_decide": UNBROKEN}
     if lowest := _may_have_stopped(view, volts, explained):
         reached = f"the voltage falls to {amount(lowest, 'V')}, where the load may stop"
-        advice = "a recording of the load's own output, or of the voltage and current at a higher rate,"
+        advice = "a recording of the load's own output, or of the voltage and current at a higher rate"
         return {"unseen": f"{reached}, while the capacitor feeds it", "would_decide": advice}
     if not view.model.averages:
         return {}
@@ -243,7 +243,7 @@ def _hidden(
         return {
             "unseen": f"{count} times the current changes from one reading to the next while the supply's "
             "voltage stays: the load may stop for less than a reading shows",
-            "would_decide": "a recording of the load's own output, or of the current at a higher rate,",
+            "would_decide": "a recording of the load's own output, or of the current at a higher rate",
         }
     if view.restart is not None and _always_seen(view, view.restart):
         return {}
@@ -261,7 +261,7 @@ def _elsewhere(view: View, apart: Sequence[tuple[float, float]]) -> dict[str, st
     return {
         "unseen": f"{count} times in the record the current changes from one reading to the next while the "
         "supply's voltage is as in this step: the load may stop for less than a reading shows",
-        "would_decide": "a recording of the load's own output, or of the current at a higher rate,",
+        "would_decide": "a recording of the load's own output, or of the current at a higher rate",
     }
 
 
@@ -287,14 +287,14 @@ def _overloaded(
             return {
                 "unseen": "the supply goes into its limit again and again, or the voltage goes up and down "
                 "in it: the load may stop for less than a reading shows",
-                "would_decide": "a recording of the load's own output, or of the voltage at a higher rate,",
+                "would_decide": "a recording of the load's own output, or of the voltage at a higher rate",
             }
     # Each drop-out that is counted makes it go down and up once.
     if view.model.averages and unsteady(view) >= SWINGS + 2 * counted:
         return {
             "unseen": "the current goes up and down while the voltage stays: the load may stop for less than "
             "a reading shows",
-            "would_decide": "a recording of the load's own output, or of the current at a higher rate,",
+            "would_decide": "a recording of the load's own output, or of the current at a higher rate",
         }
     if not (view.model.averages and explained):
         return {}
@@ -306,7 +306,7 @@ def _overloaded(
             return {
                 "unseen": "the supply is in its limit beside a dip that the capacitor makes up for: the "
                 "voltage may fall to where the load stops for less than a reading shows",
-                "would_decide": "a recording of the load's own output, or of the voltage at a higher rate,",
+                "would_decide": "a recording of the load's own output, or of the voltage at a higher rate",
             }
     return {}
 

@@ -281,7 +281,7 @@ class View:
             raise CannotMeasure(
                 f"the voltage was measured at the other end of '{self.model.lead_name}', whose contact "
                 "resistance is unknown",
-                "the lead's contact_resistance_loop, or a voltage measured at the place meant,",
+                "the lead's contact_resistance_loop, or a voltage measured at the place meant",
             )
         measured, current = self._signal(other, self.model.voltage), self.current()
         low, high = self.model.lead

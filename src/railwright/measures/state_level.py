@@ -187,7 +187,7 @@ def _of_the_step(view: View, inside: Signal) -> Signal:
     if _windows(view, inside.time) < LEAST_VALUES:
         raise CannotMeasure(
             f"fewer than {LEAST_VALUES} readings lie wholly in this step",
-            "a longer step, or faster readings,",
+            "a longer step, or faster readings",
         )
     # A reading that is handed over again says no more than it did: how often would be no matter of time.
     new = new_rows(view, inside.time, inside.values)
@@ -287,7 +287,7 @@ def _passes(*, high: bool) -> CannotMeasure:
     half = "upper" if high else "lower"
     return CannotMeasure(
         f"the voltage does not stay at a level in the {half} half of its range",
-        "a step that holds it there, or more readings of it,",
+        "a step that holds it there, or more readings of it",
     )
 
 

@@ -76,7 +76,9 @@ def turn_off_voltage(view: View) -> Measured:
     after. The fall is the start of the longest stretch of low current that follows high current. It happens
     at once: where one aperture saw some of it, it lies in that, else between two. There is none where the
     supply is in its limit there while the voltage does not rise, nor where the current goes up and down while
-    the voltage stays: that is no ramp.
+    the voltage stays: that is no ramp. Nor is there one of a load that pauses by itself, such as a profile,
+    unless it falls to less than the load draws at least, and what its capacitors give it: its pauses look
+    like stops.
     Window: the step.
     Uncertainty: 'instant of the transition' (times the slope of the ramp; which windows were handed over
     where polls leave some out or get some twice, is told by the ramp; and what the level before the fall has
@@ -150,7 +152,7 @@ def _turning(view: View, *, falling: bool) -> Measured:
     if view.never_stops:
         raise CannotMeasure(
             "no load of this input stops and starts at a voltage of its own",
-            "a load with 'starts_at' and 'stops_at' in the device document, such as a converter,",
+            "a load with 'starts_at' and 'stops_at' in the device document, such as a converter",
         )
     voltage = view.voltage()
     current, beside = same_instants(view.current().between(view.begin, view.end), voltage)
@@ -210,7 +212,7 @@ def _is_fed(view: View, voltage: Signal, instant: float, *, falling: bool) -> No
     if view.model.averages and unsteady(view) >= SWINGS + 2:
         raise CannotMeasure(
             "the current goes up and down while the voltage stays: the load stops and starts by itself",
-            "a recording, or a higher current limit,",
+            "a recording, or a higher current limit",
         )
 
 
@@ -386,7 +388,7 @@ def _transition(view: View, current: Signal, voltage: Signal, *, falling: bool) 
     if not runs:
         raise CannotMeasure(
             "what the load draws by itself now more and now less does not tell whether it stopped",
-            "a recording of the load's own output, or a step in which the load stops while it draws,",
+            "a recording of the load's own output, or a step in which the load stops while it draws",
         )
     longest = _longest(current.time, [(a, b) for a, b in runs if (a > 0 if falling else b < low.size)])
     if longest is None:

@@ -22,10 +22,13 @@ from railwright.quantities import state
 
 @dataclass(frozen=True, slots=True)
 class Surge:
-    """A current that is not exceeded [A], and what it is bounded by, in words."""
+    """A current that is not exceeded [A], and what it is bounded by, in words. by_lead_alone: nothing but the
+    lead's resistance is known, so that it is what would flow if the supply gave all that it lets through.
+    """
 
     current: float
     words: str
+    by_lead_alone: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +72,7 @@ class SurgePath:
         if unknown:
             lowers = " and ".join(unknown)
             words = state("{words}; {lowers}, where given, may lower that", words=words, lowers=lowers)
-        return Surge(max(self.limit, voltage / self.resistance), words)
+        return Surge(max(self.limit, voltage / self.resistance), words, bool(unknown))
 
     def _late(self, voltage: float) -> Surge | None:
         """A voltage source until the limit responds, then the limit and the capacitor's energy [1]_."""

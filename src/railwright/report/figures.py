@@ -32,6 +32,11 @@ def _scale(largest: float, unit: str) -> tuple[float, str]:
     return factor, prefix + unit
 
 
+def _interval(low: str, high: float, unit: str) -> str:
+    """An interval from an end in words on; one without an upper end as what it is no less than."""
+    return f"≥ {low}" if high == math.inf else f"{low} to {number(high, unit)}"
+
+
 def show_measured(
     value: float, low: float, high: float, unit: str, resolution: float = 0.0
 ) -> tuple[str, str]:
@@ -52,7 +57,7 @@ def show_measured(
     factor, name = _scale(max(abs(value), spread) if math.isfinite(spread) else abs(value), unit)
     spread /= factor
     if not math.isfinite(spread):
-        return number(value, unit), f"{number(low, unit)} to {number(high, unit)}"
+        return number(value, unit), _interval(number(low, unit), high, unit)
     decimals = 0 if unit == "1" and spread == 0 else 3
     if spread > 0:
         decimals = min(6, max(0, 1 - math.floor(math.log10(spread))))
@@ -60,7 +65,7 @@ def show_measured(
     text = [f"{part / factor:.{decimals}f}" for part in (value, low, high)]
     text = [part[1:] if float(part) == 0 and part.startswith("-") else part for part in text]
     if hides and high - value > value - low:
-        return text[0] + tail, f"{text[1]}{tail} to {number(high, unit)}"
+        return text[0] + tail, _interval(text[1] + tail, high, unit)
     if hides:
         return text[0] + tail, f"{number(low, unit)} to {text[2]}{tail}"
     return text[0] + tail, f"{text[1]} to {text[2]}{tail}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import json
+import math
 import re
 import xml.etree.ElementTree as ET
 from typing import Any
@@ -186,10 +187,9 @@ def _lines(result: Result) -> str:
     measured = result.measured
     value = "nothing measured"
     if measured is not None:
-        value = (
-            f"{number(measured.value, result.unit)}, 95 % interval {number(measured.low, result.unit)} "
-            f"to {number(measured.high, result.unit)}"
-        )
+        low, high = number(measured.low, result.unit), number(measured.high, result.unit)
+        interval = f"≥ {low}" if math.isinf(measured.bounded) else f"{low} to {high}"
+        value = f"{number(measured.value, result.unit)}, 95 % interval {interval}"
     lines = [
         f"{result.measure} of {result.of} during {result.during}: {value}",
         f"limit: {show_limit(result.lower, result.upper, result.unit)}",

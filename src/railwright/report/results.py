@@ -41,7 +41,7 @@ def requirement_row(place: int, result: Result) -> dict[str, Any]:
     value, interval = "–", "–"
     if result.measured is not None:
         measured = result.measured
-        value, interval = show_measured(measured.value, measured.low, measured.high, result.unit)
+        value, interval = show_measured(measured.value, measured.low, measured.bounded, result.unit)
         if measured.low == measured.high:
             interval = "exact"
     return {
@@ -126,7 +126,7 @@ def budget(place: int, result: Result) -> dict[str, Any]:
         ]
         for (source, words), standard in sorted(named.items(), key=lambda entry: -entry[1])
     ]
-    value, interval = show_measured(measured.value, measured.low, measured.high, result.unit)
+    value, interval = show_measured(measured.value, measured.low, measured.bounded, result.unit)
     remarks = [sentence(f"hidden from the readings: {measured.unseen}")] if measured.unseen else []
     if measured.would_decide and result.outcome is Outcome.INCONCLUSIVE:
         remarks.append(sentence(f"what would decide it: {measured.would_decide}"))

@@ -138,9 +138,7 @@ def _would(
     if interval is None:
         if advice is None:  # its step is not played to its end, which no instrument changes
             return ""
-        # Elsewhere it begins a sentence, which its comma takes up.
-        instrument = advice.would_decide.removesuffix(",") or "an instrument with a smaller error"
-        return f"{instrument}{needed}"
+        return f"{advice.would_decide or 'an instrument with a smaller error'}{needed}"
     able = [
         f"'{name}'"
         for name, recorder in documents.bench.recorders.items()
