@@ -102,9 +102,9 @@ LineEnd = Literal["\n", "\r\n", "\r"]
 
 
 class SessionPart(DialectPart):
-    """What ends a message and an answer; the time that the instrument wants before a message, since the last
-    one or its own last answer, and for an answer at most [s]; the query that it answers when everything before
-    it is done.
+    """What ends a message and an answer; the time that the instrument wants before a message, since the
+    last one or its own last answer, and for an answer at most [s]; the query that it answers when everything
+    before it is done.
     """
 
     sends: LineEnd = "\n"
