@@ -32,8 +32,8 @@ class LineSettings:
 
 @dataclass(frozen=True, slots=True)
 class SessionSettings:
-    """sends, answers: what ends a message, and an answer. pause: time that it wants before a message, since the
-    last one or its own last answer [s]; OFF does not wait for it, but OFF again does. patience: how long
+    """sends, answers: what ends a message, and an answer. pause: time that it wants before a message, since
+    the last one or its own last answer [s]; OFF does not wait for it, but OFF again does. patience: how long
     an answer may take [s]: a run waits so long where that is longer than it would; what switches off
     does not. line: of a serial address. visa: the VISA library that carries the messages, `@ivi` or a
     path; '': what the guard does not carry itself, pyvisa-py does.
