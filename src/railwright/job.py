@@ -373,6 +373,7 @@ class Check:
             write_atomically(to, content)
         return to
 
+    # One piece: what is refused stands before what is begun.
     # Many: each is a choice of whoever runs it.
     def run(
         self,
