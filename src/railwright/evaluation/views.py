@@ -58,6 +58,7 @@ class Case:
         return span_named(self.timeline.spans, step)
 
 
+# One piece: a view is everything that the record, the documents and the run say of one window.
 def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterator[View]:
     """The windows that a requirement looks at, on the run's time base: the step, or the settled part of each
     point. Of a sweep that was cut short the last point is left out.
