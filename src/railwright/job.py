@@ -406,15 +406,7 @@ class Check:
         seed = as_whole("seed", seed, 0)
         twins, consent = as_truth("twins", twins), as_truth("consent", consent)
         findings = [f for f in self.findings if not (twins and f.rule == DIALECT_UNPROVED)]
-        if any(f.blocks for f in findings):
-            lines = [f"{f.where or ''}: {f.rule}: {f.why}; {f.remedy}" for f in findings if f.blocks]
-            raise Blocked("\n".join(lines))
-        if not twins and self.checked.rehearsal is None:
-            told = "expected a check with its rehearsal before real supplies are switched on, got one without"
-            raise Blocked(f"{told}; run what `job.check()` gives")
-        if _as_key(self.settings) != self.worked_out:
-            told = "expected the set points that were checked, got others"
-            raise Blocked(f"{told}; change them with `edit`, and check again")
+        self._expect_unblocked(findings, twins=twins)
         place = default_folder(self.job.path, unit) if folder is None else as_path("folder", folder)
         given: dict[str, Any] = {
             "unit": unit,
@@ -439,6 +431,18 @@ class Check:
             link, turn = LocalLink(loop, network.connect), SimulatedHands(network.set_by_hand)
             outcome = run(documents, set_points, link=link, hands=turn, **given)
         return replace(Run.read(outcome.folder), outcome=outcome)
+
+    def _expect_unblocked(self, findings: Sequence[Finding], *, twins: bool) -> None:
+        """Blocked where one of these findings stops a run, or something was not checked."""
+        if any(f.blocks for f in findings):
+            lines = [f"{f.where or ''}: {f.rule}: {f.why}; {f.remedy}" for f in findings if f.blocks]
+            raise Blocked("\n".join(lines))
+        if not twins and self.checked.rehearsal is None:
+            told = "expected a check with its rehearsal before real supplies are switched on, got one without"
+            raise Blocked(f"{told}; run what `job.check()` gives")
+        if _as_key(self.settings) != self.worked_out:
+            told = "expected the set points that were checked, got others"
+            raise Blocked(f"{told}; change them with `edit`, and check again")
 
     def __repr__(self) -> str:
         from railwright.settings.findings import tally
