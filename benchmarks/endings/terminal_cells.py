@@ -23,7 +23,7 @@ MOMENTS = (
 )
 """Phase and message; the fifth is while the output plays its point list."""
 
-DONE, STOPPED, NOT_CONFIRMED = 0, 3, 6
+DONE, REFUSED, STOPPED, NOT_CONFIRMED = 0, 2, 3, 6
 
 
 @dataclass
@@ -270,12 +270,14 @@ def _files(out: str, err: str, given: str = os.devnull) -> Callable[[Setting], O
 
 
 def disks() -> Iterator[Cell]:
-    """A disk that is full, a folder that goes or takes nothing, and a clock that jumps."""
+    """A disk that is full, a folder that goes or takes nothing, and a clock that jumps. One that does not even
+    take what a record begins with is told before the run begins.
+    """
     for size in (8, 12, 16, 20, 24, 28, 32, 40, 48, 64, 80, 96):
-        yield Cell("disk", f"of {size} kB", "", 0, (DONE, STOPPED), size=size, readable=False)
+        yield Cell("disk", f"of {size} kB", "", 0, (DONE, REFUSED, STOPPED), size=size, readable=False)
     for largest in (200, 2000, 5000, 9000, 14000, 20000, 30000):
         label = f"files of {largest} bytes at most"
-        yield Cell("disk", label, "", 0, (DONE, STOPPED), largest=largest, readable=False)
+        yield Cell("disk", label, "", 0, (DONE, REFUSED, STOPPED), largest=largest, readable=False)
     for place, (phase, number) in enumerate(MOMENTS):
         if phase != "check":
             codes = (STOPPED, DONE) if phase == SHUTTING_DOWN else (STOPPED,)

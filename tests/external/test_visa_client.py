@@ -75,12 +75,19 @@ def hislip(twins: TwinBench, manager: Any) -> Any:
 def test_device_clear_and_the_status_byte_over_hislip(twins: TwinBench) -> None:
     """IVI-6.1, 6.12 and 6.14: what was under way is forgotten, and the byte needs no question."""
     manager = pyvisa.ResourceManager("@py")
-    client = hislip(twins, manager)
-    client.query("*CLS;*SRE 0;*OPC?")
-    assert client.read_stb() & 16 == 0
-    client.write("VOLT 1.5,(@1)")
-    client.write("VOLT? (@1)")
-    client.clear()
+    for _ in range(20):
+        client = hislip(twins, manager)
+        client.query("*CLS;*SRE 0;*OPC?")
+        assert client.read_stb() & 16 == 0
+        client.write("VOLT 1.5,(@1)")
+        client.write("VOLT? (@1)")
+        try:
+            client.clear()
+            break
+        except RuntimeError as error:
+            # pyvisa-py does not pass over an answer that was on its way when it cleared (IVI-6.1, 6.12).
+            assert "received 'DataEnd" in str(error)
+            client.close()
     assert client.query("*IDN?").split(",")[1] == "QS-362"
     # Nobody read the answer before the next question: it is lost, and that is an error (IEEE 488.2, 6.3.2.3).
     client.write("*CLS")
