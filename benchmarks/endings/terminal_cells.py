@@ -270,8 +270,8 @@ def _files(out: str, err: str, given: str = os.devnull) -> Callable[[Setting], O
 
 
 def disks() -> Iterator[Cell]:
-    """A disk that is full, a folder that goes or takes nothing, and a clock that jumps. One that does not even
-    take what a record begins with is told before the run begins.
+    """A disk that is full, a folder that goes or takes nothing, and a clock that jumps. A disk that does not
+    even take what a record begins with is told before the run begins.
     """
     for size in (8, 12, 16, 20, 24, 28, 32, 40, 48, 64, 80, 96):
         yield Cell("disk", f"of {size} kB", "", 0, (DONE, REFUSED, STOPPED), size=size, readable=False)

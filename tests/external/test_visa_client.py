@@ -86,7 +86,8 @@ def test_device_clear_and_the_status_byte_over_hislip(twins: TwinBench) -> None:
             break
         except RuntimeError as error:
             # pyvisa-py does not pass over an answer that was on its way when it cleared (IVI-6.1, 6.12).
-            assert "received 'DataEnd" in str(error)
+            if "received 'DataEnd" not in str(error):
+                raise
             client.close()
     assert client.query("*IDN?").split(",")[1] == "QS-362"
     # Nobody read the answer before the next question: it is lost, and that is an error (IEEE 488.2, 6.3.2.3).
