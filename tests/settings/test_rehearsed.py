@@ -66,7 +66,10 @@ class Bent:
 
     @property
     def record(self) -> Record:
-        traces = {name: Traces(self.time, columns) for name, columns in self.channels.items()}
+        traces = {
+            name: Traces(self.time, {channel: each.copy() for channel, each in columns.items()})
+            for name, columns in self.channels.items()
+        }
         events = sorted([*self.events, *self._stops_and_starts()], key=lambda event: event.time)
         return Record("rehearsal", traces, tuple(events), self.spans)
 

@@ -491,10 +491,7 @@ class Dialect(DialectPart):
 
     def came_on(self, answer: str) -> bool:
         """Whether an event status register tells that the power came on since it was read. ValueError."""
-        value = parse_response(answer)
-        if value != int(value):
-            raise ValueError(f"expected a register's value, got '{answer}'")
-        return bool(int(value) >> POWER_ON & 1)
+        return bool(set_bits({"power": POWER_ON}, answer))
 
     def written(self, setting: Setting, value: Value) -> str:
         """A value as the instrument wants it."""
