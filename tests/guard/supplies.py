@@ -6,7 +6,10 @@ import asyncio
 from dataclasses import dataclass, field
 from typing import Any
 
-from railwright.guard.off_plan import InputOff, OutputOff, SupplyOff
+from railwright.guard.input_end import InputEnd
+from railwright.guard.off import SwitchOff
+from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
+from railwright.guard.session import Session
 from railwright.guard.session_settings import SessionSettings
 from railwright.virtual_time import MemoryWriter, VirtualLoop, memory_streams
 
@@ -140,3 +143,42 @@ def network(loop: VirtualLoop, supplies: dict[str, FakeSupply]) -> Any:
 def supply_off(name: str, identity: str = IDENTITY, watchdog: bool = False) -> SupplyOff:
     """How a supply of this file is looked at."""
     return SupplyOff(name, name, "*IDN?", identity, ("LOOK?",), ("DOG 0", "DOG?") if watchdog else ())
+
+
+def switched_off(
+    plan: OffPlan,
+    supplies: dict[str, FakeSupply],
+    *,
+    pause: float = 0.0,
+    orderly: bool = False,
+    hurry_at: float | None = None,
+) -> tuple[dict[str, InputEnd], float, list[tuple[float, str, dict[str, Any]]]]:
+    """A plan carried out in virtual time: how each input ended, how long it took [s], and (when [s], what,
+    fields) of all that was told.
+    """
+    loop, told = VirtualLoop(), list[tuple[float, str, dict[str, Any]]]()
+    connect = network(loop, supplies)
+
+    async def go() -> tuple[dict[str, InputEnd], float]:
+        spoken = SessionSettings(pause=pause)
+        sessions = {name: Session(name, name, connect, spoken) for name in supplies}
+        for session in sessions.values():
+            await session.open()
+        began = loop.time()
+        for supply in supplies.values():
+            supply.began = began
+            if supply.gone[1]:
+                loop.call_at(began + supply.gone[0], lambda own=supply: [each.close() for each in own.lines])
+        off = SwitchOff(
+            plan, sessions, lambda what, fields: told.append((loop.time() - began, what, dict(fields)))
+        )
+        if hurry_at is not None:
+            loop.call_at(began + hurry_at, off.hurry)
+        ends = await off.go(orderly=orderly)
+        took = loop.time() - began
+        for session in sessions.values():
+            session.close()
+        await asyncio.sleep(0.01)
+        return ends, took
+
+    return *loop.complete(go()), told

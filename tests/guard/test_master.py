@@ -7,14 +7,12 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import pytest
-from tests.guard.supplies import IDENTITY, FakeOutput, FakeSupply, fed, network
+from tests.guard.supplies import IDENTITY, FakeOutput, FakeSupply, fed, switched_off
 from tests.said import says
 
 from railwright.guard.input_end import InputEnd
-from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import InputOff, OffPlan, SupplyOff, read_master
-from railwright.guard.session import Session
-from railwright.virtual_time import MemoryWriter, VirtualLoop
+from railwright.virtual_time import MemoryWriter
 
 
 @dataclass
@@ -76,32 +74,10 @@ def play(
     options: dict[str, Any] | None = None,
     **supplies: Mastered,
 ) -> Played:
-    loop, told = VirtualLoop(), list[dict[str, Any]]()
     offs = tuple(off_of(name, len(each.outputs), first=first) for name, each in supplies.items())
     plan = OffPlan.from_json(OffPlan(offs, inputs, **(options or {})).to_json())
-    connect = network(loop, dict(supplies))
-
-    def hear(what: str, fields: dict[str, Any]) -> None:
-        if what == "master":
-            told.append(dict(fields))
-
-    async def go() -> tuple[dict[str, InputEnd], float]:
-        sessions = {name: Session(name, name, connect) for name in supplies}
-        for session in sessions.values():
-            await session.open()
-        began = loop.time()
-        for supply in supplies.values():
-            supply.began = began
-            if supply.gone[1]:
-                loop.call_at(began + supply.gone[0], lambda own=supply: [each.close() for each in own.lines])
-        ends = await SwitchOff(plan, sessions, hear).go()
-        took = loop.time() - began
-        for session in sessions.values():
-            session.close()
-        await asyncio.sleep(0.01)
-        return ends, took
-
-    return Played(*loop.complete(go()), told)
+    ends, took, told = switched_off(plan, dict(supplies))
+    return Played(ends, took, [fields for _, what, fields in told if what == "master"])
 
 
 def two(**more: Any) -> Mastered:

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-import asyncio
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
 import pytest
-from tests.guard.supplies import IDENTITY, FakeOutput, FakeSupply, fed, network, output, supply_off
+from tests.guard.supplies import (
+    IDENTITY,
+    FakeOutput,
+    FakeSupply,
+    fed,
+    output,
+    supply_off,
+    switched_off,
+)
 from tests.said import says
 
 from railwright.guard.input_end import InputEnd
-from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import InputOff, OffPlan
-from railwright.guard.session import Session
-from railwright.guard.session_settings import SessionSettings
-from railwright.virtual_time import VirtualLoop
 
 SETTLED = 0.25
 """What is off at once counts as confirmed after so long [s], and a look or two."""
@@ -46,37 +49,9 @@ def play(
     **supplies: FakeSupply,
 ) -> Played:
     """Switch these inputs off."""
-    loop, told = VirtualLoop(), []
-    connect = network(loop, supplies)
-    plan = OffPlan(
-        tuple(supply_off(name, identity, watchdog) for name in supplies),
-        inputs,
-        **(options or {}),
-    )
-
-    async def go() -> tuple[dict[str, InputEnd], float]:
-        spoken = SessionSettings(pause=pause)
-        sessions = {name: Session(name, name, connect, spoken) for name in supplies}
-        for session in sessions.values():
-            await session.open()
-        began = loop.time()
-        for supply in supplies.values():
-            supply.began = began
-            if supply.gone[1]:
-                loop.call_at(began + supply.gone[0], lambda own=supply: [each.close() for each in own.lines])
-        off = SwitchOff(
-            plan, sessions, lambda what, fields: told.append((loop.time() - began, what, dict(fields)))
-        )
-        if hurry_at is not None:
-            loop.call_at(began + hurry_at, off.hurry)
-        ends = await off.go(orderly=orderly)
-        took = loop.time() - began
-        for session in sessions.values():
-            session.close()
-        await asyncio.sleep(0.01)
-        return ends, took
-
-    return Played(*loop.complete(go()), told)
+    offs = tuple(supply_off(name, identity, watchdog) for name in supplies)
+    plan = OffPlan(offs, inputs, **(options or {}))
+    return Played(*switched_off(plan, supplies, pause=pause, orderly=orderly, hurry_at=hurry_at))
 
 
 def near(seconds: float) -> Any:

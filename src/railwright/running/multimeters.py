@@ -14,7 +14,6 @@ from railwright.guard.link import GuardLink
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.multimeter import READ, MultimeterDriver
 from railwright.instruments.session import OpenSession
-from railwright.records import lines
 from railwright.running.recorder import RunRecorder
 from railwright.traces import EventKind
 
@@ -45,10 +44,7 @@ class Multimeters:
             look()
             driver.connect()
             assert driver.identity is not None
-            own = driver.identity
-            told = f"{own.model}, serial number {own.serial}, version {own.version}"
-            self._recorder.event(EventKind.IDENTIFIED, name, told)
-            self._recorder.write(lines.INSTRUMENT, name=name, identification=own.fields)
+            self._recorder.identified(name, driver.identity)
             driver.configure()
             look()
             driver.read()

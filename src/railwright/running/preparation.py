@@ -246,10 +246,7 @@ def _identify(rig: Rig, recorder: RunRecorder, look: Callable[[], None]) -> None
         except NotReached as error:
             missing.append(error)
             continue
-        told = f"{identity.model}, serial number {identity.serial}, version {identity.version}"
-        recorder.event(EventKind.IDENTIFIED, name, told)
-        # Of a run that is killed, the log alone tells which instruments it had.
-        recorder.write(lines.INSTRUMENT, name=name, identification=identity.fields)
+        recorder.identified(name, identity)
     if missing:
         first, *others = missing
         raise NotReached(first.instrument, "; ".join([first.what, *map(str, others)]))

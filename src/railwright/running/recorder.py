@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Protocol
 
+from railwright.instruments.supply import Identity
 from railwright.records import lines
 from railwright.records.readings import ORIGIN, Events, StoredTraces
 from railwright.running.outcome import InputReading, Progress
@@ -102,6 +103,12 @@ class RunRecorder:
     ) -> None:
         """`time`: of the record; now, where it is left out."""
         self.add(Event(self.now() if time is None else time, subject, kind, facts, text))
+
+    def identified(self, name: str, identity: Identity) -> None:
+        """Who an instrument says that it is. Of a run that is killed, the log alone tells which it had."""
+        told = f"{identity.model}, serial number {identity.serial}, version {identity.version}"
+        self.event(EventKind.IDENTIFIED, name, told)
+        self.write(lines.INSTRUMENT, name=name, identification=identity.fields)
 
     def add(self, event: Event) -> None:
         self._events.add(event)

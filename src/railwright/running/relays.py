@@ -21,7 +21,6 @@ from railwright.instruments.session import TIMEOUT, OpenSession
 from railwright.plan.contacts import Lies, contacts_of
 from railwright.plan.set_points import SetPoints
 from railwright.quantities import show
-from railwright.records import lines
 from railwright.records.ended import Ended
 from railwright.running.end_run import EndRun
 from railwright.running.outcome import InputReading
@@ -70,10 +69,7 @@ class RunRelays:
             look()
             driver.connect()
             assert driver.identity is not None
-            own = driver.identity
-            told = f"{own.model}, serial number {own.serial}, version {own.version}"
-            self._recorder.event(EventKind.IDENTIFIED, name, told)
-            self._recorder.write(lines.INSTRUMENT, name=name, identification=own.fields)
+            self._recorder.identified(name, driver.identity)
 
     def prepare(self, look: Callable[[], None], loaded: Callable[[str], str]) -> None:
         """Bring every contact to where the procedure begins, verified; all outputs are off. Raises
