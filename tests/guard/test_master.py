@@ -72,11 +72,12 @@ def play(
     *,
     first: bool = False,
     options: dict[str, Any] | None = None,
+    hurry_at: float | None = None,
     **supplies: Mastered,
 ) -> Played:
     offs = tuple(off_of(name, len(each.outputs), first=first) for name, each in supplies.items())
     plan = OffPlan.from_json(OffPlan(offs, inputs, **(options or {})).to_json())
-    ends, took, told = switched_off(plan, dict(supplies))
+    ends, took, told = switched_off(plan, dict(supplies), hurry_at=hurry_at)
     return Played(ends, took, [fields for _, what, fields in told if what == "master"])
 
 
@@ -122,12 +123,11 @@ def test_a_master_that_is_not_read_off_is_told_and_sent_again() -> None:
     assert len(left.when("MASTER 0")) >= 8
 
 
-@pytest.mark.parametrize("first", [False, True])
-def test_a_master_stays_on_for_an_output_that_is_to_stay_on(first: bool) -> None:
+def test_a_master_stays_on_for_an_output_that_is_to_stay_on() -> None:
     """A plan of which an output stays on is never compiled with the master first."""
     left = two()
     keeps = fed("b", "left", 1, stays_on="a heater")
-    played = play((fed("a", "left", 0), keeps), first=False, left=left)
+    played = play((fed("a", "left", 0), keeps), left=left)
     assert left.when("MASTER 0") == []
     assert left.master
     assert left.outputs[1].on
@@ -181,3 +181,27 @@ def test_what_a_look_says_of_the_master() -> None:
     with pytest.raises(ValueError, match="4 answers"):
         read_master(plan, ["0", "0.0", "0.0"])
     assert read_master(replace(plan, master_state=None), ["0"]) is None
+
+
+@pytest.mark.parametrize("hurry_at", [0.0, 0.1, 0.3])
+def test_a_hurry_takes_no_master_from_what_waits_for_another_and_stays_on(hurry_at: float) -> None:
+    """The gate may only close when the drain is off, and that never is."""
+    left = Mastered([FakeOutput(ignores=10_000), FakeOutput()])
+    drain, gate = fed("drain", "left", 0), fed("gate", "left", 1, only_after=("drain",))
+    played = play((drain, gate), options={"decay": 1.0}, hurry_at=hurry_at, left=left)
+    assert left.outputs[1].on
+    assert left.master
+    assert left.when("MASTER 0") == []
+    assert played.ends["gate"].kept_on
+    assert [each["off"] for each in played.masters] == [False]
+
+
+@pytest.mark.parametrize("gone", [(0.02, 9e9), (0.3, 9e9), (0.6, 9e9)])
+def test_a_master_that_cannot_be_read_any_more_is_not_called_off(gone: tuple[float, float]) -> None:
+    left = two(gone=gone)
+    right = Mastered([FakeOutput(ignores=12)], stuck=True)  # so that something is waited for beside it
+    inputs = (fed("a", "left", 0), fed("c", "right", 0))
+    played = play(inputs, options={"decay": 3.0, "lost": 1.5}, left=left, right=right)
+    told = {each["name"]: each for each in played.masters}
+    assert not told["left"]["off"]
+    assert "left" in told["left"]["why"]

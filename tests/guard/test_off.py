@@ -20,6 +20,7 @@ from tests.said import says
 
 from railwright.guard.input_end import InputEnd
 from railwright.guard.off_plan import InputOff, OffPlan
+from railwright.guard.off_supply import SupplySwitchedOff
 
 SETTLED = 0.25
 """What is off at once counts as confirmed after so long [s], and a look or two."""
@@ -520,3 +521,38 @@ def test_a_supply_that_takes_nothing_too_soon_gets_off_again_when_it_listens(
     assert not any(each.on for each in left.outputs)
     assert all(end.confirmed for end in played.ends.values())
     assert played.took < 1.0 + 20.0 * wants
+
+
+@pytest.mark.parametrize("pause", [0.05, 0.09, 0.15, 0.24])
+@pytest.mark.parametrize("ignores", [1, 2, 3])
+def test_off_goes_on_while_another_input_of_the_supply_gets_its_own(pause: float, ignores: int) -> None:
+    """While it is waited for the pause before OFF again, the next in the order is wanted off, too."""
+    left = FakeSupply([FakeOutput(ignores=ignores), FakeOutput(ignores=ignores), FakeOutput(ignores=ignores)])
+    inputs = (
+        fed("a", "left", 0),
+        fed("b", "left", 1, after=("a",)),
+        fed("c", "left", 2, after=("a", "b")),
+    )
+    played = play(inputs, options={"decay": 4.0}, pause=pause, left=left)
+    assert not any(each.on for each in left.outputs)
+    assert all(end.confirmed for end in played.ends.values())
+
+
+def test_a_fault_of_the_program_with_one_supply_does_not_end_what_is_done_for_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """OFF is sent again, and looked at, all the same."""
+    faults = iter([True, True])
+    before = SupplySwitchedOff._look
+
+    async def look(self: SupplySwitchedOff) -> None:
+        if next(faults, False):
+            raise RuntimeError("dictionary changed size during iteration")
+        await before(self)
+
+    monkeypatch.setattr(SupplySwitchedOff, "_look", look)
+    left = FakeSupply([FakeOutput(ignores=2)])
+    played = play((fed("a", "left"),), left=left)
+    assert not left.outputs[0].on
+    assert played.ends["a"].confirmed
+    assert any("fault of the program" in fields["why"] for _, what, fields in played.told if what == "lost")

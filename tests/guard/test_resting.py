@@ -72,9 +72,12 @@ def play(
     left: FakeSupply,
     *,
     hurry_at: float | None = None,
+    box_is_gone: bool = False,
     **of_input: Any,
 ) -> Rested:
-    """Switch one input off whose lead has these contacts; everything was spoken to before."""
+    """Switch one input off whose lead has these contacts; everything was spoken to before. box_is_gone: but
+    for the relays, which have to be reached anew.
+    """
     loop = VirtualLoop()
     told: list[tuple[float, str, dict[str, Any]]] = []
     instruments: dict[str, Any] = {"left": left, "box": relays}
@@ -89,8 +92,9 @@ def play(
 
     async def go() -> tuple[SwitchOff, dict[str, InputEnd], float]:
         sessions = {name: Session(name, name, connect) for name in ("left", "box")}
-        for session in sessions.values():
-            await session.open()
+        for name, session in sessions.items():
+            if name == "left" or not box_is_gone:
+                await session.open()
         left.began = relays.began = began = loop.time()
         off = SwitchOff(plan, sessions, lambda what, fields: told.append((loop.time() - began, what, fields)))
         if hurry_at is not None:
@@ -196,3 +200,33 @@ def test_an_off_plan_of_before_there_were_relays_is_read() -> None:
     text = plan.to_json()
     assert '"relays"' in text
     assert OffPlan.from_json(text.replace(', "relays": []', "")) == plan
+
+
+def test_one_that_sticks_holds_up_no_other_and_each_has_its_own_reason() -> None:
+    relays, left = FakeRelays({1: True, 2: True, 3: True}, sticks=(1,)), FakeSupply()
+    contacts = tuple(contact_off(f"gate {n}", n, "open", ("main",), False) for n in (1, 2, 3))
+    found = play(relays, contacts, left)
+    assert relays.closed == {1: True, 2: False, 3: False}
+    assert [each["rests"] for each in found.contacts.values()].count(True) == 2
+    assert not found.contacts["gate 1"]["rests"]
+    assert "told to be open" in found.contacts["gate 1"]["why"]
+
+
+@pytest.mark.parametrize("back", [0.28, 0.3, 0.35])
+def test_what_comes_on_again_meanwhile_is_not_called_off_nor_switched_under_load(back: float) -> None:
+    """The relays take their time (they are not reached at first), and the output comes on, and stays on."""
+    relays = FakeRelays({1: True}, refuses=2)
+    left = FakeSupply([FakeOutput(back=back, stuck=True)])
+    found = play(relays, (gate(),), left, box_is_gone=True)
+    assert left.outputs[0].on
+    assert not found.ends["main"].confirmed
+    assert relays.closed == {1: True}
+    assert not found.contacts["gate"]["rests"]
+
+
+def test_an_output_that_comes_on_while_relays_are_waited_for_is_not_called_off() -> None:
+    relays = FakeRelays({1: True}, deaf=True)
+    left = FakeSupply([FakeOutput(back=0.8, stuck=True)])
+    found = play(relays, (gate(under_load=True),), left)
+    assert left.outputs[0].on
+    assert not found.ends["main"].confirmed

@@ -12,9 +12,9 @@ from typing import Any
 
 from railwright.guard.input_end import InputEnd
 from railwright.guard.judged_off import STEADY, judge_off
-from railwright.guard.off_plan import InputOff, Look, OffPlan
+from railwright.guard.off_plan import ContactOff, InputOff, Look, OffPlan
 from railwright.guard.off_supply import SupplySwitchedOff, Tell
-from railwright.guard.resting import rest, told_of
+from railwright.guard.resting import loaded, rest, tell_contact
 from railwright.guard.session import Session
 from railwright.guard.watchdog import end_watchdog
 
@@ -83,15 +83,14 @@ class SwitchOff:
         try:
             if inputs:
                 await asyncio.wait(inputs)
-            # While one was waited for, another that was confirmed may have come on again.
-            again = [each for each in self.plan.inputs if self._has_come_on(each)]
-            await asyncio.gather(*(self._confirm_again(each) for each in again), return_exceptions=True)
+            await self._see_again()
             seen = (self._see_master_off(self._supplies[name]) for name in masters)
             await asyncio.gather(*seen, return_exceptions=True)
             for supply in self._supplies.values():
                 if supply.document.watchdog:
                     await self._end_watchdog(supply)
             await self._rest_contacts()
+            await self._see_again()
         finally:
             for supply in self._supplies.values():
                 supply.done = True
@@ -214,6 +213,11 @@ class SwitchOff:
         lost = any(self._supplies[output.supply].lost_since is not None for output in each.outputs)
         return end.confirmed and not lost and bool(self._judge(each, end))
 
+    async def _see_again(self) -> None:
+        """While something was waited for, an input that was confirmed may have come on again."""
+        again = [each for each in self.plan.inputs if self._has_come_on(each)]
+        await asyncio.gather(*(self._confirm_again(each) for each in again), return_exceptions=True)
+
     async def _confirm_again(self, each: InputOff) -> None:
         """OFF goes out again as long as it says that it is on; it has as much time as the first time."""
         end = self.ends[each.name]
@@ -299,7 +303,7 @@ class SwitchOff:
             return
         loop = asyncio.get_running_loop()
         resting = [
-            loop.create_task(rest(each, session, self.plan, self.ends, self._rested))
+            loop.create_task(rest(each, session, self.plan.deadline, self._loaded, self._rested))
             for each, session in self._relays
         ]
         last = loop.time() + RESTS_WITHIN
@@ -313,7 +317,15 @@ class SwitchOff:
         for each, _ in self._relays:
             for own in each.contacts:
                 if own.name not in self.contacts:
-                    told_of(own, "it took too long; how it stands is unknown", self._rested)
+                    tell_contact(own, "it took too long; how it stands is unknown", self._rested)
+
+    def _loaded(self, contact: ContactOff) -> str:
+        """Why a contact may not be moved now; '' where it may."""
+        if not contact.under_load:
+            for each in self.plan.inputs:
+                if each.name in contact.inputs and self._has_come_on(each):
+                    return f"{each.name} has come on again"
+        return loaded(contact, self.ends)
 
     def _rested(self, what: str, fields: dict[str, Any]) -> None:
         self.contacts[fields["contact"]] = fields
@@ -331,7 +343,11 @@ class SwitchOff:
         mine = self._fed_by(supply.document.name)
         for each in mine:
             await self._begun[each.name].wait()
-            await self._wait(self._asked[each.name], None)
+            if self.ends[each.name].off_sent is None:
+                # It waits for another, and may yet stay on. That is known soon, also where it is hurried.
+                await self._asked[each.name].wait()
+            else:
+                await self._wait(self._asked[each.name], None)
         if not supply.master_wanted and not any(self.ends[each.name].kept_on for each in mine):
             supply.push_master()
             supply.wake.set()
@@ -348,7 +364,7 @@ class SwitchOff:
             if supply.lost_since is not None:
                 why = f"{name} is lost ({supply.failure})"
             elif loop.time() - began > waits:
-                why = "it still says that it is on"
+                why = "it still says that it is on" if supply.is_master_read else "it was not read since OFF"
             await asyncio.sleep(self.plan.every)
         self._tell("master", {"name": name, "time": loop.time(), "off": not why, "why": why})
 

@@ -63,7 +63,17 @@ class SupplySwitchedOff:
         """How often something was sent without regard to what is under way."""
 
     async def deal_with(self) -> None:
-        """Send OFF again where it did not work, look, and reach it anew where it is gone; until done."""
+        """Send OFF again where it did not work, look, and reach it anew where it is gone; until done. A fault
+        of the program is like a supply that is lost: it is told, and begun anew.
+        """
+        while not self.done:
+            try:
+                await self._deal_with()
+            except Exception as error:  # noqa: BLE001 - whatever it is, OFF is sent again, and looked at
+                self._lose(f"a fault of the program: {error!r}")
+                await asyncio.sleep(RETRY[0])
+
+    async def _deal_with(self) -> None:
         loop, attempt = asyncio.get_running_loop(), 0
         while not self.done:
             if self.session.broken or not self.session.is_open:
@@ -74,7 +84,8 @@ class SupplySwitchedOff:
                     continue
                 attempt = 0
             due = loop.time() + self._plan.every
-            for output in self.wanted.values():
+            # Another may be wanted while it is waited for a supply's pause.
+            for output in tuple(self.wanted.values()):
                 look = self.looks.get(output.name)
                 if (look is None or not look[0].off) and loop.time() - self.sent[output.name] >= REPEAT:
                     self._tell("off again", {"output": output.name, "time": loop.time()})
@@ -120,8 +131,13 @@ class SupplySwitchedOff:
 
     @property
     def is_master_off(self) -> bool:
-        """Whether the master switch was read to be off since it was last told to."""
-        return self.master_off is not None and self.master_off[0] and self.master_off[1] >= self.master_sent
+        """Whether the master switch was read to be off since it was last told to, and can still be read."""
+        return self.lost_since is None and self.is_master_read and self.master_off[0]  # type: ignore[index]
+
+    @property
+    def is_master_read(self) -> bool:
+        """Whether it was read since it was last told to be off."""
+        return self.master_off is not None and self.master_off[1] >= self.master_sent
 
     async def _look(self) -> None:
         pushed = self._pushed

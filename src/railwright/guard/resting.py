@@ -5,10 +5,10 @@ stand between two voltages, unless it is rated for that.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from railwright.guard.input_end import InputEnd
-from railwright.guard.off_plan import ContactOff, OffPlan, RelaysOff
+from railwright.guard.off_plan import ContactOff, RelaysOff
 from railwright.guard.off_supply import HELPER_START, Tell
 from railwright.guard.session import Session, SessionError
 
@@ -20,40 +20,39 @@ PAUSE = 0.1
 
 
 async def rest(
-    relays: RelaysOff, session: Session, plan: OffPlan, ends: Mapping[str, InputEnd], tell: Tell
+    relays: RelaysOff, session: Session, deadline: float, loaded: Callable[[ContactOff], str], tell: Tell
 ) -> None:
-    """Bring each contact of an instrument to rest, and tell of each whether it was read to be so."""
-    left = {each.name: _loaded(each, ends) for each in relays.contacts}
-    for each in relays.contacts:
-        if left[each.name]:
-            told_of(each, f"not moved: {left[each.name]}; how it stands is unknown", tell)
-    free = [each for each in relays.contacts if not left[each.name]]
-    why = "no session is open"
-    for number in range(TRIES if free else 0):
+    """Bring each contact of an instrument to rest, and tell of each whether it was read to be so.
+
+    loaded: why a contact may not be moved now, '' where it may; asked right before it is. deadline: of an
+    exchange [s].
+    """
+    left = {each.name: "no session is open" for each in relays.contacts}
+    for number in range(TRIES):
         if number:
             await asyncio.sleep(PAUSE)
         try:
             async with session.lock:
-                await _reach(relays, session, plan.deadline)
-                for each in tuple(free):
-                    await _move(each, session, plan.deadline)
-                    told_of(each, "", tell)
-                    free.remove(each)
-            return
+                for each in (own for own in relays.contacts if own.name in left):
+                    if why := loaded(each):
+                        left[each.name] = f"not moved: {why}"
+                        continue
+                    await _reach(relays, session, deadline)
+                    left[each.name] = await _move(each, session, deadline)
+                    if not left[each.name]:
+                        tell_contact(each, "", tell)
+                        del left[each.name]
         except SessionError as error:
-            why = str(error)
-        except _NotMoved as error:
-            why = str(error)
-    for each in free:
-        told_of(each, f"{why}; how it stands is unknown", tell)
+            left = {name: told if told.startswith("not moved") else str(error) for name, told in left.items()}
+        if not left:
+            return
+    for each in relays.contacts:
+        if each.name in left:
+            tell_contact(each, f"{left[each.name]}; how it stands is unknown", tell)
 
 
-class _NotMoved(Exception):
-    """A contact does not stand as it was told to."""
-
-
-def _loaded(each: ContactOff, ends: Mapping[str, InputEnd]) -> str:
-    """Why a contact may not be moved; '' where it may."""
+def loaded(each: ContactOff, ends: Mapping[str, InputEnd]) -> str:
+    """Why a contact may not be moved, by how its inputs ended; '' where it may."""
     if each.under_load:
         return ""
     for name in each.inputs:
@@ -81,19 +80,20 @@ async def _reach(relays: RelaysOff, session: Session, deadline: float) -> None:
         raise SessionError(session.broken)
 
 
-async def _move(each: ContactOff, session: Session, deadline: float) -> None:
-    """One contact, which is asked how it stands before and after."""
+async def _move(each: ContactOff, session: Session, deadline: float) -> str:
+    """One contact, which is asked how it stands before and after; why it does not rest, '' where it does."""
     answer = (await session.ask(each.query, deadline)).answer
     if answer.strip().upper() in each.resting:
-        return
+        return ""
     await session.tell(each.rest, deadline)
     await asyncio.sleep(PAUSE)
     answer = (await session.ask(each.query, deadline)).answer
-    if answer.strip().upper() not in each.resting:
-        raise _NotMoved(f"it was told to be {each.stands}, and answers {answer[:40]!r}")
+    if answer.strip().upper() in each.resting:
+        return ""
+    return f"it was told to be {each.stands}, and answers {answer[:40]!r}"
 
 
-def told_of(each: ContactOff, why: str, tell: Tell) -> None:
+def tell_contact(each: ContactOff, why: str, tell: Tell) -> None:
     """Tell of a contact that it rests, or why it is not known to."""
     now = asyncio.get_running_loop().time()
     inputs = list(each.inputs)
