@@ -8,13 +8,14 @@ BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test test-fast truth lint format bench docs verification clean
+.PHONY: help setup demo test test-fast truth draws lint format bench docs verification clean
 
 help:
 	@echo "make demo    check, rehearse, run, evaluate and report the example on simulated supplies"
 	@echo "make test    linters, type checks, layer contract and all tests"
 	@echo "make test-fast  the quick tests alone, within 90 s on two cores: no process of ours, no supply, no real time"
 	@echo "make truth   the cases that once came out wrong, with variants: a table of the truth and of what is said"
+	@echo "make draws   every draw of the disagreement hunt that was mended; make test plays every other one"
 	@echo "make bench   the benchmarks; each prints its figure on its last line"
 	@echo "make docs    write docs/documents.md, docs/measures.md and the help text again from their sources"
 	@echo "make verification  docs/verification.md: the rehearsal against ngspice, scipy and closed forms"
@@ -66,6 +67,9 @@ test-fast: $(VENV)/.installed-dev
 
 # The table *case, variant, truth, said*: tests/truth/cases/README.md.
 TABLE := -p tests.truth.table
+
+draws: $(VENV)/.installed-dev
+	@RAILWRIGHT_ALL_DRAWS=1 $(BIN)/python -m pytest -q -n 2 tests/test_disagreements.py
 
 truth: $(VENV)/.installed-dev
 	@$(BIN)/python -m pytest -q -n 2 tests/truth $(TABLE)

@@ -124,12 +124,16 @@ def test_help_is_what_typer_prints():
 
 
 @pytest.mark.parametrize(
-    ("unit", "operator", "option"),
-    [("", "O", "--unit"), ("S", " ", "--operator"), ("A\x1b[2J", "O", "--unit")],
+    ("unit", "operator", "option", "wanted"),
+    [
+        ("", "O", "--unit", "that is not blank"),
+        ("S", " ", "--operator", "that is not blank"),
+        ("A\x1b[2J", "O", "--unit", "without characters that steer a terminal"),
+    ],
 )
-def test_a_run_of_nothing_or_by_nobody_is_refused(documents, unit, operator, option):
+def test_a_run_of_nothing_or_by_nobody_is_refused(documents, unit, operator, option, wanted):
     words = ("run", "power-input.procedure.yaml", "--unit", unit, "--operator", operator, "--twins")
     done = subprocess.run([sys.executable, "-m", "railwright", *words], capture_output=True, text=True)
     assert done.returncode == 2
-    assert done.stderr.startswith(f"{option}: expected a text ")
+    assert done.stderr.startswith(f"{option}: expected a text {wanted}, got ")
     assert done.stderr.rstrip("\n").isprintable()

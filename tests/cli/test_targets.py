@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 import os
-import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from tests.bench import BENCH, DEVICE, PROCEDURE, copy_demo
 
-from railwright.examples import example
-
-NAMES = ("power-input.procedure.yaml", "tide-gauge.device.yaml", "quay.bench.yaml")
+NAMES = (PROCEDURE, DEVICE, BENCH)
 
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    for name in NAMES:
-        shutil.copy(example() / name, tmp_path / name)
+    copy_demo(tmp_path)
     os.symlink("quay.bench.yaml", tmp_path / "link.csv")
     os.link(tmp_path / "tide-gauge.device.yaml", tmp_path / "other-name.csv")
     return tmp_path

@@ -107,8 +107,9 @@ def test_adiabatic_limits_of_other_insulations_and_sections():
 def test_a_conductor_with_a_class_warms_by_the_resistance_of_iec_60228(
     square_millimetres: float, iec_class: int, amperes: float, ambient: float
 ) -> None:
-    """I² R(T) with the published maximum resistance against Churchill and Chu's correlation and radiation, in
-    figures of its own (W/m, K), solved by scipy.
+    """I² R(T) with the published maximum resistance (IEC 60228, tables) against the heat given off: Churchill
+    and Chu 1975, air at 60 °C of engineers' tables (both from memory), as in the program. From outside are
+    the resistance and scipy's solution.
     """
     published = {(0.5, 5): 39.0, (0.5, 2): 36.0, (1.0, 5): 19.5, (0.75, 6): 26.0, (2.5, 1): 7.41}
     per_metre = {**published, (10.0, 5): 1.91}[square_millimetres, iec_class] * 1e-3
@@ -128,5 +129,5 @@ def test_a_conductor_with_a_class_warms_by_the_resistance_of_iec_60228(
 
     true = brentq(missing, 1e-6, 390.0)
     assert temperature_rise(area, amperes, ambient, iec_class) == pytest.approx(true, rel=1e-6)
-    # And it warms more than by its section alone, which is what it did.
+    # A conductor with a class warms more than its section alone would suggest.
     assert true > 1.01 * temperature_rise(area, amperes, ambient)

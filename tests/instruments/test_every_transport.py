@@ -84,4 +84,5 @@ def test_a_procedure_comes_to_the_same_over_every_transport(
         # Both intervals hold the one true value: what is true behind the supplies is the same.
         assert one.measured.low <= other.measured.high, one.requirement
         assert other.measured.low <= one.measured.high, one.requirement
-    assert decided >= 1
+    # A line of 9600 Bd carries so few readings that most of the nine stay open.
+    assert decided == 9 if transport in FAST else decided >= 1

@@ -4,8 +4,6 @@ truth is what the scene stays at: IEEE 181 takes the fullest bins of either half
 
 from __future__ import annotations
 
-import math
-
 import pytest
 
 from railwright.measures import MEASURES
@@ -37,6 +35,7 @@ def test_what_stood_before_is_no_part_of_the_range(
     for measure, level in (("low_state_level", min(first, then)), ("high_state_level", max(first, then))):
         exact = MEASURES[measure](view(known.truth(), EXACT, 0.0, END))
         assert exact.value == pytest.approx(level, rel=5e-3)
+        measured = 0
         for seed in range(8):
             try:
                 read = MEASURES[measure](view(known.read(seed), MODEL, 0.0, END, at="connector"))
@@ -44,6 +43,8 @@ def test_what_stood_before_is_no_part_of_the_range(
                 continue  # one of them has seen a part of what stood before
             # A 95 % interval, twice as wide: four standard deviations.
             assert abs(read.value - level) <= read.high - read.low
+            measured += 1
+        assert measured
 
 
 @pytest.mark.parametrize("waits", [2e-3, 3.5e-3])
@@ -63,4 +64,3 @@ def test_a_level_that_is_asked_to_stand_there_is_one(dip: float, then: float, st
     asked = view(known.truth(), EXACT, 0.0, 0.2, stands=stands)
     assert MEASURES["low_state_level"](asked).value == pytest.approx(dip, abs=1e-6)
     assert MEASURES["high_state_level"](asked).value == pytest.approx(then, rel=1e-6)
-    assert math.isfinite(asked.stands)

@@ -51,6 +51,7 @@ def test_what_is_told_in_time_is_measured(update: float, before: float) -> None:
     true = 0.2 + 1.8 * before / END
     for got in told(before, update, 12.0, 0.2, 2.0):
         assert not got.unseen
+        # A 95 % interval, twice as wide: four standard deviations.
         assert abs(got.value - true) <= got.high - got.low
 
 

@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from railwright.compilation import with_way_in
-from railwright.physics import equations, layout
+from railwright.physics import equations
 from railwright.physics.circuit import Branch, Circuit, LeadCircuit, Load
 from railwright.physics.output_stage import OutputFigures, OutputStage, derive_output_stage
 
@@ -73,7 +73,7 @@ def pair(arrangement: str, *loads: Load, stage: OutputStage = STAGE) -> Circuit:
     )
 
 
-_regions = with_way_in(equations.regions)
+_regions, _keep = with_way_in(equations.regions), with_way_in(equations.keep)
 
 
 def keep_regions(t, y, system):
@@ -81,4 +81,4 @@ def keep_regions(t, y, system):
     out = np.zeros(system.fixed.shape[0] + system.loads.shape[0], dtype=np.int64)
     _regions(t, np.ascontiguousarray(y), out, system)
     for bits, settings in zip(out, system.settings, strict=False):
-        settings[layout.IN_CHARGE], settings[layout.SATURATED] = bits & 7, 1.0 if bits & 16 else 0.0
+        _keep(bits, settings)

@@ -39,7 +39,7 @@ fixtures:
         ("operate: 12 ms", "under_load: perhaps, operate: 12 ms", "17:26", "perhaps"),
         ("{switch: {starts: open, resistance: 20 mohm ± 50 %}}", "{fuse: {curve: []}}", "", "switch"),
         ("fixtures:\n", SECOND, "", "main gate"),
-        ("fixtures:\n", BOX, "", "gate"),
+        ("fixtures:\n", BOX, "", "'gate' again"),
         ("      gate:", "      gate.1:", "16:7", "gate.1"),
         ("5040", "5025", "", "5025"),
         ("  switchbox:", "  left:", "", "left"),

@@ -129,7 +129,7 @@ def test_one_thing_that_is_missing_is_named_alone(tmp_path: Path) -> None:
     known = Proofs(tuple(p for p in ALL.known if (p.instrument, p.provoked) != (RIGHT, "CC")))
     (right,) = unproved(tmp_path, known, *REAL)
     assert right.about == "right"
-    assert says(right.why, "right.1: CC")
+    assert right.why.endswith("right.1: CC")
 
 
 def test_an_override_needs_its_reason_and_is_shown(tmp_path: Path) -> None:

@@ -24,7 +24,9 @@ SHORT = 10e-3
 DROP, DIODE = 0.7, 0.05
 """The diode across an output that is off, as it is assumed."""
 LEAD = 2 * 1.2 * 1.7241e-8 * 1.0 / 0.5176e-6 + 0.01
-"""Loop of 1.2 m of AWG 20 at 20 °C [Ω]."""
+"""Loop of 1.2 m of AWG 20 at 20 °C [Ω]: 1.7241e-8 Ω·m (IEC 60028, from memory), 0.5176 mm² (ASTM B258), and
+10 mΩ of contacts.
+"""
 RESISTOR = {"resistor": {"resistance": f"{OHMS} ohm"}}
 
 

@@ -1,4 +1,6 @@
-"""A simulated instrument that moves contacts, spoken to as anybody would."""
+"""A simulated instrument that moves contacts, spoken to as anybody would: ROUTe and error numbers are of
+SCPI-1999 vol. 2 (from memory).
+"""
 
 from __future__ import annotations
 
