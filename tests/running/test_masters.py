@@ -111,7 +111,7 @@ def test_one_that_is_switched_on_while_the_run_prepares_keeps_the_master_off(
     stage.preparing = preparing  # type: ignore[method-assign]
     outcome = stage.go()
     assert outcome.ended is Ended.INSTRUMENT
-    assert says(outcome.cause, "left", "3", "switched on")
+    assert says(outcome.cause, "left", "was not switched on", "3")
     assert stage.spans("left.3") == ()
     assert not stage.twin.master
 
@@ -137,25 +137,28 @@ def test_an_input_that_is_to_stay_on_keeps_its_master_on(tmp_path: Path, dialect
     assert any(says(each, "master switch of left", "gate") for each in outcome.cautions)
 
 
+@pytest.mark.parametrize("output", ["left.2", "left.3"])
 @pytest.mark.parametrize("dialect", MASTERED)
 def test_an_output_that_delivers_although_it_says_off_is_found_before_anything_is_on(
-    tmp_path: Path, dialect: str
+    tmp_path: Path, dialect: str, output: str
 ) -> None:
-    """Its own switch is bridged: with the master it comes up at once."""
+    """Its own switch is bridged: with the master it comes up at once, whether the run uses it or not."""
     stage = One(tmp_path, dialect)
     twin = stage.twin
 
     def bridged(on: bool) -> None:
         type(twin).switch_master(twin, on)
         if on:
-            twin.plant.set_voltage("left.2", 5.0)
-            twin.plant.switch("left.2", True)
+            twin.plant.set_voltage(output, 5.0)
+            twin.plant.set_current(output, 1.0)
+        twin.plant.switch(output, on)
 
     twin.switch_master = bridged  # type: ignore[method-assign]
     outcome = stage.go()
     assert outcome.ended is Ended.INSTRUMENT
-    assert says(outcome.cause, "left", "2", "master switch", "off")
-    assert not stage.is_on("left.2")
+    assert says(outcome.cause, "left", output[-1], "came up with the master switch")
+    assert not twin.master
+    assert not stage.is_on(output)
     assert stage.spans("left.1") == ()
 
 

@@ -131,9 +131,13 @@ def _read(bench: str) -> tuple[tuple[BenchSupply, ...], tuple[RelaysOff, ...]]:
     utf16 = raw.startswith((b"\xff\xfe", b"\xfe\xff"))
     text = raw.decode("utf-16" if utf16 else "utf-8-sig", "replace")
     try:
-        return read_bench(text, Path(bench).parent), read_relays(text)
+        supplies = read_bench(text, Path(bench).parent)
     except ValueError as error:
         raise _bad(f"{bench}:1:1: {error}") from None
+    relays: tuple[RelaysOff, ...] = ()
+    with suppress(Exception):  # whatever a broken document makes of its contacts holds up no OFF
+        relays = read_relays(text)
+    return supplies, relays
 
 
 def _chosen(supplies: Sequence[BenchSupply], given: Sequence[str]) -> frozenset[str]:

@@ -238,13 +238,17 @@ class Conversation:
 
     def expect_power(self, answer: str) -> None:
         """InstrumentError where an event status tells that the power came on since it was cleared."""
+        query = self.dialect.instrument.event_status or ""
         try:
             came_on = self.dialect.came_on(answer)
         except ValueError as error:
-            raise InstrumentError(self.name, self.dialect.instrument.event_status or "", str(error)) from None
+            raise InstrumentError(self.name, query, str(error)) from None
         if came_on and self.watches_power:
-            told = "its power came on since (bit 7): it has restarted, and may have come on by itself"
-            raise InstrumentError(self.name, self.dialect.instrument.event_status or "", told)
+            told = (
+                "its power came on during the session (event status, bit 7): it restarted, and its outputs "
+            )
+            told += "may have come on by themselves"
+            raise InstrumentError(self.name, query, told)
 
     def _event(self, answer: str) -> str:
         self.expect_power(answer)

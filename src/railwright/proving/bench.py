@@ -22,6 +22,7 @@ from railwright.instruments.supply import Identity, OutputSetting, SupplyDriver
 from railwright.proving.lines import ProofLine
 from railwright.proving.stage import NotUnplugged, StageProof
 from railwright.running.energised import energised
+from railwright.running.masters import master_on
 from railwright.running.provoke import proofs_of
 
 HOLDS_FOR = 365
@@ -183,7 +184,7 @@ def _prove(
             )
             supply.put_ranges(output.output, ())
             if supply.has_master:
-                supply.switch_master(True)  # of its outputs none is on
+                master_on(supply, lambda: None, link.sleep)
             work.go()
         except NotUnplugged:
             pass  # its line says so

@@ -29,6 +29,7 @@ from railwright.running.end_run import EndRun
 from railwright.running.intake import Intake
 from railwright.running.interruption import StopRequest
 from railwright.running.lists import load_list
+from railwright.running.masters import masters_on
 from railwright.running.multimeters import Multimeters
 from railwright.running.off_plan import WAIT_FOR_LOST, compile_off_plan
 from railwright.running.off_watch import OffWatch
@@ -166,7 +167,6 @@ class Conduct:
                 self._look,
                 lambda: self._arm(energising=False),
                 self.link.sleep,
-                lambda: self._arm(energising=True),
                 self.consent,
                 self.hands,
                 self.proofs,
@@ -181,6 +181,8 @@ class Conduct:
             self.multimeters.prepare(self._look)
             self._load_first()
             self._arm(energising=True)
+            # Last of all: what an output holds, or whatever else is switched on by itself, comes with it.
+            masters_on(self.rig, self.recorder, self._look, self.link.sleep)
             arm_watchdogs(self.rig, self.procedure, self.recorder, self.every / self.looks)
             self._play()
         except EndRun as over:
@@ -373,7 +375,7 @@ class Conduct:
                 f"{other}: {self.off_watch.missing.get(other) or 'not read to be off for long enough'}"
                 for other in left
             )
-            stays = f"{subject} stays on" if move.kind == "off" else f"{subject} is not moved"
+            stays = f"{subject} stays on" if move.kind == "off" else f"contact '{subject}' is not moved"
             told = f"{stays}: {' and '.join(left)} not confirmed off within "
             raise EndRun(Ended.STOPPED, f"{told}{show(self.decay_limit, 's')} ({missing})")
         if not left and self._off_since is not None:

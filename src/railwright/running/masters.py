@@ -16,7 +16,7 @@ from railwright.running.rig import Rig
 from railwright.traces import EventKind
 
 LOOKED = 0.3
-"""So long it is looked whether an output that says off comes up with the master switch [s]."""
+"""How long outputs are watched for coming up with the master switch [s] (chosen)."""
 
 INTERVAL = 0.05
 """Of those looks [s]."""
@@ -44,25 +44,29 @@ def masters_off(rig: Rig, look: Callable[[], None]) -> None:
 def masters_on(
     rig: Rig, recorder: RunRecorder, look: Callable[[], None], wait: Callable[[float], None]
 ) -> None:
-    """Switch them on, while every output of their supplies says that it is off, and see that none comes up
-    with them. InstrumentError where one does, or is on.
-    """
+    """Switch on those that the run uses, each as `master_on` does."""
     for name, supply in rig.supplies.items():
-        if not supply.has_master:
-            continue
-        look()
-        on = [own for own in supply.outputs if supply.state(own)]
-        if on:
-            told = f"{', '.join(on)} is switched on and would come on with it"
-            raise InstrumentError(name, "", f"its master switch stays off: output {told}; switch it off")
-        used = rig.used(name)
-        before = supply.read(used)
-        supply.switch_master(True)
-        recorder.event(EventKind.MASTER_ON, name)
-        for _ in range(round(LOOKED / INTERVAL)):
-            wait(INTERVAL)
+        if supply.has_master:
+            recorder.progress.preparing("master switches on")
             look()
-            _see(supply, before, supply.read(used))
+            master_on(supply, look, wait)
+            recorder.event(EventKind.MASTER_ON, name)
+
+
+def master_on(supply: SupplyDriver, look: Callable[[], None], wait: Callable[[float], None]) -> None:
+    """Switch it on while every output of the supply says that it is off, and see that none comes up with it,
+    used or not. InstrumentError where one does, or is on.
+    """
+    outputs = tuple(supply.outputs)
+    if on := [own for own in outputs if supply.state(own)]:
+        told = f"output {', '.join(on)} is on and would deliver with it; switch it off"
+        raise InstrumentError(supply.name, "", f"its master switch was not switched on: {told}")
+    before = supply.read(outputs)
+    supply.switch_master(True)
+    for _ in range(round(LOOKED / INTERVAL)):
+        wait(INTERVAL)
+        look()
+        _see(supply, before, supply.read(outputs))
 
 
 def _see(supply: SupplyDriver, before: dict[str, OutputReading], now: dict[str, OutputReading]) -> None:

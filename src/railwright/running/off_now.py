@@ -88,6 +88,8 @@ class OffNow:
         relays: Sequence[RelaysOff] = (),
     ) -> None:
         self._relays = relays
+        self._contacts = set[str]()
+        """Those of which something was told."""
         self._supplies, self._asked, self._folder, self._tell = supplies, asked, folder, tell
         self._chosen = names is not None
         self._names = (
@@ -124,6 +126,9 @@ class OffNow:
         for each in (output for supply in self._supplies for output in supply.outputs):
             if each.off is None and each.name in self._names:
                 self._say_not(each.name, each.fault)
+        for own in (each for relays in self._relays for each in relays.contacts):
+            if own.name not in self._contacts:
+                self._tell(f"contact {own.name}: not moved; how it stands is unknown")
         return self._all_off
 
     def _with_relays(self, plan: OffPlan, *, alone: bool) -> OffPlan:
@@ -134,8 +139,6 @@ class OffNow:
             return plan
         if not self._chosen and plan.inputs:
             return replace(plan, relays=tuple(self._relays))
-        for own in (each for relays in self._relays for each in relays.contacts):
-            self._tell(f"contact {own.name}: not moved: not all outputs go off; how it stands is unknown")
         return plan
 
     async def _tried(self, job: Awaitable[object], supplies: Sequence[BenchSupply]) -> None:
@@ -347,6 +350,7 @@ class OffNow:
 
     def _say_contact(self, contact: Mapping[str, Any]) -> None:
         """Whatever became of a contact, it makes no output one that is on or off."""
+        self._contacts.add(str(contact["contact"]))
         how = f"reads {contact['stands']}" if contact["rests"] else str(contact["why"])
         self._tell(f"contact {contact['contact']}: {how}; a relay isolates nothing")
 

@@ -39,8 +39,7 @@ class Ways:
     """How a preparation looks, waits and hands over.
 
     look: called between the stages, may raise to end it. arm: called when it is known who is there and that
-    nothing is on: from then on somebody else can switch off. on: called before a master switch goes on: from
-    then on something may be energised. consent: the person at the bench agrees to what
+    nothing is on: from then on somebody else can switch off. consent: the person at the bench agrees to what
     was found on. wait: lets time pass [s]. hands: asks a person to make what no command sets; None: nobody
     can. proofs: what was proved of dialects. unproved: supply -> why it may be run although its dialect is
     not.
@@ -49,7 +48,6 @@ class Ways:
     look: Callable[[], None]
     arm: Callable[[], None]
     wait: Callable[[float], None]
-    on: Callable[[], None]
     consent: bool = False
     hands: Hands | None = None
     proofs: Proofs = field(default_factory=Proofs)
@@ -110,12 +108,7 @@ def prepare(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list
         rig.supplies[output.output.supply].verify(everything)
         recorder.write("settings", input=name, output=output.output, settings=_as_data(everything))
     tell("read every output")
-    cautions += _standing(rig, recorder, device, ways)
-    if any(supply.has_master for supply in rig.supplies.values()):
-        tell("master switches on")
-        ways.on()
-        masters.masters_on(rig, recorder, ways.look, ways.wait)
-    return cautions
+    return cautions + _standing(rig, recorder, device, ways)
 
 
 def _proved(rig: Rig, recorder: RunRecorder, ways: Ways) -> list[str]:
@@ -167,8 +160,8 @@ def _found(rig: Rig, recorder: RunRecorder, ways: Ways) -> list[str]:
             found.append(f"{name}.{own} is {state}, and {told}")
     if along:
         raise FoundOn(
-            f"{' and '.join(along)}: switched on, not used by this run, and would go on and off with the "
-            "master switch of its supply, which this run switches. Switch it off"
+            f"{' and '.join(along)}: on, and not used by this run, which would switch it together with the "
+            "master switch of its supply. Switch it off first"
         )
     if found and not ways.consent:
         raise FoundOn("; ".join(found) + ". Switch off what should not be on, or agree with --consent")

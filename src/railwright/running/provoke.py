@@ -67,8 +67,7 @@ def provoke(
     seen: list[Provocation] = []
     if supply.has_master and not supply.master():
         # Nobody knows here which other outputs it has, and what hangs on them.
-        told = "its master switch is off, and would switch on what other outputs are set to: see that they "
-        told += "are off, and switch it on"
+        told = "its master switch is off; make sure that its other outputs are off, then switch the master on"
         raise InstrumentError(supply.name, supply.dialect.master_queries[0], told)
     plan = plan_of_outputs({supply: (output,)}, masters=False)
     with energised(link, plan) as ending:

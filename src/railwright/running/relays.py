@@ -91,8 +91,8 @@ class RunRelays:
                     continue
                 self._recorder.event(EventKind.CONTACT_FOUND, contact, _stands(found[contact]))
                 if not each.contact.under_load and (what := loaded(each.input)):
-                    told = f"contact '{contact}' is {_stands(found[contact])}, and is not rated to be moved"
-                    raise EndRun(Ended.STOPPED, f"{each.input}: {told} while {what}: discharge it first")
+                    told = f"contact '{contact}' is {_stands(found[contact])}, not rated to switch under load"
+                    raise EndRun(Ended.STOPPED, f"{each.input}: {told}, and {what}: discharge it first")
                 self.move(contact, each.starts_closed)
 
     def off(self) -> tuple[RelaysOff, ...]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -101,7 +101,7 @@ def run(
         folder.mkdir(parents=True, exist_ok=True)
         # Before anything else is written there: of two runs into one folder, one alone makes the log.
         log = open_log(folder / LOG)
-        with _closed_on_failure(log):
+        with _gone_on_failure(log, folder / LOG):
             run_folder = RunFolder.create(folder, documents, settings or {}, about)
             link.keep_journal(run_folder.path / GUARD_LOG)
     except GuardLost as error:
@@ -156,12 +156,14 @@ def run(
 
 
 @contextmanager
-def _closed_on_failure(log: LineLog) -> Iterator[None]:
-    """A log that no run will write is closed."""
+def _gone_on_failure(log: LineLog, path: Path) -> Iterator[None]:
+    """A log that no run will write is closed, and is no record that stands in the way of the next run."""
     try:
         yield
     except BaseException:
         log.close()
+        with suppress(OSError):
+            path.unlink()
         raise
 
 
@@ -177,10 +179,9 @@ def _refuse(documents: Documents, set_points: SetPoints, findings: Sequence[Find
     reasons = [f"{f.where or ''}: {f.rule}: {f.why}".lstrip(": ") for f in findings if f.blocks]
     hooked_up = documents.procedure.hook_up
     reasons += [f"{name}: hooked up, but without set points" for name in hooked_up if name not in set_points]
-    why = ""
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        why = f"{folder}: expected a folder that is not there yet or empty, got one that holds something"
+    taken = folder.exists() and (not folder.is_dir() or any(folder.iterdir()))
+    if taken:
+        told = "expected a folder that is not there yet or empty, got one that holds something"
+        reasons.append(f"{folder}: {told}")
     if reasons:
-        raise RunRefused("\n".join([*reasons, why] if why else reasons))
-    if why:
-        raise FolderRefused(why)
+        raise (FolderRefused if taken and len(reasons) == 1 else RunRefused)("\n".join(reasons))
