@@ -271,7 +271,7 @@ TWISTS: tuple[tuple[str, ...], ...] = (
     ("identity-unknown", f"drop {LEFT}/serial"),
     ("shared-bus", f"{LEFT}/address = GPIB0::5::INSTR", f"{RIGHT}/address = GPIB0::6::INSTR"),
     ("line-slow", f"{LEFT}/address = ASRL/dev/ttyUSB0::INSTR", f"{LEFT}/line = {{baud: 9600}}"),
-    ("master-switch", f"{LEFT}/dialect = named-output"),
+    ("master-switch", f"{LEFT}/dialect = prefixed"),
     ("comes-on-by-itself, comes-on-unattended", f"{LEFT}/after_mains = comes on", ALONE),
     ("off-takes-in", BATTERY, f"{ONE}/when_off = held at 0 V", SINKS),
     ("transport-untried", f"{LEFT}/address = USB0::0x1234::0x5678::Q-0117::INSTR"),

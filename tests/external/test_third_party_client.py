@@ -53,9 +53,9 @@ def numbered(command: str) -> str:
 FAMILIES = {
     "channel-list": Family(listed),
     "selected-output": Family(lambda command: f"INST:NSEL 1;:{command}"),
-    "named-output": Family(lambda command: f"INST:SEL UNIT1;:{command}", queue=False, master="SYST:OUTP"),
+    "named-output": Family(lambda command: f"INST:SEL UNIT1;:{command}", queue=False),
     "numbered-header": Family(numbered, master="SYST:REL"),
-    "prefixed": Family(lambda command: f"INST1:{command}", top=18.0),
+    "prefixed": Family(lambda command: f"INST1:{command}", master="SYST:OUTP", top=18.0),
     "single-output": Family(lambda command: command, ("\r", "\r\n"), queue=False),
 }
 

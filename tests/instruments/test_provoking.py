@@ -115,14 +115,14 @@ def test_an_output_without_a_delay_is_proved_with_a_dialect_that_has_one(
     assert seen["OCP"].proved
 
 
-@pytest.mark.parametrize("name", ["named-output", "numbered-header"])
+@pytest.mark.parametrize("name", ["prefixed", "numbered-header"])
 def test_a_master_switch_that_is_off_is_not_switched_on_for_outputs_nobody_knows_of(name: str) -> None:
     with pytest.raises(InstrumentError) as raised:
         tried(load_dialect(name), name, "open", master=False)
     assert says(str(raised.value), "master switch", "off")
 
 
-@pytest.mark.parametrize("name", ["named-output", "numbered-header"])
+@pytest.mark.parametrize("name", ["prefixed", "numbered-header"])
 def test_what_is_provoked_leaves_the_master_switch_as_it_is(name: str) -> None:
     """Other outputs hang on it, too."""
     with network_of(name, "open") as (loop, network, address):

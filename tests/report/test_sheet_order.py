@@ -178,7 +178,7 @@ def test_what_stays_on_is_not_said_to_go_off(tmp_path: Path) -> None:
     assert not any(each.startswith("All off in") for each in said)
 
 
-@pytest.mark.parametrize("dialect", ["named-output", "numbered-header"])
+@pytest.mark.parametrize("dialect", ["prefixed", "numbered-header"])
 def test_a_master_switch_goes_on_before_the_first_output_and_off_after_the_last(
     documents: Documents, dialect: str
 ) -> None:

@@ -15,8 +15,8 @@ from railwright.records.ended import Ended
 from railwright.running.outcome import RunOutcome
 from railwright.traces import EventKind
 
-MASTERED = ("named-output", "numbered-header")
-HEADERS = {"named-output": "SYSTem:OUTPut:STATe", "numbered-header": "SYSTem:RELease"}
+MASTERED = ("prefixed", "numbered-header")
+HEADERS = {"prefixed": "SYSTem:OUTPut:STATe", "numbered-header": "SYSTem:RELease"}
 
 ON_ONE = """\
 bench: Quay bench
@@ -70,8 +70,7 @@ def test_the_master_goes_on_last_of_all_and_off_with_the_outputs(tmp_path: Path,
     assert not stage.twin.master
     header = HEADERS[dialect]
     switched = [unit for unit in stage.sent() if unit.startswith(header)]
-    on = "1" if dialect == "named-output" else "ON"
-    assert switched[-1].split(" ")[1] == on
+    assert switched[-1].split(" ")[1] == "ON"
     assert len(stage.spans("left.1")) == len(stage.spans("left.2")) == 1
     assert stage.spans("left.3") == ()
     kinds = [(each.kind, each.subject) for each in outcome.record.events]

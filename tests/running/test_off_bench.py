@@ -93,7 +93,7 @@ ALL = frozenset({"left.1", "left.2", "right.1"})
 
 @pytest.mark.parametrize(
     ("dialect", "off", "first"),
-    [("named-output", "SYSTem:OUTPut:STATe 0", False), ("numbered-header", "SYSTem:RELease OFF", True)],
+    [("prefixed", "SYSTem:OUTPut:STATe OFF", False), ("numbered-header", "SYSTem:RELease OFF", True)],
 )
 def test_a_master_switch_goes_off_where_all_outputs_of_its_supply_do(
     dialect: str, off: str, first: bool, tmp_path: Path
@@ -112,7 +112,7 @@ def test_a_master_switch_goes_off_where_all_outputs_of_its_supply_do(
     assert OffPlan.from_json(whole.to_json()) == whole
 
 
-@pytest.mark.parametrize("dialect", ["named-output", "numbered-header"])
+@pytest.mark.parametrize("dialect", ["prefixed", "numbered-header"])
 def test_a_part_of_a_runs_plan_leaves_the_master_switch_of_the_rest_alone(
     dialect: str, tmp_path: Path
 ) -> None:

@@ -61,7 +61,7 @@ def test_one_that_was_not_even_silent_is_known_by_its_power_on_bit_alone(
     assert outcome.off_confirmed
 
 
-@pytest.mark.parametrize("dialect", ["named-output", "numbered-header"])
+@pytest.mark.parametrize("dialect", ["prefixed", "numbered-header"])
 def test_a_master_that_comes_on_with_them_is_switched_off_too(tmp_path: Path, dialect: str) -> None:
     bench = COMES_ON.replace("dialect: selected-output", f"dialect: {dialect}")
     stage = Stage(tmp_path, mischief=["right: reboots at 0.9 s for 0.5 s"], bench=bench)

@@ -1681,11 +1681,11 @@ CASES = [
     Case(
         "master-switch",
         "left",
-        (("bench", "dialect: channel-list", "dialect: named-output"),),
-        "dialect: named-output",
+        (("bench", "dialect: channel-list", "dialect: prefixed"),),
+        "dialect: prefixed",
         "2 of left",
         (
-            ("bench", "dialect: channel-list", "dialect: named-output"),
+            ("bench", "dialect: channel-list", "dialect: prefixed"),
             ("procedure", TRANSDUCER, TRANSDUCER.replace("right.1", "left.2")),
         ),
     ),

@@ -43,14 +43,14 @@ DELAYS = ("[SOURce]:CURRent:PROTection:DELay", "[SOURce]:CURRent:PROTection:LEVe
 
 FAMILIES: dict[str, Family] = {
     "channel-list": Family(),
-    "named-output": Family(lacks=NO_QUEUE, master=True, lists="block"),
+    "named-output": Family(lacks=NO_QUEUE, lists="block"),
     "numbered-header": Family(
         spelled={"SYSTem:OUTPut[:STATe]": "SYSTem:RELease"},
         scaled=dict.fromkeys(DELAYS, 1e-3),
         master=True,
         lists="file",
     ),
-    "prefixed": Family(ranges=True),
+    "prefixed": Family(master=True, ranges=True),
     "selected-output": Family(),
     "single-output": Family(
         takes="\r",
