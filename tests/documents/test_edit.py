@@ -20,6 +20,7 @@ supplies:
     # after the outputs
 list: [1, 2, 3]
 empty: {}
+none: []
 """
 
 
@@ -59,8 +60,11 @@ def test_only_that_value_changes(path: tuple[str | int, ...], value: object, bef
 @pytest.mark.parametrize(
     ("path", "told"),
     [
-        (("bnch", "x"), "bnch.x: expected one of bench, supplies, list, empty, got 'bnch'"),
+        (("bnch", "x"), "bnch.x: expected one of bench, supplies, list, empty, none, got 'bnch'"),
         (("list", 9), "list.9: expected one of 0 to 2, got '9'"),
+        (("bench", "x"), "bench.x: expected nothing below 'bench', which has no keys below it, got 'x'"),
+        (("empty", "x", "y"), "empty.x.y: expected nothing below 'empty', which has no keys below it"),
+        (("none", 0), "none.0: expected nothing below 'none', which has no keys below it, got '0'"),
         (("supplies",), "supplies: expected a single value there, got a block; name one of left"),
     ],
 )

@@ -291,17 +291,20 @@ def test_where_nothing_flows_nothing_is_expected(mast: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("after", "off", "words"),
+    ("after", "off", "sink", "words"),
     [
-        ("comes on", "held at 0 V", ("mains", "one", "before they return", "While off", "one.1")),
-        (None, None, ("mains", "one", "before they return")),
-        ("stays off", "high impedance", ()),
+        ("comes on", "held at 0 V", None, ("mains", "one", "before they return", "While off", "one.1")),
+        ("comes on", "sinks", "1 A", ("mains", "one", "before they return", "While off", "one.1")),
+        ("comes on", "held at 0 V", "0 A", ("mains", "one", "before they return")),
+        (None, None, None, ("mains", "one", "before they return")),
+        ("stays off", "high impedance", None, ()),
     ],
 )
 def test_what_a_supply_does_by_itself_stands_at_the_head_of_both_parts(
-    after: str | None, off: str | None, words: tuple[str, ...]
+    after: str | None, off: str | None, sink: str | None, words: tuple[str, ...]
 ) -> None:
-    given = bench(**({} if off is None else {"when_off": off}))
+    own = {"when_off": off, "sink": sink}
+    given = bench(**{key: value for key, value in own.items() if value is not None})
     if after is not None:
         given["supplies"]["one"]["after_mains"] = after  # type: ignore[index]
     made = made_of(DEVICE, given)
@@ -309,4 +312,4 @@ def test_what_a_supply_does_by_itself_stands_at_the_head_of_both_parts(
         head = " ".join(line[2:] for line in text.splitlines() if line.startswith("# "))
         assert not words or says(head, *words)
         assert ("Should the mains fail" in head) is bool(words)
-        assert ("While off" in head) is (off == "held at 0 V")
+        assert ("While off" in head) is ("While off" in words)

@@ -10,7 +10,10 @@ from tests.relays.station import HEAD, LEFT, RELAYS, REQUIRES, RIGHT, STEPS, doc
 from tests.said import says
 
 from railwright.documents.loader import load_documents
+from railwright.job import Job
+from railwright.plan.plan import plan_of
 from railwright.records.ended import Ended
+from railwright.rehearsal.rehearse import rehearse
 from railwright.traces import EventKind
 from railwright.twin.launcher import TwinBench, TwinError
 
@@ -77,3 +80,29 @@ def test_what_a_relay_does_reaches_the_lead_it_lies_in_and_no_other(tmp_path: Pa
         places = {channel: each.at[1] for channel, each in contacts.items() if each.at is not None}
         assert places == {101: "main", 7: "transducer"}
         assert not any(network.on(name) for name in (LEFT, RIGHT))
+
+
+@pytest.mark.parametrize(
+    ("step", "expected"),
+    [  # main closes in 12 ms; transducer opens with power in 50 ms, which nothing says, and closes in 50 ms
+        ("close: [gate], open: [vent]", [("transducer", 0.05), ("main", 0.062)]),
+        ("close: [gate, vent]", [("main", 0.012), ("transducer", 0.062)]),
+        ("close: [vent, gate]", [("transducer", 0.05), ("main", 0.062)]),
+    ],
+)
+def test_contacts_of_a_step_are_rehearsed_one_after_the_other_as_a_run_moves_them(
+    step: str, expected: list[tuple[str, float]], tmp_path: Path
+) -> None:
+    relays = BOTH if "open" in step else BOTH.replace("starts: closed", "starts: open")
+    steps = TWO.replace("close: [gate], open: [vent]", step)
+    job = Job.open(documents(tmp_path / "s", relays=relays, head=BOTH_HEAD, steps=steps))
+    set_points = job.check(static=True).settings.set_points
+    prediction = rehearse(job.documents, set_points, timeline=plan_of(job.documents, set_points).played)
+    first = next(span for span in prediction.record.spans)
+    kinds = (EventKind.LEAD_OPENS, EventKind.LEAD_CLOSES)
+    moved = [
+        (event.subject, pytest.approx(event.time - first.start))
+        for event in prediction.record.events
+        if event.kind in kinds and event.time <= first.end
+    ]
+    assert moved == expected

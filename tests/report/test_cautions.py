@@ -64,10 +64,10 @@ def test_every_caution_that_a_report_must_carry_is_there(by_title: dict[str, Cau
 
 
 def test_what_the_supplies_do_by_themselves_is_said(documents: Documents) -> None:
-    def told(after: str | None, off: str | None) -> dict[str, Caution]:
+    def told(after: str | None, off: str | None, sink: float = 2.0) -> dict[str, Caution]:
         supplies = dict(documents.bench.supplies)
         left = supplies["left"]
-        outputs = {n: o.model_copy(update={"when_off": off, "sink": 2.0}) for n, o in left.outputs.items()}
+        outputs = {n: o.model_copy(update={"when_off": off, "sink": sink}) for n, o in left.outputs.items()}
         supplies["left"] = left.model_copy(update={"after_mains": after, "outputs": outputs})
         bench = documents.bench.model_copy(update={"supplies": supplies})
         return {c.title: c for c in cautions(documents.device, bench, documents.procedure, {})}
@@ -81,6 +81,7 @@ def test_what_the_supplies_do_by_themselves_is_said(documents: Documents) -> Non
     assert comes[mains].pressing
     assert "mains of left first" in comes[mains].text
     assert "left.1 takes in up to 2 A" in comes["Feeding back"].text
+    assert "While off" not in told("comes on", "held at 0 V", 0.0)["Feeding back"].text
     unknown = told(None, None)
     assert not unknown[mains].pressing
     assert "left unknown" in unknown[mains].text

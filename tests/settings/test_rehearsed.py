@@ -16,6 +16,7 @@ from railwright.assumptions import Assumption
 from railwright.documents.loader import Documents, load_documents
 from railwright.evaluation.evaluate import evaluate
 from railwright.plan.timeline import build_timeline
+from railwright.quantities import figures_of
 from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.check import check
 from railwright.settings.findings import Finding, Severity
@@ -154,18 +155,28 @@ def test_a_quick_fuse_opens_in_the_inrush_by_the_physics(tmp_path: Path) -> None
 
 
 @pytest.mark.parametrize(
-    ("rated", "hold", "waits"), [("no", "", True), ("no", "6 s", False), ("yes", "", False)]
+    ("rated", "hold", "on", "waits"),
+    [
+        ("no", "", False, True),
+        ("no", "6 s", False, False),
+        ("yes", "", False, False),
+        ("no", "", True, False),
+        ("no", "6 s", True, False),
+    ],
 )
 def test_a_contact_that_is_moved_before_the_voltage_has_fallen(
-    rated: str, hold: str, waits: bool, tmp_path: Path
+    rated: str, hold: str, on: bool, waits: bool, tmp_path: Path
 ) -> None:
-    """12 V stand there as main goes off; in 6 s the load and the bleeder have taken them."""
+    """12 V stand there as main goes off; in 6 s the load and the bleeder have taken them. While it is on a
+    run does not wait: it refuses.
+    """
     relays = (
         "relays:\n  S: {address: TCPIP::127.0.0.1::5040::SOCKET, contacts: {gate: {channel: 1, fixture: box, "
         f"without_power: open, voltage: 30 V, current: 5 A, under_load: {rated}}}}}}}\n"
     )
     down = "  - power_down: {order: [transducer, main], gap: 20 ms}\n"
     after = "  - relays: {open: [gate], settle: 100 ms}\n    name: disconnect\n"
+    pause = f"  - hold: {hold}\n" if hold else ""
     edits: tuple[Edit, ...] = (
         ("bench", "\nleads:", f"\n{relays}fixtures:\n  box: {{switch: {{resistance: 20 mohm}}}}\n\nleads:"),
         (
@@ -173,7 +184,7 @@ def test_a_contact_that_is_moved_before_the_voltage_has_fallen(
             "lead: silicone pair, sense: at load",
             "lead: silicone pair, fixture: box, sense: at terminals",
         ),
-        ("procedure", down, down + (f"  - hold: {hold}\n" if hold else "") + after),
+        ("procedure", down, (f"{pause}{after}{down}" if on else f"{down}{pause}{after}")),
     )
     findings = [each for each in played(station(tmp_path, *edits))[1] if each.rule == "relay-waits"]
     assert len(findings) == waits
@@ -267,6 +278,8 @@ def test_a_voltage_that_swings_above_what_is_withstood_says_of_how_many_times_th
         bent.bend("main", "voltage", begin, end, 21.0)
     (finding,) = found(bent, "withstand-rehearsed")
     assert says(finding.why, "20 V", "1.1 s", f"{len(others) + 1}", "21 V") is bool(others)
+    counts = [(each.value, each.unit) for each in figures_of(finding.why) if each.name == "times"]
+    assert counts == [(len(others) + 1, "")] * bool(others)
 
 
 def test_never(bent: Bent) -> None:

@@ -216,6 +216,7 @@ INTERLOCK: Edit = (
     "\nsupplies:",
     "\ninterlock: {opened_by: cage door, seen_to_act: 2026-11-02}\nsupplies:",
 )
+STAYS_OPEN: Edit = (*INTERLOCK[:2], INTERLOCK[2].replace("door,", "contactor, stays_open: yes,"))
 NO_LIST: Edit = (
     "bench",
     "        points: {at_most: 200, dwell: 20 ms .. 300 s, between: [step, line]}\n",
@@ -1521,18 +1522,20 @@ CASES = [
     Case(
         "relay-rating",
         "main",
-        relayed("voltage: 17 V, current: 5 A"),
+        relayed("voltage: 18.09 V, current: 5 A"),
         "gate: {channel: 101",
-        "the level at which the OVP acts of main is 18 V, 'gate' is rated 17 V d.c.",
-        silent=relayed("voltage: 18 V, current: 1 A"),
+        # 18 V, and 100 mV by which its level may be off.
+        "the OVP of main acts at up to 18.1 V, 'gate' is rated 18.09 V d.c.",
+        silent=relayed("voltage: 18.11 V, current: 1.006 A"),
     ),
     Case(
         "relay-rating",
         "main",
-        relayed("voltage: 18 V, current: 0.9 A"),
+        relayed("voltage: 19 V, current: 1.004 A"),
         "gate: {channel: 101",
-        "the current limit of main is 1 A, 'gate' is rated 0.9 A d.c.",
-        silent=relayed("voltage: 18 V, current: 1 A"),
+        # 1 A, and 0.1 % and 4 mA by which it may be off.
+        "the current limit of main lets through up to 1.005 A, 'gate' is rated 1.004 A d.c.",
+        silent=relayed("voltage: 19 V, current: 1.006 A"),
     ),
     Case(
         "relay-settle",
@@ -1703,7 +1706,32 @@ CASES = [
         (COMES_ON, ALONE),
         "after_mains: comes on",
         "nobody is to be there",
-        silent=(COMES_ON, ALONE, INTERLOCK),
+        silent=(COMES_ON, ALONE, STAYS_OPEN),
+    ),
+    Case(  # a door stays closed while the mains are gone
+        "comes-on-unattended",
+        "left",
+        (COMES_ON, ALONE, INTERLOCK),
+        "after_mains: comes on",
+        "nobody is to be there",
+        silent=(COMES_ON, INTERLOCK),
+    ),
+    Case(
+        "comes-on-unattended",
+        "left",
+        (COMES_ON, ALONE, (*STAYS_OPEN[:2], STAYS_OPEN[2].replace("open: yes", "open: no"))),
+        "after_mains: comes on",
+        "nobody is to be there",
+        silent=(COMES_ON, STAYS_OPEN),
+    ),
+    Case(  # nobody has seen it act yet
+        "comes-on-unattended",
+        "left",
+        (COMES_ON, ALONE, STAYS_OPEN),
+        "after_mains: comes on",
+        "nobody is to be there",
+        silent=(ALONE, STAYS_OPEN),
+        today=dt.date(2026, 11, 1),
     ),
     Case(
         "comes-on-unattended",
@@ -1939,6 +1967,102 @@ def test_fires(case: Case, tmp_path: Path) -> None:
 def test_silent(case: Case, tmp_path: Path) -> None:
     found = of_rule(settled(tmp_path, *case.silent), case.rule)
     assert [finding.why for finding in found if finding.about == case.about] == []
+
+
+@pytest.mark.parametrize(
+    ("contact", "rated", "check"),
+    [
+        ("current: 5 A", "voltage", "the level at which the OVP acts"),
+        ("voltage: 30 V", "current", "the current limit"),
+    ],
+)
+def test_a_rating_that_is_not_given_leaves_open_whether_the_contact_bears_it(
+    contact: str, rated: str, check: str, tmp_path: Path
+) -> None:
+    settings = settled(tmp_path, *relayed(contact))
+    whys = [f.why for f in of_rule(settings, "unknown-figure") if says(f.why, rated, "gate")]
+    assert [says(why, f"whether it bears {check}") for why in whys] == [True]
+
+
+def two_contacts(first: str, other: str, settle: str) -> tuple[Edit, ...]:
+    """Contacts in both leads that take these times to close, in one step."""
+    box = "  vent box: {switch: {starts: open, resistance: 20 mohm}}\n"
+    own = f"vent: {{channel: 102, fixture: vent box, without_power: open, {RATED}, operate: {other}}}"
+    step = f"  - relays: {{close: [gate, vent], settle: {settle}}}\n    name: connect\n"
+    return (
+        *relayed(f"{RATED}, operate: {first}", before=step),
+        ("bench", "contacts: {", f"contacts: {{{own}, "),
+        ("bench", "\nfixtures:\n", f"\nfixtures:\n{box}"),
+        ("procedure", TRANSDUCER, TRANSDUCER.replace("thin pair", "thin pair, fixture: vent box")),
+    )
+
+
+@pytest.mark.parametrize(
+    ("first", "other", "settle"),
+    [("100 ms", "200 ms", "300 ms"), ("10 ms", "50 ms", "60 ms"), ("200 ms", "400 ms", "600 ms")],
+)
+def test_contacts_that_take_just_the_time_of_their_step_are_still_by_its_end(
+    first: str, other: str, settle: str, tmp_path: Path
+) -> None:
+    """0.1 s and 0.2 s are 0.30000000000000004 s where they are added up."""
+    assert of_rule(settled(tmp_path, *two_contacts(first, other, settle)), "relay-settle") == []
+    late = settled(tmp_path, *two_contacts(first, other.replace(" ms", ".1 ms"), settle))
+    assert [each.about for each in of_rule(late, "relay-settle")] == ["main"]
+
+
+@pytest.mark.parametrize("left_out", ["main", "transducer"])
+def test_a_contact_in_the_lead_of_an_input_that_nothing_feeds_is_not_counted(
+    left_out: str, tmp_path: Path
+) -> None:
+    """As a hook-up leaves it that was to be worked out, where nothing fits."""
+    documents = station(tmp_path, *two_contacts("70 ms", "70 ms", "60 ms"))
+    fed = {name: each for name, each in documents.procedure.hook_up.items() if name != left_out}
+    found = of_rule(settle(documents.with_procedure(hook_up=fed), TODAY), "relay-settle")
+    assert [each.about for each in found] == list(fed)
+    assert [says(each.why, "60 ms", "70 ms") for each in found] == [True]
+
+
+WHILE_OFF = "        when_off: high impedance\n"
+
+
+@pytest.mark.parametrize(
+    ("joined", "first", "other", "unknown"),
+    [
+        (SERIES, "", "when_off: high impedance", []),
+        (SERIES, "        when_off: sinks\n", "when_off: high impedance, sink: 0 A", []),
+        (SERIES, "", "when_off: sinks, sink: 0 A", []),
+        (SERIES, "", "when_off: sinks, sink: 1 A", ["left.1"]),
+        (PARALLEL, "", "when_off: high impedance", ["left.1"]),
+    ],
+)
+def test_in_series_one_output_that_takes_in_nothing_lets_none_whatever_the_others_are(
+    joined: Edit, first: str, other: str, unknown: list[str], tmp_path: Path
+) -> None:
+    settings = settled(tmp_path, BATTERY, joined, ("bench", WHILE_OFF, first), second(other))
+    assert of_rule(settings, "off-takes-in") == []
+    lacks = [f for f in of_rule(settings, "unknown-figure") if says(f.why, "from the device's own source")]
+    assert [each.about for each in lacks] == unknown
+
+
+@pytest.mark.parametrize(
+    ("what", "told"),
+    [
+        ("held at 0 V\n        sink: 0 A", ""),
+        ("sinks\n        sink: 0 A", ""),
+        ("high impedance", ""),
+        ("held at 0 V", "a current that is not given that it takes in while off"),
+        ("sinks\n        sink: 1.5 A", "1.5 A that it takes in while off"),
+    ],
+)
+def test_what_an_output_that_is_off_leaves_is_said_with_what_it_takes_in(
+    what: str, told: str, tmp_path: Path
+) -> None:
+    high = "input: main, standard: IEC 61000-4-29 interruption, impedance: high, duration: 10 ms"
+    edit: Edit = ("bench", WHILE_OFF, f"        when_off: {what}\n")
+    (found,) = of_rule(settled(tmp_path, edit, *shape(high)), "interruption-high-impedance")
+    assert says(found.why, "220 µF", "1 kΩ")
+    assert ("takes in" in found.why) is bool(told)
+    assert told in found.why
 
 
 UNKNOWN = [

@@ -1,6 +1,6 @@
 """The bench document: the supplies, leads and recorders that are there, with data-sheet figures."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
@@ -281,6 +281,11 @@ class Output(Model):
     may_join: tuple[Literal["series", "parallel"], ...] = Field(
         (), description="how it may be joined with others"
     )
+
+    @property
+    def takes_in_off(self) -> bool:
+        """Whether it is known to take in current while it is off, beside its bleeder; up to `sink`."""
+        return self.when_off not in (None, "high impedance") and self.sink != 0.0
 
 
 class HoldsUntil(Model):
@@ -588,6 +593,10 @@ class Bench(Model):
     def output(self, name: OutputName) -> Output:
         """The output of that name; KeyError where there is none."""
         return self.supplies[name.supply].outputs[name.output]
+
+    def unused_outputs(self, supply: str, used: Collection[OutputName]) -> list[str]:
+        """Outputs of a supply that are not among those in use, by their own names."""
+        return [own for own in self.supplies[supply].outputs if OutputName.of(supply, own) not in used]
 
     def fixture(self, name: str | None) -> Fixture | None:
         """The fixture of that name; None: there is none in the lead."""

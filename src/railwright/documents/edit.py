@@ -35,7 +35,7 @@ def edited(text: str, path: Sequence[str | int], value: str | float | bool) -> s
             above = ".".join(map(str, path[:depth]))
             known = f"expected one of {_known(node)}"
             if not isinstance(node, MappingNode | SequenceNode) or not node.value:
-                known = f"expected nothing below '{above}', which has a single value"
+                known = f"expected nothing below '{above}', which has no keys below it"
             raise NotEdited(f"{shown}: {known}, got '{part}'; {WAY}")
         node = child
     if isinstance(node, MappingNode | SequenceNode) and not node.flow_style:

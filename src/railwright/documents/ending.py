@@ -86,4 +86,9 @@ class Interlock(Model):
     """A hardware enable of the outputs, apart from this program."""
 
     opened_by: Text = Field(description="what opens it, such as a door switch or a timer")
+    stays_open: YesNo = Field(
+        False,
+        description="whether it opens too when the mains fail, and stays open until somebody closes it, as a "
+        "contactor does that holds itself; a door switch stays closed",
+    )
     seen_to_act: Date = Field(description="day on which a person opened it and saw the outputs go off")

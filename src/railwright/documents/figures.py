@@ -24,7 +24,7 @@ def figure_assumptions(output: Output) -> tuple[str, ...]:
     if output.opp is not None and output.opp.response is None:
         response = f"{OPP_RESPONSE * 1e3:g} ms"
         made.append(f"response time of the over-power protection is not given: {response} assumed")
-    if output.when_off not in (None, "high impedance") and output.sink is None:
+    if output.takes_in_off and output.sink is None:
         made.append("what it takes in while it is off is not given: nothing beside its bleeder assumed")
     return tuple(made)
 
@@ -65,7 +65,7 @@ def off_sink(output: Output) -> float | None:
     """
     if output.when_off is None:
         return None
-    return 0.0 if output.when_off == "high impedance" else output.sink
+    return output.sink if output.takes_in_off else 0.0
 
 
 def own_capacitance(output: Output) -> float:

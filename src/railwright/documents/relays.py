@@ -11,7 +11,7 @@ from railwright.documents.wires import Wires
 from railwright.quantities import PositiveAmperes, PositiveSeconds, PositiveVolts, quoted
 
 USUAL_MOVE = 50e-3
-"""How long a contact is given to move and to stop bouncing, where the bench does not say [s]."""
+"""How long a contact is given to move and to stop bouncing, where the bench does not say [s] (chosen)."""
 
 
 class Contact(Model):

@@ -7,13 +7,12 @@ References
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Literal
 
 from railwright.evaluation.outcome import Outcome
 from railwright.measures.outcome import Measured
-from railwright.measures.wording import amount
+from railwright.measures.wording import amount, interval_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,9 +68,8 @@ def _stated(measured: Measured, unit: str) -> str:
     elsewhere = f", {measured.elsewhere}," if measured.elsewhere else ""
     if measured.low == measured.high:
         return f"{amount(measured.value, unit)}{elsewhere}"
-    interval = f"{amount(measured.low, unit)} .. {amount(measured.high, unit)}"
-    if math.isinf(measured.bounded):
-        interval = f"≥ {amount(measured.low, unit)}, not bounded from above"
+    ends = amount(measured.low, unit), amount(measured.high, unit)
+    interval = interval_words(*ends, measured.bounded)
     return f"{amount(measured.value, unit)} (95 % interval {interval}){elsewhere}"
 
 

@@ -12,7 +12,7 @@ from railwright.plan.contacts import contacts_in
 from railwright.traces import EventKind, Record
 
 NOISE = 4.0
-"""How many times the r.m.s. noise a reading of no current may be off by."""
+"""How many times the r.m.s. noise a reading of no current may be off by (chosen)."""
 
 Spans = list[tuple[float, float]]
 """From when to when [s]; infinite at an end that the record does not tell."""

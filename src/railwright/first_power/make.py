@@ -240,7 +240,7 @@ def _by_themselves(scene: _Scene) -> list[str]:
             f"Should the mains fail, switch off the mains of {names_listed(comes)} before they return: "
             "outputs may come on by themselves, as they were before, at the device whose first power this is."
         )
-    takes = [output for output in used if scene.bench.output(output).when_off in ("held at 0 V", "sinks")]
+    takes = [output for output in used if scene.bench.output(output).takes_in_off]
     if takes:
         said.append(f"While off, {names_listed(takes)} take in current from whatever source the device has.")
     return said

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from railwright.measures.sampling import sample_rate
 from railwright.quantities import show
 
@@ -9,6 +11,13 @@ from railwright.quantities import show
 def amount(value: float, unit: str) -> str:
     """A value with its unit; a count is a plain number."""
     return f"{value:g}" if unit == "1" else show(value, unit, 5)
+
+
+def interval_words(low: str, high: str, bounded: float) -> str:
+    """An interval of these ends in words; one that nothing bounds from above, where `bounded` is infinite, as
+    what it is no less than.
+    """
+    return f"≥ {low}" if bounded == math.inf else f"{low} to {high}"
 
 
 def rate(interval: float) -> str:

@@ -98,7 +98,7 @@ ROUNDING = 1e-9
 ALIKE = 1e-7
 """Part of the rated current by which another loop has to ask for less before it takes charge, and the current
 loop to stand off its overshoot before it saturates, or no longer does: what the solver keeps of their states.
-Otherwise they would take turns in every step at a load that draws just the limit.
+Otherwise they would take turns in every step at a load that draws just the limit (chosen).
 """
 
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from railwright.documents.bench import Bench
+from railwright.documents.procedure import Step
 from railwright.documents.relays import Contact
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import ContactChange, Timeline
@@ -50,11 +51,21 @@ def contacts_in(bench: Bench, fixtures: Mapping[str, str | None]) -> dict[str, L
     return found
 
 
-def contact_moves(bench: Bench, set_points: SetPoints, timeline: Timeline) -> Iterator[ContactMove]:
-    """Every movement of a contact in the lead of an input that has set points, when it is over."""
-    lies = contacts_of(bench, set_points) if timeline.contacts else {}
+def contact_moves(lies: Mapping[str, Lies], timeline: Timeline) -> Iterator[ContactMove]:
+    """Every movement of one of these contacts, when it is over: those of a step come one after the other."""
+    ends: dict[int, float] = {}
     for change in timeline.contacts:
         own = lies.get(change.contact)
         if own is not None:
-            time = change.time + own.contact.takes(change.closed)
-            yield ContactMove(time, own.input, change.closed, change)
+            begin = max(change.time, ends.get(change.step, change.time))
+            ends[change.step] = begin + own.contact.takes(change.closed)
+            yield ContactMove(ends[change.step], own.input, change.closed, change)
+
+
+def closed_after(lies: Iterable[Lies], steps: Iterable[Step]) -> dict[str, bool]:
+    """Whether each contact is closed after these first steps of a procedure."""
+    closed = {each.name: each.starts_closed for each in lies}
+    for step in steps:
+        moves = step.relays.moves if step.relays is not None else ()
+        closed.update((name, closes) for name, closes in moves if name in closed)
+    return closed

@@ -199,7 +199,9 @@ def _line(
     rate = change / action.over
     stairs = stairs_of(action, level, slews, apart)
     if slews and not stairs and not too_fast(rate, slews):
-        return [Move(action.time, step, name, "set", action.voltage, rate, behind=action.behind)], ""
+        # What it is beside the range, by rounding, an instrument may refuse.
+        slew = min(max(rate, slews[0]), slews[1])
+        return [Move(action.time, step, name, "set", action.voltage, slew, behind=action.behind)], ""
     if slews and not stairs:
         return (
             at_once,

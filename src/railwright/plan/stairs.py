@@ -43,7 +43,7 @@ EXACT = 1e-6
 
 ROUNDED = 1e-9
 """Part by which a slew may lie beside what an output can be programmed to, by the rounding of its change and
-time: (4.6 - 2.7) V in 1.9 s is a little less than 1 V/s.
+time: (4.6 - 2.7) V in 1.9 s is a little less than 1 V/s (chosen).
 """
 
 MOST_STAIRS = 1000

@@ -85,9 +85,7 @@ class Waiting(NamedTuple):
 
 
 class ContactChange(NamedTuple):
-    """At `time` [s] a contact of the bench is told to close or to open. before, step, turn: as of a
-    `LimitChange`.
-    """
+    """At `time` [s] a contact of the bench is told to close or to open. before, step: as of `LimitChange`."""
 
     time: float
     contact: str
@@ -95,7 +93,6 @@ class ContactChange(NamedTuple):
     path: Path
     before: int = 0
     step: int = 0
-    turn: int | None = None
 
 
 class Repeated(NamedTuple):

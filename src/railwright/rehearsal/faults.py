@@ -20,7 +20,7 @@ from railwright.circuit.errors import SetErrors
 from railwright.documents.bench import Bench
 from railwright.documents.device import Input
 from railwright.documents.loader import Documents
-from railwright.plan.contacts import contacts_of
+from railwright.plan.contacts import closed_after, contacts_of
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Timeline, timeline_of
 from railwright.quantities import show
@@ -161,14 +161,11 @@ def _until_connected(
     """Those of the steps after it, in which contacts move, that it takes until the lead of every input is
     closed; none where it takes none, or never is.
     """
-    closed = {name: each.starts_closed for name, each in contacts_of(bench, set_points).items()}
-    for count, step in enumerate([*before, *after], start=-len(before)):
-        if count >= 0 and all(closed.values()):
+    lies = contacts_of(bench, set_points).values()
+    for count in range(len(after) + 1):
+        if all(closed_after(lies, [*before, *after[:count]]).values()):
             return after[:count]
-        if step.relays is not None:
-            closed.update(dict.fromkeys(closed.keys() & set(step.relays.close), True))
-            closed.update(dict.fromkeys(closed.keys() & set(step.relays.open), False))
-    return after if all(closed.values()) else ()
+    return ()
 
 
 @dataclass(frozen=True, eq=False)

@@ -15,7 +15,7 @@ from railwright.circuit.errors import SetErrors
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.frozen import freeze
-from railwright.plan.contacts import contact_moves
+from railwright.plan.contacts import contact_moves, contacts_of
 from railwright.plan.coupling import OutputAction, all_changes
 from railwright.plan.current_limits import limit_actions
 from railwright.plan.linking import program_takes
@@ -183,7 +183,7 @@ def tell(
     for limit in limit_actions(bench, set_points, timeline):
         asked = errors[limit.output].limit(limit.current)
         simulation.set(limit.output, at=limit.time, current_limit=asked)
-    for moved in contact_moves(bench, set_points, timeline):
+    for moved in contact_moves(contacts_of(bench, set_points), timeline):
         simulation.change_lead(moved.input, at=moved.time, opened=not moved.closed)
     for change in all_changes(bench, set_points, timeline):
         _act(simulation, change, errors, slewest[change.output])

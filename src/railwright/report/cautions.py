@@ -86,7 +86,7 @@ def _taken_in(bench: Bench, procedure: Procedure) -> str:
     said = []
     for name in _used(procedure):
         output = bench.output(name)
-        if output.when_off in ("held at 0 V", "sinks"):
+        if output.takes_in_off:
             much = "an unknown current" if output.sink is None else f"up to {show(output.sink, 'A')}"
             said.append(f"{name} takes in {much}")
     return f" While off, {', '.join(said)}: a source in the device is drawn on." if said else ""

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import takewhile
 
 from railwright.documents.loader import Documents
-from railwright.plan.contacts import Lies, contacts_in
+from railwright.plan.contacts import Lies, closed_after, contacts_in
 
 
 def lying(documents: Documents) -> list[Lies]:
@@ -29,14 +30,9 @@ def contact_words(documents: Documents) -> Iterator[str]:
 
 def contacts_first(documents: Documents) -> list[str]:
     """How each contact stands before anything is switched on, after the steps before the first power-up."""
-    stands = {each.name: each.starts_closed for each in lying(documents)}
-    for step in documents.procedure.steps:
-        if step.power_up is not None:
-            break
-        stands |= (
-            {name: closed for name, closed in step.relays.moves if name in stands} if step.relays else {}
-        )
-    return [f"{_where(each)}: {_stands(stands[each.name])}." for each in lying(documents)]
+    lies = lying(documents)
+    stands = closed_after(lies, takewhile(lambda step: step.power_up is None, documents.procedure.steps))
+    return [f"{_where(each)}: {_stands(stands[each.name])}." for each in lies]
 
 
 def contacts_last(documents: Documents) -> list[str]:

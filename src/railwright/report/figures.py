@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from railwright.measures.wording import interval_words
 from railwright.quantities import prefix_of, show
 
 
@@ -33,8 +34,8 @@ def _scale(largest: float, unit: str) -> tuple[float, str]:
 
 
 def _interval(low: str, high: float, unit: str) -> str:
-    """An interval from an end in words on; one without an upper end as what it is no less than."""
-    return f"≥ {low}" if high == math.inf else f"{low} to {number(high, unit)}"
+    """An interval from an end in words on."""
+    return interval_words(low, number(high, unit), high)
 
 
 def show_measured(

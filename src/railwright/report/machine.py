@@ -5,13 +5,13 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import json
-import math
 import re
 import xml.etree.ElementTree as ET
 from typing import Any
 
 from railwright.evaluation.data import as_data
 from railwright.evaluation.outcome import Evaluation, Outcome, Result
+from railwright.measures.wording import interval_words
 from railwright.report.content import disturbances_of, facts_of, report_id
 from railwright.report.figures import number, show_limit
 from railwright.report.results import rule_statement
@@ -188,7 +188,7 @@ def _lines(result: Result) -> str:
     value = "nothing measured"
     if measured is not None:
         low, high = number(measured.low, result.unit), number(measured.high, result.unit)
-        interval = f"≥ {low}" if math.isinf(measured.bounded) else f"{low} to {high}"
+        interval = interval_words(low, high, measured.bounded)
         value = f"{number(measured.value, result.unit)}, 95 % interval {interval}"
     lines = [
         f"{result.measure} of {result.of} during {result.during}: {value}",

@@ -92,7 +92,7 @@ def _mastered(bench: Bench, set_points: SetPoints) -> Iterator[tuple[str, list[s
     used = {points.output for feed in set_points.values() for points in feed.outputs}
     for name in dict.fromkeys(output.supply for output in used):
         if bench.supplies[name].dialect.master is not None:
-            yield name, [own for own in bench.supplies[name].outputs if f"{name}.{own}" not in used]
+            yield name, bench.unused_outputs(name, used)
 
 
 def _coupled_limits(bench: Bench, set_points: SetPoints) -> Iterator[str]:

@@ -12,6 +12,7 @@ from typing import Literal, NamedTuple, cast
 from railwright.circuit.leads import Resistance, lead_inductance, lead_resistance
 from railwright.documents.bench import Bench, Lead, Supply
 from railwright.documents.device import Device, Input
+from railwright.documents.ending import Interlock
 from railwright.documents.figures import fastest_reference, own_capacitance
 from railwright.documents.files import Kind
 from railwright.documents.fixture import Fixture
@@ -651,6 +652,14 @@ class Context(BoundDocuments):
     def plan(self) -> Plan:
         """How the procedure reaches the outputs with the set points as far as they are settled."""
         return deliver(self.timeline, {name: draft.feed for name, draft in self.drafts.items()}, self.bench)
+
+    @property
+    def interlock(self) -> Interlock | None:
+        """The interlock of the bench; None: there is none, or a day to come is given as that on which it was
+        seen to act.
+        """
+        interlock = self.bench.interlock
+        return interlock if interlock is not None and interlock.seen_to_act <= self.today else None
 
     def having(self, *settings: str) -> list[tuple[FedInput, Feed]]:
         """Inputs of which these settings were settled, whatever became of the others."""

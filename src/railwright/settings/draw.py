@@ -33,7 +33,7 @@ _FINER = 40
 """Halvings of the distance of two looks by which a voltage is sought."""
 _HALVINGS = 16
 _AS_MUCH = 1e-9
-"""Part of a current by which another one may be less and still count as much."""
+"""Part of a current by which another one may be less and still count as much (chosen)."""
 
 
 class Bounds(NamedTuple):

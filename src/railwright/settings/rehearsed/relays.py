@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from railwright.plan.contacts import contacts_in
 from railwright.plan.off_order import off_threshold
 from railwright.quantities import state
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rehearsed.view import Rehearsed
 from railwright.settings.rule import Hit, Outcome, rule
+from railwright.settings.rules.relays import moved_contacts
 
 
 @rule("relay-waits", Severity.CAUTION, on_sheet=False, worst=Ranking("standing"))
@@ -18,12 +18,10 @@ def relay_waits(rehearsed: Rehearsed) -> Outcome:
     has not fallen yet: the run waits for that, as the rehearsal does not, and what follows comes later.
     """
     context = rehearsed.context
-    fixtures = {name: source.fixture_name for name, source in context.sources.items()}
-    lying = contacts_in(context.bench, fixtures) if context.timeline.contacts else {}
-    for change in context.timeline.contacts:
-        lies = lying.get(change.contact)
-        traces = rehearsed.record.traces.get(lies.input) if lies is not None else None
-        if lies is None or traces is None or lies.contact.under_load or not traces.time.size:
+    for change, lies, _, on in moved_contacts(context):
+        traces = rehearsed.record.traces.get(lies.input)
+        # While it is on, a run refuses to move it: relay-under-load.
+        if on or traces is None or lies.contact.under_load or not traces.time.size:
             continue
         stands = float(np.interp(change.time, traces.time, np.abs(traces.columns["terminal_voltage"])))
         if stands >= off_threshold(context.device, lies.input):

@@ -12,7 +12,7 @@ from railwright.measures.sampling import blind_time, deciding_interval, sample_r
 from railwright.quantities import StatedFigure, Statement, named, state
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Ranking, Severity
-from railwright.settings.rehearsed.view import Rehearsed, longest, rehearsed_inputs, stretches
+from railwright.settings.rehearsed.view import Rehearsed, longest, longest_of, rehearsed_inputs, stretches
 from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
 from railwright.traces import Traces, span_named
 
@@ -31,8 +31,8 @@ def withstand(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome
     withstood = source.input.withstood
     for level, _ in sorted(withstood):
         allowed = max((lasts for other, lasts in withstood if other > level), default=0.0)
-        held = longest(traces.time, voltage > level)
-        times = len(stretches(traces.time, voltage > level))
+        above = stretches(traces.time, voltage > level)
+        held = longest_of(above)
         if held is not None and held[1] > allowed:
             yield Hit(
                 source.name,
@@ -42,8 +42,8 @@ def withstand(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome
                     "{peak}); {allowed} is permitted",
                     withstood=(level, "V"),
                     held=(held[1], "s"),
-                    longest=state("on end, the longest of {times:g} times; ", times=(times, "1"))
-                    if times > 1
+                    longest=state("the longest of {times:g} such times; ", times=(len(above), ""))
+                    if len(above) > 1
                     else "",
                     step=rehearsed.step_words(held[0]),
                     peak=(float(voltage.max()), "V"),

@@ -9,7 +9,7 @@ from railwright.quantities import state
 from railwright.settings.constraints.trip_delay import fuse
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
-from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule
+from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule, with_seen
 from railwright.settings.rules.judge import having, inputs, judged
 
 
@@ -54,13 +54,12 @@ def fuse_before_trip(source: FedInput, feed: Feed) -> Outcome:
 
 
 @rule("switch-open", Severity.CAUTION)
-def switch_open(context: Context) -> Outcome:
+@of_every(with_seen(inputs))
+def switch_open(context: Context, source: FedInput) -> Outcome:
     """A switch in the lead stands open, and no step closes it: nothing that is played reaches the input."""
     closed = {change.contact for change in context.timeline.contacts if change.closed}
-    for source in context.sources.values():
-        contact = context.bench.contact_in(source.fixture_name) if context.bench.relays else None
-        if source.fixture is None or not source.fixture.opened or contact in closed:
-            continue
+    contact = context.bench.contact_in(source.fixture_name) if context.bench.relays else None
+    if source.fixture is not None and source.fixture.opened and contact not in closed:
         yield Hit(
             source.name,
             (*source.at_fixture, "switch"),

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from railwright.plan.contacts import Lies, contacts_in
+from railwright.grouping import grouped
+from railwright.plan.contacts import Lies, closed_after, contact_moves, contacts_in
 from railwright.plan.off_order import held_voltage
+from railwright.plan.stairs import EXACT
 from railwright.plan.timeline import ContactChange
 from railwright.quantities import state
-from railwright.settings.context import Context, FedInput
+from railwright.settings.context import BoundDocuments, Context, FedInput
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 
@@ -16,7 +18,7 @@ INDUCTIVE = ("coil", "dc_motor")
 """Loads that keep their current up when a contact opens."""
 
 
-def _lying(context: Context) -> Iterator[tuple[Lies, FedInput]]:
+def _lying(context: BoundDocuments) -> Iterator[tuple[Lies, FedInput]]:
     """Contacts that lie in the lead of an input."""
     if context.bench.relays:
         fixtures = {name: source.fixture_name for name, source in context.sources.items()}
@@ -28,7 +30,9 @@ def _at(lies: Lies, *key: str) -> Path:
     return ("bench", "relays", lies.instrument, "contacts", lies.name, *key)
 
 
-def _moved(context: Context) -> Iterator[tuple[ContactChange, Lies, FedInput, bool]]:
+def moved_contacts(
+    context: BoundDocuments,
+) -> Iterator[tuple[ContactChange, Lies, FedInput, bool]]:
     """Movements of contacts, and whether the input is on then."""
     lying = {lies.name: (lies, source) for lies, source in _lying(context)}
     for change in context.timeline.contacts:
@@ -37,7 +41,7 @@ def _moved(context: Context) -> Iterator[tuple[ContactChange, Lies, FedInput, bo
             yield change, lies, source, _is_on(context, lies.input, change)
 
 
-def _is_on(context: Context, name: str, change: ContactChange) -> bool:
+def _is_on(context: BoundDocuments, name: str, change: ContactChange) -> bool:
     """Whether an input is on as a contact is moved: it goes off before, where both are at one instant."""
     on = False
     for action in context.timeline.actions[: change.before]:
@@ -49,7 +53,8 @@ def _is_on(context: Context, name: str, change: ContactChange) -> bool:
 @rule("relay-under-load", Severity.STOP)
 def relay_under_load(context: Context) -> Outcome:
     """A contact that is not rated for it is moved under load: while its input is on, or onto a voltage that
-    the device holds. A run does not do it, whatever was accepted.
+    the device holds. A run refuses to move it while the input is on, whatever was accepted; what the device
+    holds behind an open contact it cannot see.
     """
     for lies, source in _lying(context):
         held = held_voltage(context.device, lies.input)
@@ -66,7 +71,7 @@ def relay_under_load(context: Context) -> Outcome:
                 ),
                 "take a contact that is rated for it, or disconnect the device's own source first",
             )
-    for change, lies, source, on in _moved(context):
+    for change, lies, source, on in moved_contacts(context):
         held = held_voltage(context.device, lies.input)
         if lies.contact.under_load or not (on or (change.closed and held is not None)):
             continue
@@ -94,26 +99,30 @@ def relay_under_load(context: Context) -> Outcome:
 @rule("relay-rating", Severity.STOP, worst=Ranking("reached", over="rated"))
 def relay_rating(context: Context) -> Outcome:
     """More voltage or current than a contact is rated for, d.c.: up to where the OVP acts, and to the current
-    limit.
+    limit, each with its error.
     """
     feeds = {source.name: feed for source, feed in context.having("current_limit", "ovp")}
     for lies, source in _lying(context):
         feed = feeds.get(source.name)
-        for key, unit, reached, what in (
-            ("voltage", "V", feed.ovp if feed else None, "the level at which the OVP acts"),
-            ("current", "A", feed.limit if feed else None, "the current limit"),
+        ovp = feed.ovp + (source.ovp_error or 0.0) if feed else None
+        limit = source.at_most(feed.limit) if feed else None
+        acts = state("the OVP of {input} acts at", input=source.name)
+        lets = state("the current limit of {input} lets through", input=source.name)
+        for key, unit, reached, what, does in (
+            ("voltage", "V", ovp, "the level at which the OVP acts", acts),
+            ("current", "A", limit, "the current limit", lets),
         ):
             rated = lies.contact.voltage if key == "voltage" else lies.contact.current
             if rated is None:
-                yield Unknown(source.name, _at(lies), f"largest d.c. {key} of contact '{lies.name}'", what)
+                figure = f"largest d.c. {key} of contact '{lies.name}'"
+                yield Unknown(source.name, _at(lies), figure, f"whether it bears {what}")
             elif reached is not None and reached > rated:
                 yield Hit(
                     source.name,
                     _at(lies, key),
                     state(
-                        "{what} of {input} is {reached}, '{contact}' is rated {rated} d.c.",
-                        what=what,
-                        input=source.name,
+                        "{does} up to {reached}, '{contact}' is rated {rated} d.c.",
+                        does=does,
                         reached=(reached, unit),
                         contact=lies.name,
                         rated=(rated, unit),
@@ -125,7 +134,7 @@ def relay_rating(context: Context) -> Outcome:
 @rule("relay-load-unrated", Severity.STOP)
 def relay_load_unrated(context: Context) -> Outcome:
     """A contact is moved while its input is on, rated to be, and nobody says for which voltage or current."""
-    for change, lies, source, on in _moved(context):
+    for change, lies, source, on in moved_contacts(context):
         missing = [key for key in ("voltage", "current") if getattr(lies.contact, key) is None]
         if on and lies.contact.under_load and missing:
             yield Hit(
@@ -146,12 +155,15 @@ def relay_load_unrated(context: Context) -> Outcome:
 def relay_settle(context: Context) -> Outcome:
     """A step is over before its contacts, which are moved one after the other, have stopped bouncing."""
     lying = {lies.name: lies for lies, _ in _lying(context)}
+    moves = grouped((move.change.step, move) for move in contact_moves(lying, context.timeline))
     for index, step in enumerate(context.procedure.steps):
-        moves = step.relays.moves if step.relays is not None else ()
-        needed = sum(lying[name].contact.takes(closed) for name, closed in moves if name in lying)
-        if step.relays is not None and needed > step.relays.settle:
+        if step.relays is None or index not in moves:
+            continue
+        first, last = moves[index][0], moves[index][-1]
+        needed = last.time - first.change.time
+        if needed > step.relays.settle * (1.0 + EXACT):
             yield Hit(
-                lying[moves[0][0]].input,
+                first.input,
                 ("procedure", "steps", index, "relays", "settle"),
                 state(
                     "'{step}' gives its contacts {settle}, they take {needed}",
@@ -190,7 +202,7 @@ def relay_sense(context: Context) -> Outcome:
         steps = _on_while_open(context, lies) if source.senses else []
         opened = [
             int(change.path[1])
-            for change, each, _, on in _moved(context)
+            for change, each, _, on in moved_contacts(context)
             if source.senses and each == lies and on and not change.closed
         ]
         for index in dict.fromkeys([*steps, *opened]):
@@ -209,14 +221,12 @@ def relay_sense(context: Context) -> Outcome:
 
 def _on_while_open(context: Context, lies: Lies) -> list[int]:
     """Positions of steps that switch an input on while the contact in its lead is open."""
-    changes = [each for each in context.timeline.contacts if each.contact == lies.name]
-    found = []
-    for number, action in enumerate(context.timeline.actions):
-        if action.input == lies.input and action.kind == "on":
-            before = [each.closed for each in changes if each.before <= number]
-            if not (before[-1] if before else lies.starts_closed):
-                found.append(action.step)
-    return found
+    ons = (
+        action.step
+        for action in context.timeline.actions
+        if action.input == lies.input and action.kind == "on"
+    )
+    return [step for step in ons if not closed_after([lies], context.procedure.steps[:step])[lies.name]]
 
 
 @rule("relay-inductive", Severity.CAUTION)
@@ -224,7 +234,7 @@ def relay_inductive(context: Context) -> Outcome:
     """A contact opens under an inductive load, and nothing is said to take over its current: the arc wears
     the contact, and the voltage across it rises far above what is played.
     """
-    for change, lies, source, on in _moved(context):
+    for change, lies, source, on in moved_contacts(context):
         kinds = [each.kind for each in source.input.load if each.kind in INDUCTIVE]
         if on and not change.closed and kinds and not lies.contact.suppressed:
             yield Hit(

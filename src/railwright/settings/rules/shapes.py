@@ -9,13 +9,12 @@ import math
 from collections.abc import Iterator, Mapping
 
 from railwright.documents.bench import Output
-from railwright.documents.figures import off_sink
 from railwright.documents.output_name import OutputName
 from railwright.documents.shape import InputWaveform
 from railwright.documents.standard_tests import choice_of, figures_of, pieces_in_step
 from railwright.grouping import grouped
 from railwright.plan.timeline import Action, StandardTurn
-from railwright.quantities import Statement, joined, state
+from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import BoundDocuments, Context, FedInput
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
@@ -133,8 +132,8 @@ def _stays_across(name: OutputName, output: Output) -> Statement:
         if output.bleeder is not None
         else "an unknown bleeder"
     )
-    if (taken := off_sink(output)) or output.when_off not in (None, "high impedance"):
-        sunk = state("{taken}", taken=(taken, "A")) if taken else "a current that is not given"
+    if output.takes_in_off:
+        sunk = named("taken", output.sink, "A") if output.sink is not None else "a current that is not given"
         bleeder = state("{bleeder}, {sunk} that it takes in while off", bleeder=bleeder, sunk=sunk)
     return state("{capacitor} and {bleeder} ({output})", capacitor=capacitor, bleeder=bleeder, output=name)
 

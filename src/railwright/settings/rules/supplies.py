@@ -5,6 +5,7 @@ while they are off, and when the mains return.
 from __future__ import annotations
 
 from railwright.documents.figures import off_sink
+from railwright.plan.off_order import held_voltage
 from railwright.quantities import state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
@@ -16,11 +17,11 @@ def master_switch(context: Context) -> Outcome:
     """Outputs that the procedure does not use go on and off with the master switch of their supply, which a
     run switches.
     """
+    used = {output for source in context.sources.values() for output in source.outputs}
     for name, supply in context.used_supplies.items():
         if supply.dialect.master is None:
             continue
-        unused = unused_outputs(context, name)
-        if unused:
+        if unused := context.bench.unused_outputs(name, used):
             yield Hit(
                 name,
                 ("bench", "supplies", name, "dialect"),
@@ -34,14 +35,6 @@ def master_switch(context: Context) -> Outcome:
             )
 
 
-def unused_outputs(context: Context, supply: str) -> list[str]:
-    """Outputs of a supply that feed no input."""
-    used = {
-        name.output for each in context.sources.values() for name in each.outputs if name.supply == supply
-    }
-    return [own for own in context.bench.supplies[supply].outputs if own not in used]
-
-
 @rule("comes-on-by-itself", Severity.CAUTION)
 def comes_on_by_itself(context: Context) -> Outcome:
     """A supply switches its outputs on by itself when its mains return."""
@@ -51,17 +44,18 @@ def comes_on_by_itself(context: Context) -> Outcome:
                 name,
                 ("bench", "supplies", name, "after_mains"),
                 state("{name} comes on as it was before when its mains return, whoever is there", name=name),
-                "after a mains failure switch its mains off first, then measure; a contactor that stays open "
-                "until somebody closes it does so by itself",
+                "fit a contactor that drops out with the mains and stays open until somebody closes it; "
+                "without one, switch the supply's mains off before they return",
             )
 
 
 @rule("comes-on-unattended", Severity.STOP)
 def comes_on_unattended(context: Context) -> Outcome:
     """A run is to go on alone on a supply that comes on by itself when the mains return, or may: this
-    computer, which would switch it off, may have lost them too.
+    computer, which would switch it off, may have lost them too. Only an interlock helps that stays open.
     """
-    if context.procedure.attended or context.bench.interlock is not None:
+    interlock = context.interlock
+    if context.procedure.attended or (interlock is not None and interlock.stays_open):
         return
     for name, supply in context.used_supplies.items():
         path = ("bench", "supplies", name)
@@ -77,26 +71,24 @@ def comes_on_unattended(context: Context) -> Outcome:
                     "that would switch it off may have ended with them",
                     name=name,
                 ),
-                "let an interlock cut it that stays open, or stay beside the bench (attended: yes)",
+                "fit an interlock that stays open after a mains failure (`stays_open: yes`), or stay beside "
+                "the bench (attended: yes)",
             )
 
 
 @rule("off-takes-in", Severity.CAUTION, worst=Ranking("takes"))
 def off_takes_in(context: Context) -> Outcome:
     """The device holds a voltage by itself, and the output takes in current from it while it is off."""
-    from railwright.plan.off_order import held_voltage
-
     for name, source in context.sources.items():
         held = held_voltage(context.device, name)
         if held is None or (source.fixture is not None and source.fixture.diode is not None):
             continue
         what = [output.when_off for output in source.rows]
-        if None in what:
+        takes = _taken_in(source)
+        if takes is None and None in what:
             path, check = (*source.at_output, "when_off"), "what it draws from the device's own source then"
             yield Unknown(source.names[0], path, "what the output is while it is off", check)
-            continue
-        takes = _taken_in(source)
-        if takes is None:
+        elif takes is None:
             path, check = (*source.at_output, "sink"), "what it draws from the device's own source while off"
             yield Unknown(source.names[0], path, "current that the output can take in", check)
         elif takes > 0.0:

@@ -186,7 +186,7 @@ class Window:
 
 
 FURTHEST = 1 << 60
-"""Steps of a grid beyond which no end is looked for."""
+"""Steps of a grid beyond which no end is looked for (chosen)."""
 
 
 def end_of(bound: Constraint, step: float) -> End:
