@@ -187,7 +187,8 @@ def test_a_master_switch_goes_on_before_the_first_output_and_off_after_the_last(
     given = replace(documents, bench=bench.model_copy(update={"supplies": {**bench.supplies, "left": left}}))
     done = words(given)
     on, off = [n for n, each in enumerate(done) if "master" in each.lower()]
-    assert says(done[on], "left", "off", "2") and says(done[off], "left")
+    assert says(done[on], "left", "off", "2")
+    assert says(done[off], "left")
     (timed,) = [n for n, each in enumerate(done) if each.startswith("Switching on")]
     (all_off,) = [n for n, each in enumerate(done) if each.startswith("All off")]
     assert on < timed < all_off < off
