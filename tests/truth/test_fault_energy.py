@@ -134,8 +134,8 @@ def test_a_battery_that_goes_on_into_a_short_is_not_contained(sense: str, tmp_pa
     )  # less what the supply feeds the short with
     assert short.fed_back == pytest.approx(given, rel=5e-3)
     assert short.contained is False
-    assert says(short.why, "A", "own source")
-    assert says(short.remedy, "fuse at the source")
+    assert says(short.why, "source", "A")
+    assert says(short.remedy, "fuse", "source")
     assert of(found, "limit_mistyped").fed_back < 0.1  # the output's capacitor hung on it long before
     for fault in ("supply_out", "ovp_mistyped"):  # its bleeder takes what it takes whenever it is off
         assert of(found, fault).contained is True

@@ -54,7 +54,8 @@ def _show(out: Console, checked: Checked, study: FaultStudy, quiet: bool) -> Non
     for name in inputs:
         own = [result for result in study.results if result.input == name]
         title = (
-            f"Faults at {name}: extremes at the device (current out of it negative), and what comes of them"
+            f"Faults at {name}: extremes at the device (negative: current out of it), "
+            "and whether the settings contain them"
         )
         out.print(table(title, columns, [_row(result) for result in own], right=columns[2:4]))
     rows = [

@@ -29,7 +29,7 @@ MODES: tuple[str, ...] = ("CV", "CC", "CP")
 def set_bits(bits: Mapping[Any, int], answer: str) -> tuple[str, ...]:
     """Names of the bits that are set in a register's value, lowest bit first. ValueError where it is none."""
     value = parse_response(answer)
-    if not math.isfinite(value) or value != int(value):  # 9.9E37 is no number, -9.9E37 none either
+    if not math.isfinite(value) or value != int(value):  # 9.9E37 is infinity
         raise ValueError(f"expected a register's value, got '{answer}'")
     return tuple(
         name for name, bit in sorted(bits.items(), key=lambda item: item[1]) if int(value) >> bit & 1

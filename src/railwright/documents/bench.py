@@ -266,9 +266,9 @@ class Output(Model):
     sink: NonNegativeAmperes | None = Field(None, description="current that the output can take in")
     when_off: Literal["high impedance", "held at 0 V", "sinks"] | None = Field(
         None,
-        description="what its terminals are while it is off: high impedance, where its capacitor and bleeder "
-        "are all that is there; held at 0 V, against up to `sink`; sinks, where it takes in up to `sink` "
-        "until its voltage is gone; left out: unknown",
+        description="what the output does while off. high impedance: only its capacitor and bleeder remain; "
+        "held at 0 V: it pulls to 0 V, taking in up to `sink`; sinks: it takes in up to `sink` until the "
+        "voltage is gone; left out: unknown",
     )
     ovp: OverVoltage | None = Field(None, description="over-voltage protection; left out: there is none")
     opp: OverPower | None = Field(None, description="over-power protection; left out: there is none")
@@ -289,7 +289,7 @@ class Output(Model):
 
 
 class HoldsUntil(Model):
-    """What was found on a day, and holds until another."""
+    """A finding with its day and the day until which it is valid."""
 
     on: Date = Field(description="day on which it was found")
     due: Date = Field(description="day until which it holds")

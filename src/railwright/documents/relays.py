@@ -50,7 +50,9 @@ class Contact(Model):
 
 
 class Relays(Wires):
-    """One instrument that moves contacts, spoken to in SCPI-1999's own tree (ROUTe). It isolates nothing."""
+    """One instrument that moves contacts, spoken to in SCPI-1999's own tree (ROUTe). An open contact is no
+    safe isolation.
+    """
 
     model: Text | None = Field(None, description="model as *IDN? gives it")
     serial: Text | None = Field(None, description="serial number as *IDN? gives it")
@@ -64,7 +66,10 @@ class MoveContacts(Model):
 
     close: tuple[Text, ...] = Field((), description="contacts of the bench that are closed")
     open: tuple[Text, ...] = Field((), description="contacts of the bench that are opened")
-    settle: PositiveSeconds = Field(description="until they have moved and stopped bouncing; the whole step")
+    settle: PositiveSeconds = Field(
+        description="length of the step; all its contacts move one after the other and stop bouncing "
+        "within it"
+    )
 
     @model_validator(mode="after")
     def _something(self) -> Self:

@@ -42,7 +42,11 @@ What a requirement can name as `measure`, and what is worked out then. All have 
   that a requirement asks for is no early end: what the supply does, and peaks, are judged in its step up
   to the trip, and requirements of steps after it are not judged.
 - **Uncertainty.** The value comes with the interval that holds 95 % of the distribution of its errors,
-  which are convolved as they are distributed (JCGM 100, JCGM 101). Into every measure go, for each
+  which are convolved as they are distributed (JCGM 100, JCGM 101). Where a contribution has degrees of
+  freedom (the bench gives `degrees_of_freedom` or `doubt` of a bound, or noise is estimated from the record)
+  it counts as normally distributed, and the interval is widened as Student's t is wider than the normal
+  distribution, at the effective degrees of freedom (JCGM 100, annex G): ±t(ν_eff) u_c, unless bounds without
+  degrees of freedom have a part in it. Into every measure go, for each
   instrument, the gain, offset and resolution of its readings as bounds that are the same for all values of
   a run, the `noise` of single readings, and the resistance of the lead where a voltage is carried over it.
   Instants are those at which set points really came, as the run recorded them; within what these are known

@@ -238,7 +238,7 @@ def _by_themselves(scene: _Scene) -> list[str]:
     if comes:
         said.append(
             f"Should the mains fail, switch off the mains of {names_listed(comes)} before they return: "
-            "outputs may come on by themselves, as they were before, at the device whose first power this is."
+            "outputs may come back on by themselves and power the untested device."
         )
     takes = [output for output in used if scene.bench.output(output).takes_in_off]
     if takes:

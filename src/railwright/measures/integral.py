@@ -256,8 +256,8 @@ def _told_late(view: View) -> dict[str, str]:
     if not view.model.averages or view.told_last >= reach or view.quiet > 0.0:
         return {}
     return {
-        "unseen": f"the input is told something {amount(view.told_last, 's')} before the end of the step, of "
-        f"which readings that lie in it need not show what follows: it takes {amount(reach, 's')}",
+        "unseen": f"a change {amount(view.told_last, 's')} before the end of the step comes too late to be "
+        f"seen for sure: a reading that shows it takes {amount(reach, 's')}",
         "would_decide": "a recording",
     }
 

@@ -56,6 +56,10 @@ MANY = 100
 """Rows among which it does not matter whether one more or less shows a reading of its own."""
 PHASES = 64
 
+FASTER_CURRENT = "a recording of the load's own output, or of the current at a higher rate"
+FASTER_VOLTAGE = "a recording of the load's own output, or of the voltage at a higher rate"
+"""What would decide whether a load stops between readings."""
+
 
 # One piece: half of it is what the report shows of the measure.
 @measure("1", "restarts", ("current",), only_grows=True, also=("voltage",))
@@ -179,7 +183,7 @@ def _soft(count: int) -> dict[str, str]:
         return {}
     return {
         "unseen": f"{count} more times the current falls in the load's soft start: it may stop there",
-        "would_decide": "a recording of the load's own output, or of the current at a higher rate",
+        "would_decide": FASTER_CURRENT,
     }
 
 
@@ -197,7 +201,7 @@ def _partly(
         if (amps[inside] > PARTLY * usual).any():
             return {
                 "unseen": "in a drop-out the load draws part of its current: it may start and stop there",
-                "would_decide": "a recording of the load's own output, or of the current at a higher rate",
+                "would_decide": FASTER_CURRENT,
             }
     return {}
 
@@ -243,7 +247,7 @@ def _hidden(
         return {
             "unseen": f"{count} times the current changes from one reading to the next while the supply's "
             "voltage stays: the load may stop for less than a reading shows",
-            "would_decide": "a recording of the load's own output, or of the current at a higher rate",
+            "would_decide": FASTER_CURRENT,
         }
     if view.restart is not None and _always_seen(view, view.restart):
         return {}
@@ -261,7 +265,7 @@ def _elsewhere(view: View, apart: Sequence[tuple[float, float]]) -> dict[str, st
     return {
         "unseen": f"{count} times in the record the current changes from one reading to the next while the "
         "supply's voltage is as in this step: the load may stop for less than a reading shows",
-        "would_decide": "a recording of the load's own output, or of the current at a higher rate",
+        "would_decide": FASTER_CURRENT,
     }
 
 
@@ -287,14 +291,14 @@ def _overloaded(
             return {
                 "unseen": "the supply goes into its limit again and again, or the voltage goes up and down "
                 "in it: the load may stop for less than a reading shows",
-                "would_decide": "a recording of the load's own output, or of the voltage at a higher rate",
+                "would_decide": FASTER_VOLTAGE,
             }
     # Each drop-out that is counted makes it go down and up once.
     if view.model.averages and unsteady(view) >= SWINGS + 2 * counted:
         return {
             "unseen": "the current goes up and down while the voltage stays: the load may stop for less than "
             "a reading shows",
-            "would_decide": "a recording of the load's own output, or of the current at a higher rate",
+            "would_decide": FASTER_CURRENT,
         }
     if not (view.model.averages and explained):
         return {}
@@ -306,7 +310,7 @@ def _overloaded(
             return {
                 "unseen": "the supply is in its limit beside a dip that the capacitor makes up for: the "
                 "voltage may fall to where the load stops for less than a reading shows",
-                "would_decide": "a recording of the load's own output, or of the voltage at a higher rate",
+                "would_decide": FASTER_VOLTAGE,
             }
     return {}
 

@@ -273,8 +273,8 @@ class View:
             raise CannotMeasure("the record holds no voltage of this input", "a recording of its voltage")
         if self.opened:
             raise CannotMeasure(
-                f"the voltage was measured at the other end of '{self.model.lead_name}', which stood open, "
-                "or which nothing shows to have conducted",
+                f"the voltage was measured at the other end of '{self.model.lead_name}', which was open, "
+                "or was not seen to conduct",
                 "a voltage measured at the place meant",
             )
         if self.model.lead is None:

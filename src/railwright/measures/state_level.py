@@ -42,8 +42,8 @@ NO_STATE = 1e-3
 """What lasts for less is an edge, and no state [s] (chosen)."""
 
 TAKES_HOLD = 5e-3
-"""For so long what stood before a step may stand on in it, until its first jump takes hold: an output that
-comes up to what a cell holds there, say. No reading shows that [s] (chosen).
+"""For less than this the voltage from before a step may still stand in it until its first jump takes hold (an
+output that comes up to what a cell holds there, say): that is no state, as no reading shows it [s] (chosen).
 """
 
 BRIEF = 0.05
@@ -58,12 +58,12 @@ def high_state_level(view: View) -> Measured:
     Where all values differ by less than 2 % of the largest (or than noise and resolution explain), there is
     one state and its level is the median. A half in which the voltage nowhere stays (less than 24 % of its
     values lie at one level) has no state: if it takes less than 5 % of the step, the other half's is the
-    only one, else there is no level. Nor has one, in a rehearsal, that is an edge of less than 1 ms, or
-    what stood before the step, for less than 5 ms of it. There is none either where the supply's status
-    goes into the limit or out of it three times or more between readings of one level: they are means of a
-    voltage that swings; nor where it is in its limit at two readings of one level, or whenever one is read
-    that was not asked for, and a load may stop and start again meanwhile; nor where extremes that means
-    over an aperture do not show decide of which half a level is. Where polls leave out readings, and a
+    only one, else there is no level. In a rehearsal two things are no state: an edge shorter than 1 ms, and
+    the voltage from before the step where it still stands for less than 5 ms. There is none either where the
+    supply's status goes into the limit or out of it three times or more between readings of one level: they
+    are means of a voltage that swings; nor where it is in its limit at two readings of one level, or whenever
+    one is read that was not asked for, and a load may stop and start again meanwhile; nor where extremes that
+    means over an aperture do not show decide of which half a level is. Where polls leave out readings, and a
     level that was played can fall between them, that is stated beside it; so is a voltage that moves before
     the first reading of a step that begins with a line.
     Window: the step, from the switching-on where it lies in the step; of readings, those that average over

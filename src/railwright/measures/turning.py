@@ -76,9 +76,8 @@ def turn_off_voltage(view: View) -> Measured:
     after. The fall is the start of the longest stretch of low current that follows high current. It happens
     at once: where one aperture saw some of it, it lies in that, else between two. There is none where the
     supply is in its limit there while the voltage does not rise, nor where the current goes up and down while
-    the voltage stays: that is no ramp. Nor is there one of a load that pauses by itself, such as a profile,
-    unless it falls to less than the load draws at least, and what its capacitors give it: its pauses look
-    like stops.
+    the voltage stays: that is no ramp. A load that pauses by itself, such as a profile, has none either,
+    unless its current falls below the least it draws, less what its capacitors give.
     Window: the step.
     Uncertainty: 'instant of the transition' (times the slope of the ramp; which windows were handed over
     where polls leave some out or get some twice, is told by the ramp; and what the level before the fall has

@@ -11,14 +11,15 @@ from itertools import pairwise
 
 @dataclass(frozen=True, slots=True)
 class Driven:
-    """What drives one output's voltage upwards while nothing holds it back but its limits; SI units.
+    """One output whose voltage is driven upwards, and what holds it back; SI units.
 
-    limit: with its error; overshoot: how far the current may stand above it until it has responded; response:
-    after which nine tenths of that are gone. capacitance: the least, of what rises with the output at once.
-    fastest: rate of the reference, inf: it asks for all it can. drawn: (voltage, current) at rising voltages,
-    the least that is drawn there. begins: begins the course of what changes by itself and is drawn besides;
-    see `Besides`. behind: capacitors that rise after it, each with the resistance that it is charged through
-    (farads, ohms).
+    limit: the current limit, with its error. overshoot: how far the current may be above the limit before the
+    limit has responded; response: time after which a tenth of that is left. power: the power limit.
+    capacitance: the least that is charged directly, without a resistance before it. fastest: rate at which
+    the reference rises; inf: at once. drawn: (voltage, current), at rising voltages, the least that the load
+    draws there. begins: gives, for a new course, a load whose current changes with time and that is drawn
+    beside `drawn` (see `Besides`). behind: capacitors that are each charged through a resistance (farads,
+    ohms).
     """
 
     limit: float
@@ -34,9 +35,10 @@ class Driven:
     def course(self) -> Course:
         """The voltage against time from the first voltage of `drawn` to the last, or to where it stays.
 
-        C dv/dt = min(I, C · fastest + I_drawn) - I_drawn with I = min(I_limit + z, P / v), and
-        dz/dt = k (I_limit - i), z at most the overshoot, which it begins with; k = ln 10 / response. In equal
-        steps of voltage, in each of which i stays the same.
+        C dv/dt = i - I_drawn,  i = min(I_limit + z, P / v, C · fastest + I_drawn)
+        dz/dt = k (I_limit - i),  k = ln 10 / response;  z: from 0 to the overshoot, with which it begins
+
+        In equal steps of voltage, with a constant current i in each.
         """
         if (self.begins is not None or self.behind) and self.capacitance > 0.0:
             return self._followed(self.begins() if self.begins is not None else _nothing)
@@ -63,8 +65,8 @@ class Driven:
         return Course(tuple(times), tuple(volts), self.drawn)
 
     def _followed(self, besides: Besides) -> Course:
-        """The same beside what changes by itself, or is charged through a resistance of its own: in steps of
-        time, as the voltage may fall back.
+        """The same with a load that changes with time, or capacitors behind a resistance: in steps of time,
+        as the voltage may fall back.
         """
         k = math.log(10.0) / max(self.response, 1e-9)
         spare, time, v, top = self.overshoot, 0.0, self.drawn[0][0], self.drawn[-1][0]
@@ -102,14 +104,14 @@ class Driven:
 
 
 class _Held:
-    """Capacitors that are each charged through a resistance (farads, ohms), from one voltage on."""
+    """Capacitors that are each charged through a resistance (farads, ohms). volts: what they begin at."""
 
     def __init__(self, behind: Sequence[tuple[float, float]], volts: float) -> None:
         self._behind, self._volts = behind, [volts] * len(behind)
         self.farads = sum(farads for farads, _ in behind)
 
     def takes(self, v: float) -> float:
-        """What they are charged with at a voltage before them [A]."""
+        """The current that flows into all of them, at a voltage before their resistances [A]."""
         taken = 0.0
         for (_, ohms), own in zip(self._behind, self._volts):  # noqa: B905 (strict costs time in each step)
             taken += (v - own) / ohms
@@ -118,10 +120,12 @@ class _Held:
     def rises(
         self, v: float, took: float, net: float, capacitance: float, fastest: float
     ) -> tuple[float, float]:
-        """How far a capacitor before them rises from a voltage in a step of time [V], charged with so much
-        [A], no faster than a rate [V/s]; and what goes into them [A].
+        """One step of time, for a capacitor before their resistances: by how much its voltage rises [V], and
+        the current that flows into them meanwhile [A].
 
-        By trapezoids, or backward Euler where one is charged faster than in a step.
+        v: its voltage before the step [V]; took: the step [s]; net: current into it and them [A]; fastest:
+        the most by which it may rise [V/s]. By the trapezoidal rule, or by backward Euler for one of
+        them whose charging takes less than the step.
         """
         lags, more, each = 0.0, 0.0, []
         for (farads, ohms), own in zip(self._behind, self._volts):  # noqa: B905
@@ -136,18 +140,19 @@ class _Held:
 
 
 Besides = Callable[[float, float, float, float], float]
-"""(voltage [V], duration of the step that ends there [s], all that was drawn in it and what charged the
-capacitance meanwhile [A]) -> what is drawn then beside `Driven.drawn` [A]; it keeps its own states.
+"""A load whose current changes with time: (voltage at the end of a step [V], its duration [s], all current
+drawn in it, current that charged the capacitance in it [A]) -> what it draws at that end, beside
+`Driven.drawn` [A]. It keeps its own states from step to step.
 """
 
 
 def _nothing(volts: float, lasts: float, amperes: float, charges: float) -> float:
-    """Nothing is drawn besides."""
+    """No such load."""
     return 0.0
 
 
 SLOW, ROUNDED = 1e-3, 1e-12
-"""Rate below which a voltage no longer rises [V/s], where nothing changes by itself; what counts as equal."""
+"""Rate below which a voltage has come to rest, where no load changes with time [V/s]; relative rounding."""
 
 MOST, SHORT, LATER = 2000, 50e-6, 0.02
 """Steps of a course at most; how long one lasts at most [s], or which part of the time so far."""
@@ -158,9 +163,10 @@ PARTS = 8
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """A voltage that rises: at rising times [s] the highest so far [V]; drawn: see `Driven`. stays: it gets
-    no higher. real: the voltages themselves, where they fall back on the way; else empty. filled: voltages,
-    and how fast those of capacitors behind a resistance of their own rise then [V/s]; empty: there are none.
+    """A voltage that rises. volts: at the times [s], the highest so far [V]. drawn: (voltage [V], least
+    current that is drawn there [A]). stays: it gets no higher than the last voltage, else it rises on. real:
+    the voltages at the times, where they fall back on the way; else empty. filled: (voltage [V], rate at
+    which capacitors behind a resistance rise then [V/s]); empty where there are none.
     """
 
     times: tuple[float, ...]
@@ -171,8 +177,8 @@ class Course:
     filled: tuple[tuple[float, float], ...] = ()
 
     def past(self, level: float, time: float) -> float:
-        """How far it rises past a level [V] in a time [s] from the instant at which it passes it; 0: it does
-        not get there. Beyond the last voltage it goes on as there.
+        """How far it rises above a level [V] within a time [s] of passing it; 0 where it does not get there.
+        After the last voltage it rises on at its last rate.
         """
         if level > self.volts[-1]:
             return 0.0 if self.stays or len(self.volts) < 2 else time * self._last
@@ -190,7 +196,7 @@ class Course:
         )
 
     def _from(self, passes: float, level: float, time: float) -> float:
-        """How far it has risen past a level [V] so long after an instant at which it passes it [s]."""
+        """How far it has risen above a level [V] a time after one instant at which it passes it [s]."""
         until = passes + time
         if until <= self.times[-1]:
             return _interpolated(until, self.times, self.volts) - max(level, self.volts[0])
@@ -209,8 +215,8 @@ class Course:
         return (self.volts[after] - self.volts[after - 1]) / (self.times[after] - self.times[after - 1])
 
     def fills_at(self, level: float) -> float:
-        """How fast the capacitors behind it rise when it gets to a voltage [V/s]: as it does, where they have
-        no resistance of their own.
+        """How fast the capacitors behind a resistance rise when it gets to a voltage [V/s]; where there are
+        none, how fast it rises itself.
         """
         if not self.filled or (self.stays and level >= self.volts[-1]):
             return self.rate_at(level)

@@ -10,12 +10,14 @@ leads do it): the proportional part sees v_o, the integral part v_sensed.
 
     e = v_ref(t) - v_sensed     e_o = v_ref(t) - v_o          v_sensed: at the terminals or at the load
     i_cv = K_p e_o + x          i_cc = i_limit + z            i_cp = P_limit / v_o
-    i_cmd = min(i_cv, i_cc, i_cp), not below -i_sink; 0 while the output is off
+    i_cmd = min(i_cv, i_cc, i_cp), not below -i_sink; 0 while the output is off; within a step of the solver
+            the one that was the least at its beginning (see ALIKE)
     τ di_p/dt = i_cmd - i_p
     dx/dt = (K_i / K_p) (i_cmd - x) + K_i (e - e_o)    K_i e while i_cmd = i_cv; it follows otherwise
     e is never above v_ceiling - v_o: it does not rise beyond its ceiling, whatever it senses
-    dz/dt = K_c (i_limit - i_m) - K_a max(0, z - v_o / R_b - overshoot),   i_m = i_p - v_o / R_b
-    C_o dv_o/dt = i_p - v_o / R_b + i_d - i_l          i_d: reverse diode, conducts below its forward drop
+    dz/dt = K_c (i_limit - i_m) - K_a max(0, z - i_b - overshoot)      i_m = i_p - i_b
+    C_o dv_o/dt = i_p - i_b + i_d - i_l                i_d: reverse diode, conducts below its forward drop
+    i_b = v_o / R_b                                    and through a crowbar, and into an output that is off
     L di_l/dt = v_t - v_c - R i_l - v_f                v_f: forward drop of a diode in the lead
     di_l/dt = -i_l / OPENING                           while the lead is open, or its fuse or diode is
     C_n dv_c/dt = i_l - G v_c - sum of the load currents          G: a short across the connector
@@ -90,15 +92,18 @@ DESATURATION = 100.0
 """K_a in units of K_c: how sharply the current loop saturates at its overshoot."""
 
 OFF_FADES = 0.05
-"""Voltage at which an output that takes in current while it is off takes in half of it [V] (declared)."""
+"""An output that takes in current while it is off takes in half of it at this voltage, and less below [V]
+(declared).
+"""
 
 ROUNDING = 1e-9
 """Part of the rated current below which zero is zero: an output that rests must not go back and forth."""
 
 ALIKE = 1e-7
-"""Part of the rated current by which another loop has to ask for less before it takes charge, and the current
-loop to stand off its overshoot before it saturates, or no longer does: what the solver keeps of their states.
-Otherwise they would take turns in every step at a load that draws just the limit (chosen).
+"""Hysteresis of who is in charge, and of whether the current loop is saturated at its overshoot, as a part of
+the rated current: another loop takes charge only if it asks for less by more than this. It is what the solver
+leaves of an error in their states. Without it two loops would take turns in every step at a load that draws
+just the limit (chosen).
 """
 
 
@@ -118,8 +123,8 @@ def reference(t: float, settings: Array) -> float:
 def command(
     t: float, own: float, at_load: float, x: float, z: float, fixed: Array, settings: Array
 ) -> tuple[float, float]:
-    """Current that whoever is in charge asks of the pass element [A], and by how much what is sensed lies
-    above what the fast path sees [V]; more than that where the ceiling asks for less than what is sensed.
+    """i_cmd, the current that the loop in charge asks of the pass element [A]; and e_o - e, by how much the
+    voltage that is sensed lies above the one at the terminals [V], or more where the ceiling holds e down.
 
     own: the output's terminal voltage [V]; at_load: its share of the voltage at the load [V].
     """
@@ -141,7 +146,7 @@ def command(
 def voltage_loop(
     t: float, own: float, at_load: float, x: float, fixed: Array, settings: Array
 ) -> tuple[float, float]:
-    """Current that the voltage loop asks for [A], and `beyond` as `command` has it [V]."""
+    """i_cv, the current that the voltage loop asks for [A]; and e_o - e, as `command` has it [V]."""
     error = settings[SENSE_START] + settings[SENSE_RATE] * (t - settings[SENSE_TIME])
     wanted = reference(t, settings) - (settings[OF_TERMINALS] + settings[OF_LOAD]) * own - error
     beyond = max(settings[OF_LOAD] * (at_load - own), wanted - (CEILING * fixed[VMAX] - own))
@@ -150,8 +155,8 @@ def voltage_loop(
 
 @inlined
 def taking_charge(asked: float, own: float, z: float, fixed: Array, settings: Array) -> int:
-    """Who asks for the least, and so takes charge, where the voltage loop asks for so much [A]: whoever is in
-    charge stays until another asks for less by more than a rounding.
+    """The loop that asks for the least current, and so takes charge. The one in charge stays until another
+    asks for less by more than ALIKE. asked: what the voltage loop asks for [A].
     """
     if settings[ON] == 0.0:
         return NOBODY
@@ -165,8 +170,8 @@ def taking_charge(asked: float, own: float, z: float, fixed: Array, settings: Ar
 
 @inlined
 def keep(bits: int, settings: Array) -> None:
-    """Keep of an output who is in charge, and whether its current loop is saturated, as `regions` found it:
-    that is the law until it is looked at again.
+    """Write into an output's settings which loop is in charge, and whether the current loop is saturated,
+    from its `regions`: the equations go by that until it is written again.
     """
     settings[IN_CHARGE] = bits & 7
     settings[SATURATED] = 1.0 if bits & 16 else 0.0
@@ -174,13 +179,13 @@ def keep(bits: int, settings: Array) -> None:
 
 @inlined
 def at_ceiling(beyond: float, lost: float, settings: Array) -> bool:
-    """Whether the ceiling holds an output's voltage loop, and not what it senses."""
+    """Whether an output's voltage loop goes by the ceiling, and not by the voltage that it senses."""
     return bool(beyond > settings[OF_LOAD] * lost + ROUNDING)
 
 
 @compiled
 def sensed(t: float, own: float, beyond: float, settings: Array) -> float:
-    """What an output's sense terminals see [V]."""
+    """Voltage at an output's sense terminals [V]. beyond: e_o - e, see `command`."""
     seen: float = (
         (settings[OF_TERMINALS] + settings[OF_LOAD]) * own
         + beyond
@@ -199,8 +204,8 @@ def diode_current(own: float, fixed: Array) -> float:
 
 @inlined
 def leak(own: float, fixed: Array, settings: Array) -> float:
-    """Current that flows across the terminals of one output beside the load: bleeder, crowbar, and what it
-    takes in while it is off [A].
+    """i_b, the current across the terminals of one output that does not go to the load: through its bleeder
+    and crowbar, and what it takes in while it is off [A].
     """
     amperes: float = own / fixed[BLEEDER] + settings[SHORTED] * fixed[CROWBAR] * own
     if settings[ON] == 0.0:
@@ -219,10 +224,10 @@ def leak_slope(own: float, fixed: Array, settings: Array) -> float:
 
 @inlined
 def excess(z: float, own: float, fixed: Array, settings: Array) -> float:
-    """By how much the current loop stands above its overshoot at the terminals [A].
+    """By how much the current loop's state is above its overshoot [A].
 
-    What it asks of the pass element beyond the limit is first of all what bleeder and crowbar take: they are
-    across the terminals, and the limit holds what leaves them.
+    The limit holds the current that leaves the terminals. So the pass element may give, beyond limit and
+    overshoot, what bleeder and crowbar take across them.
     """
     above: float = z - leak(own, fixed, settings) - fixed[OVERSHOOT]
     return above
@@ -441,7 +446,9 @@ def output_current(j: int, y: Array, system: AnySystem) -> float:
 
 @compiled
 def regions(t: float, y: Array, out: Array, system: AnySystem) -> None:
-    """Each output: who is in charge, which side of each kink it is on; each load's region; the lead's."""
+    """The region of each output, load and the lead: within one, the equations have no kink. Of an output: the
+    loop in charge (bits 0 to 2), and one bit for each condition that changes its equations or trips it.
+    """
     fixed, settings = system.fixed, system.settings
     outputs = fixed.shape[0]
     first, stride, lead, connector = positions(outputs, system.branch)

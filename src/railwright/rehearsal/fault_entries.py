@@ -49,7 +49,7 @@ def short(scene: Scene) -> Iterator[Trial]:
             act,
             energy_in="the short",
             part=SHORT,
-            own_source="a fuse at the source that is in the device ends it; against what the supply feeds: ",
+            own_source="a fuse at the device's own source stops that current; for what the supply feeds: ",
             assumed=(Assumption("", f"a short has {show(SHORT, 'ohm')}"),),
         )
 

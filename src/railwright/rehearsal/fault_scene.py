@@ -67,6 +67,6 @@ class Trial:
     part: float = 0.0
     crossed: tuple[str, str] | None = None
     reverses: bool = False
-    own_source: str = "a fuse in the lead, or at the source that is in the device, ends it; "
+    own_source: str = "a fuse in the lead, or at the device's own source, stops that current; "
     assumed: tuple[Assumption, ...] = ()
     note: str = ""

@@ -411,8 +411,8 @@ class _Study:
         if usual is None or last <= usual * (1.0 + EXACT) + LEAK:
             return None
         return False, (
-            f"{show(last, 'A')} go on flowing out of the device's own source, which nothing ends: the supply "
-            "cannot"
+            f"the device's own source keeps driving {show(last, 'A')}; switching the supply off does not "
+            "stop it"
         )
 
     def _energy(self, trial: Trial, pins: _Pins, healthy: _Pins) -> float:

@@ -25,7 +25,8 @@ def contact_words(documents: Documents) -> Iterator[str]:
             if name == each.name
         ]
         begins = f"{_stands(each.starts_closed)} as the procedure begins"
-        yield f"{_where(each)}: {', '.join([begins, *moved])}; moved and asked back over its own line"
+        line = "its instrument moves it and reports its state over a line of its own"
+        yield f"{_where(each)}: {', '.join([begins, *moved])}; {line}"
 
 
 def contacts_first(documents: Documents) -> list[str]:

@@ -49,7 +49,8 @@ def in_order(
         also = f", also {', '.join(unused)}, which the procedure does not use" if unused else ""
         before.append(
             Task(
-                f"Master switch of {supply} on: all its outputs read off before{also}. None comes up with it."
+                f"First check that all outputs of {supply} read off{also}. Then switch on the master of "
+                f"{supply}, and check that no output comes on."
             )
         )
     if contacts := contacts_first(documents):

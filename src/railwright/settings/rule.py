@@ -101,5 +101,5 @@ def of_every(
 def with_seen(
     things: Callable[[Seen], Iterable[tuple[*Thing]]],
 ) -> Callable[[Seen], Iterator[tuple[Seen, *Thing]]]:
-    """The same things, each behind everything that the rule may look at."""
+    """The same things, with the whole context as first argument."""
     return lambda seen: ((seen, *thing) for thing in things(seen))

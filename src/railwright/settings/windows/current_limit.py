@@ -117,7 +117,7 @@ def _deciding(source: FedInput, low: End) -> str:
     )
     if low.key == "rehearsed" and low.value > decides.current:
         return state(
-            "; the rehearsal decides: the need for steady operation, {needed}, is less ({words}{others})",
+            "; the rehearsal decides: steady operation needs only {needed} ({words}{others})",
             needed=(decides.current, "A"),
             words=decides.words,
             others=state(", no less than {beside}", beside=beside) if others else "",

@@ -232,7 +232,7 @@ class _Study:
         stays longest in the limit.
         """
         for name in self.set_points if not self.long else ():
-            # What an input is fed with by its limit nothing has to come up within.
+            # An input that works in its limit need not come up within it.
             if (name, LIMIT) not in self.wanted or self.documents.procedure.limits[name].works_in_limit:
                 continue
             window, (_, replay) = self.windows[name, LIMIT], self.most[name, "trip_delay"]
