@@ -37,8 +37,13 @@ def console(file: TextIO | None = None) -> Console:
             """As rich does, with texts from outside fit to print."""
             super().print(*(printable(o) if isinstance(o, str) else o for o in objects), **options)
 
-    width = None if (file or sys.stdout).isatty() or "COLUMNS" in os.environ else 120
+    width = piped_width(file or sys.stdout)
     return Plain(file=file, width=width, highlight=False, markup=False, emoji=False, soft_wrap=False)
+
+
+def piped_width(file: TextIO) -> int | None:
+    """Columns of what goes to no terminal; None where a terminal, or `COLUMNS`, says how many there are."""
+    return None if file.isatty() or "COLUMNS" in os.environ else 120
 
 
 def table(
