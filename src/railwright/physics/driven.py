@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Driven:
+class Driven(NamedTuple):
     """One output whose voltage is driven upwards, and what holds it back; SI units.
 
     limit: the current limit, with its error. overshoot: how far the current may be above the limit before the
@@ -161,8 +160,7 @@ PARTS = 8
 """Steps of a course between two voltages at which the current that is drawn is known."""
 
 
-@dataclass(frozen=True, slots=True)
-class Course:
+class Course(NamedTuple):
     """A voltage that rises. volts: at the times [s], the highest so far [V]. drawn: (voltage [V], least
     current that is drawn there [A]). stays: it gets no higher than the last voltage, else it rises on. real:
     the voltages at the times, where they fall back on the way; else empty. filled: (voltage [V], rate at

@@ -10,9 +10,8 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import lru_cache, partial
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from railwright.quantities import Uncertain
 
@@ -54,8 +53,7 @@ PASS_LAG = 0.1
 """Lag of the pass element in units of 1/ω of the voltage loop (declared)."""
 
 
-@dataclass(frozen=True)
-class OutputFigures:
+class OutputFigures(NamedTuple):
     """Figures as a data sheet gives them, SI units; None: the data sheet does not say.
 
     rise, fall_*: from 10 to 90 % (90 to 10 %) of full scale; loaded: with the resistor that draws full
@@ -88,8 +86,7 @@ class OutputFigures:
     limit_overshoot: float = 0.25
 
 
-@dataclass(frozen=True)
-class OutputStage:
+class OutputStage(NamedTuple):
     """Coefficients of the output stage's equations, SI units.
 
     k_p [A/V], k_i [A/(V·s)]: voltage loop. k_c [1/s]: current loop. lag [s]: pass element. overshoot [A]:
