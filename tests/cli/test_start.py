@@ -28,7 +28,7 @@ print(*sys.modules, file=sys.stderr)
                 *("rich.console", "railwright.guard.off_plan"),
             },
         ),
-        (["check"], {"pandas", "pyarrow", "matplotlib", "rich.console"}),
+        (["check"], {"pandas", "pyarrow", "matplotlib", "rich.console", "railwright.guard.off_plan"}),
         (["rehearse"], {"pandas", "pyarrow", "matplotlib"}),
     ],
 )

@@ -18,7 +18,7 @@ from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import ReadingModel
 from railwright.measures.signal import View
 from railwright.measures.status import SupplyStatus
-from railwright.plan.held_voltage import held_voltage
+from railwright.plan.off_order import held_voltage
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import AT_ONCE, highest_stair
 from railwright.plan.timeline import Timeline

@@ -7,7 +7,8 @@ from itertools import pairwise
 
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
-from railwright.guard.off_plan import OFF_BELOW
+from railwright.guard.off_level import OFF_BELOW
+from railwright.physics.loads.battery import Battery
 
 OFF_PART = 0.05
 """Part of the nominal voltage that counts as off, where that is more than `OFF_BELOW`."""
@@ -24,6 +25,22 @@ def off_threshold(device: Device, name: str) -> float:
     nominal = abs(device.inputs[name].nominal)
     low = max(HALF * nominal, LOWEST_OFF) if nominal else OFF_BELOW
     return max(min(OFF_BELOW, low), OFF_PART * nominal)
+
+
+def held_voltage(device: Device, name: str) -> tuple[float, float] | None:
+    """Lowest and highest voltage [V] that the device itself may keep at an input; None: it has no source."""
+    found: list[tuple[float, float]] = []
+    for entry in device.inputs[name].load:
+        cell = entry.parameters
+        if not isinstance(cell, Battery) or cell.diode_drop is not None:
+            continue
+        if cell.curve:
+            found.append((cell.curve[0].voltage, cell.curve[-1].voltage))
+        elif cell.open_circuit_voltage is not None:
+            found.append((cell.open_circuit_voltage.low, cell.open_circuit_voltage.high))
+    if not found:
+        return None
+    return min(low for low, _ in found), max(high for _, high in found)
 
 
 def off_after(procedure: Procedure, device: Device, names: Sequence[str]) -> dict[str, tuple[str, ...]]:

@@ -10,11 +10,10 @@ from railwright.documents.device import Device
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, PowerUp
 from railwright.grouping import grouped
-from railwright.guard.off_plan import OFF_BELOW
+from railwright.guard.off_level import OFF_BELOW
 from railwright.plan.coupling import tied_limits
 from railwright.plan.current_limits import limits_in_order
-from railwright.plan.held_voltage import held_voltage
-from railwright.plan.off_order import off_order, off_threshold
+from railwright.plan.off_order import held_voltage, off_order, off_threshold
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range, too_flat
 from railwright.quantities import show

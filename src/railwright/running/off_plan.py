@@ -12,8 +12,7 @@ from railwright.documents.procedure import Procedure
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, RelaysOff
 from railwright.instruments.off_entries import UNKNOWN_CURRENT, outputs_off, supply_off
 from railwright.instruments.watchdog import off_messages
-from railwright.plan.held_voltage import held_voltage
-from railwright.plan.off_order import off_after, off_threshold
+from railwright.plan.off_order import held_voltage, off_after, off_threshold
 from railwright.running.rig import Rig
 
 WAIT_FOR_LOST = 600.0

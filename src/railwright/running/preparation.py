@@ -15,9 +15,8 @@ from railwright.documents.device import Device
 from railwright.instruments.errors import InstrumentError, NotReached
 from railwright.instruments.supply import OutputSetting
 from railwright.plan.current_limits import limits_in_order
-from railwright.plan.held_voltage import held_voltage
 from railwright.plan.linking import own_links
-from railwright.plan.off_order import off_threshold
+from railwright.plan.off_order import held_voltage, off_threshold
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.stairs import slew_range
 from railwright.records import lines

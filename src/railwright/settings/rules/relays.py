@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from railwright.grouping import grouped
 from railwright.plan.contacts import Lies, closed_after, contact_moves, contacts_in
-from railwright.plan.held_voltage import held_voltage
+from railwright.plan.off_order import held_voltage
 from railwright.plan.stairs import EXACT
 from railwright.plan.timeline import ContactChange
 from railwright.quantities import state

@@ -5,7 +5,7 @@ while they are off, and when the mains return.
 from __future__ import annotations
 
 from railwright.documents.figures import off_sink
-from railwright.plan.held_voltage import held_voltage
+from railwright.plan.off_order import held_voltage
 from railwright.quantities import state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
