@@ -192,6 +192,12 @@ def loop_bandwidth(
     return math.sqrt(low * high)
 
 
+@lru_cache(maxsize=1024)
+def _bandwidth(damping: float, capacitance: float, time: float, band: float, amperes: float) -> float:
+    """The same by the damping; worked out once for stages that differ in something else."""
+    return loop_bandwidth(step_modes(damping), capacitance, time, band, amperes, [0.0] * POINTS)
+
+
 def voltage_loop(omega: float, damping: float, capacitance: float) -> tuple[float, float, float]:
     """k_p [A/V], k_i [A/(V·s)] and the lag of the pass element [s] of a PI loop on the output capacitor."""
     return 2.0 * damping * omega * capacitance, omega * omega * capacitance, PASS_LAG / omega
@@ -279,7 +285,7 @@ def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str,
     )
     time, band, step, made = recovery_figures(figures)
     assumptions += made
-    omega = loop_bandwidth(step_modes(figures.damping), capacitance, time, band, step, [0.0] * POINTS)
+    omega = _bandwidth(figures.damping, capacitance, time, band, step)
     k_p, k_i, lag = voltage_loop(omega, figures.damping, capacitance)
     response = known(
         figures.limit_response,
