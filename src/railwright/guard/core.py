@@ -132,9 +132,12 @@ class Guard:
         return {name: asdict(end) for name, end in self._switching.ends.items()}
 
     @property
-    def contacts_so_far(self) -> dict[str, Any]:
-        """What became of each contact of a relay by now."""
-        return {} if self._switching is None else dict(self._switching.contacts)
+    def switches_so_far(self) -> dict[str, Any]:
+        """What became of each contact of a relay and of each master switch by now."""
+        contacts, masters = (
+            ({}, {}) if self._switching is None else (self._switching.contacts, self._switching.masters)
+        )
+        return {"contacts": dict(contacts), "masters": dict(masters)}
 
     async def until_off(self) -> None:
         """Until a switching-off that was begun is over."""
