@@ -301,7 +301,7 @@ class FedInput(Group):
                 if response is None
                 else max((rated or 0.0) * response, *(each.past(level * share, response) for each in courses))
             )
-        return self.whole(found, self.series)
+        return self.whole(found, sum if self.series else max)
 
     @kept
     def _courses(self, limit: float) -> list[tuple[Course, ...]]:

@@ -111,8 +111,13 @@ def in_range(source: FedInput) -> Facts:
     known = reach.reaches
     for name in source.outputs:
         if name not in known:
-            path = (*output_path(name), *reach.key)
-            yield Missing(path, "range of the trip delay", reach.rule, f"the delay of {source.name}", name)
+            yield Missing(
+                (*output_path(name), *reach.key),
+                "range of the trip delay",
+                reach.rule,
+                f"the delay of {source.name}",
+                name,
+            )
     if known:
         yield from reach.ends()
 

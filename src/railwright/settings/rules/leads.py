@@ -145,9 +145,12 @@ def lead_current(context: Context) -> Outcome:
 def lead_contacts(source: FedInput) -> Outcome:
     """The contacts of a lead are not counted in its drop, since they are not given."""
     if not source.resistance.contacts:
-        path = (*source.at_lead, "contact_resistance_loop")
-        what = f"contact resistance of lead '{source.lead_name}'"
-        yield Unknown(source.name, path, what, "the part of the contacts in the lead's drop")
+        yield Unknown(
+            source.name,
+            (*source.at_lead, "contact_resistance_loop"),
+            f"contact resistance of lead '{source.lead_name}'",
+            "the part of the contacts in the lead's drop",
+        )
 
 
 def _trouble(context: Context, source: FedInput) -> tuple[str, float] | None:
@@ -228,9 +231,11 @@ def lead_from_stock(context: Context, source: FedInput) -> Outcome:
         else ""
     )
     noticed = words == NOTICED
-    why: str = "no conductor in stock would do"
-    if noticed:
-        why = "no conductor in stock drops so little that its drop is not noticed"
+    why: str = (
+        "no conductor in stock drops so little that its drop is not noticed"
+        if noticed
+        else "no conductor in stock would do"
+    )
     remedy = f"a shorter lead, or a thicker conductor{sensing}"
     if choice is not None:
         why = state(
@@ -331,10 +336,10 @@ def lead_shared(context: Context) -> Outcome:
 def lead_hot(context: Context, source: FedInput) -> Outcome:
     """A lead gets too hot to be touched, at the steady current or for as long as the limit holds."""
     feed = context.feeds.get(source.name)
-    currents = []
-    if source.needs is not None:
-        need, need_from, _ = source.needs
-        currents.append((need, state("at {origin}, {needed}", origin=need_from, needed=(need, "A"))))
+    currents = [
+        (need, state("at {origin}, {needed}", origin=need_from, needed=(need, "A")))
+        for need, need_from, _ in filter(None, [source.needs])
+    ]
     if feed is not None and feed.outputs[0].at_limit == "regulate":
         held = state("at the current limit of {limit}, which does not trip", limit=(feed.limit, "A"))
         currents.append((feed.limit, held))

@@ -22,9 +22,11 @@ def _pairs(context: Context, switching: PowerUp | PowerDown | None) -> Iterator[
     is to follow comes later.
     """
     turn = {name: position for position, name in enumerate(switching.order if switching else ())}
-    for order in context.device.order:
-        if order.after in turn and order.then in turn:
-            yield order, turn[order.then] - turn[order.after]
+    return (
+        (order, turn[order.then] - turn[order.after])
+        for order in context.device.order
+        if order.after in turn and order.then in turn
+    )
 
 
 @rule("order-broken", Severity.STOP)

@@ -158,8 +158,9 @@ def trip_before_charged(context: Context) -> Outcome:
 
 def _as_written(voltages: Interval) -> Statement:
     """A range of voltages [V] as the document has it, with its two ends as figures."""
-    ends = (StatedFigure("low", voltages.low, "V"), StatedFigure("high", voltages.high, "V"))
-    return Statement(voltages.text, ends)
+    return Statement(
+        voltages.text, (StatedFigure("low", voltages.low, "V"), StatedFigure("high", voltages.high, "V"))
+    )
 
 
 @rule("never-after-trip", Severity.CAUTION)
@@ -196,8 +197,7 @@ def linked_trip_by_program(context: Context) -> Outcome:
     feeds, every = context.plan.set_points, context.procedure.record.every
     for (name, other), delay in linked_by_program(feeds, context.bench, every).items():
         source = context.sources[name]
-        outputs = (*source.outputs, *context.sources[other].outputs)
-        supplies = dict.fromkeys(each.supply for each in outputs)
+        supplies = dict.fromkeys(each.supply for each in (*source.outputs, *context.sources[other].outputs))
         unable = dict.fromkeys(
             context.bench.supplies[each].dialect.name
             for each in supplies

@@ -96,35 +96,36 @@ def relay_under_load(context: Context) -> Outcome:
 
 
 @rule("relay-rating", Severity.STOP, worst=Ranking("reached", over="rated"))
-@of_every(with_seen(_lying))
-def relay_rating(context: Context, lies: Lies, source: FedInput) -> Outcome:
+def relay_rating(context: Context) -> Outcome:
     """More voltage or current than a contact is rated for, d.c.: up to where the OVP acts, and to the current
     limit, each with its error.
     """
-    feed = dict(context.having("current_limit", "ovp")).get(source)
-    ovp = feed.ovp + (source.ovp_error or 0.0) if feed else None
-    limit = source.at_most(feed.limit) if feed else None
-    for key, unit, reached, what, does in (
-        ("voltage", "V", ovp, "the level at which the OVP acts", "the OVP of {input} acts at"),
-        ("current", "A", limit, "the current limit", "the current limit of {input} lets through"),
-    ):
-        rated = getattr(lies.contact, key)
-        if rated is None:
-            figure = f"largest d.c. {key} of contact '{lies.name}'"
-            yield Unknown(source.name, _at(lies), figure, f"whether it bears {what}")
-        elif reached is not None and reached > rated:
-            yield Hit(
-                source.name,
-                _at(lies, key),
-                state(
-                    f"{does} up to {{reached}}, '{{contact}}' is rated {{rated}} d.c.",
-                    input=source.name,
-                    reached=(reached, unit),
-                    contact=lies.name,
-                    rated=(rated, unit),
-                ),
-                "take a contact that is rated for it, or lower the limit",
-            )
+    feeds = dict(context.having("current_limit", "ovp"))
+    for lies, source in _lying(context):
+        feed = feeds.get(source)
+        ovp = feed.ovp + (source.ovp_error or 0.0) if feed else None
+        limit = source.at_most(feed.limit) if feed else None
+        for key, unit, reached, what, does in (
+            ("voltage", "V", ovp, "the level at which the OVP acts", "the OVP of {input} acts at"),
+            ("current", "A", limit, "the current limit", "the current limit of {input} lets through"),
+        ):
+            rated = getattr(lies.contact, key)
+            if rated is None:
+                figure = f"largest d.c. {key} of contact '{lies.name}'"
+                yield Unknown(source.name, _at(lies), figure, f"whether it bears {what}")
+            elif reached is not None and reached > rated:
+                yield Hit(
+                    source.name,
+                    _at(lies, key),
+                    state(
+                        f"{does} up to {{reached}}, '{{contact}}' is rated {{rated}} d.c.",
+                        input=source.name,
+                        reached=(reached, unit),
+                        contact=lies.name,
+                        rated=(rated, unit),
+                    ),
+                    "take a contact that is rated for it, or lower the limit",
+                )
 
 
 @rule("relay-load-unrated", Severity.STOP)
@@ -173,7 +174,7 @@ def relay_settle(context: Context) -> Outcome:
 
 @rule("relay-open", Severity.CAUTION)
 @of_every(with_seen(_lying))
-def relay_open(context: Context, lies: Lies, source: FedInput) -> Outcome:
+def relay_open(context: BoundDocuments, lies: Lies, source: FedInput) -> Outcome:
     """An input is switched on while the contact in its lead is open: nothing that is played reaches it."""
     for index in _on_while_open(context, lies):
         yield Hit(
@@ -191,7 +192,7 @@ def relay_open(context: Context, lies: Lies, source: FedInput) -> Outcome:
 
 @rule("relay-sense", Severity.STOP)
 @of_every(with_seen(_lying))
-def relay_sense(context: Context, lies: Lies, source: FedInput) -> Outcome:
+def relay_sense(context: BoundDocuments, lies: Lies, source: FedInput) -> Outcome:
     """An input whose voltage is sensed at the load is on while the contact in its lead is open: the output
     sees no voltage and rises as far as it can.
     """
@@ -215,7 +216,7 @@ def relay_sense(context: Context, lies: Lies, source: FedInput) -> Outcome:
         )
 
 
-def _on_while_open(context: Context, lies: Lies) -> list[int]:
+def _on_while_open(context: BoundDocuments, lies: Lies) -> list[int]:
     """Positions of steps that switch an input on while the contact in its lead is open."""
     return [
         each.step

@@ -34,10 +34,13 @@ AT_ONCE = 1e-9
 
 def waveforms(context: BoundDocuments) -> Iterator[tuple[int, Path, FedInput, InputWaveform]]:
     """Every waveform of a shape: number of its step, where it is written, and of which input it is."""
-    for index, step in enumerate(context.procedure.steps):
-        for name, waveform in step.shape.waveforms.items() if step.shape is not None else ():
-            if name in context.sources:
-                yield index, shape_path(context, index, name), context.sources[name], waveform
+    return (
+        (index, shape_path(context, index, name), context.sources[name], waveform)
+        for index, step in enumerate(context.procedure.steps)
+        if step.shape is not None
+        for name, waveform in step.shape.waveforms.items()
+        if name in context.sources
+    )
 
 
 def shape_path(context: BoundDocuments, step: int, name: str) -> Path:
@@ -148,21 +151,20 @@ def edge_at_end(
     asked = [
         each.name for each in context.procedure.requires if (each.of, each.during) == (source.name, span.name)
     ]
-    if waveform.standard is None and asked:
-        last = _last_edge(context, index, source.name)
-        if last is not None and last.time >= span.end - AT_ONCE:
-            yield Hit(
-                source.name,
-                ("procedure", *last.path),
-                state(
-                    "'{step}' ends with an edge to {voltage} at its very end: what comes of it lies in the "
-                    "next step, and '{requirement}' does not look there",
-                    step=span.name,
-                    voltage=(last.voltage, "V"),
-                    requirement=asked[0],
-                ),
-                "add a 'hold' behind it, as long as its outcome matters",
-            )
+    last = _last_edge(context, index, source.name) if waveform.standard is None and asked else None
+    if last is not None and last.time >= span.end - AT_ONCE:
+        yield Hit(
+            source.name,
+            ("procedure", *last.path),
+            state(
+                "'{step}' ends with an edge to {voltage} at its very end: what comes of it lies in the "
+                "next step, and '{requirement}' does not look there",
+                step=span.name,
+                voltage=(last.voltage, "V"),
+                requirement=asked[0],
+            ),
+            "add a 'hold' behind it, as long as its outcome matters",
+        )
 
 
 def _last_edge(context: BoundDocuments, index: int, name: str) -> Action | None:
@@ -172,19 +174,16 @@ def _last_edge(context: BoundDocuments, index: int, name: str) -> Action | None:
         inside = action.step == index
         if inside and action.path[-1] == "at_end":
             break
-        if action.kind == "line":
-            if inside and (action.voltage != level or off):
-                last = action
-            level, off = action.voltage, False
-        else:
-            off = True
+        if inside and action.kind == "line" and (action.voltage != level or off):
+            last = action
+        level, off = (action.voltage, False) if action.kind == "line" else (level, True)
     return last
 
 
 @rule("trigger-assumed", Severity.NOTE)
 def trigger_assumed(context: Context) -> Outcome:
     """A shape waits for a trigger or a key, which the rehearsal takes to come at once."""
-    for wait in context.timeline.waits:
+    for wait in context.timeline.waits[:1]:
         step = context.procedure.steps[wait.step]
         yield Hit(
             ", ".join(step.shape.waveforms) if step.shape else "",
@@ -197,7 +196,6 @@ def trigger_assumed(context: Context) -> Outcome:
             ),
             "consider what a longer wait does: what is withstood for a time only, and what heats up",
         )
-        return
 
 
 @rule("repeated-at-most", Severity.NOTE)
@@ -250,10 +248,10 @@ def _standards(context: Context) -> Iterator[tuple[int, Path, FedInput, Test, St
 @rule("standard-from-memory", Severity.NOTE)
 def standard_from_memory(context: Context) -> Outcome:
     """A standard's figures are played that were written down from memory."""
-    said: set[str] = set()
-    for _, here, source, test, figures, choice in _standards(context):
+    of_tests = grouped((each[3].name, each) for each in _standards(context))
+    for (_, here, source, test, figures, choice), *_ in of_tests.values():
         names = [name for name in test.cites if figures.figures[name].from_memory]
-        if names and test.name not in said and test.not_played is None:
+        if names and test.not_played is None:
             told = "; ".join([figures.cited(*names), *map(str, open_choices(figures, test, choice))])
             yield Hit(
                 source.name,
@@ -261,7 +259,6 @@ def standard_from_memory(context: Context) -> Outcome:
                 state("{test} is played by figures of {told}", test=test.name, told=told),
                 "compare them with your copy, and put corrected ones in a file under 'standards'",
             )
-        said.add(test.name)
 
 
 @rule("standard-leaves-open", Severity.NOTE)

@@ -43,10 +43,13 @@ def withstand_played(source: FedInput) -> Outcome:
     """A voltage played, with its error, is more than the input withstands, or withstands for that long."""
     withstood = source.input.withstood
     if not withstood:
-        path = (*source.at_input, "withstands")
-        yield Unknown(source.name, path, "what the input withstands", "the voltages played against it")
-        return
-    for level in sorted(source.played.levels, key=lambda level: -level.voltage):
+        yield Unknown(
+            source.name,
+            (*source.at_input, "withstands"),
+            "what the input withstands",
+            "the voltages played against it",
+        )
+    for level in sorted(source.played.levels, key=lambda level: -level.voltage) if withstood else ():
         highest = level.voltage + (source.voltage_error(level.voltage) or 0.0)
         allowed = max((lasts for volts, lasts in withstood if volts >= highest), default=0.0)
         if allowed == 0.0:
