@@ -240,11 +240,9 @@ def settle_input(
             lambda value: AS_WRITTEN,
             waits=None in (amperes, volts),
         )
-    slope = rise.window(source, documents, amperes)
-    windows += [] if slope is None else [slope]
-    for setting in ("ocp", "ocp_delay"):
-        if (asked := getattr(limits, setting)) is not None:
-            settled[setting] = Chosen(asked, AS_WRITTEN)
+    windows += filter(None, [rise.window(source, documents, amperes)])
+    written = {setting: getattr(limits, setting) for setting in ("ocp", "ocp_delay")}
+    settled.update({each: Chosen(asked, AS_WRITTEN) for each, asked in written.items() if asked is not None})
     reasons: list[Reason] = []
     findings: list[Finding] = []
     # A limit that regulates has no delay; the others are not used.

@@ -165,9 +165,11 @@ def _ends(
 
 def _untripped(rehearsed: Rehearsed) -> Iterator[tuple[FedInput, Traces, str]]:
     """Inputs of which no output trips, with their traces and the column of the voltage that is set."""
-    for source, traces in rehearsed_inputs(rehearsed):
-        if not rehearsed.trips(source):
-            yield source, traces, "voltage" if source.senses else "terminal_voltage"
+    return (
+        (source, traces, "voltage" if source.senses else "terminal_voltage")
+        for source, traces in rehearsed_inputs(rehearsed)
+        if not rehearsed.trips(source)
+    )
 
 
 def _fed(source: FedInput, traces: Traces, index: int) -> bool:
@@ -204,16 +206,15 @@ def not_reached(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: 
     """Within a segment of a shape, or at a point of a sweep, the voltage does not get to what is set."""
     told: set[Path] = set()
     for move in _moves(rehearsed, source):
-        if move.path in told or move.until <= move.arrives:
-            continue
         part = traces.closed(move.arrives, move.until)
         seen = part.columns[column]
-        if seen.size == 0 or _fed(source, part, int(seen.size - 1)):
+        if move.path in told or move.until <= move.arrives or not seen.size or _fed(source, part, -1):
             continue
         falls = move.goal < move.start
         reached = float(seen.min() if falls else seen.max())
-        missing = reached - move.goal if falls else move.goal - reached
-        if missing > SETTLED * max(abs(move.goal), abs(move.goal - move.start)):
+        if (reached - move.goal) * (1.0 if falls else -1.0) > SETTLED * max(
+            abs(move.goal), abs(move.goal - move.start)
+        ):
             told.add(move.path)
             yield Hit(
                 source.name,
@@ -362,15 +363,10 @@ def assumed(rehearsed: Rehearsed) -> Outcome:
     outputs = {str(name): name for source in sources.values() for name in source.outputs}
     each_once = dict.fromkeys(rehearsed.assumptions)
     for subject, all_made in grouped((made.subject or "rehearsal", made) for made in each_once).items():
-        path: Path = ("procedure", "procedure")
+        path: Path = output_path(outputs[subject]) if subject in outputs else ("procedure", "procedure")
         if subject in sources:
-            path = (
-                sources[subject].at_lead
-                if any(each.part == "lead" for each in all_made)
-                else sources[subject].at_input
-            )
-        elif subject in outputs:
-            path = output_path(outputs[subject])
+            of_lead = any(each.part == "lead" for each in all_made)
+            path = sources[subject].at_lead if of_lead else sources[subject].at_input
         yield Hit(
             subject,
             path,

@@ -170,9 +170,8 @@ class _Study:
         """
         for _ in range(ASCENTS):
             level, replay = self.most[name, setting]
-            if replay is None or replay.corner is None or level.value <= 0.0 or math.isinf(level.value):
-                return
-            if not self._climb(name, places, setting, replay.corner, level.value):
+            corner = replay.corner if replay is not None and 0.0 < level.value < math.inf else None
+            if corner is None or not self._climb(name, places, setting, corner, level.value):
                 return
 
     def _climb(self, name: str, places: Sequence[int], setting: str, corner: int, start: float) -> bool:
@@ -245,20 +244,17 @@ class _Study:
                 why = state(
                     "rehearsed, {case} comes up at {limit}", case=replay.words, limit=(low.value, "A")
                 )
-                end = replace(_limit_end(low.value, why, replay), path=low.path)
+                yield (name, LIMIT), self._told(_limit_end(low.value, why, low.path, replay))
+            elif self._comes_up(window, case, most):
+                between = range(least + 1, most)
+                first = bisect_left(between, True, key=partial(self._comes_up, window, case)) + least + 1
+                why = state(
+                    "rehearsed, {case} does not come up in time, or at all, at {limit}, one step lower",
+                    case=replay.words,
+                    limit=(round((first - 1) * window.step, 12), "A", 5),
+                )
+                end = _limit_end(round(first * window.step, 12), why, ("procedure", "steps"), replay)
                 yield (name, LIMIT), self._told(end)
-                continue
-            if not self._comes_up(window, case, most):
-                continue
-            between = range(least + 1, most)
-            first = bisect_left(between, True, key=partial(self._comes_up, window, case)) + least + 1
-            value = round(first * window.step, 12)
-            why = state(
-                "rehearsed, {case} does not come up in time, or at all, at {limit}, one step lower",
-                case=replay.words,
-                limit=(round((first - 1) * window.step, 12), "A", 5),
-            )
-            yield (name, LIMIT), self._told(_limit_end(value, why, replay))
 
     def _comes_up(self, window: Window, case: Case, n: int) -> bool:
         """Whether an input comes up with a current limit of so many steps, within a delay that is written."""
@@ -323,13 +319,13 @@ def hangs_on_rehearsal(window: Window) -> bool:
     return window.used and window.asked is None and window.setting in (*REHEARSED, LIMIT)
 
 
-def _limit_end(value: float, why: str, replay: Replay) -> End:
+def _limit_end(value: float, why: str, path: Path, replay: Replay) -> End:
     return End(
         value,
         "low",
         "rehearsed",
         why,
-        ("procedure", "steps"),
+        path,
         replay=replay,
         relax=lambda high: "more time in its step, a longer trip delay, or less to charge",
     )
