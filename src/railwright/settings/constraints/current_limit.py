@@ -248,13 +248,12 @@ def responding(source: FedInput) -> Iterator[Constraint]:
     )
 
     def breach(limit: float) -> Breach:
-        surge = min(source.at_most(limit) + more, source.surge)
         return (
             state(
                 "{words}, and what is played may draw {surge} from a limit of {limit}; the device bears "
                 "{borne}",
                 words=words,
-                surge=(surge, "A"),
+                surge=(min(source.at_most(limit) + more, source.surge), "A"),
                 limit=(limit, "A"),
                 borne=(most, "A"),
             ),

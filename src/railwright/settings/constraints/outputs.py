@@ -15,12 +15,13 @@ def highest(source: FedInput) -> Constraint:
     drop, full = source.sensed_drop, source.full_voltage
 
     def breach(voltage: float) -> Breach:
-        added = state(" and the lead's drop of {drop} that is sensed away", drop=(drop, "V")) if drop else ""
         return (
             state(
                 "{level}{added} is more than the {full_voltage} that {outputs} can give",
                 level=(voltage, "V"),
-                added=added,
+                added=state(" and the lead's drop of {drop} that is sensed away", drop=(drop, "V"))
+                if drop
+                else "",
                 full_voltage=(full, "V"),
                 outputs=source.words,
             ),

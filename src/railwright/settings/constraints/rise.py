@@ -73,8 +73,7 @@ def within_limit(
     # What charges the capacitance alone asks for the limit at this rate: whatever is drawn beside it, more.
     held = source.capacitance * (1.0 + source.voltage_gain)
     fastest = _fastest_within(asks_for, least, least / held if held > 0.0 else 1.0)
-    without = [name for name, output in source.outputs.items() if output.slew is None]
-    stairs = f", as a whole: {', '.join(without)} has no slew, and in a stair the limit may act for a while"
+    without = ", ".join(name for name, output in source.outputs.items() if output.slew is None)
     near = fastest if 0.0 < fastest < math.inf else 1.0
     drawn = asks_for(near) - source.capacitance * near * (1.0 + source.voltage_gain)
     yield Constraint(
@@ -89,7 +88,9 @@ def within_limit(
             capacitance=(source.capacitance, "F"),
             drawn=(drawn, "A"),
             limit_less_error=(least, "A"),
-            stairs=stairs if without else "",
+            stairs=f", as a whole: {without} has no slew, and in a stair the limit may act for a while"
+            if without
+            else "",
         ),
         (*source.at_limits, "current_limit"),
         lambda low: limit_for(asks_for(low)) if 0.0 < low < math.inf else "",

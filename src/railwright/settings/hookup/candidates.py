@@ -205,9 +205,7 @@ def best_of_group(
     for candidate in admissible:
         if not kept or len(candidate.cautions) < len(kept[-1].cautions):
             kept.append(candidate)
-    if kept or nearest is None:
-        return kept, None
-    return kept, _candidate(demand, nearest[1], nearest[2])
+    return kept, None if kept or nearest is None else _candidate(demand, *nearest[1:])
 
 
 def alike(demand: Demand, chosen: Candidate) -> list[tuple[Candidate, tuple[float, float, float]]]:
@@ -267,12 +265,9 @@ class Taken:
                 return Obstacle(
                     f"{candidate.source.words} would join {candidate.input} to another input through {where}"
                 )
-        for supply, number in candidate.coupled:
-            if (supply, number) in self.couplings:
-                return Obstacle(
-                    f"{candidate.source.words} is coupled to an output of {supply} for another input"
-                )
-        return None
+        words = f"{candidate.source.words} is coupled to an output of {{}} for another input"
+        coupled = (supply for supply, number in candidate.coupled if (supply, number) in self.couplings)
+        return next((Obstacle(words.format(supply)) for supply in coupled), None)
 
 
 def taken_by(written: Mapping[str, Demand], bench: Bench) -> Taken:
@@ -354,11 +349,12 @@ def further_near(demand: Demand, taken: Taken) -> list[Candidate]:
     if demand.wish.source != AUTO:
         return []
     bench = demand.bench
-    own: dict[OutputName, list[Obstacle]] = {}
-    for name in bench.output_names:
-        against = list(obstacles(OF_OUTPUT, demand, demand.fed(group_of((name,), "alone", bench))))
-        if name not in taken.outputs and all(obstacle.change is not None for obstacle in against):
-            own[name] = against
+    against = {
+        name: list(obstacles(OF_OUTPUT, demand, demand.fed(group_of((name,), "alone", bench))))
+        for name in bench.output_names
+        if name not in taken.outputs
+    }
+    own = {name: each for name, each in against.items() if all(one.change is not None for one in each)}
     found: list[Candidate] = []
     for size in range(2, MOST_JOINED + 1):
         across = size == 2 or (size == 3 and len(own) <= MOST_ASKED)

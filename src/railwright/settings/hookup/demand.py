@@ -91,8 +91,7 @@ class Demand:
 
     def fed(self, group: Group, lead: str | None = None, sense: Sensed = "at terminals") -> FedInput:
         """The input as rules and windows see it, fed by a group of outputs. lead: None: any."""
-        base = self.source
-        name = lead or base.lead_name
+        base, name = self.source, lead or self.source.lead_name
         source = replace(
             base,
             outputs=group.outputs,

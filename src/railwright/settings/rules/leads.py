@@ -10,7 +10,7 @@ from railwright.documents.conductor import Conductor
 from railwright.grouping import grouped
 from railwright.physics.conductor_heat import temperature_rise
 from railwright.plan.set_points import Feed
-from railwright.quantities import Stated, joined, state
+from railwright.quantities import joined, state
 from railwright.settings import conductors
 from railwright.settings.conductors import ASSUMED, TOUCHED
 from railwright.settings.constraints import current_limit, outputs
@@ -345,7 +345,6 @@ def lead_hot(context: Context, source: FedInput) -> Outcome:
         currents.append((feed.limit, held))
     surfaces = ((words, _surface(context, source, current)) for current, words in currents)
     for words, surface in [each for each in surfaces if each[1] > TOUCHED][:1]:
-        hot: Stated = (surface, "degC", 2) if surface < math.inf else "hundreds of °C"
         yield Hit(
             source.name,
             source.at_lead,
@@ -355,7 +354,7 @@ def lead_hot(context: Context, source: FedInput) -> Outcome:
                 words=words,
                 lead=source.lead_name,
                 conductor=source.lead.conductor.text,
-                surface=hot,
+                surface=(surface, "degC", 2) if surface < math.inf else "hundreds of °C",
                 burn_threshold=(TOUCHED, "degC"),
                 assumed=ASSUMED,
             ),
@@ -402,25 +401,25 @@ def sense_faults(source: FedInput, feed: Feed) -> Outcome:
     if source.senses:
         opens = frozenset(output.sense.open if output.sense else None for output in source.rows)
         watched = all(output.ovp is not None and output.ovp.at == "terminals" for output in source.rows)
-        ends = (
-            state("until its OVP trips, at {ovp} at most", ovp=(source.ovp_at_most(feed), "V"))
-            if watched
-            else state("as far as it can, {reach}: its OVP watches what it senses", reach=(source.reach, "V"))
-        )
         bears = source.input.withstands_always
-        borne = (
-            state("; {input} withstands {withstood} for any time", input=source.name, withstood=(bears, "V"))
-            if bears is not None
-            else ""
-        )
         yield Hit(
             source.name,
             (*source.at_hook_up, "sense"),
             state(
                 "with its sense leads reversed or shorted, {outputs} rises {ends}{borne}; {told}",
                 outputs=" and ".join(source.outputs),
-                ends=ends,
-                borne=borne,
+                ends=state("until its OVP trips, at {ovp} at most", ovp=(source.ovp_at_most(feed), "V"))
+                if watched
+                else state(
+                    "as far as it can, {reach}: its OVP watches what it senses", reach=(source.reach, "V")
+                ),
+                borne=state(
+                    "; {input} withstands {withstood} for any time",
+                    input=source.name,
+                    withstood=(bears, "V"),
+                )
+                if bears is not None
+                else "",
                 told=SENSE_OPEN.get(opens, OPEN_UNKNOWN),
             ),
             "check the sense leads before the first power-up: railwright first-power does so at low energy",

@@ -203,11 +203,6 @@ def linked_trip_by_program(context: Context) -> Outcome:
             for each in supplies
             if context.bench.supplies[each].dialect.link is None
         )
-        because = (
-            state("are fed by different supplies ({supplies})", supplies=", ".join(sorted(supplies)))
-            if len(supplies) > 1
-            else state("are not linked by dialect '{dialect}'", dialect=", ".join(unable))
-        )
         yield Hit(
             name,
             (*source.at_limits, "trips_when") if other != name else ("procedure", "hook_up", name),
@@ -217,7 +212,11 @@ def linked_trip_by_program(context: Context) -> Outcome:
                 pair=state("{input} and {other}", input=name, other=other)
                 if other != name
                 else state("the outputs of {input}", input=name),
-                because=because,
+                because=state(
+                    "are fed by different supplies ({supplies})", supplies=", ".join(sorted(supplies))
+                )
+                if len(supplies) > 1
+                else state("are not linked by dialect '{dialect}'", dialect=", ".join(unable)),
                 interval=(look_interval(every), "s"),
                 input=name,
                 delay=(delay, "s"),

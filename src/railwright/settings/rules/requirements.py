@@ -84,11 +84,10 @@ def _past_ovp(required: Requirement, source: FedInput, feed: Feed) -> str:
         return "it cannot fail, for what stays above trips"
     level = feed.ovp + (source.ovp_error or 0.0)
     rise = source.ovp_overshoot(level, feed.limit)
-    after = state(" (until it has responded, {overshoot} more)", overshoot=(rise, "V")) if rise else ""
     return state(
         "it can be exceeded only{after} by what the device or the lead adds for a moment, which the readings "
         "cannot see",
-        after=after,
+        after=state(" (until it has responded, {overshoot} more)", overshoot=(rise, "V")) if rise else "",
     )
 
 
@@ -219,8 +218,12 @@ def reading_too_slow(
                 f"expect 'inconclusive' unless the margin is large; decided by {able}",
             )
     else:
-        why = _averaged_away(required, blind_time(update, every, aperture))
-        yield Hit(source.name, (*path, "measure"), why, f"decided by {able}")
+        yield Hit(
+            source.name,
+            (*path, "measure"),
+            _averaged_away(required, blind_time(update, every, aperture)),
+            f"decided by {able}",
+        )
 
 
 def _averaged_away(required: Requirement, blind: float) -> Statement:

@@ -125,11 +125,6 @@ def interruption_high_impedance(
 
 def _stays_across(name: OutputName, output: Output) -> Statement:
     """What an output that is switched off leaves across its terminals."""
-    capacitor = (
-        state("{capacitance} of output capacitor", capacitance=(output.output_capacitance, "F"))
-        if output.output_capacitance is not None
-        else "an unknown output capacitor"
-    )
     bleeder = (
         state("{bleeder} of bleeder", bleeder=(output.bleeder, "ohm"))
         if output.bleeder is not None
@@ -138,7 +133,14 @@ def _stays_across(name: OutputName, output: Output) -> Statement:
     if output.takes_in_off:
         sunk = named("taken", output.sink, "A") if output.sink is not None else "a current that is not given"
         bleeder = state("{bleeder}, {sunk} that it takes in while off", bleeder=bleeder, sunk=sunk)
-    return state("{capacitor} and {bleeder} ({output})", capacitor=capacitor, bleeder=bleeder, output=name)
+    return state(
+        "{capacitor} and {bleeder} ({output})",
+        capacitor=state("{capacitance} of output capacitor", capacitance=(output.output_capacitance, "F"))
+        if output.output_capacitance is not None
+        else "an unknown output capacitor",
+        bleeder=bleeder,
+        output=name,
+    )
 
 
 @rule("edge-at-end", Severity.NOTE)
@@ -241,8 +243,14 @@ def _standards(context: Context) -> Iterator[tuple[int, Path, FedInput, Test, St
     """
     for index, here, source, waveform in waveforms(context):
         if (test := TESTS.get(waveform.standard or "")) is not None:
-            choice = choice_of(waveform, context.device, source.name)
-            yield index, here, source, test, figures_of(context.procedure, test), choice
+            yield (
+                index,
+                here,
+                source,
+                test,
+                figures_of(context.procedure, test),
+                choice_of(waveform, context.device, source.name),
+            )
 
 
 @rule("standard-from-memory", Severity.NOTE)

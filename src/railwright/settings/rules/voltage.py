@@ -175,21 +175,6 @@ def touch_voltage(context: Context) -> Outcome:
     touch = TOUCH_LIMIT[context.bench.location]
     for source in (each for each in context.sources.values() if each.farthest > touch):
         reach, highest = source.farthest, source.played.highest
-        normal = (
-            state(
-                "; {highest}, which the procedure sets, is itself above that", highest=(highest.voltage, "V")
-            )
-            if highest is not None and highest.voltage > touch
-            else ""
-        )
-        beyond = (
-            state(
-                "; the outputs reach beyond extra-low voltage too ({extra_low}, IEC 61140)",
-                extra_low=(EXTRA_LOW_VOLTAGE, "V"),
-            )
-            if reach > EXTRA_LOW_VOLTAGE
-            else ""
-        )
         yield Hit(
             source.name,
             source.at_hook_up,
@@ -200,8 +185,18 @@ def touch_voltage(context: Context) -> Outcome:
                 reach=(reach, "V"),
                 touch=(touch, "V"),
                 location=context.bench.location,
-                normal=normal,
-                beyond=beyond,
+                normal=state(
+                    "; {highest}, which the procedure sets, is itself above that",
+                    highest=(highest.voltage, "V"),
+                )
+                if highest is not None and highest.voltage > touch
+                else "",
+                beyond=state(
+                    "; the outputs reach beyond extra-low voltage too ({extra_low}, IEC 61140)",
+                    extra_low=(EXTRA_LOW_VOLTAGE, "V"),
+                )
+                if reach > EXTRA_LOW_VOLTAGE
+                else "",
             ),
             f"{COVER}; {WHO_DECIDES}",
         )

@@ -278,8 +278,15 @@ class _Study:
         case, feed = self.case_of(replay), self.set_points[window.about]
         step, path = self._step(level.at)
         if math.isinf(level.value):
-            why = f"rehearsed, {replay.words} stays in the limit in '{step}' until it is switched off"
-            return End(math.inf, "low", "rehearsed", why, path, replay=replay, relax=lambda high: REGULATING)
+            return End(
+                math.inf,
+                "low",
+                "rehearsed",
+                f"rehearsed, {replay.words} stays in the limit in '{step}' until it is switched off",
+                path,
+                replay=replay,
+                relax=lambda high: REGULATING,
+            )
 
         def trips_at(n: int) -> bool:
             if n <= 0:
