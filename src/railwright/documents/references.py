@@ -69,10 +69,10 @@ def twice(
     for path, name in paths:
         place = source.where(path)
         if name in seen:
-            message = (
-                f"expected each {what} once, got {quoted(name)} again (first in line {seen[name]}); {remedy}"
+            yield Problem(
+                place,
+                f"expected each {what} once, got {quoted(name)} again (first in line {seen[name]}); {remedy}",
             )
-            yield Problem(place, message)
         else:
             seen[name] = place.line
 

@@ -25,8 +25,7 @@ def unproved_findings(documents: Documents, set_points: SetPoints, proofs: Proof
     """A stop for each supply whose dialect lacks a proof that the set points need, with the procedure's
     overrides. An address of this computer says nothing: simulated supplies answer there.
     """
-    found = list(_findings(documents, set_points, proofs))
-    return override(found, documents, [DIALECT_UNPROVED])
+    return override(list(_findings(documents, set_points, proofs)), documents, [DIALECT_UNPROVED])
 
 
 def _findings(documents: Documents, set_points: SetPoints, proofs: Proofs) -> Iterator[Finding]:

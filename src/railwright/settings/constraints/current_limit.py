@@ -80,8 +80,13 @@ def enough(source: FedInput) -> Facts:
     """It carries what normal operation draws; one that feeds a constant current has nothing to carry."""
     source = source.in_operation
     if source.fed_current is not None:
-        why = "it is what the input is fed with, and has nothing else to carry"
-        yield threshold("fed", "low", 0.0, why, (*source.at_limits, "works_in_limit"))
+        yield threshold(
+            "fed",
+            "low",
+            0.0,
+            "it is what the input is fed with, and has nothing else to carry",
+            (*source.at_limits, "works_in_limit"),
+        )
         return
     if not source.asked:
         yield Missing(source.at_input, "what the input draws", BELOW_NEED, "the current limit against it")

@@ -128,8 +128,9 @@ def figures(demand: Demand, source: FedInput) -> Found:
     for name, output in source.outputs.items() if limits.current_limit == AUTO else ():
         if output.programming is not None and not output.programming.current.resolution:
             change = f"give the resolution of the current limit of {name}"
-            path = (*source.at_output, "programming")
-            yield Obstacle(f"the resolution of {name} is unknown", change, FIGURE, path)
+            yield Obstacle(
+                f"the resolution of {name} is unknown", change, FIGURE, (*source.at_output, "programming")
+            )
 
 
 def hot(demand: Demand, group: Group) -> Iterator[tuple[OutputName, str | None, bool]]:

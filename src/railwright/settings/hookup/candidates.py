@@ -285,15 +285,16 @@ def taken_by(written: Mapping[str, Demand], bench: Bench) -> Taken:
 def field_of(demand: Demand, taken: Taken) -> Field:
     """Candidates of an input among the outputs that are free; or those of the outputs that it names."""
     field = _among(demand, [name for name in demand.bench.output_names if name not in taken.outputs])
-    against = dict(field.against)
-    for candidate in (*field.admissible, *field.nearest):
-        if len(candidate.outputs) == 1 and (barred := taken.against(candidate)):
-            against[candidate.outputs[0]] = (barred,)
+    barred: dict[str, tuple[Obstacle, ...]] = {
+        candidate.outputs[0]: (obstacle,)
+        for candidate in (*field.admissible, *field.nearest)
+        if len(candidate.outputs) == 1 and (obstacle := taken.against(candidate))
+    }
     return Field(
         demand,
         tuple(each for each in field.admissible if taken.against(each) is None),
         tuple(each for each in field.nearest if taken.against(each) is None),
-        against,
+        {**field.against, **barred},
     )
 
 
@@ -304,7 +305,7 @@ def _among(demand: Demand, free: Sequence[OutputName]) -> Field:
         written = group_of(demand.wish.outputs, demand.wish.arrangement, bench)
         kept, near = best_of_group(demand, written)
         barred = {} if kept else {written.words: against_group(demand, written)}
-        return Field(demand, tuple(kept), (near,) if near is not None else (), barred)
+        return Field(demand, tuple(kept), () if near is None else (near,), barred)
     against: dict[str, tuple[Obstacle, ...]] = {}
     admissible: list[Candidate] = []
     nearest: list[Candidate] = []

@@ -147,14 +147,14 @@ def _difference(best: Sequence[Candidate], other: Sequence[Candidate]) -> str:
 
 def _nothing_fits(fields: Sequence[Field], smallest: Smallest, documents: Documents) -> Finding:
     unfed = [field for field in fields if field.demand.name not in smallest.kept]
-    why = state("no hook-up feeds every input: {why}", why=joined("; ", (why_none(field) for field in unfed)))
-    where = next((each.where for each in smallest.changes if each.where), ("procedure", "hook_up"))
     return Finding(
         HOOK_UP_IMPOSSIBLE,
         Severity.STOP,
         ", ".join(field.demand.name for field in unfed),
-        locate(documents, where),
-        why,
+        locate(
+            documents, next((each.where for each in smallest.changes if each.where), ("procedure", "hook_up"))
+        ),
+        state("no hook-up feeds every input: {why}", why=joined("; ", (why_none(field) for field in unfed))),
         "the smallest change that would make one fit: "
         + " and ".join(each.change for each in smallest.changes if each.change),
     )

@@ -137,8 +137,9 @@ def why_none(field: Field) -> Statement:
     single = [(str(output), (output,), obstacles) for output, obstacles in field.against.items()]
     found = grouped((each[0], each) for each in (*joined_up, *single)).values()
     each_why = [(words, names, against[0].why) for (words, names, against), *_ in found if against]
-    why = _some(_by_reason(each_why)) or "no output is free"
-    return state("nothing feeds {input}: {why}", input=name, why=why)
+    return state(
+        "nothing feeds {input}: {why}", input=name, why=_some(_by_reason(each_why)) or "no output is free"
+    )
 
 
 def by_cost(nearest: Sequence[Candidate]) -> list[Candidate]:

@@ -70,12 +70,12 @@ def _to_carry(rehearsed: Rehearsed, source: FedInput) -> str:
     its loads has such a draw and no limit held, what else lets the voltage fall.
     """
     needed = [drawn for _, drawn in source.load.just_above_stopping]
+    if not needed and _restarting(rehearsed, source) and not _limited_between_starts(rehearsed, source):
+        return (
+            "the current jumps faster than the lead carries it, and no limit holds it back: write the "
+            "capacitor at the input into 'load', or take a shorter lead"
+        )
     if not needed:
-        if _restarting(rehearsed, source) and not _limited_between_starts(rehearsed, source):
-            return (
-                "the current jumps faster than the lead carries it, and no limit holds it back: write the "
-                "capacitor at the input into 'load', or take a shorter lead"
-            )
         return "raise the current limit"
     limit = show(source.at_most(max(needed)), "A")
     return f"a current limit above {limit} frees it, where device and lead bear it"
@@ -103,7 +103,6 @@ def _starting(rehearsed: Rehearsed, source: FedInput) -> str:
 def restarts_for_ever(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """A converter starts, pulls its input down against the current limit, stops, and starts again."""
     for name, count in list(_restarting(rehearsed, source).items())[:1]:
-        limit = rehearsed.context.feeds[source.name].limit
         why, remedy = _freed(rehearsed, source)
         yield Hit(
             source.name,
@@ -113,7 +112,7 @@ def restarts_for_ever(rehearsed: Rehearsed, source: FedInput, traces: Traces) ->
                 load=_starting(rehearsed, source),
                 starts=count,
                 step=name,
-                limit=(limit, "A"),
+                limit=(rehearsed.context.feeds[source.name].limit, "A"),
                 why=why,
             ),
             remedy,

@@ -96,8 +96,12 @@ def coupled_withstand(context: Context) -> Outcome:
     """Coupled set points take an input to more than it withstands."""
     for name, moves in _taken_along(context).items():
         for first, withstands in [(each, most) for each in moves for most in each.withstood][:1]:
-            why = state("{words}; it withstands {withstood}", words=first.words, withstood=(withstands, "V"))
-            yield Hit(name, first.path, why, _REMEDY)
+            yield Hit(
+                name,
+                first.path,
+                state("{words}; it withstands {withstood}", words=first.words, withstood=(withstands, "V")),
+                _REMEDY,
+            )
 
 
 @rule("coupled-moves", Severity.CAUTION)
@@ -133,24 +137,27 @@ def coupled_limits(context: Context) -> Outcome:
             if apart.high - apart.low > EXACT
             else state("{low}", low=(apart.low, unit))
         )
-        path = ("bench", "supplies", apart.supply, "coupled", apart.number)
-        why = state(
-            "the limit of {second} {words} that of {first} must be {wanted}, but the supply moves both "
-            "together: from their lowest settings the {figure} can only be {reach}",
-            second=second,
-            words=words,
-            first=first,
-            wanted=(apart.wanted, unit),
-            figure=figure,
-            reach=reach,
+        yield Hit(
+            fed[first],
+            ("bench", "supplies", apart.supply, "coupled", apart.number),
+            state(
+                "the limit of {second} {words} that of {first} must be {wanted}, but the supply moves both "
+                "together: from their lowest settings the {figure} can only be {reach}",
+                second=second,
+                words=words,
+                first=first,
+                wanted=(apart.wanted, unit),
+                figure=figure,
+                reach=reach,
+            ),
+            f"write limits that are so far apart, or {_REMEDY}",
         )
-        yield Hit(fed[first], path, why, f"write limits that are so far apart, or {_REMEDY}")
     yield from _not_as_told(context)
 
 
 def _not_as_told(context: Context) -> Outcome:
     """An input of several coupled outputs, told a limit in a step: what is told to one moves another."""
-    if not _couples_limits(context):
+    if not any(each.moved_by for each in context.plan.limits):
         return
     limits, feeds = context.timeline.limits, context.plan.set_points
     known = {source.name for source, _ in context.having("current_limit")}
@@ -179,11 +186,6 @@ def _not_as_told(context: Context) -> Outcome:
                 )
 
 
-def _couples_limits(context: Context) -> bool:
-    groups = (group for supply in context.used_supplies.values() for group in supply.coupled)
-    return any(group.of == "current_limit" for group in groups)
-
-
 def _slack(context: Context, outputs: Iterable[OutputName]) -> float:
     """By how much the limit of outputs together may be off what it is told for their grids [A]."""
     return sum(limit_step(context.bench, each) for each in outputs) + EXACT
@@ -193,7 +195,7 @@ def _limits_moved(context: Context) -> Iterator[_Moved]:
     """Every current limit that another input's takes along while its input is on, or that it is switched on
     with.
     """
-    if not _couples_limits(context):
+    if not any(each.moved_by for each in context.plan.limits):
         return
     timeline, feeds = context.timeline, context.plan.set_points
     known = {source.name for source, _ in context.having("current_limit")}

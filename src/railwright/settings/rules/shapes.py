@@ -109,10 +109,9 @@ def interruption_high_impedance(
     """An interruption by switching off leaves the output's own capacitor and bleeder across the input."""
     pieces = flat(pieces_in_step(context.procedure, context.device, index, source.name))
     if any(isinstance(piece, Off) for piece in pieces):
-        told = (key for key in ("impedance", "standard") if getattr(waveform, key))
         yield Hit(
             source.name,
-            (*here, next(told, "segments")),
+            (*here, next((key for key in ("impedance", "standard") if getattr(waveform, key)), "segments")),
             state(
                 "'{step}' switches the output off, which does not disconnect it: {stays} and a reverse "
                 "diode stay across the input",
@@ -260,11 +259,14 @@ def standard_from_memory(context: Context) -> Outcome:
     for (_, here, source, test, figures, choice), *_ in of_tests.values():
         names = [name for name in test.cites if figures.figures[name].from_memory]
         if names and test.not_played is None:
-            told = "; ".join([figures.cited(*names), *map(str, open_choices(figures, test, choice))])
             yield Hit(
                 source.name,
                 (*here, "standard"),
-                state("{test} is played by figures of {told}", test=test.name, told=told),
+                state(
+                    "{test} is played by figures of {told}",
+                    test=test.name,
+                    told="; ".join([figures.cited(*names), *map(str, open_choices(figures, test, choice))]),
+                ),
                 "compare them with your copy, and put corrected ones in a file under 'standards'",
             )
 
@@ -378,21 +380,21 @@ def standard_other_system(
     choice: Choice,
 ) -> Outcome:
     """A standard's test has the voltages of a system that the input does not belong to."""
-    if test.system is not None:
-        nominal, system = abs(choice.nominal), test.system(figures, choice)
-        if abs(nominal - system) > SYSTEM_APART * system:
-            yield Hit(
-                source.name,
-                (*here, "standard"),
-                state(
-                    "'{step}' plays {test} with the voltages of a {system} system on an input of {nominal}",
-                    step=context.procedure.steps[index].called(index),
-                    test=test.name,
-                    system=(system, "V"),
-                    nominal=(nominal, "V"),
-                ),
-                "take the test of a standard for this voltage, or play levels of your own as 'segments'",
-            )
+    nominal = abs(choice.nominal)
+    system = nominal if test.system is None else test.system(figures, choice)
+    if abs(nominal - system) > SYSTEM_APART * system:
+        yield Hit(
+            source.name,
+            (*here, "standard"),
+            state(
+                "'{step}' plays {test} with the voltages of a {system} system on an input of {nominal}",
+                step=context.procedure.steps[index].called(index),
+                test=test.name,
+                system=(system, "V"),
+                nominal=(nominal, "V"),
+            ),
+            "take the test of a standard for this voltage, or play levels of your own as 'segments'",
+        )
 
 
 @rule("standard-not-played", Severity.STOP)

@@ -193,13 +193,10 @@ class _Study:
         """The corner to begin with: all at the upper bound, but of outputs in parallel only the first sets
         too much, so that it carries what the others do not.
         """
-        number = (1 << len(self.quantities)) - 1
-        for feed in self.set_points.values():
-            others = [p.output for p in feed.outputs[1:] if feed.arrangement == "parallel"]
-            for k, quantity in enumerate(self.quantities):
-                if quantity.of in others and quantity.field in VOLTAGE_QUANTITIES:
-                    number ^= 1 << k
-        return number
+        parallel = [feed for feed in self.set_points.values() if feed.arrangement == "parallel"]
+        others = {points.output for feed in parallel for points in feed.outputs[1:]}
+        lower = (each.of in others and each.field in VOLTAGE_QUANTITIES for each in self.quantities)
+        return sum(1 << k for k, low in enumerate(lower) if not low)
 
     def cases(self, cases: int, seed: int) -> None:
         """Play the cases of an ensemble."""
@@ -292,8 +289,13 @@ class _Study:
             if n <= 0:
                 return level.value > 0.0
             value, parts = round(n * window.step, 12), self.parts[window.setting]
-            told = with_protection(feed, window.setting, value, parts)
-            return trips(self.documents, told, case, self.timeline, self.coupled)
+            return trips(
+                self.documents,
+                with_protection(feed, window.setting, value, parts),
+                case,
+                self.timeline,
+                self.coupled,
+            )
 
         n = math.ceil(level.value / window.step * (1.0 - 1e-9)) if level.value > 0.0 else 0
         for _ in range(TRIES if not self.long else 0):
@@ -378,9 +380,8 @@ def rehearsed_ends(
             return {}
         study = _Study(hooked, settings, written)
         study.corners()
-        for key, end in study.limit_ends():
-            if key not in limits or end.value > limits[key].value:
-                limits[key] = end
+        found = dict(study.limit_ends())
+        limits |= {k: end for k, end in found.items() if k not in limits or end.value > limits[k].value}
         again = settle(documents, today, hooked, limits, provisional=True)
         if _limits(again) == _limits(settings):
             break
