@@ -146,8 +146,10 @@ class Recovery(Model):
     def _is_a_step(self) -> Self:
         if self.step.low == self.step.high:
             both = f"got '{100.0 * self.step.low:g} %' for both"
-            told = f"expected a range of different ends, such as '50 % .. 100 %', {both}; correct one of them"
-            raise fault(told, "step")
+            raise fault(
+                f"expected a range of different ends, such as '50 % .. 100 %', {both}; correct one of them",
+                "step",
+            )
         return self
 
 

@@ -84,11 +84,14 @@ def _second_colon(text: str, line: int, column: int) -> tuple[int, int, str]:
             if not written or written.startswith("#"):
                 continue
             if glued := _GLUED.fullmatch(lines[above]):
-                message = (
-                    f"expected a blank after '{glued[2]}:', got '{glued[2]}:{glued[3]}'; "
-                    f"write '{glued[2]}: {glued[3]}'"
+                return (
+                    above + 1,
+                    len(glued[1]) + len(glued[2]) + 2,
+                    _printable(
+                        f"expected a blank after '{glued[2]}:', got '{glued[2]}:{glued[3]}'; "
+                        f"write '{glued[2]}: {glued[3]}'"
+                    ),
                 )
-                return above + 1, len(glued[1]) + len(glued[2]) + 2, _printable(message)
             if not _KEY.fullmatch(lines[above]):
                 at = len(lines[above]) - len(lines[above].lstrip()) + 1
                 return above + 1, at, "expected 'key: value', got a line without a colon; write 'key: value'"

@@ -54,8 +54,9 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
         if feed.arrangement == "parallel":
             largest = [limit + tolerance for limit, tolerance in limits_of(feed, outputs)]
             current = tuple(replace(part, most=own) for part, own in zip(current, largest, strict=True))
-            told = f"how {' and '.join(names)} divide the current is unknown: the worst division counted"
-            assumptions.append(told)
+            assumptions.append(
+                f"how {' and '.join(names)} divide the current is unknown: the worst division counted"
+            )
     update = _largest([output.reading.update if output.reading else None for output in outputs])
     aperture = _largest([output.reading.aperture if output.reading else None for output in outputs])
     if voltage and any(output.reading is not None and output.reading.latency is None for output in outputs):

@@ -402,13 +402,18 @@ class Conduct:
         """Open or close a lead, verified; its step begins with it."""
         lies = self.relays.lies[change.contact]
         done = self.recorder.at(self.relays.move(change.contact, change.closed, at))
+        late = self._moved(move, done)
+        kind = EventKind.LEAD_CLOSES if change.closed else EventKind.LEAD_OPENS
+        self.recorder.write("action", time=done, late=late, what=kind.value, contact=change.contact)
+        self.recorder.event(kind, lies.input, place_of(lies), done)
+
+    def _moved(self, move: Move, done: float) -> float:
+        """Count a move that is done [s]: how late it was [s]."""
         self._steps.moved(move, done)
         late = done - move.time - self.held
         self.late = max(self.late, late)
         self._steps.late(late)
-        kind = EventKind.LEAD_CLOSES if change.closed else EventKind.LEAD_OPENS
-        self.recorder.write("action", time=done, late=late, what=kind.value, contact=change.contact)
-        self.recorder.event(kind, lies.input, place_of(lies), done)
+        return late
 
     def _do(self, move: Move, at: float) -> None:
         """One move at its instant [s, the link's clock]; its step begins with it where it is the step's
@@ -437,10 +442,7 @@ class Conduct:
             done = recorder.at(self.rig.off(move.input, at=at))
         else:
             done = recorder.at(self._set(move, at))
-        self._steps.moved(move, done)
-        late = done - move.time - self.held
-        self.late = max(self.late, late)
-        self._steps.late(late)
+        late = self._moved(move, done)
         self._steps.time_error(self.rig.exchange_error)
         recorder.write(
             "action",

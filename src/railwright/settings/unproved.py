@@ -9,9 +9,10 @@ from collections.abc import Iterator
 
 from railwright.dialects.proofs import Proofs, Provoked
 from railwright.documents.address import is_of_this_computer
-from railwright.documents.bench import Bench, Supply
+from railwright.documents.bench import Supply
 from railwright.documents.loader import Documents
 from railwright.documents.output_name import OutputName
+from railwright.grouping import grouped
 from railwright.plan.needed_proofs import needed_proofs
 from railwright.plan.set_points import SetPoints
 from railwright.quantities import state
@@ -24,19 +25,14 @@ def unproved_findings(documents: Documents, set_points: SetPoints, proofs: Proof
     """A stop for each supply whose dialect lacks a proof that the set points need, with the procedure's
     overrides. An address of this computer says nothing: simulated supplies answer there.
     """
-    found = list(_findings(documents, set_points, proofs))
-    return override(found, documents, [DIALECT_UNPROVED])
+    return override(list(_findings(documents, set_points, proofs)), documents, [DIALECT_UNPROVED])
 
 
 def _findings(documents: Documents, set_points: SetPoints, proofs: Proofs) -> Iterator[Finding]:
-    bench = documents.bench
-    needed = needed_proofs(bench, set_points)
-    for name in dict.fromkeys(output.supply for output in needed):
-        supply = bench.supplies[name]
-        if is_of_this_computer(supply.address):
-            continue
-        wanted = {output: each for output, each in needed.items() if output.supply == name}
-        lacks = _lacks(bench, supply, wanted, proofs)
+    needed = needed_proofs(documents.bench, set_points)
+    for name, wanted in grouped((each[0].supply, each) for each in needed.items()).items():
+        supply = documents.bench.supplies[name]
+        lacks = {} if is_of_this_computer(supply.address) else _lacks(supply, dict(wanted), proofs)
         if lacks:
             yield Finding(
                 DIALECT_UNPROVED,
@@ -55,7 +51,7 @@ def _findings(documents: Documents, set_points: SetPoints, proofs: Proofs) -> It
 
 
 def _lacks(
-    bench: Bench, supply: Supply, wanted: dict[OutputName, tuple[Provoked, ...]], proofs: Proofs
+    supply: Supply, wanted: dict[OutputName, tuple[Provoked, ...]], proofs: Proofs
 ) -> dict[OutputName, tuple[Provoked, ...]]:
     """What is not proved of each output, for the instrument of this model of which the most is."""
     missing = (

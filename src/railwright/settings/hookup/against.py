@@ -51,11 +51,8 @@ def slew(demand: Demand, source: FedInput) -> Found:
 
 def point_list(demand: Demand, source: FedInput) -> Found:
     """A shape has pieces too brief for the host to time, and the output's own list cannot hold it."""
-    shape = demand.shape
-    if shape is None:
-        return
-    apart = exchange_of(source.outputs, demand.bench)
-    if shape.briefest >= apart * (1 - 1e-6):
+    shape, apart = demand.shape, exchange_of(source.outputs, demand.bench)
+    if shape is None or shape.briefest >= apart * (1 - 1e-6):
         return
     step = shape.step
     for name, output in source.outputs.items():
@@ -87,11 +84,10 @@ def _lacks_list(demand: Demand, shape: ShapeNeed, name: OutputName, output: Outp
         return state(
             "that of {output} stays {dwell} or more on a point", output=name, dwell=(points.dwell.low, "s")
         )
-    if count <= points.at_most:
-        return ""
-    return state(
+    few = state(
         "that of {output} has {points} of {needed} points", output=name, points=points.at_most, needed=count
     )
+    return few if count > points.at_most else ""
 
 
 def protections(demand: Demand, source: FedInput) -> Found:
@@ -132,8 +128,9 @@ def figures(demand: Demand, source: FedInput) -> Found:
     for name, output in source.outputs.items() if limits.current_limit == AUTO else ():
         if output.programming is not None and not output.programming.current.resolution:
             change = f"give the resolution of the current limit of {name}"
-            path = (*source.at_output, "programming")
-            yield Obstacle(f"the resolution of {name} is unknown", change, FIGURE, path)
+            yield Obstacle(
+                f"the resolution of {name} is unknown", change, FIGURE, (*source.at_output, "programming")
+            )
 
 
 def hot(demand: Demand, group: Group) -> Iterator[tuple[OutputName, str | None, bool]]:

@@ -124,12 +124,12 @@ def identity_unknown(context: Context) -> Outcome:
     """
     fixtures = {source.fixture_name for source in context.sources.values()}
     used: list[tuple[str, str, Supply | Relays]] = [
-        ("supplies", name, supply) for name, supply in context.used_supplies.items()
-    ]
-    used += [
-        ("relays", name, relays)
-        for name, relays in context.bench.relays.items()
-        if any(contact.fixture in fixtures for contact in relays.contacts.values())
+        *(("supplies", name, supply) for name, supply in context.used_supplies.items()),
+        *(
+            ("relays", name, relays)
+            for name, relays in context.bench.relays.items()
+            if any(contact.fixture in fixtures for contact in relays.contacts.values())
+        ),
     ]
     for section, name, instrument in used:
         missing = [key for key in ("model", "serial") if getattr(instrument, key) is None]
@@ -176,22 +176,24 @@ def off_grid(source: FedInput, feed: Feed) -> Outcome:
                 continue
             step = getattr(output.programming, key).resolution
             if step is None:
-                here, check = (*output_path(name), "programming", key), f"the {key}s of {source.name}"
-                yield Unknown(name, here, f"smallest step of the {what}", check)
-                continue
-            for value, path in values.items():
-                if not on_grid(value, step):
-                    yield Hit(
-                        source.name,
-                        path,
-                        state(
-                            "{set_point} on {output}, which sets in steps of {resolution}",
-                            set_point=(value, unit, 8),
-                            output=name,
-                            resolution=(step, unit),
-                        ),
-                        "write a value that the output can set, or accept the rounding",
-                    )
+                yield Unknown(
+                    name,
+                    (*output_path(name), "programming", key),
+                    f"smallest step of the {what}",
+                    f"the {key}s of {source.name}",
+                )
+            for value in [] if step is None else [each for each in values if not on_grid(each, step)]:
+                yield Hit(
+                    source.name,
+                    values[value],
+                    state(
+                        "{set_point} on {output}, which sets in steps of {resolution}",
+                        set_point=(value, unit, 8),
+                        output=name,
+                        resolution=(step, unit),
+                    ),
+                    "write a value that the output can set, or accept the rounding",
+                )
 
 
 @rule("dialect-cannot-set", Severity.STOP)
