@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import Field, PrivateAttr, ValidationError, field_validator, model_validator
 
@@ -533,8 +532,7 @@ class Dialect(DialectPart):
         return query.replace(CHANNEL, str(channel)) if CHANNEL in query else self._with(query, (channel,))
 
 
-@dataclass(frozen=True, slots=True)
-class DialectFault:
+class DialectFault(NamedTuple):
     """What is wrong with a dialect's file, and the line where it stands."""
 
     file: str

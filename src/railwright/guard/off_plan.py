@@ -13,9 +13,6 @@ from typing import Any
 
 from railwright.guard.session_settings import USUAL, SessionSettings, settings_from
 
-OFF_BELOW = 1.0
-"""Voltage below which an output that was switched off counts as off [V], where nothing else is known."""
-
 NO_NUMBER = 9.9e37
 """From here on a number means infinity, or none at all (SCPI-1999 vol. 1, 7.2.1)."""
 

@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from railwright.documents.bench import Output
 from railwright.documents.output_name import OutputName
-from railwright.guard.off_plan import OFF_BELOW, InputOff, OffPlan, OutputOff, SupplyOff
+from railwright.guard.off_level import OFF_BELOW
+from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
 from railwright.instruments.electronic_load import ITS_INPUT, ElectronicLoadDriver
 from railwright.instruments.supply import OutputSetting, SupplyDriver
 

@@ -23,7 +23,8 @@ from railwright.dialects.words import off_answers
 from railwright.documents.channel_name import channel_named
 from railwright.documents.salvage import salvage
 from railwright.guard.locks import normalised
-from railwright.guard.off_plan import OFF_BELOW, InputOff, OffPlan, OutputOff, Place, RelaysOff, SupplyOff
+from railwright.guard.off_level import OFF_BELOW
+from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, Place, RelaysOff, SupplyOff
 from railwright.guard.session_settings import FlowControl, LineSettings, Parity, SessionSettings
 
 _ADDRESS = re.compile(
