@@ -22,7 +22,7 @@ from railwright.measures.status import SupplyStatus
 from railwright.plan.off_order import held_voltage
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import AT_ONCE, highest_stair
-from railwright.plan.timeline import Timeline
+from railwright.plan.timeline import Action, Timeline
 from railwright.traces import EventKind, Record, Span, span_named
 
 VOLTAGES = 64
@@ -162,31 +162,48 @@ def _changes(case: Case, span: Span, name: str) -> tuple[LevelChange, ...]:
     """The changes of this input's set point in a step, as asked, on the run's time base."""
     if (planned := case.planned(span.name)) is None:
         return ()
-    level, found, later = 0.0, [], span.start - planned.start
-    for action in case.timeline.actions:
-        if action.input != name:
-            continue
-        goal = 0.0 if action.kind == "off" else action.voltage
-        if planned.start - AT_ONCE <= action.time <= planned.end + AT_ONCE and goal != level:
-            found.append(LevelChange(action.time + action.over / 2.0 + later, level, goal))
-        level = goal
+    level, actions = _actions(case, planned, name)
+    found, later = [], span.start - planned.start
+    for action in actions:
+        if action.voltage != level:
+            found.append(LevelChange(action.time + action.over / 2.0 + later, level, action.voltage))
+        level = action.voltage
     return tuple(found)
 
 
+def _actions(case: Case, planned: Span, name: str) -> tuple[float, list[Action]]:
+    """The set point at which an input stands before a step [V], and what is done to it in the step; switching
+    off is a set point of 0 V.
+    """
+    level, found = 0.0, []
+    for action in case.timeline.actions:
+        if action.input != name:
+            continue
+        own = replace(action, voltage=0.0) if action.kind == "off" else action
+        if planned.start - AT_ONCE <= own.time <= planned.end + AT_ONCE:
+            found.append(own)
+        elif own.time < planned.start:
+            level = own.voltage
+    return level, found
+
+
 def _stands(case: Case, span: Span, name: str) -> float:
-    """Shortest time between two jumps of this input's set point in a step, as asked [s]; infinite: there are
-    not two.
+    """Shortest time for which a level of this input is set between two changes in a step, as asked [s];
+    infinite: there are not two. Of one that a line leads to and that is left at once, the time of that line.
     """
     if (planned := case.planned(span.name)) is None:
         return math.inf
-    times = [
-        action.time
-        for action in case.timeline.actions
-        if action.input == name
-        and planned.start - AT_ONCE <= action.time <= planned.end + AT_ONCE
-        and action.over == 0.0
-    ]
-    return min((b - a for a, b in pairwise(times) if b - a > AT_ONCE), default=math.inf)
+    level, actions = _actions(case, planned, name)
+    shortest = math.inf
+    for action, after in pairwise(actions):
+        stands = after.time - action.time - action.over
+        turns = (action.voltage - level) * (after.voltage - action.voltage) < 0.0
+        if stands <= AT_ONCE and action.over > 0.0 and not action.chord and turns:
+            stands = action.over
+        if stands > AT_ONCE:
+            shortest = min(shortest, stands)
+        level = action.voltage
+    return shortest
 
 
 def _moves_off(case: Case, span: Span, name: str) -> bool:
