@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -16,9 +18,7 @@ from railwright.scpi.grammar import parse_message
 
 def with_session(entry: str, name: str = "channel-list") -> Dialect:
     """One of the package's with this in its session."""
-    text = text_of(name)
-    if "session: {" in text:
-        return read_dialect(text.replace("session: {", "session: {" + entry + ", ", 1), "mine.yaml")
+    text = re.sub(r"^session:.*\n(?: .*\n)*", "", text_of(name), flags=re.MULTILINE)
     return read_dialect(text.replace("instrument:  ", f"session: {{{entry}}}\ninstrument:  ", 1), "mine.yaml")
 
 

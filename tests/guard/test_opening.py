@@ -176,3 +176,19 @@ def test_a_session_that_does_not_end_well_ends_in_time() -> None:
     began = loop.time()
     link.close()
     assert loop.time() - began < 1.1
+
+
+@pytest.mark.parametrize("pause", [0.0, 5e-3])
+def test_off_makes_a_supply_remote_again_that_somebody_took_back_to_its_front_panel(pause: float) -> None:
+    """Its session stands: nothing tells it. OFF at once is refused, OFF again comes after what is wanted."""
+    loop, supply = VirtualLoop(), TerseSupply(wants=0.9 * pause)
+    link = LocalLink(loop, network(loop, supply))
+    spoken = SessionSettings(pause=pause, opening=SPOKEN.opening)
+    link.open("left", "left", "*IDN?", 1.0, spoken)
+    link.arm(PLAN)
+    supply.outputs["LEFT"].on, supply.remote = True, False
+    began = loop.time()
+    link.begin_off("the end")
+    assert link.finish_off(lambda message: None)["ends"]["a"]["confirmed"]
+    assert not supply.outputs["LEFT"].on
+    assert loop.time() - began < 0.6

@@ -114,7 +114,8 @@ class Operation(DialectPart):
     command, query: None where there is none. unit: the unit of the number on the wire; None: the SI unit.
     digits: digits after the point that it takes; None: nine significant ones. resolution: grid of the number
     that the query answers, in its unit, where that is coarser than what was set. lowest: the least that it
-    takes, in its unit, where that is not 0. on, off: its own words. by_hand: a person sets it at the instrument.
+    takes, in its unit, where that is not 0. on, off: its own words. by_hand: a person sets it at the
+    instrument.
     """
 
     command: Command | None = None

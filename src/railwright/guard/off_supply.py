@@ -110,9 +110,10 @@ class SupplySwitchedOff:
 
     async def _say_again(self, messages: Sequence[str]) -> None:
         """Send again what was sent at once and did not work: each with the pause before it that the supply
-        wants, as one that is told too soon may take nothing, and would be told too soon each time.
+        wants, as one that is told too soon may take nothing, and would be told too soon each time; after what
+        a session begins with, as somebody may have undone that.
         """
-        await self.session.pause()
+        await self.session.push_opening_paced()
         self.send(messages)
         await self.session.pause()
 
@@ -183,7 +184,8 @@ class SupplySwitchedOff:
                     self._push_while_trusted()
                 await session.settle()
                 if session.session_settings.opening:
-                    await session.push_opening_again()
+                    if session.session_settings.pause or session.session_settings.boot:
+                        await session.push_opening_paced()
                     self._push_while_trusted()
                 identity = (await session.ask(document.identify, self._deadline)).answer
         except SessionError as error:

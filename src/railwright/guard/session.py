@@ -119,7 +119,7 @@ class Session:
         if not command.asks:
             return await self.tell(command.text, deadline)
         exchange = await self.ask(command.text, deadline)
-        if command.answer and exchange.answer.strip().strip('"').upper() != command.answer.upper():
+        if not command.taken(exchange.answer):
             told = f"answers {exchange.answer[:40]!r} to '{command.text}', expected '{command.answer}'"
             raise self._fail(told)
         return exchange
@@ -132,14 +132,13 @@ class Session:
             if not each.asks:
                 self.push(each.text)
 
-    async def push_opening_again(self) -> None:
-        """The same with the time before each that the instrument wants; not where it wants none."""
-        if self.session_settings.pause or self.session_settings.boot:
-            for each in self.session_settings.opening:
-                if not each.asks:
-                    await self.pause()
-                    self.push(each.text)
-            await self.pause()
+    async def push_opening_paced(self) -> None:
+        """The same with the time before each, and after the last, that the instrument wants."""
+        for each in self.session_settings.opening:
+            if not each.asks:
+                await self.pause()
+                self.push(each.text)
+        await self.pause()
 
     async def end(self) -> None:
         """Say what a session ends with, and close it; never fails."""

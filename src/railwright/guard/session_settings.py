@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
 
+from railwright.guard.answers import names
+
 Parity = Literal["none", "even", "odd"]
 FlowControl = Literal["none", "hardware", "software"]
 
@@ -42,6 +44,10 @@ class SessionCommand(NamedTuple):
     def asks(self) -> bool:
         """Whether it is answered."""
         return self.text.split(" ")[0].endswith("?")
+
+    def taken(self, answer: str) -> bool:
+        """Whether it may be answered so."""
+        return not self.answer or names(answer, self.answer)
 
 
 @dataclass(frozen=True, slots=True)
