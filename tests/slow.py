@@ -47,6 +47,7 @@ SLOW = {
     "cli/test_rehearse_cases.py": LONG,
     "cli/test_streams.py": PROCESSES,
     "cli/test_targets.py": PROCESSES,
+    "cli/test_terse_supply.py": PROCESSES,
     "cli/test_warm_up.py": PROCESSES,
     "guard/test_alone.py": PROCESSES,
     "guard/test_hislip.py": REAL_TIME,

@@ -97,7 +97,7 @@ class GuardProcess:
         finally:
             for task in watching:
                 task.cancel()
-            guard.close()
+            await guard.end()
             if self._asking:
                 await asyncio.wait(set(self._asking), timeout=0.5)
             if server is not None:

@@ -280,8 +280,7 @@ class OffNow:
             ends = await off.go()
         finally:
             watching.cancel()
-            for session in sessions.values():
-                session.close()
+            await asyncio.gather(*(session.end() for session in sessions.values()))
         self._report({n: asdict(end) for n, end in ends.items() if n not in said}, plan, planned)
         return all(end.confirmed for end in ends.values())
 
