@@ -416,9 +416,11 @@ def rows_at(time: NDArray[np.float64], at: NDArray[np.float64]) -> NDArray[np.in
 
 def runs_of(holds: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """First and one past the last index of each run of True."""
-    import numpy as np
-
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], holds, [False])).astype(np.int8))).tolist()
+    edges: list[int] = ((holds[1:] != holds[:-1]).nonzero()[0] + 1).tolist()
+    if holds.size and holds[0]:
+        edges.insert(0, 0)
+    if holds.size and holds[-1]:
+        edges.append(holds.size)
     return list(zip(edges[::2], edges[1::2], strict=True))
 
 

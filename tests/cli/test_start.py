@@ -21,8 +21,14 @@ print(*sys.modules, file=sys.stderr)
 @pytest.mark.parametrize(
     ("command", "useless"),
     [
-        (["check", "--static"], {"importlib.metadata", "email", "zipfile", "numpy", "numba", "pandas"}),
-        (["check"], {"pandas", "pyarrow", "matplotlib"}),
+        (
+            ["check", "--static"],
+            {
+                *("importlib.metadata", "email", "zipfile", "json", "numpy", "numba", "pandas"),
+                *("rich.console", "railwright.guard.off_plan"),
+            },
+        ),
+        (["check"], {"pandas", "pyarrow", "matplotlib", "rich.console", "railwright.guard.off_plan"}),
         (["rehearse"], {"pandas", "pyarrow", "matplotlib"}),
     ],
 )

@@ -75,9 +75,17 @@ def test_an_unknown_dialect_names_those_that_are_there() -> None:
         load_dialect("chanel-list")
 
 
-def test_an_output_that_is_selected_needs_its_command_in_the_same_message() -> None:
-    text = text_of("selected-output").replace("compound: true", "compound: false", 1)
-    with pytest.raises(DialectError, match=r"'compound: true' .*'addressing: selected-output'"):
+@pytest.mark.parametrize(
+    ("name", "compound"), [("selected-output", "true"), ("channel-list", "true"), ("prefixed", "false")]
+)
+def test_which_output_is_selected_is_asked_only_where_it_is_selected_apart(name: str, compound: str) -> None:
+    """In one message nothing comes between the selection and the command."""
+    entry = '  identify: "*IDN?"\n'
+    assert f"compound: {compound}" in text_of(name)
+    text = text_of(name).replace(entry, f"{entry}  selected: INSTrument:NSELect?\n", 1)
+    with pytest.raises(
+        DialectError, match=r"selected with 'addressing: selected-output' and 'compound: false'"
+    ):
         read_dialect(text, "mine.yaml")
 
 

@@ -1,6 +1,5 @@
 """The rehearsal's physics against closed forms and against a general-purpose ODE solver."""
 
-import dataclasses
 import math
 
 import numpy as np
@@ -28,8 +27,7 @@ positions = with_way_in(equations.positions)
 
 # An output without its own peculiarities, so that closed forms hold: no bleeder, a small output capacitor,
 # fast loops, and current in both directions.
-IDEAL = dataclasses.replace(
-    STAGE,
+IDEAL = STAGE._replace(
     capacitance=0.2e-6,
     bleeder=1e12,
     k_p=2.0 * 1e7 * 0.2e-6,
@@ -160,7 +158,7 @@ def test_rlc_overshoot(damping):
 def test_charging_dissipates_half_c_v_squared_whatever_the_resistance(ohms):
     # From a stiff voltage step the resistor takes ½ C V² whatever R, closed form.
     farads = 100e-6
-    stage = dataclasses.replace(IDEAL, current_max=100.0)
+    stage = IDEAL._replace(current_max=100.0)
     branch = Branch("main", ("left.1",), (stage,), LeadCircuit(ohms, 1e-9), (capacitor(farads, esr=1e-3),))
     sim = Simulation(Circuit((branch,)), fine=1e-6)
     sim.set("left.1", voltage=10.0, current_limit=100.0, on=True)

@@ -1,7 +1,6 @@
 """Faults against closed forms, and operating points against textbook examples."""
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,7 +13,7 @@ from railwright.physics.output_stage import blind_weight, derive_output_stage
 from railwright.physics.simulation import Simulation
 from railwright.rehearsal.fault_entries import SHORT
 
-STRICT, _ = derive_output_stage(replace(FIGURES, limit_overshoot=0.0))
+STRICT, _ = derive_output_stage(FIGURES._replace(limit_overshoot=0.0))
 """An output that never exceeds its current limit."""
 
 

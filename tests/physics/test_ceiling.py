@@ -7,7 +7,6 @@ its current limit, V(t) = R I + (V₀ - R I) exp(-t / R C), until it stands at t
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -17,16 +16,16 @@ from railwright.physics.circuit import Branch, Circuit, LeadCircuit
 from railwright.physics.output_stage import derive_output_stage
 from railwright.physics.simulation import Simulation
 
-STRICT = replace(FIGURES, limit_overshoot=0.0)
+STRICT = FIGURES._replace(limit_overshoot=0.0)
 """A limit that lets nothing more through before it has responded."""
 STAGE = derive_output_stage(STRICT)[0]
 SLOW = derive_output_stage(
-    replace(
-        STRICT, voltage_max=30.0, current_max=3.0, power=None, output_capacitance=1e-3, recovery_band=25e-3
+    STRICT._replace(
+        voltage_max=30.0, current_max=3.0, power=None, output_capacitance=1e-3, recovery_band=25e-3
     )
 )[0]
 SMALL = derive_output_stage(
-    replace(STRICT, voltage_max=8.0, current_max=1.0, power=8.0, output_capacitance=100e-6, sink_current=1.0)
+    STRICT._replace(voltage_max=8.0, current_max=1.0, power=8.0, output_capacitance=100e-6, sink_current=1.0)
 )[0]
 LOADS = (resistor(20.0), capacitor(100e-6))
 

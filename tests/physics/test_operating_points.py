@@ -1,7 +1,6 @@
 """Where source and load meet: closed forms, kinds of sources, stability, points that only touch."""
 
 import math
-from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -124,7 +123,7 @@ def test_outputs_in_series_and_in_parallel_count_as_one():
 def test_a_limit_charges_the_worst_of_unlike_outputs_in_series(factor, range_factor):
     """By its charge: C·v of the one that takes the most for its own part of 24 V, per volt of the whole."""
     full, farads = STAGE.voltage_max, STAGE.capacitance
-    other = replace(STAGE, capacitance=factor * farads, voltage_max=range_factor * full)
+    other = STAGE._replace(capacitance=factor * farads, voltage_max=range_factor * full)
     branch = Branch("in", ("a", "b"), (STAGE, other), LeadCircuit(0.1, 1e-6), arrangement="series")
     parts = np.array([full, range_factor * full]) / (full * (1.0 + range_factor)) * 24.0
     charges = parts * np.array([farads, factor * farads])

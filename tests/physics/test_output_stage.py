@@ -1,6 +1,5 @@
 """The model is driven through the data sheet's own tests and gives the figures back."""
 
-import dataclasses
 import math
 
 import numpy as np
@@ -33,7 +32,7 @@ def test_load_step_recovers_into_its_band_in_the_stated_time():
 
 @pytest.mark.parametrize("damping", [0.7, 1.0, 1.4])
 def test_recovery_holds_for_every_damping(damping):
-    stage, _ = derive_output_stage(dataclasses.replace(FIGURES, damping=damping))
+    stage, _ = derive_output_stage(FIGURES._replace(damping=damping))
     sim = Simulation(Circuit((single(constant_current(0.625), stage=stage, resistance=0.2),)))
     sim.set("left.1", voltage=20.0, on=True)
     sim.advance(0.1)
@@ -84,7 +83,7 @@ def test_current_limit_takes_charge_within_its_response_time():
 @pytest.mark.parametrize("ohms", [5.0, 0.5, 0.05])
 def test_nine_tenths_of_an_excess_are_gone_after_the_response_time(ohms):
     """From twice the limit to a short: e^(-ln 10), of an output whose own capacitor gives nothing."""
-    stage, _ = derive_output_stage(dataclasses.replace(FIGURES, output_capacitance=1e-6))
+    stage, _ = derive_output_stage(FIGURES._replace(output_capacitance=1e-6))
     sim = Simulation(Circuit((single(resistor(100.0), stage=stage, resistance=0.05),)))
     sim.set("left.1", voltage=10.0, current_limit=1.0, on=True)
     sim.advance(0.1)
@@ -97,13 +96,13 @@ def test_nine_tenths_of_an_excess_are_gone_after_the_response_time(ohms):
 
 
 def test_a_fall_that_no_load_explains_needs_a_sink_and_says_so():
-    stage, assumptions = derive_output_stage(dataclasses.replace(FIGURES, fall_loaded=2e-3))
+    stage, assumptions = derive_output_stage(FIGURES._replace(fall_loaded=2e-3))
     assert stage.sink > 0.0
     assert any("sinks" in sentence for sentence in assumptions)
 
 
 def test_a_given_sink_and_bleeder_are_taken_as_they_are():
-    stage, assumptions = derive_output_stage(dataclasses.replace(FIGURES, sink_current=0.5, bleeder=1000.0))
+    stage, assumptions = derive_output_stage(FIGURES._replace(sink_current=0.5, bleeder=1000.0))
     assert (stage.sink, stage.bleeder) == (0.5, 1000.0)
     assert not any("sink" in sentence or "bleeder" in sentence for sentence in assumptions)
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
@@ -52,7 +50,7 @@ def test_ocp_trips_at_its_own_level_and_delay_below_the_limit():
 
 @pytest.mark.parametrize("crowbar", [None, 0.1])
 def test_a_crowbar_empties_the_output_capacitor(crowbar):
-    sim = simulation(replace(FIGURES, crowbar=crowbar, ovp_response=50e-6), ohms=1e4)
+    sim = simulation(FIGURES._replace(crowbar=crowbar, ovp_response=50e-6), ohms=1e4)
     sim.set("out", at=0.1, ovp=19.0)
     samples = sim.advance(0.11).samples["main"]
     after = np.interp(0.101, samples.time, samples.terminal_voltage)
@@ -93,7 +91,7 @@ def test_what_an_output_takes_in_while_it_is_off_empties_the_capacitors(amperes,
     """C dv/dt = -v / R - I, by quadrature down to 5 V, where it still takes in as much as at 20 V."""
     from scipy.integrate import quad
 
-    figures = replace(FIGURES, off_sink=amperes, output_capacitance=farads)
+    figures = FIGURES._replace(off_sink=amperes, output_capacitance=farads)
     sim = simulation(figures, ohms=1e4)
     sim.advance(0.1)
     sim.set("out", on=False)
@@ -112,6 +110,6 @@ def test_what_an_output_takes_in_while_it_is_off_empties_the_capacitors(amperes,
 
 
 def test_what_it_takes_in_while_it_is_off_is_nothing_while_it_is_on():
-    one, other = (simulation(replace(FIGURES, off_sink=sunk)) for sunk in (0.0, 2.0))
+    one, other = (simulation(FIGURES._replace(off_sink=sunk)) for sunk in (0.0, 2.0))
     first, second = (sim.advance(0.1).samples["main"] for sim in (one, other))
     assert first.current[-1] == pytest.approx(second.current[-1], rel=1e-9)

@@ -174,7 +174,7 @@ def test_constant_current_fades_below_its_compliance():
 
 
 def test_constant_power_limit():
-    stage = dataclasses.replace(STAGE, power=20.0)
+    stage = STAGE._replace(power=20.0)
     sim = Simulation(Circuit((single(resistor(10.0), stage=stage, resistance=0.0),)))
     sim.set("left.1", voltage=24.0, on=True)
     samples = sim.advance(0.5).samples["main"]

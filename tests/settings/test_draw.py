@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import pytest
 from scipy.integrate import quad
@@ -88,7 +87,7 @@ def test_bounds_at_the_nominal_voltage(load, low, high):
 @pytest.mark.parametrize(("in_current", "settled", "drawn"), [(True, False, None), (False, True, 0.5)])
 def test_a_state_that_leaves_the_current_alone_needs_no_settling(monkeypatch, in_current, settled, drawn):
     """12 V at 24 ohm; a warmth in which its resistance has a part is told by a rehearsal alone."""
-    warm = replace(KINDS["resistor"], states=("warmth",), states_in_current=in_current)
+    warm = KINDS["resistor"]._replace(states=("warmth",), states_in_current=in_current)
     monkeypatch.setitem(KINDS, "resistor", warm)
     load = model({"resistor": "24 ohm"})
     assert (load.known, load.settled) == (settled, settled)
@@ -104,7 +103,7 @@ def test_what_draws_the_same_whichever_way_round_is_said_by_each_load(monkeypatc
 
     assert either({"resistor": "24 ohm"}, {"capacitor": "1 mF"}, LAMP)
     assert not either({"resistor": "24 ohm"}, COIL)
-    monkeypatch.setitem(KINDS, "coil", replace(KINDS["coil"], either_way=True))
+    monkeypatch.setitem(KINDS, "coil", KINDS["coil"]._replace(either_way=True))
     assert either({"resistor": "24 ohm"}, COIL)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from railwright.documents.bench import Bench, Lead
 from railwright.documents.fixture import Fixture
@@ -15,8 +15,7 @@ inductance.
 """
 
 
-@dataclass(frozen=True, slots=True)
-class Resistance:
+class Resistance(NamedTuple):
     """Loop resistance of a lead with its contacts and a fixture's parts in series.
 
     value: nominal and bounds [Ω]. missing: what of it is not given, and counts nothing. ambient: the highest
@@ -40,7 +39,7 @@ class Resistance:
     def warmed(self, rise: float) -> Resistance:
         """The same with conductors that may be so much warmer than the highest ambient [K]."""
         high = self.value.high + self.per_kelvin * rise
-        return replace(self, value=Uncertain(self.value.nominal, self.value.low, high))
+        return self._replace(value=Uncertain(self.value.nominal, self.value.low, high))
 
 
 def lead_resistance(lead: Lead, bench: Bench, fixture: Fixture | None = None) -> Resistance:

@@ -5,7 +5,6 @@ declared.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from railwright.assumptions import Assumptions
@@ -66,8 +65,7 @@ class Parts:
     def stage(self, name: OutputName) -> OutputStage:
         """The output of that name."""
         output = self._bench.output(name)
-        figures = replace(
-            output_figures(output),
+        figures = output_figures(output)._replace(
             damping=self._choose(QuantityName(name, "damping"), DAMPING, "1"),
             limit_overshoot=self._choose(QuantityName(name, "limit_overshoot"), LIMIT_OVERSHOOT, "1"),
         )

@@ -79,19 +79,19 @@ def check(
 def _show(procedure: Path, checked: Checked, static: bool, quiet: bool, everything: bool) -> None:
     from railwright.cli.console import console
     from railwright.cli.findings import findings_table, problems, summary
-    from railwright.cli.summary import print_summary, room
+    from railwright.cli.summary import print_summary
 
     settings = checked.settings
     verdict = _verdict(settings.blocked, static)
-    out = console()
     if quiet:
+        out = console()
         if shown := problems(settings.findings):
             out.print(findings_table(shown))
         out.print(f"{procedure}: {summary(settings.findings)}. {verdict}")
         return
-    print_summary(out, procedure, checked, verdict, None if everything else room(out))
+    print_summary(procedure, checked, verdict, whole=everything)
     if everything:
-        _show_all(out, procedure, checked)
+        _show_all(console(), procedure, checked)
 
 
 def _show_all(out: Console, procedure: Path, checked: Checked) -> None:

@@ -37,8 +37,13 @@ def console(file: TextIO | None = None) -> Console:
             """As rich does, with texts from outside fit to print."""
             super().print(*(printable(o) if isinstance(o, str) else o for o in objects), **options)
 
-    width = None if (file or sys.stdout).isatty() or "COLUMNS" in os.environ else 120
+    width = piped_width(file or sys.stdout)
     return Plain(file=file, width=width, highlight=False, markup=False, emoji=False, soft_wrap=False)
+
+
+def piped_width(file: TextIO) -> int | None:
+    """Columns of what goes to no terminal; None where a terminal, or `COLUMNS`, says how many there are."""
+    return None if file.isatty() or "COLUMNS" in os.environ else 120
 
 
 def table(
@@ -79,10 +84,10 @@ def print_json(data: Mapping[str, Any]) -> None:
 
     encoding = codecs.lookup(sys.stdout.encoding or "utf-8").name
     text = json.dumps(_plain(data), ensure_ascii=encoding != "utf-8", indent=2, allow_nan=False)
-    print(_STEERING.sub(lambda found: f"\\u{ord(found[0]):04x}", text))
+    print(re.sub(_STEERING, lambda found: f"\\u{ord(found[0]):04x}", text))
 
 
-_STEERING = re.compile("[\x7f-\x9f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+_STEERING = "[\x7f-\x9f\u2028-\u202e\u2066-\u2069\ud800-\udfff]"
 """DEL and C1, marks that turn the direction of a line, half characters of a file name that is no UTF-8."""
 
 

@@ -294,8 +294,8 @@ def operations(made: Dialect) -> list[tuple[str, str, str, str]]:
     actions = made.actions.clear_trips
     rows += [
         _row("master switch", master, "".join(made.master_queries)),
-        _row("read voltage", query=readings[0]),
-        _row("read current", query=readings[1]),
+        _row("read voltage", query=readings[made.readings.places[0][0]]),
+        _row("read current", query=readings[made.readings.places[1][0]]),
         _row("identify", query=instrument.identify),
         _row("clear", instrument.clear),
         _row("errors", query=made.error_query),

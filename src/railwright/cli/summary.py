@@ -5,21 +5,22 @@ Every stop is there, and a line for each kind of caution; of the rest, as much a
 
 from __future__ import annotations
 
+import os
+import shutil
+import sys
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-from railwright.cli.console import SEVERITY_MARKS
+from railwright.cli.console import SEVERITY_MARKS, piped_width
 from railwright.cli.findings import HOOK_UP, MEASURABLE_MARKS, rankings, summary
+from railwright.printable import printable
 from railwright.quantities import show
 from railwright.settings.findings import ASSUMED, Severity
 from railwright.settings.merged import MergedFindings, by_kind, merge
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from railwright.plan.set_points import SetPoints
     from railwright.settings.check import Checked
     from railwright.settings.findings import Finding, Reason
@@ -30,8 +31,7 @@ LINES = 40
 MORE = "…"
 
 
-@dataclass(frozen=True, slots=True)
-class _Part:
+class _Part(NamedTuple):
     """Some lines of the summary. keep: they stay; of the others those with the highest `rank` go first."""
 
     lines: tuple[str, ...]
@@ -39,11 +39,11 @@ class _Part:
     keep: bool = False
 
 
-def print_summary(out: Console, procedure: Path, checked: Checked, verdict: str, lines: int | None) -> None:
-    """Print as much of it as fits into so many lines; None: all of it. No line is longer than the console is
-    wide, but commands are not broken, so that they can be copied.
+def print_summary(procedure: Path, checked: Checked, verdict: str, *, whole: bool) -> None:
+    """Print as much of it as fits on the screen, or the whole. No line is longer than the screen is wide, but
+    commands are not broken, so that they can be copied.
     """
-    findings, width = checked.settings.findings, out.width
+    findings, (width, lines) = checked.settings.findings, _room()
     stops = [each for each in findings if each.severity is Severity.STOP]
     cautions = [each for each in findings if each.severity is Severity.CAUTION]
     kinds = by_kind(cautions, rankings(cautions))
@@ -60,15 +60,16 @@ def print_summary(out: Console, procedure: Path, checked: Checked, verdict: str,
         ),
         _Part(_faults(procedure, checked), 5),
     ]
-    for line in _fitted(parts, lines, width):
-        out.print(line, soft_wrap=True)
+    for line in _fitted(parts, None if whole else lines, width):
+        # A console of rich would take longer to load than the rest of this screen to print.
+        print(printable(line))
 
 
-def room(out: Console) -> int | None:
-    """Lines that a summary may take on this console, with one left for what is typed next."""
-    import os
-
-    return out.height - 1 if out.is_terminal or "LINES" in os.environ else LINES
+def _room() -> tuple[int, int]:
+    """Columns and lines that a summary may take, with one line left for what is typed next."""
+    size = shutil.get_terminal_size((80, 25))
+    lines = size.lines - 1 if sys.stdout.isatty() or "LINES" in os.environ else LINES
+    return piped_width(sys.stdout) or size.columns, lines
 
 
 def _fitted(parts: Sequence[_Part], most: int | None, width: int) -> list[str]:

@@ -5,14 +5,15 @@ from __future__ import annotations
 import re
 from typing import Any
 
-_BREAK = re.compile(r"\r\n|[\r\n\x85\u2028\u2029]")
-_GLUED = re.compile(r"(\s*(?:- +)*)([^\s#:'\"{}\[\],][^:'\"{}\[\],]*):([^\s:].*?)\s*(?:\s#.*)?")
+# What only a complaint needs is compiled when there is one.
+_BREAK = r"\r\n|[\r\n\x85\u2028\u2029]"
+_GLUED = r"(\s*(?:- +)*)([^\s#:'\"{}\[\],][^:'\"{}\[\],]*):([^\s:].*?)\s*(?:\s#.*)?"
+_KEY = r"\s*(?:- +)*[^\s#:][^:]*:(?:\s.*)?"
 _OURS = re.compile(
     r"^(?:procedure|device|bench|hook_up|steps|requires|limits|supplies|leads|location|inputs) *:",
     re.MULTILINE,
 )
 """Keys of a document: of a file that has none of them nothing is repeated."""
-_KEY = re.compile(r"\s*(?:- +)*[^\s#:][^:]*:(?:\s.*)?")
 
 
 def is_ours(text: str) -> bool:
@@ -83,16 +84,13 @@ def _second_colon(text: str, line: int, column: int) -> tuple[int, int, str]:
             written = lines[above].strip()
             if not written or written.startswith("#"):
                 continue
-            if glued := _GLUED.fullmatch(lines[above]):
-                return (
-                    above + 1,
-                    len(glued[1]) + len(glued[2]) + 2,
-                    _printable(
-                        f"expected a blank after '{glued[2]}:', got '{glued[2]}:{glued[3]}'; "
-                        f"write '{glued[2]}: {glued[3]}'"
-                    ),
+            if glued := re.fullmatch(_GLUED, lines[above]):
+                message = (
+                    f"expected a blank after '{glued[2]}:', got '{glued[2]}:{glued[3]}'; "
+                    f"write '{glued[2]}: {glued[3]}'"
                 )
-            if not _KEY.fullmatch(lines[above]):
+                return above + 1, len(glued[1]) + len(glued[2]) + 2, _printable(message)
+            if not re.fullmatch(_KEY, lines[above]):
                 at = len(lines[above]) - len(lines[above].lstrip()) + 1
                 return above + 1, at, "expected 'key: value', got a line without a colon; write 'key: value'"
             break
@@ -101,7 +99,7 @@ def _second_colon(text: str, line: int, column: int) -> tuple[int, int, str]:
 
 def _lines(text: str) -> list[str]:
     """Lines as the parser counts them, and an empty one after the last; long ones are cut."""
-    return [line[:1000] for line in _BREAK.split(text)] + [""]
+    return [line[:1000] for line in re.split(_BREAK, text)] + [""]
 
 
 def _printable(message: str) -> str:

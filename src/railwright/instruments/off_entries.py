@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from railwright.documents.bench import Output
 from railwright.documents.output_name import OutputName
-from railwright.guard.off_plan import OFF_BELOW, InputOff, OffPlan, OutputOff, SupplyOff
+from railwright.guard.off_level import OFF_BELOW
+from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
 from railwright.instruments.electronic_load import ITS_INPUT, ElectronicLoadDriver
 from railwright.instruments.supply import OutputSetting, SupplyDriver
 
@@ -77,6 +78,7 @@ def outputs_off(
             ampere=supply.dialect.readings.factors[1],
             set_volt=voltage.factor,
             set_digits=voltage.digits,
+            selected_as=supply.dialect.spoken.name(supply.channel(own)) if "selected" in places[own] else "",
         )
     return found
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
+from operator import itemgetter
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Driven:
+class Driven(NamedTuple):
     """One output whose voltage is driven upwards, and what holds it back; SI units.
 
     limit: the current limit, with its error. overshoot: how far the current may be above the limit before the
@@ -161,8 +161,7 @@ PARTS = 8
 """Steps of a course between two voltages at which the current that is drawn is known."""
 
 
-@dataclass(frozen=True, slots=True)
-class Course:
+class Course(NamedTuple):
     """A voltage that rises. volts: at the times [s], the highest so far [V]. drawn: (voltage [V], least
     current that is drawn there [A]). stays: it gets no higher than the last voltage, else it rises on. real:
     the voltages at the times, where they fall back on the way; else empty. filled: (voltage [V], rate at
@@ -220,13 +219,11 @@ class Course:
         """
         if not self.filled or (self.stays and level >= self.volts[-1]):
             return self.rate_at(level)
-        volts, rates = zip(*self.filled, strict=True)
-        return _interpolated(max(level, volts[0]), volts, rates)
+        return _between(max(level, self.filled[0][0]), self.filled)
 
     def drawn_at(self, level: float) -> float:
         """The least that is drawn at a voltage [A]."""
-        volts, least = zip(*self.drawn, strict=True)
-        return _interpolated(max(level, volts[0]), volts, least)
+        return _between(max(level, self.drawn[0][0]), self.drawn)
 
     @property
     def _last(self) -> float:
@@ -259,3 +256,11 @@ def _interpolated(at: float, places: Sequence[float], values: Sequence[float]) -
     low, high = places[after - 1], places[after]
     part = (at - low) / (high - low) if high > low else 0.0
     return values[after - 1] + part * (values[after] - values[after - 1])
+
+
+def _between(at: float, pairs: Sequence[tuple[float, float]]) -> float:
+    """The same of pairs of a place and a value."""
+    after = min(max(1, bisect_left(pairs, at, key=itemgetter(0))), len(pairs) - 1)
+    (low, one), (high, other) = pairs[after - 1], pairs[after]
+    part = (at - low) / (high - low) if high > low else 0.0
+    return one + part * (other - one)

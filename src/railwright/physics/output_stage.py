@@ -10,9 +10,8 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import lru_cache, partial
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from railwright.quantities import Uncertain
 
@@ -54,8 +53,7 @@ PASS_LAG = 0.1
 """Lag of the pass element in units of 1/ω of the voltage loop (declared)."""
 
 
-@dataclass(frozen=True)
-class OutputFigures:
+class OutputFigures(NamedTuple):
     """Figures as a data sheet gives them, SI units; None: the data sheet does not say.
 
     rise, fall_*: from 10 to 90 % (90 to 10 %) of full scale; loaded: with the resistor that draws full
@@ -88,8 +86,7 @@ class OutputFigures:
     limit_overshoot: float = 0.25
 
 
-@dataclass(frozen=True)
-class OutputStage:
+class OutputStage(NamedTuple):
     """Coefficients of the output stage's equations, SI units.
 
     k_p [A/V], k_i [A/(V·s)]: voltage loop. k_c [1/s]: current loop. lag [s]: pass element. overshoot [A]:
@@ -195,6 +192,12 @@ def loop_bandwidth(
     return math.sqrt(low * high)
 
 
+@lru_cache(maxsize=1024)
+def _bandwidth(damping: float, capacitance: float, time: float, band: float, amperes: float) -> float:
+    """The same by the damping; worked out once for stages that differ in something else."""
+    return loop_bandwidth(step_modes(damping), capacitance, time, band, amperes, [0.0] * POINTS)
+
+
 def voltage_loop(omega: float, damping: float, capacitance: float) -> tuple[float, float, float]:
     """k_p [A/V], k_i [A/(V·s)] and the lag of the pass element [s] of a PI loop on the output capacitor."""
     return 2.0 * damping * omega * capacitance, omega * omega * capacitance, PASS_LAG / omega
@@ -282,7 +285,7 @@ def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str,
     )
     time, band, step, made = recovery_figures(figures)
     assumptions += made
-    omega = loop_bandwidth(step_modes(figures.damping), capacitance, time, band, step, [0.0] * POINTS)
+    omega = _bandwidth(figures.damping, capacitance, time, band, step)
     k_p, k_i, lag = voltage_loop(omega, figures.damping, capacitance)
     response = known(
         figures.limit_response,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -103,7 +102,7 @@ def _system(branch: Branch) -> layout.System:
     """The arrays of a branch on which nothing is set yet."""
     n, m = len(branch.stages), len(branch.loads)
     kinds = [KINDS[load.kind] for load in branch.loads]
-    fixed = np.array([[float(value) for value in dataclasses.astuple(stage)] for stage in branch.stages])
+    fixed = np.array([[float(value) for value in stage] for stage in branch.stages])
     settings = np.zeros((n, layout.SETTINGS))
     settings[:, layout.LIMIT] = fixed[:, layout.IMAX]
     settings[:, layout.POWER] = fixed[:, layout.RATED_POWER]

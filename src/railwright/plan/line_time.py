@@ -24,10 +24,10 @@ def reading_time(supply: Supply, outputs: Iterable[str]) -> float:
     groups = [channels] if dialect.list_readings else [[channel] for channel in channels]
     for group in groups:
         queries = dialect.state_units(group) + dialect.reading_units(group)
-        answers += len(queries) * len(group)
+        answers += len(group) * (1 + len(dialect.readings.places))
         told = [unit for channel in group for unit in dialect.status_units(channel)]
         units += [*dialect.select(group[0]), *queries, *told]
-        answers += len(told)
+        answers += len(told) + (dialect.instrument.selected is not None)
     return _time(supply, units, answers)
 
 
@@ -50,6 +50,6 @@ def _time(supply: Supply, units: Sequence[str], answers: int) -> float:
     if line is None:
         return 0.0
     session = supply.dialect.session_settings
-    messages = supply.dialect.spoken.messages(units)
+    messages = supply.dialect.spoken.messages(supply.dialect.checked(units))
     characters = sum(len(message) + len(session.sends) for message in messages) + answers * ANSWER
     return characters * line.settings.byte_time + session.pause * (len(messages) - 1)

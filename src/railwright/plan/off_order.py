@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
-from railwright.guard.off_plan import OFF_BELOW
+from railwright.guard.off_level import OFF_BELOW
 from railwright.physics.loads.battery import Battery
 
 OFF_PART = 0.05

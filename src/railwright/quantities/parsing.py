@@ -26,12 +26,13 @@ _QUANTITY = re.compile(
 _COMMA = re.compile(r"\s*([+\-−]?\d+),(\d+)(.*)", re.DOTALL)
 _RANGE = re.compile(r"\.{2,3}|…")
 _TOLERANCE = re.compile(r"±|\+/[-−]|\+[-−]")
-_DASH = re.compile(rf"\s*(\S+.*?)\s*(?:-|–|—|\bto\b)\s*({_MANTISSA}.*)", re.ASCII | re.DOTALL)
 _BLANKS = re.compile("[\\u00a0\\u2007\\u2009\\u202f]")
 _DISTRIBUTION = re.compile(
     rf"(.*\S)\s+({'|'.join(DISTRIBUTIONS)})(?:\s+k\s*=\s*(\d+(?:\.\d+)?))?\s*", re.ASCII | re.DOTALL
 )
-_WORDS_BEHIND = re.compile(r"(.*\S)\s+([A-Za-z]{3,}(?:\s+k\s*=.*)?)", re.ASCII | re.DOTALL)
+# What only a wrong text is compared with is compiled when there is one.
+_DASH = rf"(?as)\s*(\S+.*?)\s*(?:-|–|—|\bto\b)\s*({_MANTISSA}.*)"
+_WORDS_BEHIND = r"(?as)(.*\S)\s+([A-Za-z]{3,}(?:\s+k\s*=.*)?)"
 LONGEST = 100
 SMALLEST, LARGEST = 1e-18, 1e15
 """Between these lies the amount of every quantity that is not zero, in SI units: far beyond any bench, and
@@ -107,7 +108,7 @@ def parse_interval(text: object, unit: str) -> Interval:
     text = blanks(text)
     if not isinstance(text, str) or len(text) > LONGEST or not (separator := _RANGE.search(text)):
         hint = ""
-        dash = _DASH.fullmatch(text) if isinstance(text, str) and len(text) <= LONGEST else None
+        dash = re.fullmatch(_DASH, text) if isinstance(text, str) and len(text) <= LONGEST else None
         if dash and dash[1].strip():
             hint = f"; write {quoted(f'{dash[1].strip()} .. {dash[2].strip()}')}"
         raise ValueError(f"expected a range such as '{example_range(unit)}', got {quoted(text)}{hint}")
@@ -186,7 +187,7 @@ def _spread(spread_text: str, nominal: float, unit: str, text: str) -> float:
     try:
         spread = abs(nominal) * parse_value(spread_text, "1") if relative else parse_value(spread_text, unit)
     except ValueError:
-        if (words := _WORDS_BEHIND.fullmatch(spread_text)) and _is_spread(words[1], unit):
+        if (words := re.fullmatch(_WORDS_BEHIND, spread_text)) and _is_spread(words[1], unit):
             names = ", ".join(("normal k=2", *DISTRIBUTIONS[:-1]))
             raise ValueError(
                 f"expected one of {names} behind a tolerance, or nothing, got {quoted(words[2])} in "

@@ -114,11 +114,12 @@ USUAL: dict[str, dict[str, int]] = {
 }
 """SI unit -> unit as written -> power of ten between the two."""
 
-_HUGE = re.compile(r"(?:M(?=[sAWFHCJm]|V(?!/s$))|[GT](?=[sAVWFHCJm])|[PEZYRQ](?=[sAVWFHCJmΩ]|ohm))")
+# Texts of expressions, not compiled ones: hardly a document needs them, and each takes a while.
+_HUGE = r"(?:M(?=[sAWFHCJm]|V(?!/s$))|[GT](?=[sAVWFHCJm])|[PEZYRQ](?=[sAVWFHCJmΩ]|ohm))"
 """A prefix that makes a unit larger than anything on a bench, at a unit's symbol; 'MV/s' is '1 V/us'."""
-_SYMBOL = re.compile(r"[MGTPEZYRQ](?:s|A|V|W|F|H|C|J|m|Ω|ohm)(?:[²³]|(?:\*\*|\^)?-?[0-9])?")
+_SYMBOL = r"[MGTPEZYRQ](?:s|A|V|W|F|H|C|J|m|Ω|ohm)(?:[²³]|(?:\*\*|\^)?-?[0-9])?"
 _WORD = r"[A-Za-zµμΩ°%]{1,20}(?:(?:\*\*|\^)?-?[0-9]|[²³])?"
-_UNIT = re.compile(rf"{_WORD}(?:\s?[*/·]\s?{_WORD}){{0,3}}")
+_UNIT = rf"{_WORD}(?:\s?[*/·]\s?{_WORD}){{0,3}}"
 
 
 @cache
@@ -146,7 +147,7 @@ def power_of_ten(unit_text: str, si_unit: str) -> int | None:
 @cache
 def factor(unit_text: str, si_unit: str) -> float:
     """Factor from the written unit to the SI unit, from pint; ValueError says what is wrong with the unit."""
-    if not _UNIT.fullmatch(unit_text):
+    if not re.fullmatch(_UNIT, unit_text):
         raise ValueError("that is no unit")
     if prefix := _too_large(unit_text):
         hint = _nearest(unit_text, si_unit) or "; write it without"
@@ -172,7 +173,7 @@ def factor(unit_text: str, si_unit: str) -> float:
 def _too_large(unit_text: str) -> str:
     """The capital prefix that was hardly meant, as in 'Ms' for 'ms'; nothing where there is none."""
     for word in re.finditer(r"[A-Za-zΩ]+\S*?(?=\s*[*/·]|$)", unit_text):
-        if _SYMBOL.fullmatch(word[0]) and _HUGE.match(unit_text, word.start()):
+        if re.fullmatch(_SYMBOL, word[0]) and re.match(_HUGE, unit_text[word.start() :]):
             return word[0][0]
     return ""
 

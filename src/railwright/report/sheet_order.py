@@ -10,7 +10,7 @@ from railwright.documents.device import Device
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, PowerUp
 from railwright.grouping import grouped
-from railwright.guard.off_plan import OFF_BELOW
+from railwright.guard.off_level import OFF_BELOW
 from railwright.plan.coupling import tied_limits
 from railwright.plan.current_limits import limits_in_order
 from railwright.plan.off_order import held_voltage, off_order, off_threshold

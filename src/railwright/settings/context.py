@@ -328,7 +328,7 @@ class FedInput(Group):
         found = [self._driven(driven, 0.0, share, stiff)]
         start = self.highest_terminals(limit) or 0.0
         if self.senses and start * share < stiff:
-            found.append(self._driven(replace(driven, fastest=math.inf), start, share, stiff))
+            found.append(self._driven(driven._replace(fastest=math.inf), start, share, stiff))
         return tuple(found)
 
     def _driven(self, driven: Driven, start: float, share: float, stop: float) -> Course:
@@ -341,10 +341,10 @@ class FedInput(Group):
         charge = driven.limit * self.played.end
         looks = self.load.looks(start, max(stop / share, start), LOOKS)
         if self.load.follows:
-            driven = replace(driven, begins=partial(self._besides, driven, start, share))
+            driven = driven._replace(begins=partial(self._besides, driven, start, share))
         known, course = driven, Course((0.0,), (start * share,), ())
         if self.load.waits:
-            course = replace(driven, drawn=tuple((volts * share, 0.0) for volts in looks)).course()
+            course = driven._replace(drawn=tuple((volts * share, 0.0) for volts in looks)).course()
         for _ in range(AGAIN if self.load.waits else 1):
             times = [course.at(volts * share) for volts in looks]
             passing = cache(lambda passed, before=course: before.at(passed * share))
@@ -361,7 +361,7 @@ class FedInput(Group):
             )
             if drawn == known.drawn:
                 break
-            known = replace(driven, drawn=drawn)
+            known = driven._replace(drawn=drawn)
             course = known.course()
         return course
 

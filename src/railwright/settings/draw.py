@@ -61,13 +61,15 @@ class _Part(NamedTuple):
     """One part of a load that draws a steady current, at every corner of its tolerances.
 
     starts, stops [V]: the lowest voltages at which it may start and stop; -inf: it draws at any voltage.
-    least, most: the corners of which one draws least at once, and most on a ramp.
+    between: the corners of which one draws least once it has settled, and one most; least, most: those of
+    which one draws least at once, and most on a ramp.
     """
 
     kind: LoadKind
     corners: tuple[list[float], ...]
     starts: float
     stops: float
+    between: Sequence[list[float]]
     least: Sequence[list[float]]
     most: Sequence[list[float]]
 
@@ -75,7 +77,7 @@ class _Part(NamedTuple):
         """Current [A] once it has settled, where its module says so with `draws`; else as its law has it."""
         draws = getattr(self.kind.equations, "draws", None)
         if draws is not None:
-            found = [draws(voltage, corner) for corner in self.corners]
+            found = [draws(voltage, corner) for corner in self.between]
             return Bounds(min(low for low, _ in found), max(high for _, high in found))
         law, flags = self.kind.equations.current, list(self.kind.flags_at_start)
         states = [0.0] * len(self.kind.states)  # no part of its current, or it would have `draws`
@@ -150,9 +152,10 @@ class LoadModel:
             given = parameters.uncertain()
             starts, stops = (given[name].low if name in given else -math.inf for name in GATE)
             corners = tuple(_corners(parameters))
+            between = getattr(kind.equations, "drawing_between", tuple)(corners)
             least = getattr(kind.equations, "drawing_least", tuple)(corners)
             most = getattr(kind.equations, "rising_most", tuple)(corners)
-            self._parts.append(_Part(kind, corners, starts, stops, least, most))
+            self._parts.append(_Part(kind, corners, starts, stops, between, least, most))
             self._marks += [starts * (1 - 1e-9), starts] if starts > 0.0 else []
             self._marks += [mark for knee in parameters.knees() for mark in (knee, knee * (1 + 1e-9))]
             for name, value in given.items():

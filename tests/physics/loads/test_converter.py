@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -108,3 +109,26 @@ def test_the_assumption_is_declared_with_a_limit_only():
         values, assumptions = model.floats(lambda name, value: value.nominal)
         assert any("drop-out" in sentence for sentence in assumptions) == said
         assert math.isinf(values["input_current_limit"]) == ("input_current_limit" not in more)
+
+
+@pytest.mark.parametrize(
+    "more", [{}, {"input_current_limit": "0.9 A .. 1.2 A"}, {"drop_out": "6 V"}, {"stops_at": "3.9 V .. 5 V"}]
+)
+def test_what_it_draws_settled_lies_between_corners_that_stand_for_all(more):
+    """Against every combination of the ends of its tolerances."""
+    ends = {
+        "output_power": (7.9, 9.1),
+        "efficiency": (0.83, 0.89),
+        "starts_at": (8.2, 8.6),
+        "stops_at": (3.9, 5.0) if "stops_at" in more else (4.0,),
+        "soft_start": (1e-3, 2e-3),
+        "input_current_limit": (0.9, 1.2) if "input_current_limit" in more else (math.inf,),
+        "drop_out": (6.0,) if "drop_out" in more else (0.0,),
+    }
+    corners = [list(corner) for corner in itertools.product(*ends.values())]
+    chosen = converter.drawing_between(corners)
+    assert len(chosen) == (2 if set(more) <= {"stops_at"} else len(corners))
+    for volts in (-1.0, 0.0, 3.9, 4.0, 4.5, 5.0, 5.001, 6.0, 8.3, 12.0, 40.0):
+        drawn = [converter.draws(volts, corner)[0] for corner in corners]
+        of_chosen = [converter.draws(volts, corner)[0] for corner in chosen]
+        assert (min(of_chosen), max(of_chosen)) == (min(drawn), max(drawn))

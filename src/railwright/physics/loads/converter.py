@@ -211,6 +211,17 @@ def drawing_least(corners: Sequence[Sequence[float]]) -> Sequence[Sequence[float
     return [min(corners, key=lambda p: (p[0] / p[1], -p[2], -p[3], -p[4]))]
 
 
+def drawing_between(corners: Sequence[Sequence[float]]) -> Sequence[Sequence[float]]:
+    """Of all corners of its tolerances those between which `draws` lies: where no input current limit and no
+    drop-out bound it, the one of the least input power that stops first on the way down, and the one of the
+    greatest that stops last.
+    """
+    if any(p[5] < math.inf or p[6] > 0.0 or p[3] <= 0.0 for p in corners):
+        return corners
+    in_order = sorted(corners, key=lambda p: (p[0] / p[1], -p[3]))
+    return [in_order[0], in_order[-1]]
+
+
 def examples(volts: float, amperes: float) -> Examples:
     """Loads that draw about so much, as a document writes them."""
     regulating = {

@@ -41,7 +41,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from types import ModuleType
 from typing import Any, ClassVar, NamedTuple, Self, cast
 
@@ -209,8 +208,7 @@ class Rising(NamedTuple):
     winds: bool = False
 
 
-@dataclass(frozen=True)
-class LoadKind:
+class LoadKind(NamedTuple):
     """A load as the solver knows it: its name in documents, its model, and the module with its equations.
 
     states, flags: names of its continuous states and of its discrete values (which start at

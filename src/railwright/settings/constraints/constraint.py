@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 from railwright.documents.bench import Output
@@ -22,8 +21,7 @@ Breach = tuple[str, str]
 """What is said of a value that breaks a constraint: why, and what to do."""
 
 
-@dataclass(frozen=True, slots=True)
-class Constraint:
+class Constraint(NamedTuple):
     """One condition that a setting, or another figure of an input, must meet.
 
     key: stable name. near: about where it begins to hold, SI units. holds: whether it does at a value; it
@@ -101,8 +99,7 @@ def threshold(
     return Constraint(key, side, value, holds, why, path, relax, rule, breach)
 
 
-@dataclass(frozen=True, slots=True)
-class Range:
+class Range(NamedTuple):
     """What the outputs of a group can be set to, as values of the input.
 
     what: for people, such as 'OVP'. unit: SI. portions: of the input's value, for each output. own: range of

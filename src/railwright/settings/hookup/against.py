@@ -84,10 +84,11 @@ def _lacks_list(demand: Demand, shape: ShapeNeed, name: OutputName, output: Outp
         return state(
             "that of {output} stays {dwell} or more on a point", output=name, dwell=(points.dwell.low, "s")
         )
-    few = state(
+    if count <= points.at_most:
+        return ""
+    return state(
         "that of {output} has {points} of {needed} points", output=name, points=points.at_most, needed=count
     )
-    return few if count > points.at_most else ""
 
 
 def protections(demand: Demand, source: FedInput) -> Found:

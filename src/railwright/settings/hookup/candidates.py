@@ -265,9 +265,12 @@ class Taken:
                 return Obstacle(
                     f"{candidate.source.words} would join {candidate.input} to another input through {where}"
                 )
-        words = f"{candidate.source.words} is coupled to an output of {{}} for another input"
-        coupled = (supply for supply, number in candidate.coupled if (supply, number) in self.couplings)
-        return next((Obstacle(words.format(supply)) for supply in coupled), None)
+        for supply, number in candidate.coupled:
+            if (supply, number) in self.couplings:
+                return Obstacle(
+                    f"{candidate.source.words} is coupled to an output of {supply} for another input"
+                )
+        return None
 
 
 def taken_by(written: Mapping[str, Demand], bench: Bench) -> Taken:

@@ -9,7 +9,7 @@ from tests.external.verification.parts import Capacitor, Resistor
 
 from railwright.physics.circuit import Circuit, LeadCircuit
 
-STAGE = replace(SMALL, crowbar=1.0 / 50e-3)
+STAGE = SMALL._replace(crowbar=1.0 / 50e-3)
 MAIN = alone(
     STAGE,
     LeadCircuit(50e-3, 1.2e-6),

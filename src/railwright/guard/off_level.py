@@ -1,0 +1,4 @@
+"""Below which voltage an output counts as off. By itself, as a check needs nothing else of switching off."""
+
+OFF_BELOW = 1.0
+"""Voltage below which an output that was switched off counts as off [V], where nothing else is known."""
