@@ -114,16 +114,14 @@ def _list(json: bool) -> Exit:
 
 
 def _check(made: Dialect, json: bool, quiet: bool) -> Exit:
+    from railwright.cli.console import console, print_json, table
+
     rows = operations(made)
     if json:
-        from railwright.cli.console import print_json
-
         keys = ("operation", "state", "command", "query")
         print_json({"dialect": made.name, "operations": [dict(zip(keys, row, strict=True)) for row in rows]})
         return Exit.DONE
     if not quiet:
-        from railwright.cli.console import console, table
-
         channels = "outputs 1 and 2" if made.list_readings else "output 1"
         title = f"{made.name}: addressing {made.addressing}; as it is sent to {channels}"
         console().print(table(title, ("Operation", "State", "Command", "Query"), rows))
@@ -166,6 +164,7 @@ def _wanted(provoke: str, voltage: str, current: str, operator: str | None) -> W
 
 
 def _try(made: Dialect, wires: Wires, channel: int, change: bool, json: bool, wanted: Wanted | None) -> Exit:
+    from railwright.cli.console import console, print_json, table
     from railwright.guard.process_link import ProcessLink
     from railwright.instruments.guarded import open_guarded
     from railwright.instruments.trying import DialectTrial
@@ -189,8 +188,6 @@ def _try(made: Dialect, wires: Wires, channel: int, change: bool, json: bool, wa
     seen = provoked.seen if provoked is not None else ()
     not_come = [each.provoked for each in seen if each.wrong]
     if json:
-        from railwright.cli.console import print_json
-
         data: dict[str, Any] = {
             "dialect": made.name,
             "address": address,
@@ -201,8 +198,6 @@ def _try(made: Dialect, wires: Wires, channel: int, change: bool, json: bool, wa
             data |= {**more, "kept": None if kept is None else str(kept)}
         print_json(data)
     else:
-        from railwright.cli.console import console, table
-
         title = f"{made.name} at {address}, output {channel}"
         console().print(table(title, ("Operation", "Sent", "Answer", "Means"), rows))
         told = f"{len(wrong)} not understood: {', '.join(wrong)}" if wrong else "all understood"

@@ -141,11 +141,11 @@ def _parts(
     names: Sequence[str], outputs: Sequence[Output], channel: str, shares: Sequence[float], *, mean: bool
 ) -> tuple[Part, ...]:
     """Each output's part in a sum, with its share of the value, or in a mean."""
-    parts = []
-    for name, output, share in zip(names, outputs, shares, strict=True):
-        accuracy = getattr(output.reading, channel)
-        parts.append(_part(name, accuracy, 1.0 / len(names) if mean else share, len(names) if mean else 1))
-    return tuple(parts)
+    count = len(names)
+    return tuple(
+        _part(name, getattr(output.reading, channel), 1.0 / count if mean else share, count if mean else 1)
+        for name, output, share in zip(names, outputs, shares, strict=True)
+    )
 
 
 def _part(

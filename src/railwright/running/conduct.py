@@ -14,7 +14,6 @@ from railwright.dialects.proofs import Proofs
 from railwright.documents.loader import Documents
 from railwright.guard.link import Answerless, GuardLink, GuardLost
 from railwright.instruments.errors import Fenced, InstrumentError
-from railwright.instruments.off_entries import no_current
 from railwright.plan.moves import Move
 from railwright.plan.off_order import off_order, off_threshold
 from railwright.plan.plan import Plan
@@ -208,8 +207,8 @@ class Conduct:
         (reading,) = self.rig.read((name,))
         if abs(reading.voltage) >= off_threshold(self.device, name):
             return f"{show(reading.voltage, 'V')} stand there"
-        none = sum(no_current(self.rig.bench.output(each)) for each in self.rig.set_points[name].names)
-        return f"{show(reading.current, 'A')} flow there" if abs(reading.current) > none else ""
+        flows = abs(reading.current) > self.relays.none[name]
+        return f"{show(reading.current, 'A')} flow there" if flows else ""
 
     def _arm(self, *, energising: bool) -> None:
         """Give the guard what is to be switched off. Before anything was on, no lost supply is waited for."""

@@ -236,7 +236,7 @@ class FedInput(Group):
 
     def ovp_at_most(self, feed: Feed) -> float:
         """The most that can stand at the terminals [V]: the OVP level, its error, the rise while it acts."""
-        level = feed.ovp + (self.ovp_error or 0.0)
+        level = self.ovp_with_error(feed.ovp)
         return level + (self.ovp_overshoot(level, feed.limit) or 0.0)
 
     def ovp_drop(self, level: float, limit: float | None) -> float:

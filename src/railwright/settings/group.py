@@ -212,6 +212,12 @@ class Group:
         errors = [output.ovp.accuracy if output.ovp else None for output in self.rows]
         return self.whole(errors, sum if self.series else max)
 
+    def ovp_with_error(self, level: float) -> float:
+        """The most that an OVP of this level of the group lets stand: with its error, as far as it is known
+        [V].
+        """
+        return level + (self.ovp_error or 0.0)
+
     def ovp_early(self, voltage: float) -> float:
         """How far the group's OVP level must lie above the highest voltage that a set one [V] may come to, so
         that no output acts [V]; as far as it is known. In series each output acts on its own share, which its

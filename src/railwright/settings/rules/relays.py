@@ -103,7 +103,7 @@ def relay_rating(context: Context) -> Outcome:
     feeds = dict(context.having("current_limit", "ovp"))
     for lies, source in _lying(context):
         feed = feeds.get(source)
-        ovp = feed.ovp + (source.ovp_error or 0.0) if feed else None
+        ovp = source.ovp_with_error(feed.ovp) if feed else None
         limit = source.at_most(feed.limit) if feed else None
         acts = state("the OVP of {input} acts at", input=source.name)
         lets = state("the current limit of {input} lets through", input=source.name)

@@ -62,7 +62,7 @@ def requirement_masked(
                 "lower what is permitted, or raise the current limit above it, where the device bears it",
             )
     elif required.known.bounded == "voltage":
-        level = feed.ovp + (source.ovp_error or 0.0)
+        level = source.ovp_with_error(feed.ovp)
         if highest >= level:
             yield Hit(
                 source.name,
@@ -82,7 +82,7 @@ def _past_ovp(required: Requirement, source: FedInput, feed: Feed) -> str:
     """What may exceed what is permitted where the OVP trips below it, in words."""
     if not required.known.momentary:
         return "it cannot fail, for what stays above trips"
-    level = feed.ovp + (source.ovp_error or 0.0)
+    level = source.ovp_with_error(feed.ovp)
     rise = source.ovp_overshoot(level, feed.limit)
     return state(
         "it can be exceeded only{after} by what the device or the lead adds for a moment, which the readings "

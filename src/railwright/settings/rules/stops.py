@@ -27,7 +27,7 @@ def stop_out_of_reach(context: Context, path: Path, condition: StopCondition, so
     if (feed := context.feeds.get(condition.input)) is None:
         return
     most = source.at_most(feed.limit)
-    level = feed.ovp + (source.ovp_error or 0.0)
+    level = source.ovp_with_error(feed.ovp)
     why: str = ""
     match condition.bound:
         case ("current", "above", bound) if bound >= most:

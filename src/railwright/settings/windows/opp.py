@@ -49,7 +49,7 @@ def window(source: FedInput, limit: float | None, ovp: float | None) -> Window:
 def _idle(source: FedInput, limit: float | None, ovp: float | None) -> Iterator[Constraint]:
     """Above what current limit and OVP let through it would never act."""
     if limit is not None and ovp is not None:
-        held = (ovp + (source.ovp_error or 0.0)) * source.at_most(limit)
+        held = source.ovp_with_error(ovp) * source.at_most(limit)
         yield threshold(
             "idle",
             "high",
