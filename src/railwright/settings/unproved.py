@@ -37,11 +37,15 @@ def _findings(documents: Documents, set_points: SetPoints, proofs: Proofs) -> It
             continue
         wanted = {output: each for output, each in needed.items() if output.supply == name}
         lacks = _lacks(bench, supply, wanted, proofs)
-        if lacks:
+        # An output that the procedure names by itself is a finding by itself, which it may accept.
+        named = {each.about for each in documents.procedure.overrides if each.finding == DIALECT_UNPROVED}
+        alone = [{output: each} for output, each in lacks.items() if output in named]
+        others = {output: each for output, each in lacks.items() if output not in named}
+        for about, lacks in [(str(*each), each) for each in alone] + [(name, others)] * bool(others):
             yield Finding(
                 DIALECT_UNPROVED,
                 Severity.STOP,
-                name,
+                about,
                 documents.where("bench", ("supplies", name, "dialect")),
                 state(
                     "dialect '{dialect}' is not proved on {model}: {lacks}",
