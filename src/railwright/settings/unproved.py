@@ -35,12 +35,12 @@ def _findings(documents: Documents, set_points: SetPoints, proofs: Proofs) -> It
         if is_of_this_computer(supply.address):
             continue
         wanted = {output: each for output, each in needed.items() if output.supply == name}
-        lacks = _lacks(bench, supply, wanted, proofs)
+        lacks = _lacks(supply, wanted, proofs)
         # An output that the procedure names by itself is a finding by itself, which it may accept.
         named = {each.about for each in documents.procedure.overrides if each.finding == DIALECT_UNPROVED}
         alone = [{output: each} for output, each in lacks.items() if output in named]
         others = {output: each for output, each in lacks.items() if output not in named}
-        for about, lacks in [(str(*each), each) for each in alone] + [(name, others)] * bool(others):
+        for about, part in [(str(*each), each) for each in alone] + [(name, others)] * bool(others):
             yield Finding(
                 DIALECT_UNPROVED,
                 Severity.STOP,
@@ -50,7 +50,7 @@ def _findings(documents: Documents, set_points: SetPoints, proofs: Proofs) -> It
                     "dialect '{dialect}' is not proved on {model}: {lacks}",
                     dialect=supply.dialect.name,
                     model=supply.model or "this supply, whose model is not given",
-                    lacks="; ".join(f"{output}: {', '.join(each)}" for output, each in lacks.items()),
+                    lacks="; ".join(f"{output}: {', '.join(each)}" for output, each in part.items()),
                 ),
                 "provoke them with 'railwright dialect try … --provoke' or 'railwright prove', or accept it "
                 "with a reason; on simulated supplies ('--twins') it does not count",
