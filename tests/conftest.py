@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 from tests.bench import EXAMPLE, PROCEDURE, demo_with
-from tests.slow import QUICK, is_slow
+from tests.slow import ALONE, QUICK, has_alone, is_slow
 
 from railwright.dialects.files import USER_FOLDER
 from railwright.documents.loader import Documents, load_documents
@@ -19,7 +19,11 @@ from railwright.documents.loader import Documents, load_documents
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
     """What is left out is not even imported."""
-    return True if config.option.markexpr == QUICK and is_slow(collection_path) else None
+    wanted = config.option.markexpr
+    out = (wanted == QUICK and is_slow(collection_path)) or (
+        wanted == ALONE and not has_alone(collection_path)
+    )
+    return True if out else None
 
 
 def pytest_itemcollected(item: pytest.Item) -> None:

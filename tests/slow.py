@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 TESTS = Path(__file__).parent
@@ -46,6 +47,7 @@ SLOW = {
     "cli/test_rehearse_cases.py": LONG,
     "cli/test_streams.py": PROCESSES,
     "cli/test_targets.py": PROCESSES,
+    "cli/test_terse_supply.py": PROCESSES,
     "cli/test_warm_up.py": PROCESSES,
     "guard/test_alone.py": PROCESSES,
     "guard/test_hislip.py": REAL_TIME,
@@ -103,6 +105,17 @@ SLOW = {
 QUICK = "not slow and not alone"
 """The marker expression of `make test-fast`."""
 
+ALONE = "alone"
+"""The marker expression of the first part of `make test`."""
 
+_PATHS = frozenset(TESTS / name for name in SLOW)
+
+
+@cache  # asked of every test
 def is_slow(path: Path) -> bool:
-    return any(path == TESTS / name or TESTS / name in path.parents for name in SLOW)
+    return not _PATHS.isdisjoint((path, *path.parents))
+
+
+def has_alone(path: Path) -> bool:
+    """Whether a file of tests, or some file of a folder, marks a test as working against real time."""
+    return path.is_dir() or "pytest.mark.alone" in path.read_text("utf-8")

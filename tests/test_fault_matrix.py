@@ -4,6 +4,7 @@ thing that goes wrong in each, judged by the twins' physics.
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -12,13 +13,13 @@ from benchmarks.fault_matrix.judge import COMPLETED, CONFIRMED, NOT_CONFIRMED, j
 from benchmarks.fault_matrix.real import play_real
 from benchmarks.faults import drawn, repeatable, undisturbed, verdict_of
 
-CELLS = undisturbed()
+cells_of_the_demo = cache(undisturbed)
 OF_EACH = 4
 """So many cells of each kind of fault."""
 
 
 def of_kind(name: str, count: int = OF_EACH, seed: int = 7) -> list[Cell]:
-    return drawn([cell for cell in CELLS if cell.kind.name == name], count, seed)
+    return drawn([cell for cell in cells_of_the_demo() if cell.kind.name == name], count, seed)
 
 
 @pytest.mark.parametrize("name", [kind.name for kind in KINDS])
@@ -49,7 +50,7 @@ def test_it_is_the_same_over_every_transport(name: str, wires: str, tmp_path: Pa
 
 
 def test_every_command_of_both_dialects_is_in_it() -> None:
-    commands = {(cell.supply, cell.command.rstrip()) for cell in CELLS}
+    commands = {(cell.supply, cell.command.rstrip()) for cell in cells_of_the_demo()}
     for supply in ("left", "right"):
         of_supply = {command for name, command in commands if name == supply}
         assert {
@@ -85,7 +86,7 @@ def test_without_it_the_matrix_fails(without: str, tmp_path: Path) -> None:
 
 @pytest.mark.alone
 def test_the_real_guard_ends_runs_as_the_one_in_virtual_time(tmp_path: Path) -> None:
-    for cell in drawn(repeatable(CELLS), 4, 11):
+    for cell in drawn(repeatable(cells_of_the_demo()), 4, 11):
         real, virtual = judge(cell, play_real(cell, tmp_path)), verdict_of(cell, tmp_path)
         assert (real.ending, real.wrong) == (virtual.ending, virtual.wrong), cell.line
         assert real.ending in (COMPLETED, CONFIRMED, NOT_CONFIRMED)

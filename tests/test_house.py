@@ -5,6 +5,7 @@ import re
 import subprocess
 import tomllib
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 from string import Formatter
 
@@ -257,8 +258,12 @@ def test_the_reasons_of_settings_keep_their_figures():
     assert found == []
 
 
-TESTS = {path: ast.parse(path.read_text("utf-8")) for path in sorted((ROOT / "tests").rglob("*.py"))}
 Def = ast.FunctionDef | ast.AsyncFunctionDef
+
+
+@cache
+def trees_of_tests() -> dict[Path, ast.Module]:
+    return {path: ast.parse(path.read_text("utf-8")) for path in sorted((ROOT / "tests").rglob("*.py"))}
 
 
 def calls_of(node: ast.AST) -> set[str]:
@@ -283,10 +288,10 @@ def within_reach(tree: ast.Module, asserting: dict[str, set[str]]) -> set[str]:
 def helpers_that_assert() -> dict[str, set[str]]:
     """Of each module of the tests, the functions that assert; under 'methods', those of its classes."""
     found: dict[str, set[str]] = {"methods": set()}
-    module_of = {path: ".".join(path.relative_to(ROOT).with_suffix("").parts) for path in TESTS}
+    module_of = {path: ".".join(path.relative_to(ROOT).with_suffix("").parts) for path in trees_of_tests()}
     while True:
         before = sum(map(len, found.values()))
-        for path, tree in TESTS.items():
+        for path, tree in trees_of_tests().items():
             own = found.setdefault(module_of[path], set())
             reach = {"raises", "warns"} | own | within_reach(tree, found)
             own |= {each.name for each in tree.body if isinstance(each, Def) and asserts(each, reach)}
@@ -300,7 +305,7 @@ def helpers_that_assert() -> dict[str, set[str]]:
 
 def test_every_test_asserts_something():
     found, silent = helpers_that_assert(), []
-    for path, tree in TESTS.items():
+    for path, tree in trees_of_tests().items():
         module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
         reach = {"raises", "warns"} | found[module] | within_reach(tree, found)
         for node in ast.walk(tree):
@@ -333,7 +338,7 @@ def test_no_assertion_holds_by_its_form():
     assert not any(cannot_fail(ast.parse(each, mode="eval").body) for each in ("a", "f() == f()", "a == b"))
     found = [
         f"{path.relative_to(ROOT)}:{node.lineno}"
-        for path, tree in TESTS.items()
+        for path, tree in trees_of_tests().items()
         for node in ast.walk(tree)
         if isinstance(node, ast.Assert) and cannot_fail(node.test)
     ]
@@ -379,7 +384,7 @@ def compared(node: ast.AST) -> list[str]:
 def test_sentences_are_asserted_only_where_they_are_the_promise():
     assert compared(ast.parse("assert 'it goes off in its order' in said and f(a) == 'b'")) != []
     found = []
-    for path, tree in TESTS.items():
+    for path, tree in trees_of_tests().items():
         place = path.relative_to(ROOT / "tests")
         if place.parts[0] in PROMISED:
             continue

@@ -179,6 +179,9 @@ def _words(whole: Data) -> Edits:
 
 def _readings(whole: Data) -> Edits:
     own, settings = whole["readings"], whole["settings"]
+    if "both" in own:
+        yield from _both_readings(whole)
+        return
     exchanged = _both((("readings", "voltage"), own["current"]), (("readings", "current"), own["voltage"]))
     yield "readings.voltage", "exchanged with current", exchanged
     for what, other, setting, units in (
@@ -194,6 +197,24 @@ def _readings(whole: Data) -> Edits:
         for channel in ("1", "2"):
             fast = _put(("readings", what), _of(own[what], channel))
             yield f"readings.{what}", f"always of output {channel}", fast
+
+
+def _both_readings(whole: Data) -> Edits:
+    """Of voltage and current in one answer."""
+    own, settings = whole["readings"]["both"], whole["settings"]
+    fields = own["fields"]
+    for other in (fields[::-1], ["other", *fields], [*fields, "other"], [*fields, "voltage"], fields[:1]):
+        yield "readings.both.fields", ", ".join(other), _put(("readings", "both", "fields"), other)
+    queries = [spoken["query"] for name in ("voltage", "output") if (spoken := _spoken(settings[name]))]
+    for query in (*queries, "MEASure:VOLTage?", whole["status"]["mode"]["query"]):
+        yield "readings.both.query", query, _put(("readings", "both", "query"), query)
+    for what, unit in (("voltage", "mV"), ("voltage", "kV"), ("current", "mA"), ("current", "uA")):
+        # The unit that the answer itself has counts.
+        yield f"readings.{what}_unit", f"{unit} beside it", _put(("readings", f"{what}_unit"), unit)
+    alone = {"voltage": "MEASure:VOLTage?", "current": "FETCh:CURRent?"}
+    yield "readings", "each by its own query", _put(("readings",), alone)
+    exchanged = {"voltage": "MEASure:CURRent?", "current": "FETCh:VOLTage?"}
+    yield "readings", "each by that of the other", _put(("readings",), exchanged)
 
 
 def _moved(place: tuple[str, ...], by: Data) -> Edits:
@@ -223,7 +244,8 @@ def _modes(whole: Data) -> Edits:
     way = "bits" if "bits" in mode else "words"
     yield from _moved(("status", "mode", way), mode[way])
     yield "status.mode", "left out", _put(("status", "mode"), None)
-    others = [whole["readings"]["current"], "*STB?", _of(mode["query"], "1"), _of(mode["query"], "2")]
+    reading = whole["readings"].get("current") or whole["readings"]["both"]["query"]
+    others = [reading, "*STB?", _of(mode["query"], "1"), _of(mode["query"], "2")]
     if trips := whole["status"]["trips"].get("query"):
         others.append(trips)
     for other in others:
@@ -233,9 +255,17 @@ def _modes(whole: Data) -> Edits:
 def _trips(whole: Data) -> Edits:
     trips = whole["status"]["trips"]
     place = ("status", "trips")
-    for way in ("bits", "each"):
+    for way in ("bits", "words", "each"):
         if way in trips:
             yield from _moved((*place, way), trips[way])
+    if "words" in trips:
+        for name, word in trips["words"].items():
+            own = {**trips, "words": {each: w for each, w in trips["words"].items() if each != name}}
+            moved = {**own, "nothing": [trips["nothing"], word]}
+            yield "status.trips.nothing", f"with that of {name}", _put(place, moved)
+            yield f"status.trips.words.{name}", "TRIP", _put((*place, "words", name), "TRIP")
+        for nothing in (None, "OK", ["OK", trips["nothing"]], "OVERvoltage"):
+            yield "status.trips.nothing", str(nothing or "left out"), _put((*place, "nothing"), nothing)
     if trips.get("told", True):
         yield "status.trips", "told: false", _put(place, {"told": False})
     if "query" in trips:
@@ -269,6 +299,8 @@ def _manner(whole: Data) -> Edits:
     if "select" in whole["instrument"]:
         for select in ("INSTrument:SELect", "INSTrument:NSELect", "INSTrument:STATe"):
             yield "instrument.select", select, _put(("instrument", "select"), select)
+        for query in ("INSTrument:SELect?", "INSTrument:NSELect?", "*OPC?", "OUTPut:STATe?"):
+            yield "instrument.selected", query, _put(("instrument", "selected"), query)
     for key in ("compound", "list_readings"):
         yield key, "the other", _put((key,), not whole.get(key, False))
     session = whole.get("session", {})
@@ -277,6 +309,20 @@ def _manner(whole: Data) -> Edits:
         yield f"session.{key}", repr(value), _put(("session", key), value)
     for key in session:
         yield f"session.{key}", "left out", _put(("session", key), None)
+    begins = session.get("opening", [])
+    for other in (
+        ["SYSTem:LOCal"],
+        ["SYSTem:NOTHing"],
+        ["OUTPut:STATe ON"],
+        ["*RST"],
+        ["NOTHing?"],
+        [{"send": "SYSTem:REMote?", "answer": "0"}],
+        [*begins, {"send": "SYSTem:VERSion?", "answer": "1998.0"}],
+        begins[::-1],
+    ):
+        yield "session.opening", str(other), _put(("session", "opening"), other)
+        yield "session.closing", str(other), _put(("session", "closing"), other)
+    yield "session.boot", "0.2", _put(("session", "boot"), 0.2)
 
 
 def _others(whole: Data) -> Edits:

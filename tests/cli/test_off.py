@@ -265,6 +265,26 @@ def test_a_live_guard_switches_off_in_its_order_and_ends_the_run(scene: Scene) -
     assert list(runtime().glob("plan-*")) == []
 
 
+@pytest.mark.parametrize(
+    ("switch_says", "told_of_it"), [("0", "off"), ("1", "NOT READ TO BE OFF: it still says that it is on")]
+)
+def test_what_a_live_guard_reads_of_a_master_switch_is_told(
+    switch_says: str, told_of_it: str, scene: Scene
+) -> None:
+    left, right = scene.plan().supplies
+    scene.right.answers["*OPT?"] = switch_says
+    look = tuple(f"{each};*OPT?" for each in right.look)
+    mastered = replace(right, look=look, master=("OUTPut:STATe OFF",), master_state=(3, 0))
+    link = scene.guarded(replace(scene.plan(), supplies=(left, mastered)))
+    command = scene.start()
+    told(link)
+    link.close()
+    out, err = command.communicate(timeout=20)
+    assert [line for line in (out + err).splitlines() if "master switch" in line] == [
+        f"right: master switch {told_of_it}"
+    ]
+
+
 def test_naming_an_output_of_a_run_ends_the_run(scene: Scene) -> None:
     link = scene.guarded(scene.plan(only_after=(), stays_on="keeps the bias"))
     command = scene.start("right.1")

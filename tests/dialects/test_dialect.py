@@ -75,9 +75,17 @@ def test_an_unknown_dialect_names_those_that_are_there() -> None:
         load_dialect("chanel-list")
 
 
-def test_an_output_that_is_selected_needs_its_command_in_the_same_message() -> None:
-    text = text_of("selected-output").replace("compound: true", "compound: false", 1)
-    with pytest.raises(DialectError, match=r"'compound: true' .*'addressing: selected-output'"):
+@pytest.mark.parametrize(
+    ("name", "compound"), [("selected-output", "true"), ("channel-list", "true"), ("prefixed", "false")]
+)
+def test_which_output_is_selected_is_asked_only_where_it_is_selected_apart(name: str, compound: str) -> None:
+    """In one message nothing comes between the selection and the command."""
+    entry = '  identify: "*IDN?"\n'
+    assert f"compound: {compound}" in text_of(name)
+    text = text_of(name).replace(entry, f"{entry}  selected: INSTrument:NSELect?\n", 1)
+    with pytest.raises(
+        DialectError, match=r"selected with 'addressing: selected-output' and 'compound: false'"
+    ):
         read_dialect(text, "mine.yaml")
 
 
@@ -95,6 +103,35 @@ def test_the_word_for_off_comes_back_long_or_short(answer: str) -> None:
 def test_a_header_that_is_taken_at_once_is_one_by_the_grammar(header: str) -> None:
     (unit,) = parse_message(header.encode("ascii"))
     assert (unit.query, unit.parameters) == (header.endswith("?"), ())
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new", "told"),
+    [
+        ("prefixed", 'prefix: "INSTrument{channel}:"', 'prefix: "INSTrument{channel}:\\n"', "prefix"),
+        ("prefixed", 'prefix: "INSTrument{channel}:"', 'prefix: "OUTP ON;INSTrument{channel}:"', "prefix"),
+        ("prefixed", 'prefix: "INSTrument{channel}:"', 'prefix: "INSTrument {channel}:"', "prefix"),
+        ("prefixed", 'prefix: "INSTrument{channel}:"', 'prefix: "INSTrument{channel}{x}:"', "prefix"),
+        ("named-output", 'called: "UNIT{channel}"', 'called: "UNIT{channel};OUTP ON"', "called"),
+        ("named-output", 'called: "UNIT{channel}"', 'called: {1: "A\\nOUTP ON", 2: B}', "called"),
+        ("named-output", 'called: "UNIT{channel}"', "called: {1: A, 2: A}", "called"),
+        ("channel-list", '"off": "OFF"', '"off": "0;OUTP ON"', "words"),
+        ("channel-list", '"off": "OFF"', '"off": "0\\rOUTP ON"', "words"),
+        ("channel-list", "no link: NONE", 'no link: "NONE;OUTP ON"', "words"),
+    ],
+)
+def test_no_text_that_goes_into_a_message_ends_it(name: str, old: str, new: str, told: str) -> None:
+    """A newline, or `;`, would have what follows taken for a command of its own."""
+    text = text_of(name)
+    assert text.count(old) == 1
+    line = text[: text.index(old)].count("\n") + 1
+    with pytest.raises(DialectError) as raised:
+        read_dialect(text.replace(old, new), "mine.yaml")
+    first, *others = str(raised.value).splitlines()
+    # The entry's own line, or that of the words that it is one of.
+    assert line - 2 <= int(first.split(":")[1]) <= line
+    assert told in first
+    assert others == []
 
 
 def mastered(entry: str) -> str:

@@ -3,19 +3,29 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from tests.bench import EXAMPLE, PROCEDURE
 
 from railwright.documents.bench import Coupling
 from railwright.documents.loader import Documents
 from railwright.documents.output_name import OutputName
 from railwright.evaluation.ending import Ending
-from railwright.evaluation.views import Case, RecordSource, _quiet, _told_last
+from railwright.evaluation.views import (
+    Case,
+    RecordSource,
+    _changes,
+    _quiet,
+    _stands,
+    _told_before,
+    _told_last,
+)
 from railwright.plan.timeline import timeline_of
-from railwright.traces import Event, EventKind, Record
+from railwright.traces import Event, EventKind, Record, Span
 
 
 def quiet(
@@ -82,3 +92,74 @@ def test_what_is_told_last(documents: Documents, step: str, name: str, expected:
     run = Record("run", {}, (), timeline.spans)
     case = Case(documents, timeline, RecordSource("run", run, {}, {}), Ending())
     assert _told_last(case, run.span(step), name) == pytest.approx(expected)
+
+
+BEGINS = "      segments:\n"
+
+
+def of_shape(bench: Callable[..., Documents], *segments: str) -> tuple[Case, Span]:
+    """A run as planned of the example: its brown-out begins at the 16 V of the sweep, with these segments."""
+    text = (EXAMPLE / PROCEDURE).read_text("utf-8")
+    before, after = text.index(BEGINS), text.index("    name: brown-out")
+    written = "".join(f"        - {{{each}}}\n" for each in segments)
+    documents = bench((PROCEDURE, text[before:after], f"{BEGINS}{written}"))
+    timeline = timeline_of(documents.procedure, documents.device)
+    run = Record("run", {}, (), timeline.spans)
+    return Case(documents, timeline, RecordSource("run", run, {}, {}), Ending()), run.span("brown-out")
+
+
+@pytest.mark.parametrize(
+    ("segments", "stands"),
+    [
+        (["step_to: 9 V", "hold: 20 ms", "step_to: 12 V", "hold: 200 ms"], 20e-3),
+        (["line_to: 9 V, over: 8 ms", "hold: 30 ms", "step_to: 12 V", "hold: 200 ms"], 30e-3),
+        # A line that is steeper than outputs are is played as a jump: what it leads to is left 8 ms later.
+        (["line_to: 9 V, over: 8 ms", "step_to: 12 V", "hold: 200 ms"], 8e-3),
+        (["line_to: 9 V, over: 8 ms", "line_to: 12 V, over: 8 ms", "hold: 200 ms"], 8e-3),
+        (["line_to: 9 V, over: 8 ms", "line_to: 8 V, over: 300 ms", "hold: 200 ms"], math.inf),  # no turn
+        (["line_to: 9 V, over: 2 s", "line_to: 12 V, over: 2 s", "hold: 200 ms"], 2.0),
+        (["step_to: 9 V", "hold: 200 ms"], math.inf),  # the other input goes off at its end
+        (["hold: 200 ms"], math.inf),
+    ],
+)
+def test_for_how_long_a_level_is_set_at_least(
+    bench: Callable[..., Documents], segments: list[str], stands: float
+) -> None:
+    assert _stands(*of_shape(bench, *segments), "main") == pytest.approx(stands)
+
+
+@pytest.mark.parametrize(
+    ("segments", "expected"),
+    [
+        (["step_to: 9 V", "hold: 20 ms", "step_to: 12 V", "hold: 200 ms"], [(0, 16, 9), (0.02, 9, 12)]),
+        (["line_to: 9 V, over: 8 ms", "step_to: 12 V", "hold: 200 ms"], [(4e-3, 16, 9), (8e-3, 9, 12)]),
+        (["hold: 200 ms"], []),  # at 16 V
+    ],
+)
+def test_the_changes_of_a_set_point_are_on_the_times_of_the_run(
+    bench: Callable[..., Documents], segments: list[str], expected: list[tuple[float, float, float]]
+) -> None:
+    case, span = of_shape(bench, *segments)
+    later = replace(span, start=span.start + 0.7, end=span.end + 0.7)
+    for played in (span, later):
+        found = [each for each in _changes(case, played, "main") if each.goal > 0.0]
+        assert [(each.time - played.start, each.start, each.goal) for each in found] == [
+            pytest.approx(each, abs=1e-9) for each in expected
+        ]
+    assert [each.goal for each in _changes(case, span, "transducer")] == [0.0]  # goes off at the end
+
+
+@pytest.mark.parametrize(
+    ("step", "name", "expected"),
+    [
+        ("steady", "main", 0.206),  # 50 ms, the other one's rise of 6 ms, settled for 150 ms
+        ("line sweep", "main", 0.0),
+        ("line sweep", "transducer", 2.15),
+        ("brown-out", "main", 0.0),
+    ],
+)
+def test_what_is_told_before_a_step(documents: Documents, step: str, name: str, expected: float) -> None:
+    timeline = timeline_of(documents.procedure, documents.device)
+    run = Record("run", {}, (), timeline.spans)
+    case = Case(documents, timeline, RecordSource("run", run, {}, {}), Ending())
+    assert _told_before(case, run.span(step), name) == pytest.approx(expected, abs=1e-9)

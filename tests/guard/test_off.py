@@ -290,14 +290,15 @@ def test_a_lost_supply_is_waited_for_as_long_as_the_plan_says() -> None:
     assert played.took == near(4.0)
 
 
-def test_answers_that_do_not_fit_are_no_reading() -> None:
+@pytest.mark.parametrize("voltage", [float("nan"), float("inf"), 9.91e37, 9.9e37])
+def test_answers_that_do_not_fit_are_no_reading(voltage: float) -> None:
+    """Not a number, and infinity, as Python and as SCPI-1999 (vol. 1, 7.2.1) write them."""
     left = FakeSupply()
-    for number in range(2):
-        left.outputs[0].voltage, left.outputs[0].floor = (float("nan"),) * 2
-        played = play((fed("a", "left"),), options={"lost": 1.5}, left=left)
-        assert not played.ends["a"].confirmed, number
-        assert "expected a voltage and a current" in played.ends["a"].why
-        assert len(left.lines) > 2, "it is not reached anew"
+    left.outputs[0].voltage, left.outputs[0].floor = voltage, voltage
+    played = play((fed("a", "left"),), options={"lost": 1.5}, left=left)
+    assert not played.ends["a"].confirmed
+    assert f"'{voltage}'" in played.ends["a"].why
+    assert len(left.lines) > 2, "it is not reached anew"
 
 
 # What waits for a confirmation, and what stays on

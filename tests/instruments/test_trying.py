@@ -107,5 +107,6 @@ def test_settings_are_only_asked(name: str) -> None:
     units = [unit.removeprefix(":") for line in sent for unit in line.split(";")]
     assert units
     others = {unit for unit in units if not unit.partition(" ")[0].endswith("?")}
-    assert others <= set(dialect.select(1))
+    begins = {each.text for each in dialect.session_settings.opening}
+    assert others <= {*dialect.select(1), *begins}
     assert not any("MEAS" in unit or "FETC" in unit for unit in units)

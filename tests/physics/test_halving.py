@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from railwright.physics.halving import least, least_with
@@ -21,6 +21,7 @@ CURVES: dict[str, Callable[[float], float]] = {
 
 
 @pytest.mark.parametrize("curve", CURVES)
+@example(wanted=0.6902326764690395, halvings=15)  # where rounding cost one more look
 @given(wanted=st.floats(1e-6, 1.0), halvings=st.integers(1, 40))
 def test_both_find_the_same_from_above(curve: str, wanted: float, halvings: int) -> None:
     """A value that never falls: the truth lies within the last interval below what is found."""

@@ -51,7 +51,7 @@ def test_one_that_was_not_even_silent_is_known_by_its_power_on_bit_alone(
 ) -> None:
     """All is as it was before: no setting differs, and no answer was late."""
     bench = COMES_ON.replace("dialect: selected-output", f"dialect: {dialect}")
-    stage = Stage(tmp_path, mischief=["right: restarts at 0.9 s for 100 us"], bench=bench)
+    stage = Stage(tmp_path, mischief=["right: restarts at 0.9073 s for 100 us"], bench=bench)
     outcome = stage.run()
     assert outcome.ended is Ended.INSTRUMENT
     assert says(outcome.cause, "right", "power came on")

@@ -16,6 +16,7 @@ from railwright.documents.figures import figure_assumptions, output_figures
 from railwright.documents.fixture import AddedCapacitor, Fixture
 from railwright.documents.output_name import OutputName
 from railwright.documents.translate import annotations_of
+from railwright.physics.loads import labels_of
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.output_stage import (
     DAMPING,
@@ -143,14 +144,8 @@ def load_labels(device: Device, name: str, fixture: Fixture | None = None) -> tu
     """What the loads of an input are called in names of quantities: their kinds, the second one with _2; a
     fixture's capacitor comes last.
     """
-    labels: list[str] = []
-    count = dict[str, int]()
-    for entry in device.inputs[name].load:
-        count[entry.kind] = count.get(entry.kind, 0) + 1
-        labels.append(entry.kind if count[entry.kind] == 1 else f"{entry.kind}_{count[entry.kind]}")
-    if fixture is not None and fixture.capacitor is not None:
-        labels.append(FIXTURE)
-    return tuple(labels)
+    labels = labels_of(entry.kind for entry in device.inputs[name].load)
+    return (*labels, FIXTURE) if fixture is not None and fixture.capacitor is not None else labels
 
 
 def as_load(capacitor: AddedCapacitor) -> Capacitor:

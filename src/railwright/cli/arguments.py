@@ -17,3 +17,9 @@ Verbose = Annotated[
     ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document: SI numbers, stable keys.")]
+Seed = Annotated[int, typer.Option("--seed", min=0, help="The same seed gives the same cases.")]
+TrueValues = Annotated[
+    list[str] | None,
+    typer.Option("--true", metavar="NAME=VALUE", help="With --twins: a true parameter, as in 'twin'."),
+]
+BenchPath = Annotated[Path, typer.Argument(metavar="BENCH", help="The bench document (YAML).")]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from railwright.cli.arguments import Json, Procedure, Quiet, Verbose
+from railwright.cli.arguments import Json, Procedure, Quiet, Seed, Verbose
 from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit
 
@@ -27,7 +27,6 @@ Cases = Annotated[
     int | None,
     typer.Option("--cases", metavar="N", min=1, help="Settle the windows by N cases of the ensemble too."),
 ]
-Seed = Annotated[int, typer.Option("--seed", min=0, help="The same seed gives the same cases.")]
 
 
 # One piece: its docstring is the help, and what follows prints in order.

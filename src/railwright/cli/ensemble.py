@@ -59,13 +59,11 @@ def play(
     with detail.timed("cases"):
         ensemble = _played(plan, scheduler, detail)
     indices = _indices(plan, detail) if sensitivity else None
-    if json:
-        from railwright.cli.console import print_json
+    from railwright.cli.console import console, print_json
 
+    if json:
         print_json(_data(procedure, plan, ensemble, indices))
     else:
-        from railwright.cli.console import console
-
         _show(console(), plan, ensemble, indices, detail.quiet)
     required = [each for each in given[0].procedure.requires if each.expects_trip]
     tripped = any(_unwanted(name, seen, required) for name, seen in ensemble.inputs.items())
@@ -262,16 +260,18 @@ def _data(
             name: {"nominal": v.nominal, "low": v.low, "high": v.high, "distribution": v.distribution}
             for name, v in design.quantities.items()
         },
-        "inputs": {},
+        "inputs": {
+            name: {
+                "measures": {measure: plain(spread) for measure, spread in seen.measures.items()},
+                "trips": dict(sorted(seen.trips.items())),
+                "trip_probability": dict(
+                    zip(("estimate", "low", "high"), trip_probability(seen, ensemble.inside), strict=True)
+                ),
+                "tripped_corners": seen.tripped_corners,
+            }
+            for name, seen in ensemble.inputs.items()
+        },
     }
-    for name, seen in ensemble.inputs.items():
-        share, low, high = trip_probability(seen, ensemble.inside)
-        data["inputs"][name] = {
-            "measures": {measure: plain(spread) for measure, spread in seen.measures.items()},
-            "trips": dict(sorted(seen.trips.items())),
-            "trip_probability": {"estimate": share, "low": low, "high": high},
-            "tripped_corners": seen.tripped_corners,
-        }
     if indices is not None:
         data["sensitivities"] = {
             f"{name}.{measure}": {

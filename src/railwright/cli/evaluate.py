@@ -70,15 +70,13 @@ def evaluate(
     recordings = _recordings(record or [], recorder or [], keys or [], stored.documents.bench)
     with detail.timed("evaluation"):
         evaluation = evaluate_run(stored, recordings)
-    if json:
-        from railwright.cli.console import print_json
+    from railwright.cli.console import console, print_json
 
+    if json:
         print_json(
             {"run": stored.data.about.get("run"), "remarks": list(stored.remarks), **as_data(evaluation)}
         )
     else:
-        from railwright.cli.console import console
-
         print_evaluation(console(), evaluation, detail)
     return code_of_outcome(evaluation.outcome)
 

@@ -30,13 +30,11 @@ def play(procedure: Path, case: str, chosen: Case, json: bool, detail: Detail = 
     checked = settle_documents(procedure, detail)
     with detail.timed("faults"):
         study = rehearse_faults(checked.documents, checked.settings.set_points, chosen)
-    if json:
-        from railwright.cli.console import print_json
+    from railwright.cli.console import console, print_json
 
+    if json:
         print_json(_data(procedure, case, study))
     else:
-        from railwright.cli.console import console
-
         _show(console(), checked, study, detail.quiet)
     if study.sound:
         complain(f"these faults say little: {study.sound}")

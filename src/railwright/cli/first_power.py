@@ -9,12 +9,11 @@ from typing import Annotated
 
 import typer
 
-from railwright.cli.arguments import Quiet, Verbose
+from railwright.cli.arguments import BenchPath, Quiet, Verbose
 from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, say
 
 DevicePath = Annotated[Path, typer.Argument(metavar="DEVICE", help="The device document (YAML).")]
-BenchPath = Annotated[Path, typer.Argument(metavar="BENCH", help="The bench document (YAML).")]
 Folder = Annotated[
     Path | None,
     typer.Option("--to", metavar="FOLDER", help="Where to write; else beside the device document."),

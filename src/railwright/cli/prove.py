@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from railwright.cli.arguments import Json, Quiet, Verbose
+from railwright.cli.arguments import Json, Quiet, TrueValues, Verbose
 from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, complain, say
 
@@ -42,10 +42,6 @@ To = Annotated[
 ]
 Twins = Annotated[bool, typer.Option("--twins", help="On simulated instruments, in simulated time.")]
 Seed = Annotated[int, typer.Option(help="Of the simulated instruments.", min=0)]
-True_ = Annotated[
-    list[str] | None,
-    typer.Option("--true", metavar="NAME=VALUE", help="With --twins: a true parameter, as in 'twin'."),
-]
 Faults = Annotated[
     list[str] | None,
     typer.Option("--fault", metavar="'KIND LEAD'", help="With --twins: what lies wrong in a lead."),
@@ -63,7 +59,7 @@ def prove(
     to: To = None,
     twins: Twins = False,
     seed: Seed = 1,
-    true: True_ = None,
+    true: TrueValues = None,
     fault: Faults = None,
     json: Json = False,
     quiet: Quiet = False,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from railwright.cli.arguments import Json, Procedure, Quiet, Verbose
+from railwright.cli.arguments import Json, Procedure, Quiet, Seed, Verbose
 from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit
 
@@ -40,7 +40,6 @@ Cases = Annotated[
     int | None,
     typer.Option("--cases", metavar="N", min=1, help="Play N cases within everything that is uncertain."),
 ]
-Seed = Annotated[int, typer.Option("--seed", min=0, help="The same seed gives the same cases.")]
 Number = Annotated[
     int | None,
     typer.Option("--number", metavar="K", min=0, help="Play case K of --cases alone, with traces and plots."),
@@ -144,13 +143,11 @@ def rehearse(
         from railwright.cli.csv import write_traces
 
         write_traces(csv, rehearsal.record.traces)
-    if json:
-        from railwright.cli.console import print_json
+    from railwright.cli.console import console, print_json
 
+    if json:
         print_json(_data(procedure, _case_name(case, number, corner), checked, plan, rehearsal, evaluation))
     else:
-        from railwright.cli.console import console
-
         written = [path for path in (plot, csv) if path is not None]
         _show(console(), plan, rehearsal, evaluation, written, detail, stops=stops)
     return _code(stops, evaluation)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from railwright.cli.arguments import Procedure, Quiet, Verbose
+from railwright.cli.arguments import Procedure, Quiet, TrueValues, Verbose
 from railwright.cli.detail import USUAL, Detail
 from railwright.cli.exits import BadInput, Exit, complain, expect_free, say, stands
 from railwright.cli.streams import loss_of, same_file
@@ -35,10 +35,6 @@ Twins = Annotated[
     bool, typer.Option("--twins", help="On simulated supplies, started for this run, on free ports.")
 ]
 Seed = Annotated[int, typer.Option(help="Of the simulated supplies.")]
-True_ = Annotated[
-    list[str] | None,
-    typer.Option("--true", metavar="NAME=VALUE", help="With --twins: a true parameter, as in 'twin'."),
-]
 Faults = Annotated[
     list[str] | None,
     typer.Option("--fault", metavar="'KIND INPUT'", help="With --twins: what lies wrong, as in 'twin'."),
@@ -75,7 +71,7 @@ def run(
     trace: TraceLines = False,
     twins: Twins = False,
     seed: Seed = 1,
-    true: True_ = None,
+    true: TrueValues = None,
     fault: Faults = None,
     consent: Consent = False,
     mischief: MischiefLines = None,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from railwright.cli.arguments import Quiet, Verbose
+from railwright.cli.arguments import BenchPath, Quiet, Verbose
 from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, say
 
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from railwright.twin.mischief.script import Mischief
     from railwright.twin.recorder import Trigger
 
-BenchPath = Annotated[Path, typer.Argument(metavar="BENCH", help="The bench document (YAML).")]
 ProcedurePath = Annotated[
     Path | None,
     typer.Option(

@@ -7,7 +7,9 @@ command, and both come from the one header in the file.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+import math
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 from typing import Annotated, Any, Literal, NamedTuple
 
@@ -25,9 +27,11 @@ from railwright.dialects.operation import (
     Query,
     Setting,
 )
+from railwright.dialects.session_commands import SessionEntry, as_commands, check_harmless, listed
 from railwright.dialects.status import ModeStatus, TripStatus, set_bits
 from railwright.dialects.units import CHANNEL, FACTORS, Spoken
-from railwright.dialects.words import check_words, forms, off_answers
+from railwright.dialects.words import check_whole, check_words, forms, off_answers
+from railwright.guard.answers import names, parted
 from railwright.guard.session_settings import SessionSettings
 from railwright.scpi.channels import format_channels
 from railwright.scpi.numbers import parse_response
@@ -44,6 +48,10 @@ Addressing = Literal["none", "channel-list", "selected-output", "numbered-header
 EVENT_ERRORS = {"a query error": 2, "a device error": 3, "an execution error": 4, "a command error": 5}
 """Bits of the standard event status register that tell of an error (IEEE 488.2, 11.5.1.1)."""
 
+_PREFIX = re.compile(
+    r":?[A-Za-z][A-Za-z0-9_]*(\{channel\})?(:[A-Za-z][A-Za-z0-9_]*(\{channel\})?)*:?", re.ASCII
+)
+
 POWER_ON = 7
 """Its bit that tells that the power came on (IEEE 488.2, 11.5.1.1.2)."""
 
@@ -58,6 +66,7 @@ def check_own_words(operation: Operation) -> None:
     if (operation.on is None) != (operation.off is None):
         raise ValueError("expected 'on' and 'off' of a switch together, got one of them; add the other")
     if operation.on is not None and operation.off is not None:
+        check_whole("a word", operation.on, operation.off)
         check_words({"on": operation.on, "off": operation.off})
 
 
@@ -67,7 +76,8 @@ class InstrumentCommands(DialectPart):
     next_error: left out where it has no error queue. event_status: left out where it has no such register; it
     tells of errors where there is no queue, and that the power came on, so that a supply that restarted is
     noticed. Without both, commands are known to have worked by what they are asked back alone. select: header
-    that selects an output.
+    that selects an output; selected: query of which one is, for those that take the selection in a message
+    of its own.
     """
 
     identify: Query
@@ -75,6 +85,7 @@ class InstrumentCommands(DialectPart):
     next_error: Query | None = None
     event_status: Query | None = None
     select: Command | None = None
+    selected: Query | None = None
 
 
 class Identification(DialectPart):
@@ -102,15 +113,21 @@ LineEnd = Literal["\n", "\r\n", "\r"]
 
 class SessionPart(DialectPart):
     """What ends a message and an answer; the time that the instrument wants before a message, since the
-    last one or its own last answer, and for an answer at most [s]; the query that it answers when everything
-    before it is done.
+    last one or its own last answer, for an answer at most, and after a session is opened [s]; the query that
+    it answers when everything before it is done. opening, closing: what it is told, or asked, after a session
+    is opened and before it is closed.
     """
 
     sends: LineEnd = "\n"
     answers: LineEnd = "\n"
     pause: Annotated[float, Field(ge=0.0, le=1.0)] = 0.0
     patience: Annotated[float, Field(ge=0.0, le=10.0)] = 0.0
+    boot: Annotated[float, Field(ge=0.0, le=60.0)] = 0.0
     completes: Query | None = None
+    opening: tuple[SessionEntry, ...] = ()
+    closing: tuple[SessionEntry, ...] = ()
+
+    _tuples = field_validator("opening", "closing", mode="before")(listed)
 
 
 class Actions(DialectPart):
@@ -119,11 +136,32 @@ class Actions(DialectPart):
     clear_trips: Command | None = None
 
 
-class Readings(DialectPart):
-    """Queries of one output's own measurement; their units where they are no SI units."""
+class BothReadings(DialectPart):
+    """A query that answers voltage and current together, with a comma between, and in which order."""
 
-    voltage: Query
-    current: Query
+    query: Query
+    fields: tuple[Literal["voltage", "current", "other"], ...] = ("voltage", "current")
+
+    @field_validator("fields", mode="before")
+    @classmethod
+    def _tuple(cls, given: Any) -> Any:
+        return tuple(given) if isinstance(given, list) else given
+
+    @model_validator(mode="after")
+    def _whole(self) -> BothReadings:
+        if [self.fields.count(each) for each in ("voltage", "current")] != [1, 1]:
+            raise ValueError(f"expected 'voltage' and 'current' once each, got {', '.join(self.fields)}")
+        return self
+
+
+class Readings(DialectPart):
+    """Queries of one output's own measurement, one for each or one for both; their units where they are no SI
+    units and none stands behind the number.
+    """
+
+    voltage: Query | None = None
+    current: Query | None = None
+    both: BothReadings | None = None
     voltage_unit: Literal["V", "mV", "kV"] = "V"
     current_unit: Literal["A", "mA", "uA"] = "A"
 
@@ -131,6 +169,30 @@ class Readings(DialectPart):
     def factors(self) -> tuple[float, float]:
         """What one of a voltage's and of a current's answer is in SI units."""
         return FACTORS[self.voltage_unit], FACTORS[self.current_unit]
+
+    @model_validator(mode="after")
+    def _whole(self) -> Readings:
+        alone = [each is not None for each in (self.voltage, self.current)]
+        if alone != [self.both is None] * 2:
+            raise ValueError("expected either 'voltage' and 'current', or 'both'")
+        return self
+
+    @property
+    def queries(self) -> tuple[str, ...]:
+        """What is asked of an output, in this order."""
+        if self.both is not None:
+            return (self.both.query,)
+        return tuple(each for each in (self.voltage, self.current) if each is not None)
+
+    @property
+    def places(self) -> tuple[tuple[int, int], tuple[int, int]]:
+        """Where the voltage and the current of an output stand: which of the answers to `queries`, and which
+        of its parts.
+        """
+        if self.both is None:
+            return (0, 0), (1, 0)
+        fields = self.both.fields
+        return (0, fields.index("voltage")), (0, fields.index("current"))
 
 
 class StatusCommands(DialectPart):
@@ -258,7 +320,27 @@ class Dialect(DialectPart):
     @classmethod
     def _words(cls, words: dict[str, str]) -> dict[str, str]:
         check_words(words)
+        check_whole("a word", *words.values())
         return words
+
+    @field_validator("prefix")
+    @classmethod
+    def _prefix(cls, prefix: str) -> str:
+        """As a header is, it may leave the channel open, and nothing else."""
+        check_whole("a prefix", prefix)
+        if prefix and not _PREFIX.fullmatch(prefix):
+            told = f"expected the beginning of a header such as 'INSTrument{CHANNEL}:'"
+            raise ValueError(f"{told}, got {prefix!r}")
+        return prefix
+
+    @field_validator("called")
+    @classmethod
+    def _called(cls, called: str | dict[int, str]) -> str | dict[int, str]:
+        names = [called] if isinstance(called, str) else list(called.values())
+        check_whole("a name of an output", *names)
+        if isinstance(called, dict) and len(set(names)) < len(names):
+            raise ValueError(f"expected another name for each output, got {', '.join(names)}")
+        return called
 
     @model_validator(mode="after")
     def _whole(self) -> Dialect:
@@ -281,12 +363,37 @@ class Dialect(DialectPart):
             )
         if (self.points is None) != ("voltage_mode" not in self.settings):
             raise ValueError("expected 'voltage_mode' among the settings with 'points', and only there")
-        if self.addressing == "selected-output" and not self.compound:
-            # Between selecting an output and its command the guard could select another one for a reading.
-            raise ValueError("expected 'compound: true' with 'addressing: selected-output', got false")
+        if self.instrument.selected is not None and not self.selects_apart:
+            raise ValueError(
+                "expected instrument.selected with 'addressing: selected-output' and 'compound: false', and "
+                "only there"
+            )
+        if self.list_readings and self.readings.both is not None:
+            raise ValueError("expected 'list_readings: false' with 'both' readings in one answer")
         if self.list_readings and self.addressing != "channel-list":
             raise ValueError(f"expected 'list_readings: false' with 'addressing: {self.addressing}'")
         return self
+
+    @model_validator(mode="after")
+    def _harmless(self) -> Dialect:
+        """What is sent whenever a session is opened or closed may change no output."""
+        check_harmless((*self.session.opening, *self.session.closing), self._changing())
+        return self
+
+    def _changing(self) -> Iterator[tuple[str, str]]:
+        """Each command that changes an output or the instrument: what it is called here, and its header."""
+        for name, operation in self.settings.items():
+            if operation.command is not None:
+                yield name, operation.command
+        if self.master is not None and self.master.switch.command is not None:
+            yield "master", self.master.switch.command
+        parts = {"actions": self.actions, "points": self.points, "watchdog": self.watchdog}
+        for part, commands in parts.items():
+            for key, header in commands or ():
+                if isinstance(header, str) and key != "written":
+                    yield f"{part}.{key}", header
+        if self.link is not None:
+            yield "link", self.link
 
     def _check_setting(self, name: Setting, operation: Operation) -> None:
         """A unit and words of its own fit what is set, and its headers name their output."""
@@ -315,10 +422,23 @@ class Dialect(DialectPart):
         return Spoken(self.addressing, self.compound, self.instrument.select or "", self.prefix, self.called)
 
     @property
+    def selects_apart(self) -> bool:
+        """Whether an output is selected in a message of its own."""
+        return self.addressing == "selected-output" and not self.compound
+
+    @property
     def session_settings(self) -> SessionSettings:
-        """How its lines end, and how much time it wants."""
+        """How its lines end, how much time it wants, and what a session with it begins and ends with."""
         session = self.session
-        return SessionSettings(session.sends, session.answers, session.pause, session.patience)
+        return SessionSettings(
+            session.sends,
+            session.answers,
+            session.pause,
+            session.patience,
+            boot=session.boot,
+            opening=as_commands(session.opening),
+            closing=as_commands(session.closing),
+        )
 
     @property
     def error_query(self) -> str | None:
@@ -416,7 +536,7 @@ class Dialect(DialectPart):
         """Time of the watchdog [s] by the answers to `watchdog_queries`; None: it is off. ValueError where an
         answer means nothing.
         """
-        seconds = parse_response(time)
+        seconds = _number(time, "s", 1.0)
         return seconds if self._switch(state) else None
 
     def master_unit(self, on: bool) -> str:
@@ -460,7 +580,67 @@ class Dialect(DialectPart):
 
     def reading_units(self, channels: Sequence[int]) -> list[str]:
         """Queries of voltage and current of channels; one for all where the dialect reads lists."""
-        return [self._with(header, channels) for header in (self.readings.voltage, self.readings.current)]
+        return [self._with(header, channels) for header in self.readings.queries]
+
+    def read_numbers(self, answers: Sequence[str], count: int = 1) -> list[tuple[float, float]]:
+        """Voltage and current [V, A] of so many outputs, by the answers to `reading_units`. ValueError where
+        one is none, or there are more or fewer.
+        """
+        parts = [answer.split(",") for answer in answers]
+        both = self.readings.both
+        wanted = count if both is None else len(both.fields)
+        for answer, own in zip(answers, parts, strict=True):
+            if len(own) != wanted:
+                raise ValueError(f"expected {wanted} finite numbers, got '{answer}'")
+        found = []
+        for position in range(count):
+            pair = [
+                _number(parts[number][part + position], unit, one)
+                for (number, part), unit, one in zip(
+                    self.readings.places, "VA", self.readings.factors, strict=True
+                )
+            ]
+            if not all(math.isfinite(each) for each in pair):
+                raise ValueError(f"expected {wanted} finite numbers, got '{'; '.join(answers)}'")
+            found.append((pair[0], pair[1]))
+        return found
+
+    def checked(self, units: Sequence[str]) -> list[str]:
+        """Units with the question of which output is selected, after what is told to and asked of each that
+        was; as they are where that cannot be asked.
+        """
+        query = self.instrument.selected
+        if query is None:
+            return [*units]
+        found: list[str] = []
+        selects = False
+        for unit in units:
+            again = self.spoken.selects(unit)
+            found += [query] if again and selects else []
+            found.append(unit)
+            selects = selects or again
+        return [*found, query] if selects else found
+
+    def unchecked(self, units: Sequence[str], answers: Sequence[str]) -> list[str]:
+        """The answers to units, from those to `checked` of them. ValueError where another output was selected
+        than should be; as they are where some are missing.
+        """
+        query = self.instrument.selected
+        asked = self.checked(units)
+        if query is None or len(answers) != sum(map(_asks, asked)):
+            return [*answers]
+        left, found, wanted = iter(answers), list[str](), ""
+        for unit in asked:
+            if self.spoken.selects(unit):
+                wanted = unit.partition(" ")[2]
+            elif unit != query:
+                found += [next(left)] if _asks(unit) else []
+            elif not names(got := next(left), wanted):
+                raise ValueError(
+                    f"output {got[:20]} is selected where {wanted} was: somebody else selects outputs of it; "
+                    "nobody else may while it is used"
+                )
+        return found
 
     def status_units(self, channel: int) -> list[str]:
         """Queries of what regulates an output, and of its trips."""
@@ -505,7 +685,9 @@ class Dialect(DialectPart):
         operation = self.settings[setting]
         if setting in SWITCHES:
             return self._switch(answer, operation)
-        return self._word(answer) if setting in CHOICES else parse_response(answer) * operation.factor
+        if setting in CHOICES:
+            return self._word(answer)
+        return _number(answer, UNIT_OF[setting], operation.factor)
 
     def _switch(self, answer: str, operation: Operation | None = None) -> bool:
         text = answer.strip().upper()
@@ -530,6 +712,16 @@ class Dialect(DialectPart):
     def _with_number(self, query: str, channel: int) -> str:
         """A query that names its output by number in the header, whatever the addressing; else as any."""
         return query.replace(CHANNEL, str(channel)) if CHANNEL in query else self._with(query, (channel,))
+
+
+def _asks(unit: str) -> bool:
+    return unit.split(" ")[0].endswith("?")
+
+
+def _number(answer: str, unit: str, one: float) -> float:
+    """The value of an answer in that SI unit; one: what one of it is where no unit stands behind it."""
+    number, factor = parted(answer, unit, one)
+    return parse_response(number) * factor
 
 
 class DialectFault(NamedTuple):

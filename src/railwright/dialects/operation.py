@@ -113,8 +113,9 @@ class Operation(DialectPart):
 
     command, query: None where there is none. unit: the unit of the number on the wire; None: the SI unit.
     digits: digits after the point that it takes; None: nine significant ones. resolution: grid of the number
-    that the query answers, in its unit, where that is coarser than what was set. on, off: its own words.
-    by_hand: a person sets it at the instrument.
+    that the query answers, in its unit, where that is coarser than what was set. lowest: the least that it
+    takes, in its unit, where that is not 0. on, off: its own words. by_hand: a person sets it at the
+    instrument.
     """
 
     command: Command | None = None
@@ -122,6 +123,7 @@ class Operation(DialectPart):
     unit: str | None = None
     digits: Annotated[int, Field(ge=0, le=9)] | None = None
     resolution: Annotated[float, Field(gt=0.0)] | None = None
+    lowest: Annotated[float, Field(gt=0.0)] | None = None
     on: str | None = None
     off: str | None = None
     by_hand: bool = False
@@ -157,6 +159,11 @@ class Operation(DialectPart):
     def factor(self) -> float:
         """What one on the wire is in SI units."""
         return 1.0 if self.unit is None else FACTORS[self.unit]
+
+    @property
+    def least(self) -> float:
+        """The least number that it takes [SI unit]."""
+        return (self.lowest or 0.0) * self.factor
 
     def number(self, value: float) -> str:
         """A number of the SI unit as the instrument takes it."""

@@ -141,6 +141,11 @@ def _manner(dialect: Dialect, channel: int) -> dict[str, Any]:
         called = ""
     # Left out where there is none, so that what was proved of such a dialect before stays proved.
     master = {} if dialect.master is None else {"master": dialect.master.model_dump(mode="json")}
+    session, instrument = (part.model_dump(mode="json") for part in (dialect.session, dialect.instrument))
+    for key in [key for key in ("boot", "opening", "closing") if not session[key]]:
+        del session[key]
+    if instrument["selected"] is None:
+        del instrument["selected"]
     return {
         **master,
         "addressing": dialect.addressing,
@@ -148,8 +153,8 @@ def _manner(dialect: Dialect, channel: int) -> dict[str, Any]:
         "called": called,
         "compound": dialect.compound,
         "list_readings": dialect.list_readings,
-        "instrument": dialect.instrument.model_dump(mode="json"),
-        "session": dialect.session.model_dump(mode="json"),
+        "instrument": instrument,
+        "session": session,
         "identification": dialect.identification.model_dump(mode="json"),
     }
 
@@ -164,8 +169,10 @@ def _setting(dialect: Dialect, name: Setting) -> Any:
     return {**own, "words": {word: dialect.words.get(word) for word in words}}
 
 
-def _reading(dialect: Dialect, quantity: str) -> list[str]:
-    return [getattr(dialect.readings, quantity), getattr(dialect.readings, f"{quantity}_unit")]
+def _reading(dialect: Dialect, quantity: str) -> list[str | None]:
+    readings = dialect.readings
+    own = [getattr(readings, quantity), getattr(readings, f"{quantity}_unit")]
+    return own if readings.both is None else [*own, readings.both.query, *readings.both.fields]
 
 
 def _told(dialect: Dialect, provoked: Provoked) -> Any:
@@ -178,7 +185,7 @@ def _told(dialect: Dialect, provoked: Provoked) -> Any:
     if provoked in ("on", "off"):
         return None
     clears = dialect.actions.clear_trips
-    by: Mapping[Any, int | str] = trips.bits or trips.each or {}
+    by: Mapping[Any, int | str] = trips.bits or trips.words or trips.each or {}
     own = by.get(provoked)
     alike = sorted(name for name, each in by.items() if each == own and own is not None)
     return [trips.told, trips.query, own, alike, clears]

@@ -4,6 +4,7 @@ mode:  {query: "STATus:OPERation:INSTrument:ISUMmary{channel}:CONDition?", bits:
 mode:  {query: "SOURce{channel}:MODE?", words: {CV: CV, CC: CC, "OFF": "OFF"}}
 trips: {query: "STATus:QUEStionable:INSTrument:ISUMmary{channel}:CONDition?", bits: {OVP: 9}}
 trips: {each: {OVP: "VOLTage:PROTection:TRIPped?", OCP: "CURRent:PROTection:TRIPped?"}}
+trips: {query: "STATe?", words: {OVP: OV, current limit: OC}, nothing: [CV, CC, "OFF"]}
 trips: {told: false}                        # an output that is found off is all that shows a trip
 """
 
@@ -13,7 +14,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from railwright.dialects.operation import DialectPart, Query
 from railwright.dialects.words import forms, means_on
@@ -22,6 +23,7 @@ from railwright.scpi.numbers import parse_response
 Mode = Literal["CV", "CC", "CP"]
 Protection = Literal["OVP", "current limit", "linked", "OPP", "OCP", "OTP"]
 Bit = Annotated[int, Field(ge=0, le=15)]
+Word = Annotated[str, Field(min_length=1)]
 
 MODES: tuple[str, ...] = ("CV", "CC", "CP")
 
@@ -62,23 +64,45 @@ class ModeStatus(DialectPart):
 
 
 class TripStatus(DialectPart):
-    """Where an output says which of its protections tripped: by bits of a condition register, by a query for
-    each, or not at all.
+    """Where an output says which of its protections tripped: by bits of a condition register, by a word, by a
+    query for each, or not at all. nothing: the words that tell of no trip; any other is an error, as it could
+    tell of one.
     """
 
     query: Query | None = None
     bits: dict[Protection, Bit] | None = None
+    words: dict[Protection, Word] | None = None
+    nothing: tuple[Word, ...] = ()
     each: dict[Protection, Query] | None = None
     told: Literal[False] | None = None
 
+    @field_validator("nothing", mode="before")
+    @classmethod
+    def _tuple(cls, given: Any) -> Any:
+        return (given,) if isinstance(given, str) else tuple(given) if isinstance(given, list) else given
+
     @model_validator(mode="after")
     def _one(self) -> TripStatus:
-        ways = [self.bits is not None, self.each is not None, self.told is not None]
+        ways = [each is not None for each in (self.bits, self.words, self.each, self.told)]
         if sum(ways) != 1:
-            raise ValueError("expected one of 'query' with 'bits', 'each', or 'told: false'")
-        if (self.bits is None) != (self.query is None):
-            raise ValueError("expected 'query' with 'bits', and only there")
+            raise ValueError("expected one of 'query' with 'bits' or 'words', 'each', or 'told: false'")
+        if (self.bits is None and self.words is None) != (self.query is None):
+            raise ValueError("expected 'query' with 'bits' or 'words', and only there")
+        if (self.words is None) != (not self.nothing):
+            raise ValueError(
+                "expected 'nothing', the words that tell of no trip, with 'words', and only there"
+            )
+        self._check_words()
         return self
+
+    def _check_words(self) -> None:
+        """ValueError where a word tells of a trip and of none. Several trips may share one."""
+        for name, word in (self.words or {}).items():
+            for other in self.nothing:
+                if set(forms(word)) & set(forms(other)):
+                    raise ValueError(
+                        f"expected other words for '{name}' and for no trip, got '{word}' and '{other}'"
+                    )
 
     @property
     def queries(self) -> tuple[str, ...]:
@@ -90,12 +114,19 @@ class TripStatus(DialectPart):
     @property
     def names(self) -> tuple[str, ...]:
         """The protections that it can name."""
-        return tuple(self.bits or self.each or ())
+        return tuple(self.bits or self.words or self.each or ())
 
     def tripped(self, answers: Sequence[str]) -> tuple[str, ...]:
         """Protections that tripped, by the answers to `queries`. ValueError where one is none."""
         if self.bits is not None:
             return set_bits(self.bits, answers[0])
+        if self.words is not None:
+            text = answers[0].strip().strip('"').upper()
+            told = tuple(name for name, word in self.words.items() if text in forms(word))
+            if told or any(text in forms(word) for word in self.nothing):
+                return told
+            known = ", ".join([*self.words.values(), *self.nothing])
+            raise ValueError(f"expected one of {known}, got {answers[0][:60]!r}")
         found = []
         for name, answer in zip(self.each or (), answers, strict=True):
             on = means_on(answer)

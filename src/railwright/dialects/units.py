@@ -69,6 +69,10 @@ class Spoken(NamedTuple):
         """What goes before commands to a channel: nothing where commands carry their channel themselves."""
         return [f"{self.select} {self.name(channel)}"] if self.select else []
 
+    def selects(self, unit: str) -> bool:
+        """Whether a command selects an output."""
+        return bool(self.select) and unit.startswith(f"{self.select} ")
+
     def unit(self, header: str, channels: Sequence[int], *parameters: str) -> str:
         """One command of a header, for channels: more than one with a channel list only."""
         text, given = header, [*parameters]

@@ -37,8 +37,9 @@ def check_bench(bench: DocumentSource) -> Iterator[Problem]:
         for coupled in groups.values():
             for path, _ in coupled:
                 yield from unknown(bench, path, f"outputs of '{supply}'", outputs)
-            remedy = "a set point moves with one group; remove it from the other"
-            yield from twice(bench, coupled, "output", remedy)
+            yield from twice(
+                bench, coupled, "output", "a set point moves with one group; remove it from the other"
+            )
         yield from _channels(bench, supply)
     instruments = [
         (kind, name)
@@ -78,10 +79,10 @@ def _contacts(bench: DocumentSource) -> Iterator[Problem]:
                 continue
             moved.append((where, fixture))
             if bench.root.get("fixtures", fixture, "switch") is None:
-                message = (
-                    f"expected a fixture with a 'switch', got {quoted(fixture)}, which has none; add one"
+                yield Problem(
+                    bench.where(where),
+                    f"expected a fixture with a 'switch', got {quoted(fixture)}, which has none; add one",
                 )
-                yield Problem(bench.where(where), message)
         yield from twice(bench, channels, "channel of an instrument", "give each contact its own")
     yield from twice(bench, named, "name of a contact", "rename one of them")
     yield from twice(bench, moved, "fixture of a contact", "a switch is one contact; use another fixture")

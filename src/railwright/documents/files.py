@@ -147,5 +147,9 @@ def decoded(content: bytes, file: str) -> str:
     except UnicodeDecodeError as error:
         before = content[: error.start]
         line, column = before.count(b"\n") + 1, error.start - before.rfind(b"\n")
-        message = f"expected UTF-8 text, got the byte 0x{content[error.start]:02x}; save the file as UTF-8"
-        raise Unreadable(Problem(Location(file, line, column), message)) from None
+        raise Unreadable(
+            Problem(
+                Location(file, line, column),
+                f"expected UTF-8 text, got the byte 0x{content[error.start]:02x}; save the file as UTF-8",
+            )
+        ) from None

@@ -56,8 +56,9 @@ def _read(device: DocumentSource, path: Path, name: str, wanted: Wanted, held: H
 
     place = device.where(path)
     if os.path.isabs(name):
-        message = f"expected a path relative to this document, got {quoted(name)}; put the file beside it"
-        yield Problem(place, message)
+        yield Problem(
+            place, f"expected a path relative to this document, got {quoted(name)}; put the file beside it"
+        )
         return
     file = FilePath(beside(device.file, name))
     try:
@@ -83,8 +84,9 @@ def read_columns(file: FilePath, wanted: Wanted) -> tuple[FileColumns, RecordedF
         found = [_find(recording, names) for names in wanted[1:]]
         samples = recording.read([channel for _, channel in found], most=MOST_ROWS)
         if samples.time[-1] <= samples.time[0]:
-            told = f"expected samples at two times at least, got {samples.time.size} at one"
-            raise recording.refuse_row(0, told)
+            raise recording.refuse_row(
+                0, f"expected samples at two times at least, got {samples.time.size} at one"
+            )
         rows = zip(samples.time.tolist(), *(values.tolist() for values in samples.values), strict=True)
         return FileColumns((time, *(name for name, _ in found)), tuple(rows)), recording.file
 

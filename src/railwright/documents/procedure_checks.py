@@ -70,8 +70,10 @@ def _every_input(
     for name in inputs:
         if name not in written:
             off = "" if name in powered else ", though nothing is played on it: it then stays off"
-            message = f"expected {what} for each input, got none for '{name}'; add it{off}"
-            yield Problem(procedure.where((section,)), message)
+            yield Problem(
+                procedure.where((section,)),
+                f"expected {what} for each input, got none for '{name}'; add it{off}",
+            )
 
 
 def _hook_up(
@@ -104,8 +106,10 @@ def _limits(procedure: DocumentSource, inputs: list[str] | None) -> Iterator[Pro
             for path, other in texts(procedure, *where):
                 yield from unknown(procedure, path, "device's inputs", inputs)
                 if other == name:
-                    message = f"expected other inputs in '{key}', got '{name}' itself; remove it"
-                    yield Problem(procedure.where(path), message)
+                    yield Problem(
+                        procedure.where(path),
+                        f"expected other inputs in '{key}', got '{name}' itself; remove it",
+                    )
             yield from twice(procedure, texts(procedure, *where), "input", "remove one of them")
     yield from _off_in_a_circle(procedure)
 
@@ -120,8 +124,10 @@ def _off_in_a_circle(procedure: DocumentSource) -> Iterator[Problem]:
             after.setdefault(name, []).append(other)
             if around := circle(after):
                 got = " after ".join(quoted(each) for each in reversed(around))
-                message = f"expected an order of switching off, got a circle: {got}; remove an entry"
-                yield Problem(procedure.where(path), message)
+                yield Problem(
+                    procedure.where(path),
+                    f"expected an order of switching off, got a circle: {got}; remove an entry",
+                )
                 return
 
 
@@ -149,8 +155,10 @@ def _unpowered(
     """
     if name is not None and on is not None and (inputs is None or name in inputs) and name not in on:
         during = text(procedure.root.get(*place, "during"))
-        message = f"expected a step in which '{name}' is powered, got '{during}'; name another step"
-        yield Problem(procedure.where((*place, "during")), message)
+        yield Problem(
+            procedure.where((*place, "during")),
+            f"expected a step in which '{name}' is powered, got '{during}'; name another step",
+        )
 
 
 def _multimeters(
@@ -184,11 +192,11 @@ def _contacts(procedure: DocumentSource, bench: DocumentSource | None) -> Iterat
             for path, name in texts(procedure, *place):
                 yield from unknown(procedure, path, "bench's contacts", known)
                 if known is not None and name in known and known[name] not in {each for _, each in used}:
-                    message = (
+                    yield Problem(
+                        procedure.where(path),
                         f"expected a contact in the lead of an input, got {quoted(name)}: no input is hooked "
-                        f"up with its fixture {quoted(known[name])}; add it under 'hook_up'"
+                        f"up with its fixture {quoted(known[name])}; add it under 'hook_up'",
                     )
-                    yield Problem(procedure.where(path), message)
 
 
 def _requirements(procedure: DocumentSource, inputs: list[str] | None) -> Iterator[Problem]:
@@ -206,8 +214,10 @@ def _requirements(procedure: DocumentSource, inputs: list[str] | None) -> Iterat
             continue
         yield from _unpowered(procedure, place, of, on[during], inputs)
         if requirement.child("each_point") is not None and named[during].child("sweep") is None:
-            message = f"expected 'each_point' for a sweep only, got it for '{during}'; remove it"
-            yield Problem(procedure.where((*place, "each_point")), message)
+            yield Problem(
+                procedure.where((*place, "each_point")),
+                f"expected 'each_point' for a sweep only, got it for '{during}'; remove it",
+            )
     titles: list[tuple[Path, str]] = [
         (("requires", number, "name"), name)
         for number, requirement in enumerate(requires)

@@ -37,9 +37,11 @@ def text(node: Node | None) -> str | None:
 
 def texts(source: DocumentSource, *path: str | int) -> Iterator[tuple[Path, str]]:
     """Path and text of each scalar in the list at a path."""
-    for position, item in enumerate(items(source.root.get(*path))):
-        if item.kind == "scalar" and item.text is not None:
-            yield (*path, position), item.text
+    return (
+        ((*path, position), item.text)
+        for position, item in enumerate(items(source.root.get(*path)))
+        if item.kind == "scalar" and item.text is not None
+    )
 
 
 def unknown(
@@ -67,10 +69,10 @@ def twice(
     for path, name in paths:
         place = source.where(path)
         if name in seen:
-            message = (
-                f"expected each {what} once, got {quoted(name)} again (first in line {seen[name]}); {remedy}"
+            yield Problem(
+                place,
+                f"expected each {what} once, got {quoted(name)} again (first in line {seen[name]}); {remedy}",
             )
-            yield Problem(place, message)
         else:
             seen[name] = place.line
 

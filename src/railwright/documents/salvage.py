@@ -9,12 +9,14 @@ whole.
 from __future__ import annotations
 
 import re
+from functools import partial
 from typing import Any
 
 DEEPEST = 20
 """So many mappings in one another are read."""
 
 _KEY = re.compile(r"""(?P<indent> *)(?P<key>"[^"]*"|'[^']*'|[^\s#:'"{\[\-][^:#]*?) *:(?: +(?P<rest>.*))?$""")
+_ITEM = re.compile(r"( *)- ")
 _MORE = re.compile(r"^\s*(?:\?\s|<<\s*:)|[:,{\[-]\s+[&*!|>]", re.MULTILINE)
 _COMMENT = re.compile(r"""((?:"[^"]*"|'[^']*'|[^"'#\s]|\s(?!#)|(?<=\S)#|(?<=\S)["'])*)""")
 _TOKEN = re.compile(r"""\s*("[^"]*"|'[^']*'|[{}\[\],]|:(?=\s|[{\[,"']|$)|(?:[^{}\[\],:]|:(?!\s|$))+)""")
@@ -52,6 +54,8 @@ def _block(text: str, depth: int) -> Any:
         return None
     if text.lstrip().startswith(("{", "[")):
         return _flow(text)
+    if text.lstrip().startswith("- "):
+        return _sequence(text, depth)
     lines = text.splitlines()
     found = [match for line in lines if (match := _KEY.match(line))]
     if not found:
@@ -63,9 +67,23 @@ def _block(text: str, depth: int) -> Any:
         match = _KEY.match(line)
         if match and len(match["indent"]) == least:
             now = parts.setdefault(_scalar(match["key"]) or "", [_bare(match["rest"] or "")])
-        elif now is not None and len(line) - len(line.lstrip()) > least:
+        elif now is not None and len(line) - len(line.lstrip()) >= least + (not _ITEM.match(line)):
             now.append(line)
     return {key: _block("\n".join(part), depth + 1) for key, part in parts.items()}
+
+
+def _sequence(text: str, depth: int) -> list[Any]:
+    """The entries of a block sequence, each of which begins with `- `."""
+    lines = text.splitlines()
+    least = min(len(match[1]) for line in lines if (match := _ITEM.match(line)))
+    parts: list[list[str]] = []
+    for line in lines:
+        match = _ITEM.match(line)
+        if match and len(match[1]) == least:
+            parts.append([" " * (least + 2) + _bare(line[least + 2 :])])
+        elif parts:
+            parts[-1].append(line)
+    return [_block("\n".join(part), depth + 1) for part in parts]
 
 
 def _bare(line: str) -> str:
@@ -81,30 +99,54 @@ def _scalar(text: str) -> str | None:
     return text or None
 
 
+class _Inner:
+    """What stands in one pair of brackets: entries with a key, and values alone."""
+
+    def __init__(self) -> None:
+        self.pairs: dict[str, Any] = {}
+        self.values: list[Any] = []
+
+    def put(self, key: str, value: Any) -> None:
+        if key:
+            self.pairs.setdefault(key, value)
+        else:
+            self.values.append(value)
+
+    def made(self, listed: bool) -> Any:
+        """A list where it stands in square brackets, and no entry has a key: the bracket may be the fault."""
+        inner = [value() if callable(value) else value for value in self.values]
+        pairs = {key: value() if callable(value) else value for key, value in self.pairs.items()}
+        return inner if listed and not pairs else pairs
+
+
 def _flow(text: str) -> Any:
-    """`{key: value, ...}`; what it has in lists is of no interest here, and a bracket too few or too many of
-    none either.
-    """
+    """`{key: value, ...}` and `[value, ...]`; a bracket too few or too many is of no interest here."""
     text = "\n".join(_bare(line) for line in text.splitlines())
-    stack: list[dict[str, Any]] = [{}]
+    stack = [whole := _Inner()]
+    listed = [False]
     key, word = "", ""
     for match in _TOKEN.finditer(text):
         token = match[1].strip()
         if token in ("{", "["):
-            inner: dict[str, Any] = {}
-            stack[-1].setdefault(key, inner)
+            inner = _Inner()
+            stack[-1].put(key, partial(inner.made, token == "["))
             stack.append(inner)
+            listed.append(token == "[")
             key = word = ""
         elif token in ("}", "]", ","):
-            if key or word:
-                stack[-1].setdefault(key or word, _scalar(word) if key else None)
+            if word and not key and listed[-1]:
+                stack[-1].put("", _scalar(word))
+            elif key or word:
+                stack[-1].put(key or word, _scalar(word) if key else None)
             key = word = ""
             if token != "," and len(stack) > 1:
                 stack.pop()
+                listed.pop()
         elif token == ":":
             key, word = _scalar(word) or "", ""
         else:
             word = token
     if key:
-        stack[-1].setdefault(key, _scalar(word))
-    return stack[0].get("")
+        stack[-1].put(key, _scalar(word))
+    found = whole.values[0] if whole.values else None
+    return found() if callable(found) else found

@@ -35,8 +35,12 @@ def read_recordings(procedure: Procedure, source: DocumentSource) -> Iterator[Pr
         for name, waveform in step.shape.waveforms.items():
             if waveform.recording is None:
                 continue
-            path = ("steps", number, "shape", *step.shape.at(name), "recording")
-            yield from _read(waveform, source, path, step.shape.repeat)
+            yield from _read(
+                waveform,
+                source,
+                ("steps", number, "shape", *step.shape.at(name), "recording"),
+                step.shape.repeat,
+            )
 
 
 def problems_of(error: RecordingError) -> Iterator[Problem]:
@@ -133,8 +137,7 @@ def _channel(recording: OpenRecording, keys: RecordingParts) -> tuple[Channel, t
     found = of_unit or others
     if len(found) != 1:
         names = names_of([column for _, column in found]) or "none"
-        told = f"expected one column that can be played, got {names}; name one in 'column'"
-        raise recording.refuse(told)
+        raise recording.refuse(f"expected one column that can be played, got {names}; name one in 'column'")
     ((place, column),) = found
     channel = recording.channel(place, "V", keys.unit, keys.full_scale)
     return channel, (f"values in column '{column.name}'",)

@@ -60,10 +60,12 @@ def own_figures(
         return {}, []
     place = procedure.where(("standards",))
     if os.path.isabs(node.text):
-        message = (
-            f"expected a path relative to this document, got {quoted(node.text)}; put the file beside it"
-        )
-        return {}, [Problem(place, message)]
+        return {}, [
+            Problem(
+                place,
+                f"expected a path relative to this document, got {quoted(node.text)}; put the file beside it",
+            )
+        ]
     file = beside(procedure.file, node.text)
     try:
         raw = held[file] if file in held else content(file, "file of standards' figures", place)

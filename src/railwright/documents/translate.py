@@ -145,10 +145,11 @@ def _problem(model: type[BaseModel], source: DocumentSource, path: Path, details
     kind, loc = details["type"], details["loc"]
     if kind == "extra_forbidden":
         known = _keys(model, loc[:-1])
-        message = f"unknown key {quoted(str(loc[-1]))}" + (
-            hint(str(loc[-1]), known) or f"; expected one of {', '.join(known)}"
+        return Problem(
+            source.where(path, key=True),
+            f"unknown key {quoted(str(loc[-1]))}"
+            + (hint(str(loc[-1]), known) or f"; expected one of {', '.join(known)}"),
         )
-        return Problem(source.where(path, key=True), message)
     if loc[-1:] == ("[key]",):
         return Problem(source.where(path, key=True), _message(model, details))
     if kind == "fault":

@@ -291,8 +291,13 @@ def _measured(case: Case, requirement: Requirement, source: RecordSource) -> _Fi
         measured = _worst([requirement.known(view) for view in views(case, requirement, source)], tolerance)
     except CannotMeasure as problem:
         advice = f"; {problem.would_decide} would decide it" if problem.would_decide else ""
-        why = Unmeasured(str(problem), problem.would_decide)
-        return _Finding(source.name, None, Outcome.INCONCLUSIVE, f"{problem}{advice}", why)
+        return _Finding(
+            source.name,
+            None,
+            Outcome.INCONCLUSIVE,
+            f"{problem}{advice}",
+            Unmeasured(str(problem), problem.would_decide),
+        )
     except NotAsRequired as problem:
         return _Finding(source.name, None, Outcome.FAIL, str(problem))
     except Beyond as problem:

@@ -54,8 +54,9 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
         if feed.arrangement == "parallel":
             largest = [limit + tolerance for limit, tolerance in limits_of(feed, outputs)]
             current = tuple(replace(part, most=own) for part, own in zip(current, largest, strict=True))
-            told = f"how {' and '.join(names)} divide the current is unknown: the worst division counted"
-            assumptions.append(told)
+            assumptions.append(
+                f"how {' and '.join(names)} divide the current is unknown: the worst division counted"
+            )
     update = _largest([output.reading.update if output.reading else None for output in outputs])
     aperture = _largest([output.reading.aperture if output.reading else None for output in outputs])
     if voltage and any(output.reading is not None and output.reading.latency is None for output in outputs):
@@ -140,11 +141,11 @@ def _parts(
     names: Sequence[str], outputs: Sequence[Output], channel: str, shares: Sequence[float], *, mean: bool
 ) -> tuple[Part, ...]:
     """Each output's part in a sum, with its share of the value, or in a mean."""
-    parts = []
-    for name, output, share in zip(names, outputs, shares, strict=True):
-        accuracy = getattr(output.reading, channel)
-        parts.append(_part(name, accuracy, 1.0 / len(names) if mean else share, len(names) if mean else 1))
-    return tuple(parts)
+    count = len(names)
+    return tuple(
+        _part(name, getattr(output.reading, channel), 1.0 / count if mean else share, count if mean else 1)
+        for name, output, share in zip(names, outputs, shares, strict=True)
+    )
 
 
 def _part(

@@ -68,14 +68,16 @@ def _modes(name: str, record: Record, traces: Traces | None, *, exact: bool) -> 
         return tuple(_changes(traces))
     if any(event.kind is EventKind.EVENTS_LEFT_OUT for event in record.events):
         return None
-    found = []
-    for event in record.events:
-        if event.subject != name:
-            continue
-        mode = Mode.OFF if event.kind in SWITCHED_OFF or event.kind.trip else event.kind.mode
-        if mode is not None:
-            found.append(ModeChange(mode, *(event.facts.within or (event.time, event.time))))
-    return tuple(found)
+    told = (
+        (Mode.OFF if each.kind in SWITCHED_OFF or each.kind.trip else each.kind.mode, each)
+        for each in record.events
+        if each.subject == name
+    )
+    return tuple(
+        ModeChange(mode, *(event.facts.within or (event.time, event.time)))
+        for mode, event in told
+        if mode is not None
+    )
 
 
 def _changes(traces: Traces) -> Iterator[ModeChange]:

@@ -14,6 +14,7 @@ from railwright.evaluation.ending import Ending
 from railwright.evaluation.observability import SETTLING
 from railwright.evaluation.open_leads import Spans, open_spans
 from railwright.evaluation.supply_status import supply_status
+from railwright.measures.level_change import LevelChange
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import ReadingModel
 from railwright.measures.signal import View
@@ -21,7 +22,7 @@ from railwright.measures.status import SupplyStatus
 from railwright.plan.off_order import held_voltage
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import AT_ONCE, highest_stair
-from railwright.plan.timeline import Timeline
+from railwright.plan.timeline import Action, Timeline
 from railwright.traces import EventKind, Record, Span, span_named
 
 VOLTAGES = 64
@@ -96,6 +97,8 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         stair=_stair(case, span, source, name),
         stands=_stands(case, span, name),
         moves_off=_moves_off(case, span, name),
+        told_before=_told_before(case, span, name),
+        changes=_changes(case, span, name),
         quiet=_quiet(case, span, name),
         told_last=_told_last(case, span, name),
         holds=(held_voltage(documents.device, name) or (0.0, 0.0))[1],
@@ -114,7 +117,15 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
     for voltage, start, end in span.points if span.whole else span.points[:-1]:
         settled = start + SETTLING * (end - start)
         point = replace(
-            view, start=settled, end=end, switched_on=None, goal=voltage, quiet=0.0, told_last=math.inf
+            view,
+            start=settled,
+            end=end,
+            switched_on=None,
+            goal=voltage,
+            told_before=math.inf,
+            changes=(),
+            quiet=0.0,
+            told_last=math.inf,
         )
         if view.beside is not None:
             traces, model = view.beside.traces, view.beside.model
@@ -147,20 +158,52 @@ def _time_error(span: Span, run: Record) -> float:
     return max([span.time_error, *after])
 
 
+def _changes(case: Case, span: Span, name: str) -> tuple[LevelChange, ...]:
+    """The changes of this input's set point in a step, as asked, on the run's time base."""
+    if (planned := case.planned(span.name)) is None:
+        return ()
+    level, actions = _actions(case, planned, name)
+    found, later = [], span.start - planned.start
+    for action in actions:
+        if action.voltage != level:
+            found.append(LevelChange(action.time + action.over / 2.0 + later, level, action.voltage))
+        level = action.voltage
+    return tuple(found)
+
+
+def _actions(case: Case, planned: Span, name: str) -> tuple[float, list[Action]]:
+    """The set point at which an input stands before a step [V], and what is done to it in the step; switching
+    off is a set point of 0 V.
+    """
+    level, found = 0.0, []
+    for action in case.timeline.actions:
+        if action.input != name:
+            continue
+        own = replace(action, voltage=0.0) if action.kind == "off" else action
+        if planned.start - AT_ONCE <= own.time <= planned.end + AT_ONCE:
+            found.append(own)
+        elif own.time < planned.start:
+            level = own.voltage
+    return level, found
+
+
 def _stands(case: Case, span: Span, name: str) -> float:
-    """Shortest time between two jumps of this input's set point in a step, as asked [s]; infinite: there are
-    not two.
+    """Shortest time for which a level of this input is set between two changes in a step, as asked [s];
+    infinite: there are not two. Of one that a line leads to and that is left at once, the time of that line.
     """
     if (planned := case.planned(span.name)) is None:
         return math.inf
-    times = [
-        action.time
-        for action in case.timeline.actions
-        if action.input == name
-        and planned.start - AT_ONCE <= action.time <= planned.end + AT_ONCE
-        and action.over == 0.0
-    ]
-    return min((b - a for a, b in pairwise(times) if b - a > AT_ONCE), default=math.inf)
+    level, actions = _actions(case, planned, name)
+    shortest = math.inf
+    for action, after in pairwise(actions):
+        stands = after.time - action.time - action.over
+        turns = (action.voltage - level) * (after.voltage - action.voltage) < 0.0
+        if stands <= AT_ONCE and action.over > 0.0 and not action.chord and turns:
+            stands = action.over
+        if stands > AT_ONCE:
+            shortest = min(shortest, stands)
+        level = action.voltage
+    return shortest
 
 
 def _moves_off(case: Case, span: Span, name: str) -> bool:
@@ -183,6 +226,20 @@ def _along(case: Case, name: str) -> set[str]:
     feeds, inputs = case.own.feeds, set(case.documents.device.inputs)
     own = feeds[name].names if name in feeds else ()
     return inputs if any(case.documents.bench.supply_of(each).coupled for each in own) else {name}
+
+
+def _told_before(case: Case, span: Span, name: str) -> float:
+    """How long before a step begins this input is last told a set point or a limit, as asked, or by coupling,
+    or a line of its set point ends [s]; 0: as it begins; infinite: never.
+    """
+    if (planned := case.planned(span.name)) is None:
+        return math.inf
+    along = _along(case, name)
+    told = [each for each in case.timeline.actions if each.input in along]
+    times = [at for each in told for at in (each.time, each.time + each.over)]
+    times += [each.time for each in case.timeline.limits if each.input in along]
+    own = [each for each in times if each <= planned.start + AT_ONCE]
+    return max(0.0, planned.start - max(own)) if own else math.inf
 
 
 def _told_last(case: Case, span: Span, name: str) -> float:

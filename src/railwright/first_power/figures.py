@@ -169,9 +169,8 @@ def _harmless(sources: Mapping[str, FedInput], name: str) -> tuple[float, str]:
             f"{BELOW_OPERATING:.0%} of its lowest operating voltage",
         )
     ]
-    for converter in source.load.converters:
-        words = f"{BELOW_START:.0%} of the lowest voltage at which its converter may start"
-        found.append((BELOW_START * converter.starts_at.low, words))
+    words = f"{BELOW_START:.0%} of the lowest voltage at which its converter may start"
+    found += [(BELOW_START * converter.starts_at.low, words) for converter in source.load.converters]
     for other, theirs in sources.items():
         if other != name:
             borne = theirs.input.withstands_always or theirs.input.operating.high

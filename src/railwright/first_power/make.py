@@ -204,17 +204,17 @@ def _rise(scene: _Scene, figures: Mapping[str, InputFigures], given: Procedure |
         lines = [f"{f.why}; {f.remedy}" for f in settings.findings if f.blocks and f.about in missing]
         raise NotPossible("\n".join(lines or [f"no set points for {names_listed(missing)}"]))
     why = {(each.about, each.setting): each.why for each in settings.reasons}
-    limits = {}
-    for name, feed in settings.set_points.items():
-        trips = feed.outputs[0].at_limit == "trip"
-        limits[name] = LimitsOf(
+    limits = {
+        name: LimitsOf(
             feed.limit,
-            feed.outputs[0].trip_delay if trips else None,
+            feed.outputs[0].trip_delay if feed.outputs[0].at_limit == "trip" else None,
             feed.ovp,
             why.get((name, "current_limit"), ""),
             why.get((name, "trip_delay"), ""),
             why.get((name, "ovp"), ""),
         )
+        for name, feed in settings.set_points.items()
+    }
     remarks = (
         f"First power of {scene.device.device}, part 2 of 2: to the nominal voltages by stages, each input "
         "in turn, with the current that each stage should draw. Made by railwright first-power; read it, and "

@@ -18,7 +18,7 @@ from railwright.guard.locks import Locked, Locks
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import OffPlan
 from railwright.guard.session import CONNECT_DEADLINE, LONGEST_ANSWER, Exchange, Session, SessionError
-from railwright.guard.session_settings import settings_from
+from railwright.guard.session_settings import SessionCommand, settings_from
 from railwright.guard.wire import Connect
 
 Tell = Callable[[dict[str, Any]], None]
@@ -132,9 +132,12 @@ class Guard:
         return {name: asdict(end) for name, end in self._switching.ends.items()}
 
     @property
-    def contacts_so_far(self) -> dict[str, Any]:
-        """What became of each contact of a relay by now."""
-        return {} if self._switching is None else dict(self._switching.contacts)
+    def switches_so_far(self) -> dict[str, Any]:
+        """What became of each contact of a relay and of each master switch by now."""
+        contacts, masters = (
+            ({}, {}) if self._switching is None else (self._switching.contacts, self._switching.masters)
+        )
+        return {"contacts": dict(contacts), "masters": dict(masters)}
 
     async def until_off(self) -> None:
         """Until a switching-off that was begun is over."""
@@ -159,10 +162,21 @@ class Guard:
     def _tell_off(self, what: str, fields: dict[str, Any]) -> None:
         self._tell({"kind": "off", "what": what, **fields})
 
-    def close(self) -> None:
-        """End everything; outputs stay as they are."""
+    async def end(self) -> None:
+        """End everything, each session with what its instrument is to be told then; outputs stay as they
+        are.
+        """
+        self._end_tasks()
+        await asyncio.gather(*(session.end() for session in self._sessions.values()))
+        self.close()
+
+    def _end_tasks(self) -> None:
         for task in (*self._exchanges.values(), *self._polls.values()):
             task.cancel()
+
+    def close(self) -> None:
+        """End everything at once; outputs stay as they are."""
+        self._end_tasks()
         for session in self._sessions.values():
             session.close()
         self._locks.release()
@@ -183,7 +197,7 @@ class Guard:
             async with asyncio.timeout(CONNECT_DEADLINE):
                 await self._locks.take_address(name, address)
             async with session.lock:
-                exchange = await _identified(session, message["identify"], message["deadline"])
+                opening, exchange = await _identified(session, message["identify"], message["deadline"])
             self._locks.take_instrument(name, exchange.answer)
         except Locked as error:
             session.close()
@@ -193,7 +207,9 @@ class Guard:
         except SessionError as error:
             self._answer(message, error=str(error))
         else:
-            self._answer(message, answer=exchange.answer, sent=exchange.sent, received=exchange.received)
+            said = [[each.text, done.answer, done.sent, done.received] for each, done in opening]
+            fields = {"answer": exchange.answer, "sent": exchange.sent, "received": exchange.received}
+            self._answer(message, opening=said, **fields)
 
     async def _exchange(self, message: dict[str, Any]) -> None:
         name, at = message["name"], message.get("at")
@@ -335,21 +351,25 @@ class Guard:
         self._tell({"kind": "answer", "id": message["id"], **fields})
 
 
-async def _identified(session: Session, identify: str, deadline: float) -> Exchange:
-    """A session anew, and who is there. On a serial line the first question may have become the end of what
-    a session before left unended there, such as one at another speed: it is ended, and asked once more.
+Opening = list[tuple[SessionCommand, Exchange]]
+
+
+async def _identified(session: Session, identify: str, deadline: float) -> tuple[Opening, Exchange]:
+    """A session anew, what it began with, and who is there. On a serial line the first message may have
+    become the end of what a session before left unended there, such as one at another speed: it is ended, and
+    said once more.
     """
     await session.open()
     await session.settle()
     try:
-        return await session.ask(identify, deadline)
+        return await session.begin(deadline), await session.ask(identify, deadline)
     except SessionError:
         if session.transport != "serial":
             raise
     await session.open()
     session.void()
     await session.settle()
-    return await session.ask(identify, deadline)
+    return await session.begin(deadline), await session.ask(identify, deadline)
 
 
 @asynccontextmanager

@@ -118,7 +118,8 @@ class GuardLink(ABC):
         """
         return self._ask(
             "open",
-            2 * (deadline + CONNECT_DEADLINE),  # on a serial line it may be asked twice
+            # On a serial line it may be asked twice.
+            2 * (deadline * (1 + len(session_settings.opening)) + session_settings.boot + CONNECT_DEADLINE),
             name=name,
             address=address,
             identify=identify,

@@ -89,5 +89,5 @@ class LocalLink(GuardLink):
         self._complete(self._close())
 
     async def _close(self) -> None:
-        self.guard.close()
+        await self.guard.end()
         await asyncio.sleep(0)

@@ -42,6 +42,8 @@ class SwitchOff:
         }
         self.contacts: dict[str, dict[str, Any]] = {}
         """What became of each contact of a relay so far, as it was told."""
+        self.masters: dict[str, dict[str, Any]] = {}
+        """What became of each supply's master switch so far, as it was told."""
         self._tell = tell
         self._supplies = {
             each.name: SupplySwitchedOff(each, sessions[each.name], plan, tell) for each in plan.supplies
@@ -366,7 +368,8 @@ class SwitchOff:
             elif loop.time() - began > waits:
                 why = "it still says that it is on" if supply.is_master_read else "it was not read since OFF"
             await asyncio.sleep(self.plan.every)
-        self._tell("master", {"name": name, "time": loop.time(), "off": not why, "why": why})
+        self.masters[name] = {"name": name, "time": loop.time(), "off": not why, "why": why}
+        self._tell("master", self.masters[name])
 
     async def _end_watchdog(self, supply: SupplySwitchedOff) -> None:
         """Not where an output is neither confirmed off nor to stay on: the watchdog is what is left then."""

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from railwright.guard.answers import in_si, names
 from railwright.guard.session_settings import USUAL, SessionSettings, settings_from
 
 NO_NUMBER = 9.9e37
@@ -25,9 +26,11 @@ class OutputOff:
     """One output. off: messages that switch it off. set_voltage: messages that set its voltage, with `{}` for
     that.
 
-    state, voltage, current: where the look says them. no_current: |current| that counts as none [A].
+    state, voltage, current: where the look says them. selected: where it says which output was selected then,
+    which has to be `selected_as`; None: it does not say it. no_current: |current| that counts as none [A].
     share: of the input's voltage (series). bleeds: current [A] that it may take in while it is off, where the
-    device holds a voltage. volt, ampere: what one of the look's voltage and current is [V, A]. set_volt: what
+    device holds a voltage. volt, ampere: what one of the look's voltage and current is [V, A], where no unit
+    stands behind it. set_volt: what
     one of the set voltage is [V]; set_digits: digits after its point, None: six significant ones.
     """
 
@@ -46,6 +49,8 @@ class OutputOff:
     ampere: float = 1.0
     set_volt: float = 1.0
     set_digits: int | None = None
+    selected: Place | None = None
+    selected_as: str = ""
 
     def setting(self, voltage: float) -> list[str]:
         """Messages that set its voltage [V]."""
@@ -199,7 +204,8 @@ def _input(data: Mapping[str, Any]) -> InputOff:
 
 
 def _output(data: Mapping[str, Any]) -> OutputOff:
-    places = {key: (int(data[key][0]), int(data[key][1])) for key in ("state", "voltage", "current")}
+    known = [key for key in ("state", "voltage", "current", "selected") if data.get(key) is not None]
+    places = {key: (int(data[key][0]), int(data[key][1])) for key in known}
     lists = {key: tuple(data[key]) for key in ("off", "off_words", "set_voltage")}
     return OutputOff(**{**data, **places, **lists})
 
@@ -213,14 +219,18 @@ class Look:
     current: float
 
 
-def read_look(output: OutputOff, answers: list[str]) -> Look:
-    """One output of what the look of its supply answered. ValueError where an answer is none."""
+def read_look(output: OutputOff, answers: list[str]) -> Look | None:
+    """One output of what the look of its supply answered; None: another was selected by somebody else, and it
+    is that one's. ValueError where an answer is none.
+    """
+    if output.selected is not None and not names(_part(answers, output.selected), output.selected_as):
+        return None
     parts = [_part(answers, place) for place in (output.state, output.voltage, output.current)]
     word = parts[0].strip().upper()
-    voltage, current = float(parts[1]), float(parts[2])
+    voltage, current = in_si(parts[1], "V", output.volt), in_si(parts[2], "A", output.ampere)
     if not (abs(voltage) < NO_NUMBER and abs(current) < NO_NUMBER):
         raise ValueError(f"expected a voltage and a current, got '{parts[1]}' and '{parts[2]}'")
-    return Look(word in output.off_words, voltage * output.volt, current * output.ampere)
+    return Look(word in output.off_words, voltage, current)
 
 
 def read_master(supply: SupplyOff, answers: list[str]) -> bool | None:

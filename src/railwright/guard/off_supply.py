@@ -106,17 +106,16 @@ class SupplySwitchedOff:
     def send(self, messages: Sequence[str]) -> None:
         """Send at once, with nothing in between, whatever is under way."""
         self._pushed += 1
-        for message in messages:
-            self.session.push(message)
+        self.session.push_together(messages)
 
     async def _say_again(self, messages: Sequence[str]) -> None:
         """Send again what was sent at once and did not work: each with the pause before it that the supply
-        wants, as one that is told too soon may take nothing, and would be told too soon each time.
+        wants, as one that is told too soon may take nothing, and would be told too soon each time; after what
+        a session begins with, as somebody may have undone that.
         """
-        self._pushed += 1
-        for message in messages:
-            await self.session.pause()
-            self.session.push(message)
+        await self.session.push_opening_paced()
+        self.send(messages)
+        await self.session.pause()
 
     def push(self, output: OutputOff) -> None:
         """Send OFF to an output."""
@@ -156,7 +155,9 @@ class SupplySwitchedOff:
         self._tell("look", {"name": self.document.name, **told})
         try:
             for output in self._outputs:
-                self.looks[output.name] = read_look(output, answers), sent
+                look = read_look(output, answers)
+                if look is not None:
+                    self.looks[output.name] = look, sent
             master = read_master(self.document, answers)
             self.master_off = None if master is None else (master, sent)
         except ValueError as error:
@@ -168,7 +169,7 @@ class SupplySwitchedOff:
 
     async def _reach(self) -> bool:
         """A new session with the same instrument, and OFF at once. Whether it is there."""
-        session, document, loop = self.session, self.document, asyncio.get_running_loop()
+        session, document = self.session, self.document
         self._lose(session.broken or "no session is open")
         try:
             async with session.lock:
@@ -176,10 +177,16 @@ class SupplySwitchedOff:
                 a_helper = session.transport == "library"
                 await session.open(HELPER_START if a_helper else self._plan.deadline)
                 session.void()
-                since = self.lost_since if self.lost_since is not None else loop.time()
-                if loop.time() - since < TRUST:
-                    self._push_all()
+                self._push_while_trusted()
+                if session.session_settings.opening:
+                    # OFF went out before, whatever comes of these; some take it only after them.
+                    session.push_opening()
+                    self._push_while_trusted()
                 await session.settle()
+                if session.session_settings.opening:
+                    if session.session_settings.pause or session.session_settings.boot:
+                        await session.push_opening_paced()
+                    self._push_while_trusted()
                 identity = (await session.ask(document.identify, self._deadline)).answer
         except SessionError as error:
             if session.is_open:
@@ -194,6 +201,13 @@ class SupplySwitchedOff:
             return False
         self._push_all()
         return True
+
+    def _push_while_trusted(self) -> None:
+        """OFF without an answer to who it is, so long after it fell silent."""
+        loop = asyncio.get_running_loop()
+        since = self.lost_since if self.lost_since is not None else loop.time()
+        if loop.time() - since < TRUST:
+            self._push_all()
 
     def _be_patient(self) -> None:
         self._deadline = max(self._deadline, min(self._deadline + MORE_PATIENCE, MOST_PATIENCE))

@@ -97,7 +97,7 @@ class GuardProcess:
         finally:
             for task in watching:
                 task.cancel()
-            guard.close()
+            await guard.end()
             if self._asking:
                 await asyncio.wait(set(self._asking), timeout=0.5)
             if server is not None:
@@ -209,7 +209,7 @@ class GuardProcess:
         while guard.ends is None:
             await asyncio.sleep(SOON)
             yield {"off": "going on", "ends": guard.ends_so_far}
-        yield {"off": "over", "ends": guard.ends, "contacts": guard.contacts_so_far}
+        yield {"off": "over", "ends": guard.ends, **guard.switches_so_far}
 
     async def _control(self, path: Path) -> asyncio.AbstractServer | None:
         """The control socket; None where it cannot be had, which is no reason not to guard."""

@@ -52,8 +52,7 @@ def switch_off_here(
             ends = await off.go()
         finally:
             looking.cancel()
-            for session in sessions.values():
-                session.close()
+            await asyncio.gather(*(session.end() for session in sessions.values()))
         return {"kind": "off over", "why": why, "ends": {name: asdict(end) for name, end in ends.items()}}
 
     try:

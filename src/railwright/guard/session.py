@@ -9,7 +9,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from railwright.guard.address import transport_of
-from railwright.guard.session_settings import USUAL, SessionSettings
+from railwright.guard.session_settings import USUAL, SessionCommand, SessionSettings
 from railwright.guard.wire import CHUNK, Connect, Reader, Writer
 
 LONGEST_ANSWER = 1 << 20
@@ -28,6 +28,9 @@ waited for so long at most [s].
 
 CONNECT_DEADLINE = 3.0
 """How long a connection may take [s]."""
+
+GOODBYE = 1.0
+"""How long a session may take to say what it is to end with [s]."""
 
 
 class SessionError(Exception):
@@ -77,6 +80,9 @@ class Session:
         self._byte_time = session_settings.line.byte_time if self.transport == "serial" else 0.0
         self._ready_at = 0.0
         """Before then it wants no further message [s]."""
+        self._together: deque[str] = deque()
+        self._sending: asyncio.Task[None] | None = None
+        """Sends what is to leave together."""
 
     @property
     def is_open(self) -> bool:
@@ -100,9 +106,55 @@ class Session:
             self.broken = f"no connection to {self.address}: {why}"
             raise Unreachable(self.broken) from None
         self.broken, self._rest, self._owing = "", b"", 0
+        if self.session_settings.boot:
+            self._ready_at = asyncio.get_running_loop().time() + self.session_settings.boot
+
+    async def begin(self, deadline: float) -> list[tuple[SessionCommand, Exchange]]:
+        """Say what a session begins with, each within the deadline [s]. Raises SessionError, also where the
+        answer is another than it has to be.
+        """
+        return [(each, await self._said(each, deadline)) for each in self.session_settings.opening]
+
+    async def _said(self, command: SessionCommand, deadline: float) -> Exchange:
+        if not command.asks:
+            return await self.tell(command.text, deadline)
+        exchange = await self.ask(command.text, deadline)
+        if not command.taken(exchange.answer):
+            told = f"answers {exchange.answer[:40]!r} to '{command.text}', expected '{command.answer}'"
+            raise self._fail(told)
+        return exchange
+
+    def push_opening(self) -> None:
+        """Say what a session begins with at once, and wait for nothing; what asks something is left out. For
+        OFF alone, which goes out whatever comes of it.
+        """
+        for each in self.session_settings.opening:
+            if not each.asks:
+                self.push(each.text)
+
+    async def push_opening_paced(self) -> None:
+        """The same with the time before each, and after the last, that the instrument wants."""
+        for each in self.session_settings.opening:
+            if not each.asks:
+                await self.pause()
+                self.push(each.text)
+        await self.pause()
+
+    async def end(self) -> None:
+        """Say what a session ends with, and close it; never fails."""
+        if self.session_settings.closing and self._writer is not None and not self.broken:
+            with suppress(SessionError, TimeoutError, OSError):
+                async with asyncio.timeout(GOODBYE), self.lock:
+                    for each in self.session_settings.closing:
+                        await self._said(each, GOODBYE)
+                    # What a line still holds back when it is closed is thrown away.
+                    leaves = getattr(self._writer, "free_at", 0.0)
+                    await asyncio.sleep(max(0.0, leaves - asyncio.get_running_loop().time()))
+        self.close()
 
     def close(self) -> None:
         """End the connection; never fails."""
+        self._together.clear()
         writer, self._writer, self._reader = self._writer, None, None
         if writer is not None:
             with suppress(OSError, RuntimeError):
@@ -176,6 +228,30 @@ class Session:
             with suppress(OSError, RuntimeError):
                 self._writer.write(self._line_of(message))
 
+    def push_together(self, messages: Sequence[str]) -> None:
+        """Send messages at once with nothing in between, whatever is under way. For OFF alone.
+
+        Where the instrument wants a pause, several leave one after the other with it between them: one that
+        takes no second message too soon would take a command without the selection before it, and carry it
+        out at whatever output was selected for a reading.
+        """
+        if len(messages) < 2 or not self.session_settings.pause:
+            for message in messages:
+                self.push(message)
+            return
+        self._together += messages
+        if self._sending is None:
+            self._sending = asyncio.get_running_loop().create_task(self._send_together())
+
+    async def _send_together(self) -> None:
+        try:
+            while self._together:
+                await self._until_ready()
+                if self._together:
+                    self.push(self._together.popleft())
+        finally:
+            self._sending = None
+
     def void(self) -> None:
         """Spoil what somebody else may have begun to say and not ended. Only a serial line has that: it is no
         connection that a new one takes the place of. `@` begins no message and ends none (IEEE 488.2, 7.3).
@@ -209,14 +285,22 @@ class Session:
         return (message + self._sends).encode("latin-1", "replace")
 
     async def pause(self) -> None:
-        """Let the time pass that the instrument wants before a message, since either of both spoke."""
+        """Let the time pass that the instrument wants before a message, since either of both spoke; and what
+        is to be sent together go first.
+        """
+        while (sending := self._sending) is not None:
+            await asyncio.wait([sending])
+        await self._until_ready()
+
+    async def _until_ready(self) -> None:
         while (left := self._ready_at - asyncio.get_running_loop().time()) > 0.0:
             await asyncio.sleep(left)
 
     def _spoke(self) -> None:
         """Something was said by either: the instrument's pause begins."""
         if self.session_settings.pause:
-            self._ready_at = asyncio.get_running_loop().time() + self.session_settings.pause
+            now = asyncio.get_running_loop().time()
+            self._ready_at = max(self._ready_at, now + self.session_settings.pause)
 
     def _ready(self) -> Writer:
         if self._writer is None or self.broken:

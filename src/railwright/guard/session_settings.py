@@ -5,7 +5,9 @@ from __future__ import annotations
 import termios
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
+
+from railwright.guard.answers import names
 
 Parity = Literal["none", "even", "odd"]
 FlowControl = Literal["none", "hardware", "software"]
@@ -30,13 +32,33 @@ class LineSettings:
         return (1 + self.data_bits + (self.parity != "none") + self.stop_bits) / self.baud
 
 
+class SessionCommand(NamedTuple):
+    """A message that a session begins or ends with, and what it has to be answered where it asks something;
+    '': anything.
+    """
+
+    text: str
+    answer: str = ""
+
+    @property
+    def asks(self) -> bool:
+        """Whether it is answered."""
+        return self.text.split(" ")[0].endswith("?")
+
+    def taken(self, answer: str) -> bool:
+        """Whether it may be answered so."""
+        return not self.answer or names(answer, self.answer)
+
+
 @dataclass(frozen=True, slots=True)
 class SessionSettings:
     """sends, answers: what ends a message, and an answer. pause: time that it wants before a message, since
     the last one or its own last answer [s]; OFF does not wait for it, but OFF again does. patience: how long
     an answer may take [s]: a run waits so long where that is longer than it would; what switches off
-    does not. line: of a serial address. visa: the VISA library that carries the messages, `@ivi` or a
-    path; '': what the guard does not carry itself, pyvisa-py does.
+    does not. boot: time that it wants before the first message of a session [s]; OFF does not wait for it,
+    but OFF again does. opening, closing: what a session begins and ends with. line: of a serial
+    address. visa: the VISA library that carries the messages, `@ivi` or a path; '': what the guard does not
+    carry itself, pyvisa-py does.
     """
 
     sends: str = "\n"
@@ -45,6 +67,9 @@ class SessionSettings:
     patience: float = 0.0
     line: LineSettings = LineSettings()
     visa: str = ""
+    boot: float = 0.0
+    opening: tuple[SessionCommand, ...] = ()
+    closing: tuple[SessionCommand, ...] = ()
 
 
 USUAL = SessionSettings()
@@ -54,4 +79,5 @@ USUAL = SessionSettings()
 def settings_from(data: Mapping[str, Any]) -> SessionSettings:
     """What `dataclasses.asdict` made of settings, after JSON. TypeError for anything else."""
     line = LineSettings(**data["line"]) if "line" in data else LineSettings()
-    return SessionSettings(**{**data, "line": line})
+    told = {key: tuple(SessionCommand(*each) for each in data.get(key, ())) for key in ("opening", "closing")}
+    return SessionSettings(**{**data, **told, "line": line})

@@ -112,12 +112,21 @@ class Conversation:
 
         at: when it, or the first of several messages, is to leave [s, monotonic clock].
         """
-        messages = self.messages(units)
+        messages = self.messages(self.dialect.checked(units))
         answer = self._ask_or_explain(messages, at) if explain else self._ask_all(messages, at)
         asks = any("?" in message for message in messages)
         parts, took = split_answers(answer.text) if asks else [], answer.received - answer.sent
         self.took[len(parts)] = min(took, self.took.get(len(parts), took))
-        return parts, answer
+        return self.unchecked(units, parts), answer
+
+    def unchecked(self, units: Sequence[str], answers: Sequence[str]) -> list[str]:
+        """The answers to units, without those that say which output was selected. InstrumentError where it
+        was another.
+        """
+        try:
+            return self.dialect.unchecked(units, answers)
+        except ValueError as error:
+            raise InstrumentError(self.name, "; ".join(units), str(error)) from None
 
     def expected_time(self, answers: int) -> float:
         """How long a message with so many answers takes [s], by those that were exchanged so far; 0: there

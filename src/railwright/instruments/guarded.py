@@ -36,6 +36,8 @@ class GuardedSession:
             if error.locked:
                 raise InstrumentError(name, "", str(error), lost=True) from None
             raise NotReached(name, _silence(address, str(error))) from None
+        for text, got, sent, received in answer.get("opening", ()):
+            self._show(text, sent, got, received)
         self.identity = str(answer["answer"])
         self._show(self._identify, answer["sent"], answer["answer"], answer["received"])
 
@@ -68,7 +70,8 @@ class GuardedSession:
     def _show(self, message: str, sent: float, answer: str, received: float) -> None:
         if self._trace:
             self._trace(sent, self.name, "sent", message)
-            self._trace(received, self.name, "received", answer)
+            if answer:
+                self._trace(received, self.name, "received", answer)
 
     def close(self) -> None:
         """The connection is the guard's, which keeps it to switch off over it."""

@@ -78,6 +78,7 @@ def outputs_off(
             ampere=supply.dialect.readings.factors[1],
             set_volt=voltage.factor,
             set_digits=voltage.digits,
+            selected_as=supply.dialect.spoken.name(supply.channel(own)) if "selected" in places[own] else "",
         )
     return found
 

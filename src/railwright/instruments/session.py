@@ -10,7 +10,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
-from railwright.guard.session_settings import USUAL, LineSettings, SessionSettings
+from railwright.guard.session_settings import USUAL, LineSettings, SessionCommand, SessionSettings
 from railwright.instruments.errors import InstrumentError, NotReached
 
 Trace = Callable[[float, str, Literal["sent", "received"], str], None]
@@ -111,6 +111,17 @@ class VisaSession:
         # no session is open.
         except Exception as error:
             raise NotReached(name, self._silence(error)) from error
+        self._closing = session_settings.closing
+        time.sleep(session_settings.boot)
+        for command in session_settings.opening:
+            self._say(command)
+
+    def _say(self, command: SessionCommand) -> None:
+        """What a session begins or ends with. InstrumentError."""
+        if not command.asks:
+            self.tell(command.text)
+        elif not command.taken(got := self.ask(command.text).text):
+            raise InstrumentError(self.name, command.text, f"expected '{command.answer}', got '{got[:40]}'")
 
     def _set_line(self, line: LineSettings) -> None:
         """The settings of a serial line, where it is one."""
@@ -194,6 +205,10 @@ class VisaSession:
         return f"no answer from {self._address}: {why}"
 
     def close(self) -> None:
+        with suppress(InstrumentError):
+            for command in self._closing:
+                self._say(command)
+        self._closing = ()
         resource, self._resource = self._resource, _Closed()
         # One that was lost before has nothing left to close.
         with suppress(*_failures()):

@@ -15,7 +15,6 @@ from railwright.instruments.conversation import Conversation, split_answers
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
 from railwright.printable import printable
-from railwright.scpi.numbers import parse_response
 from railwright.traces import Mode
 from railwright.version import TWIN_MAKER
 
@@ -318,39 +317,49 @@ class SupplyDriver(Conversation):
 
     def look(self, outputs: Sequence[str]) -> tuple[str, ...]:
         """The messages that `read` sends, for whoever sends them on a schedule."""
-        return self.messages(self._look_units(outputs)[0])
+        return self.messages(self.dialect.checked(self._look_units(outputs)[0]))
 
     def answers_of_look(self, outputs: Sequence[str]) -> int:
         """How many answers `look` brings."""
-        return self._look_units(outputs)[1]
+        return self._look_units(outputs)[1] + self._checks * len(self._groups(outputs))
+
+    @property
+    def _checks(self) -> int:
+        """How many answers say which output was selected, of each that was."""
+        return int(self.dialect.instrument.selected is not None)
 
     def understood_look(self, outputs: Sequence[str], answer: Answer) -> dict[str, OutputReading]:
         """What the answer to `look` says of these outputs."""
-        answers, (units, wanted) = split_answers(answer.text), self._look_units(outputs)
+        units, wanted = self._look_units(outputs)
+        answers = self.unchecked(units, split_answers(answer.text))
         if len(answers) != wanted:
             told = f"expected {wanted} answers, got '{answer.text}'"
             raise InstrumentError(self.name, compose(units), told)
         return self._readings(outputs, answers, answer, compose(units))
 
     def places(self, outputs: Sequence[str]) -> dict[str, dict[str, tuple[int, int]]]:
-        """Where the answer to `look` says state, voltage and current of each output: which answer, which of
-        its comma-separated parts.
+        """Where the answer to `look` says state, voltage and current of each output, and which was selected
+        where it says that: which answer, which of its comma-separated parts.
         """
-        found, first = {}, 0
-        for group in self._groups(outputs):
+        readings, found, first = self.dialect.readings, dict[str, dict[str, tuple[int, int]]](), 0
+        groups, before_check = self._groups(outputs), len(self.dialect.master_queries)
+        for group in groups:
+            told = sum(len(self.dialect.status_units(self._channels[output])) for output in group)
+            length = 1 + len(readings.queries) + told
             for position, output in enumerate(group):
-                found[output] = {
-                    what: (first + number, position)
-                    for number, what in enumerate(("state", "voltage", "current"))
-                }
-            first += 3 + sum(len(self.dialect.status_units(self._channels[output])) for output in group)
+                voltage, current = ((first + 1 + number, part + position) for number, part in readings.places)
+                found[output] = {"state": (first, position), "voltage": voltage, "current": current}
+                if self._checks:
+                    last = before_check if group == groups[-1] else 0
+                    found[output]["selected"] = (first + length + last, 0)
+            first += length + self._checks
         return found
 
     def setting_queries(self, output: str, settings: Sequence[Setting]) -> tuple[str, ...]:
         """Messages that ask for settings of one output."""
         channel = self._channels[output]
         queries = [self.dialect.query_unit(setting, channel) for setting in settings]
-        return self.messages([*self.dialect.select(channel), *queries])
+        return self.messages(self.dialect.checked([*self.dialect.select(channel), *queries]))
 
     def differences(
         self, changes: Sequence[OutputSetting], answer: str, ignored: Sequence[Setting] = ()
@@ -359,7 +368,9 @@ class SupplyDriver(Conversation):
 
         ignored: settings that may be anything.
         """
-        answers = split_answers(answer)
+        channel = self._channels[changes[0].output]
+        queries = [self.dialect.query_unit(change.setting, channel) for change in changes]
+        answers = self.unchecked([*self.dialect.select(channel), *queries], split_answers(answer))
         asked = f"settings of output {changes[0].output}"
         if len(answers) != len(changes):
             told = f"expected {len(changes)} answers to the {asked}, got '{answer}'"
@@ -393,7 +404,7 @@ class SupplyDriver(Conversation):
 
     def master_place(self, outputs: Sequence[str]) -> tuple[int, int] | None:
         """Where the answer to `look` says the state of the master switch; None: there is none."""
-        return (self.answers_of_look(outputs) - 1, 0) if self.has_master else None
+        return (self.answers_of_look(outputs) - 1 - self._checks, 0) if self.has_master else None
 
     def _readings(
         self, outputs: Sequence[str], answers: Sequence[str], answer: Answer, command: str
@@ -407,11 +418,8 @@ class SupplyDriver(Conversation):
             states = [self._understood("output", command, part) for part in next(left).split(",")]
             if len(states) != len(group):
                 raise InstrumentError(self.name, command, f"expected {len(group)} states, got {len(states)}")
-            voltages, currents = (
-                self._numbers(next(left), len(group), command, factor)
-                for factor in self.dialect.readings.factors
-            )
-            for output, on, voltage, current in zip(group, states, voltages, currents, strict=True):
+            read = self._numbers([next(left) for _ in self.dialect.readings.queries], len(group), command)
+            for output, on, (voltage, current) in zip(group, states, read, strict=True):
                 told = [next(left) for _ in self.dialect.status_units(self._channels[output])]
                 mode, trip = self._status(told, command)
                 readings[output] = OutputReading(
@@ -485,16 +493,12 @@ class SupplyDriver(Conversation):
         except ValueError as error:
             raise InstrumentError(self.name, command, f"{setting}: {error}") from None
 
-    def _numbers(self, answer: str, count: int, command: str, factor: float) -> list[float]:
+    def _numbers(self, answers: Sequence[str], count: int, command: str) -> list[tuple[float, float]]:
+        """Voltage and current of so many outputs [V, A]."""
         try:
-            numbers = [parse_response(part) * factor for part in answer.split(",")]
+            return self.dialect.read_numbers(answers, count)
         except ValueError as error:
             raise InstrumentError(self.name, command, str(error)) from None
-        if len(numbers) != count or any(
-            abs(number) == float("inf") or number != number for number in numbers
-        ):
-            raise InstrumentError(self.name, command, f"expected {count} finite numbers, got '{answer}'")
-        return numbers
 
 
 def _state(on: bool) -> str:

@@ -12,12 +12,12 @@ from functools import partial
 
 from railwright.dialects.dialect import Dialect, Value
 from railwright.dialects.operation import CHOICES, SWITCHES, Setting
+from railwright.guard.answers import in_si
 from railwright.guard.session_settings import SessionSettings
 from railwright.instruments.conversation import Conversation
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import OpenSession
 from railwright.scpi.errors import parse_entry
-from railwright.scpi.numbers import parse_response
 
 NEAR = 0.1
 """How far a set point that was set to 0 may read from it [V or A]: its grid, or its offset."""
@@ -45,9 +45,9 @@ def _named_fields(dialect: Dialect) -> Callable[[str], str]:
     return told
 
 
-def _number(factor: float, answer: str) -> str:
+def _number(unit: str, one: float, answer: str) -> str:
     """A reading in SI units, for people. ValueError where it is none."""
-    return f"{parse_response(answer) * factor:.6g}"
+    return f"{in_si(answer, unit, one):.6g}"
 
 
 class DialectTrial:
@@ -92,9 +92,7 @@ class DialectTrial:
         yield from self.settings()
         for query in dialect.master_queries:
             yield self._ask("master switch", [], query, self._master)
-        readings = zip(dialect.reading_units([channel]), dialect.readings.factors, strict=True)
-        for name, (query, factor) in zip(("read voltage", "read current"), readings, strict=True):
-            yield self._ask(name, self._select, query, partial(_number, factor))
+        yield from self._readings()
         queries = dialect.status_units(channel)
         if dialect.status.mode is not None:
             named = dialect.status.mode.named
@@ -115,7 +113,11 @@ class DialectTrial:
         if state.wrong or state.means != "off":
             told = f"expected an output that is off, got '{state.answer}'; nothing was changed"
             raise InstrumentError("instrument", state.sent, told)
-        values: list[tuple[Setting, Value]] = [("voltage", 0.0), ("current_limit", 0.0), ("output", False)]
+        values: list[tuple[Setting, Value]] = [
+            ("voltage", self.dialect.settings["voltage"].least),
+            ("current_limit", self.dialect.settings["current_limit"].least),
+            ("output", False),
+        ]
         switches: tuple[Setting, ...] = ("ovp_on", "trip_at_limit")
         both = [name for name in switches if self.dialect.can_set(name)]
         values += [(name, value) for name in both for value in (False, True)]
@@ -123,6 +125,19 @@ class DialectTrial:
         values += [("sense", value) for value in senses if self.dialect.can_set("sense")]
         for setting, value in values:
             yield self._change(setting, value)
+
+    def _readings(self) -> Iterator[Tried]:
+        readings, queries = self.dialect.readings, self.dialect.reading_units([self.channel])
+        if readings.both is not None:
+            yield self._ask("read voltage and current", self._select, queries[0], self._pair)
+            return
+        names, units = ("read voltage", "read current"), ("V", "A")
+        for name, query, unit, one in zip(names, queries, units, readings.factors, strict=True):
+            yield self._ask(name, self._select, query, partial(_number, unit, one))
+
+    def _pair(self, answer: str) -> str:
+        ((voltage, current),) = self.dialect.read_numbers([answer])
+        return f"{voltage:.6g} V, {current:.6g} A"
 
     def _master(self, answer: str) -> str:
         return "on" if self.dialect.understood_master(answer) else "off"

@@ -15,6 +15,7 @@ import sys
 import threading
 import time
 from contextlib import suppress
+from dataclasses import replace
 
 GOODBYE = 0.3
 """How long a session may take to close once nobody listens any more [s]: some instruments take no other one
@@ -33,12 +34,14 @@ def main(address: str, session_settings: str = "{}") -> int:
     from railwright.instruments.session import VisaSession
 
     print("started", flush=True)
+    # What a session begins and ends with comes as messages, as all others do.
+    spoken = replace(settings_from(json.loads(session_settings)), boot=0.0, opening=(), closing=())
     try:
         session = VisaSession(
             "instrument",
             address,
             timeout=60.0,
-            session_settings=settings_from(json.loads(session_settings)),
+            session_settings=spoken,
         )
     except InstrumentError as error:
         print(error.what, flush=True)

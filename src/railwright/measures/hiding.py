@@ -69,7 +69,7 @@ def between_polls(view: View) -> dict[str, str]:
     if view.stands >= view.interval + aperture:
         return {}
     return {
-        "unseen": f"a level that stands for {amount(view.stands, 's')} can fall between readings that are "
+        "unseen": f"a level that is set for {amount(view.stands, 's')} can fall between readings that are "
         f"{amount(view.interval, 's')} apart",
         "would_decide": "a reading of every update",
     }

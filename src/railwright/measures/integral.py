@@ -12,6 +12,7 @@ from dataclasses import replace
 from hashlib import blake2b
 from typing import TYPE_CHECKING, NamedTuple
 
+from railwright.measures.asked import Before, before_step, beside_apertures
 from railwright.measures.given_back import Jumps, Visible, gives_back, jumps_of, without_pulses
 from railwright.measures.hiding import between_polls, most_missing, no_whole_reading
 from railwright.measures.measure import Channel, measure
@@ -78,15 +79,20 @@ def charge(view: View) -> Measured:
     after: C Δv over all jumps, nothing where they undo each other; readings that a jump reaches into count
     with what the load drew before and after it.
     Window: the step, from the switching-on where it lies in the step; where something is told to the input at
-    the end, a value whose aperture may reach beyond it is left out, and the last one stands up to it.
+    the end, a value whose aperture may reach beyond it is left out, and the last one stands up to it. Where
+    it is told something as the step begins, and stood still before, all that readings show beside that is of
+    the step.
     Uncertainty: 'between readings' (of what the load draws, the difference of two neighbours over the time
     that no aperture covers, or that the end of the step leaves open, and what an output that comes on may
     draw down there of what stood before), 'charging between readings' (what a capacitor may have charged
     there unseen, where it counts by what is read; wide where the voltage moves and polls leave readings out:
-    nothing else tells of it), of both of which equal edges have the same and add up; 'charge of the input's
-    capacitance' (where it counts by the voltage: its tolerance, of what it has gained in the end), 'time of
-    the readings' (where in the update interval they fall, and the record's clock), 'missing samples'
-    (anything that the limits let through, where a recording has a gap), 'time base of the recorder'. Where
+    nothing else tells of it), of both of which equal edges have the same and add up; 'levels between
+    readings' (what the load may draw at a level of the set point so brief that it can lie where no aperture
+    is: nothing, a constant power, or as a resistance does), 'charge of the input's capacitance' (where it
+    counts by the voltage: its tolerance, of what it has gained in the end), 'time of the readings' (where in
+    the update interval they fall, and the record's clock), 'beginning of the step' (what moves less than an
+    update before it, half of that at most), 'missing samples' (anything that the limits let through, where a
+    recording has a gap), 'time base of the recorder'. Where
     the supply is in its limit at two readings in succession while the voltage does not rise, a load that
     stops by itself may do so within readings and between them: that is stated beside it; so is a jump so
     short before the end that no reading of the step need show what follows.
@@ -104,9 +110,10 @@ def energy(view: View) -> Measured:
     at jumps counts as in the charge: C (v² after - v² before) / 2.
     Window: as of the charge.
     Uncertainty: 'between readings' to 'charge of the input's capacitance' as of the charge, 'time of the
-    readings' (the window moved by how late a reading may be), 'product within an aperture' (v and i are
-    averaged apart: Δv Δi / 6 of neighbours at most), 'missing samples' (anything that the limits let through,
-    where a recording has a gap), 'time base of the recorder'.
+    readings' (the window moved by how late a reading may be), 'beginning of the step' as of the charge,
+    'product within an aperture' (v and i are averaged apart: Δv Δi / 6 of neighbours at most; of a jump in
+    it, half of what its place there says is added, and half is left open), 'missing samples' (anything that
+    the limits let through, where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _product(view, mean=False, what="energy")
@@ -119,8 +126,9 @@ def mean_current(view: View) -> Measured:
     Computed: the charge over the window, divided by its length: a mean over time, not over values.
     Window: the step, from the switching-on where it lies in the step; of a sweep's point its second half.
     Uncertainty: 'between readings' to 'charge of the input's capacitance' as of the charge, 'time of the
-    readings' (the window moved by how late a reading may be), 'missing samples' (anything that the limits let
-    through, where a recording has a gap), 'time base of the recorder'.
+    readings' (the window moved by how late a reading may be), 'beginning of the step' as of the charge,
+    'missing samples' (anything that the limits let through, where a recording has a gap), 'time base of the
+    recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _of_current(view, mean=True, what="mean current")
@@ -133,9 +141,11 @@ def mean_voltage(view: View) -> Measured:
     Computed: ∫ v dt by the trapezoid rule, divided by the length of the window.
     Window: as of the mean current.
     Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
-    and what an output that comes on may draw down there of what stood before), 'time of the readings' (the
-    window moved by how late a reading may be), 'missing samples' (anything that the limits let through, where
-    a recording has a gap), 'time base of the recorder'.
+    and what an output that comes on may draw down there of what stood before), 'levels between readings' (of
+    the set point, so brief that they can lie where no aperture is), 'time of the readings' (the window moved
+    by how late a reading may be), 'beginning of the step' (what moves less than an update before it, half of
+    that at most), 'missing samples' (anything that the limits let through, where a recording has a gap),
+    'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return integral(view, view.voltage(), mean=True, channels=("voltage",), what="mean voltage")
@@ -148,8 +158,9 @@ def mean_power(view: View) -> Measured:
     Computed: the energy over the window, divided by its length.
     Window: as of the mean current.
     Uncertainty: 'between readings' to 'charge of the input's capacitance' as of the charge, 'time of the
-    readings' (the window moved by how late a reading may be), 'product within an aperture', 'missing samples'
-    (anything that the limits let through, where a recording has a gap), 'time base of the recorder'.
+    readings' (the window moved by how late a reading may be), 'beginning of the step' as of the charge,
+    'product within an aperture', 'missing samples' (anything that the limits let through, where a recording
+    has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _product(view, mean=True, what="mean power")
@@ -220,13 +231,17 @@ def integral(
     if end <= start:
         raise CannotMeasure("the step has no length")
     view.timing()
-    part = _of_step(view, signal.time, signal.values, view.shift()[1])
+    before = before_step(view, signal)
+    part = _of_step(view, signal.time, signal.values, view.shift()[1], before.last)
     near = signal.part(part.first, part.last, part.off_at)
     covered(view, near)
     _holds_a_reading(view, signal)
     scale = 1.0 / (end - start) if mean else 1.0
     budget = Budget(view)
     weights = trapezoid_weights(near.time, start - part.early, end)
+    if before.last is not None:
+        own = slice(before.first - part.first, before.last + 1 - part.first)
+        weights[own] -= part.early / (before.last + 1 - before.first)
     budget.systematic(near, weights * scale)
     budget.noise(near, weights * scale)
     how = f"{what} by the trapezoid rule over {near.time.size} values in {end - start:.4g} s"
@@ -234,11 +249,14 @@ def integral(
         return budget.result(math.fsum(weights * near.values) * scale, how)
     if not view.model.averages:
         factors = volts = None
-    ways = _ways(view, signal, factors, volts, "current" in channels)
+    ways = _ways(view, signal, factors, volts, "current" in channels, before)
     value = math.fsum(way.probability * way.value for way in ways)
     if jumps := max(ways, key=lambda way: way.probability).jumps:
         how = f"{how}; the input's capacitance by the voltages before and after {jumps} jumps"
     _left_open(budget, ways, value, scale)
+    briefly = beside_apertures(view, signal, channels, factors)
+    budget.many("levels between readings", briefly * scale)
+    budget.bounded("beginning of the step", before.open * scale)
     budget.bounded("missing samples", most_missing(view, near.time, channels) * scale)
     budget.bounded("time base of the recorder", view.model.time_base * abs(value) * scale)
     hidden = between_polls(view) or overloaded(view) or _told_late(view)
@@ -320,7 +338,8 @@ class _Readings(NamedTuple):
     is known; shape (k, n). noise: r.m.s. of each, shape (k,). step: of the channel's grid, of the voltage's.
     is_product, has_voltage: which columns there are. held: something stood there before it was switched on.
     jumps: of the voltage, at which the input's capacitance takes what it gives back; None: there are none.
-    circulating: what outputs may drive into each other at most, in the channel's unit.
+    circulating: what outputs may drive into each other at most, in the channel's unit. stood: the column that
+    is the last one before the step, whose values stood at `level`; None: from there on nothing is counted.
     """
 
     columns: Array
@@ -331,6 +350,8 @@ class _Readings(NamedTuple):
     held: bool
     jumps: Jumps | None
     circulating: float
+    stood: int | None
+    level: float
 
 
 def _ways(
@@ -339,9 +360,10 @@ def _ways(
     factors: tuple[Signal, Signal] | None,
     volts: Signal | None,
     is_current: bool,
+    before: Before,
 ) -> list[_Way]:
     """The integral at every phase of the readings, with how probable it is. is_current: of a current, or of
-    a product with one.
+    a product with one. before: what stood before the step.
     """
     import numpy as np
 
@@ -366,7 +388,10 @@ def _ways(
     if factors is not None and circulating:
         circulating *= float(np.max(np.abs(columns[1])))
     if view.model.summed and view.interval < update:
-        readings = _Readings(columns, noise, step, is_product, has_voltage, held, None, circulating)
+        stood = before.place(near)
+        readings = _Readings(
+            columns, noise, step, is_product, has_voltage, held, None, circulating, stood, before.level
+        )
         return [_way_of_several(view, signal.time[near], readings)]
     ways, contradictions = [], []
     known: dict[bytes, tuple[Array, Array, Array]] = {}
@@ -377,7 +402,10 @@ def _ways(
         if (key := rows.tobytes()) not in seen:
             own = columns[:, rows]
             jumps = None if visible is None else jumps_of(own[-1], visible)
-            seen[key] = _Readings(own, noise, step, is_product, has_voltage, held, jumps, circulating)
+            stood = before.place(near[rows])
+            seen[key] = _Readings(
+                own, noise, step, is_product, has_voltage, held, jumps, circulating, stood, before.level
+            )
         ways.append(_way(view, windows.middle[rows], seen[key], windows.probability, known))
     fewest = min(contradictions)
     likely = [
@@ -416,21 +444,25 @@ def _way(
 
     _, least, most = view.timing()
     doubt = view.model.clock + (most - least) / 4.0
-    part = _of_step(view, time, readings.columns[0], doubt)
+    part = _of_step(view, time, readings.columns[0], doubt, readings.stood)
     back = None
     if readings.jumps is not None:
         until = min(view.end, view.end + view.quiet - view.timing()[2] / 2.0 - doubt)
         back = without_pulses(view, time, readings.columns, readings.jumps, until)
     time, columns = part.of(time, readings.columns if back is None else back.columns)
+    gaps = np.diff(time)
+    # What was taken out is known by itself: nothing of it hides.
+    seen = np.zeros(gaps.size, np.bool_) if back is None else back.taken_out[part.first : part.last - 1]
+    if readings.is_product:
+        jumped = _jumped(columns, readings)
+        jumped[1:][seen] = jumped[:-1][seen] = 0.0
+        columns = np.vstack((columns[:1] + jumped / 2.0, columns[1:]))
     start, end = view.begin - part.early, view.end
     # A window that lies a little early or late gains at one end what it loses at the other.
     shifts = doubt * np.array([0.0, -1.0, -0.5, 0.5, 1.0])
     shifted = integrals(time, columns[0], start + shifts, end + shifts)
     inside = (time[1:] > start) & (time[:-1] < end)
-    gaps = np.diff(time)
     pulled = _pulled_down(view, time, columns[0], readings)
-    # What was taken out is known by itself: nothing of it hides.
-    seen = np.zeros(gaps.size, np.bool_) if back is None else back.taken_out[part.first : part.last - 1]
     same = np.concatenate((columns.ravel(), inside, seen, pulled, np.rint(gaps / ALIKE_GAPS)))
     if (key := blake2b(same.data).digest()) not in known:
         known[key] = _hidden(view, gaps, columns, readings, inside, pulled, seen)
@@ -440,7 +472,8 @@ def _way(
     jumps, gained, unsure = (0, 0.0, 0.0) if back is None else (back.jumps, back.gained, back.doubt)
     between, charging, product = known[key]
     between = np.append(between, _up_to_the_end(time, columns[0], (end, least), readings.noise[0]))
-    return _Way(float(shifted[0]) + gained, moved, jumps, unsure, between, charging, product, probability)
+    value = float(shifted[0]) - readings.level * part.early + gained
+    return _Way(value, moved, jumps, unsure, between, charging, product, probability)
 
 
 def _up_to_the_end(time: Array, values: Array, of_end: tuple[float, float], noise: float) -> float:
@@ -486,7 +519,7 @@ def _way_of_several(view: View, time: Array, readings: _Readings) -> _Way:
 
     update, least, most = view.timing()
     doubt = view.model.clock + (most - least) / 4.0 + view.interval / 2.0
-    part = _of_step(view, time, readings.columns[0], view.shift()[1])
+    part = _of_step(view, time, readings.columns[0], view.shift()[1], readings.stood)
     start, end = view.begin - part.early, view.end
     # What stands around an edge of the step is of either side of it: of a jump at the edge, up to half an
     # update's worth. What the next step does shows in rows that are left out of this one.
@@ -513,7 +546,8 @@ def _way_of_several(view: View, time: Array, readings: _Readings) -> _Way:
     together = hidden[0] + hidden[1]
     # Voltage and current of a row are of windows up to half an update apart: Δv Δi / 2 beside the Δv Δi / 6.
     product = 4.0 * hidden[2]
-    return _Way(float(shifted[0]), moved, 0, 0.0, together, np.zeros_like(together), product, 1.0)
+    value = float(shifted[0]) - readings.level * part.early
+    return _Way(value, moved, 0, 0.0, together, np.zeros_like(together), product, 1.0)
 
 
 def _hidden(
@@ -681,8 +715,9 @@ class _Part(NamedTuple):
         return np.concatenate(([self.off_at], time)), np.hstack((before, columns))
 
 
-def _of_step(view: View, time: Array, values: Array, late: float) -> _Part:
-    """The values that tell of the step. late: bound of the error of their times [s].
+def _of_step(view: View, time: Array, values: Array, late: float, stood: int | None = None) -> _Part:
+    """The values that tell of the step. late: bound of the error of their times [s]. stood: which is the last
+    that stands for what was before it; None: none does.
 
     Steps begin with a set point that changes, and most end with one. What the change at the end does belongs
     to the next step: values whose aperture may reach beyond the end, and beyond what is `quiet` after it, are
@@ -702,6 +737,8 @@ def _of_step(view: View, time: Array, values: Array, late: float) -> _Part:
     if switched and inside.size and inside[0] > HELD * inside.max():
         switched, early = False, 0.0
         first, last = _around(time, view.begin - late, view.end)
+    if stood is not None and not switched:
+        first, early = stood, view.begin - float(time[stood])
     certain = int(
         np.searchsorted(time[first:last], view.end + view.quiet - aperture / 2.0 - late, side="right")
     )
@@ -762,11 +799,35 @@ def covered(view: View, signal: Signal, *, seen_elsewhere: bool = False) -> None
 
 def _covariance(gaps: Array, columns: Array, readings: _Readings) -> Array:
     """Bounds of what v i loses by averaging v and i apart: two lines over an aperture give Δv Δi / 12, each
-    way.
+    way; of a jump within it, half of what `_jumped` says is added.
     """
     import numpy as np
 
+    from railwright.measures.signal import REACHED
+
     steps = np.prod(np.abs(np.diff(columns[1:3])), axis=0)
     noise = 4.0 * readings.noise[1] * readings.noise[2]
-    bounds: Array = np.maximum(0.0, steps - noise) / 6.0 * gaps
+    lines = np.maximum(0.0, steps - noise) / 6.0
+    bounds: Array = np.maximum(lines, np.abs(_jumped(columns, readings))[1:] / 2.0 / REACHED) * gaps
     return bounds
+
+
+def _jumped(columns: Array, readings: _Readings) -> Array:
+    """What the mean of v i in an aperture is more than the product of the means of v and i, if both jump in
+    it, shape (n,): f (1 - f) Δv Δi where f of it lies before the jump, by which it lies between its
+    neighbours. What goes on before them or behind them is no jump.
+    """
+    import numpy as np
+
+    steps = np.diff(columns[1:3])
+    visible = 4.0 * np.array(readings.noise[1:3])[:, None]
+    way, beside = np.sign(steps), np.pad(steps, ((0, 0), (1, 1)))
+    behind, ahead = (
+        way * np.maximum(0.0, np.abs(steps) - np.maximum(0.0, way * other) - visible)
+        for other in (beside[:, :-2], beside[:, 2:])
+    )
+    jumped = np.zeros(columns.shape[1])
+    to, on = behind[:, :-1], ahead[:, 1:]
+    both = np.all(to * on > 0.0, axis=0)
+    jumped[1:-1] = np.where(both, (to[0] * on[1] + on[0] * to[1]) / 2.0, 0.0)
+    return jumped

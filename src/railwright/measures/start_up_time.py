@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from railwright.measures.hiding import UNBROKEN, missing
@@ -68,9 +69,11 @@ def start_up_time(view: View) -> Measured:
     start again, or where it hangs on a peak of the current, or on extremes, that readings do not show.
     Window: from the switching-on, which must lie in the step, to the end of the step.
     Uncertainty: 'aperture', 'between readings' (or 'between samples'), 'time of the readings', 'current
-    between the outputs' (in parallel: what they drive into each other may have kept their sum out of its
-    band, or in it), 'width of the bands' (what readings leave open of the final levels and of what they
-    average over), 'instant of switching on' (±0.5 ms, declared).
+    between the outputs' (in parallel: what they drive into each other may have kept the sum of their readings
+    out of its band, or in it), 'width of the bands' (what readings leave open of the final levels and of what
+    they average over), 'instant of switching on' (±0.5 ms, declared). Where one of them hands its share over
+    to another, the sum of their readings leaves its band though the current is steady: the interval then
+    begins as much earlier.
     Standard: none; that the last entry into a band counts is as in the settling duration of IEEE 181.
     """
     from railwright.measures.budget import Budget
@@ -98,13 +101,16 @@ def start_up_time(view: View) -> Measured:
     budget = Budget(view)
     _, _, aperture = view.timing()
     late = view.shift()[1]
-    instant = latest.crossing
+    instant, handed = latest.crossing, 0.0
     if view.model.averages:
         # Outside on average: the waveform entered after the middle of that aperture (slowly) or up to its
         # start (at once); inside on average: before that point of the next one.
         instant = (latest.last_outside + latest.first_inside) / 2.0 - aperture / 4.0
         budget.bounded("aperture", aperture / 4.0)
-        early = _earlier(view, current, latest, entries[0]) if latest is entries[1] else 0.0
+        early = 0.0
+        if latest is entries[1]:
+            early = _earlier(view, current, latest, entries[0], view.model.circulating)
+            handed = max(0.0, _earlier(view, current, latest, entries[0], _shared(view, current)) - early)
         # Their readings are up to an update apart: their sum can be in the band before the current is.
         late_sum = view.timing()[0] if view.model.circulating and latest is entries[1] else 0.0
         budget.bounded("current between the outputs", (early + late_sum) / 2.0)
@@ -125,7 +131,10 @@ def start_up_time(view: View) -> Measured:
         f"±{CURRENT_BAND * 100:g} % of the level at the end of the step)"
     )
     needed = timing_interval(view.model.update or 0.0, view.every or view.interval, aperture)
-    return budget.result(value, how, would_decide=rate(needed))
+    if handed:
+        how = f"{how}; up to {amount(handed, 's')} earlier where one output handed its share over to another"
+    measured = budget.result(value, how, would_decide=rate(needed))
+    return replace(measured, low=measured.low - handed)
 
 
 def _steady(view: View, channels: Sequence[tuple[Signal, float]]) -> None:
@@ -223,15 +232,22 @@ def _averaged_away(view: View, signal: Signal, outside: Flags) -> Array:
     return np.maximum(0.0, steps - visible) / 2.0
 
 
-def _earlier(view: View, current: Signal, latest: _Entry, of_voltage: _Entry) -> float:
+def _earlier(view: View, current: Signal, latest: _Entry, of_voltage: _Entry, between: float) -> float:
     """How much earlier the current may have entered its band [s]: what outputs in parallel drive into each
-    other shows in their sum, though it was steady.
+    other, or hand over to each other, up to `between` [A], shows in their sum, though it was steady.
     """
-    if not view.model.circulating:
+    if not between:
         return 0.0
-    wide = _band(view, current) + view.model.circulating
+    wide = _band(view, current) + between
     early = _entry(current, _final(current, view), wide, view, "current")
     return latest.first_inside - max(early.first_inside, of_voltage.first_inside)
+
+
+def _shared(view: View, current: Signal) -> float:
+    """What the readings of outputs in parallel, each of a time of its own, may be off in sum while the
+    current is steady [A]: all of it, while one hands its share over to another.
+    """
+    return abs(_final(current, view)) if view.model.summed == "current" else 0.0
 
 
 def _entries(view: View, voltage: Signal, final_voltage: float, current: Signal) -> tuple[_Entry, _Entry]:

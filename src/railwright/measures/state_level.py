@@ -206,7 +206,7 @@ def _at_the_edges(view: View, inside: Signal) -> dict[str, str]:
     if not view.model.averages or view.stands >= uncovered:
         return {}
     return {
-        "unseen": f"a level that stands for {amount(view.stands, 's')} can lie in the "
+        "unseen": f"a level that is set for {amount(view.stands, 's')} can lie in the "
         f"{amount(uncovered, 's')} at an edge of the step in which no reading lies wholly",
         "would_decide": "a recording",
     }

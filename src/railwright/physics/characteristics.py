@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from railwright.physics.circuit import Branch, Load
-from railwright.physics.loads import KINDS
+from railwright.physics.loads import KINDS, labels_of
 from railwright.traces import Mode
 
 LATER = 1e6
@@ -198,14 +198,9 @@ class StaticLoad:
 
 
 def static_loads(branch: Branch) -> tuple[StaticLoad, ...]:
-    """The loads of a branch; the second of a kind is called `kind_2`."""
-    seen: dict[str, int] = {}
-    made = []
-    for load in branch.loads:
-        seen[load.kind] = seen.get(load.kind, 0) + 1
-        label = load.kind if seen[load.kind] == 1 else f"{load.kind}_{seen[load.kind]}"
-        made.append(StaticLoad(load, label))
-    return tuple(made)
+    """The loads of a branch, each with its label."""
+    labels = labels_of(load.kind for load in branch.loads)
+    return tuple(StaticLoad(load, label) for load, label in zip(branch.loads, labels, strict=True))
 
 
 Gates = Mapping[str, bool]

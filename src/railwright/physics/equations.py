@@ -97,7 +97,7 @@ OFF_FADES = 0.05
 """
 
 ROUNDING = 1e-9
-"""Part of the rated current below which zero is zero: an output that rests must not go back and forth."""
+"""What rounding leaves of a voltage: in volts, or as a part of the rated one."""
 
 ALIKE = 1e-7
 """Hysteresis of who is in charge, and of whether the current loop is saturated at its overshoot, as a part of
@@ -165,7 +165,7 @@ def taking_charge(asked: float, own: float, z: float, fixed: Array, settings: Ar
         asked, who = settings[LIMIT] + z, CURRENT
     if own > 0.0 and settings[POWER] < (asked + (alike if held == POWER_LIMIT else -alike)) * own:
         asked, who = settings[POWER] / own, POWER_LIMIT
-    return SINKING if asked < -fixed[SINK] - ROUNDING * fixed[IMAX] else who
+    return SINKING if asked < -fixed[SINK] + (alike if held == SINKING else -alike) else who
 
 
 @inlined

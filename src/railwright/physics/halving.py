@@ -31,7 +31,8 @@ def least_with(
     below, above = value(low) - wanted, value(high) - wanted
     if below >= 0.0:
         return low
-    while high - low > 2.0 * close:
+    # Rounding may leave a little more than that after the last step that halving would need.
+    while high - low > 2.0 * close and steps <= halvings:
         middle = (low + high) / 2.0
         secant = (above * low - below * high) / (above - below)
         towards = math.copysign(1.0, middle - secant)

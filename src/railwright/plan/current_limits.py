@@ -101,9 +101,8 @@ def out_of_reach(bench: Bench, set_points: SetPoints) -> Iterator[Apart]:
     """Coupled limits that no order of telling takes from the lowest to what was settled. Those that are not
     settled, or lie outside what an output can be set to, are left out.
     """
-    for group in _groups(bench, set_points):
-        if (apart := group.apart()) is not None:
-            yield apart
+    each = (group.apart() for group in _groups(bench, set_points))
+    return (apart for apart in each if apart is not None)
 
 
 def limits_in_order(

@@ -399,10 +399,9 @@ def _hindrance(feed: Feed, bench: Bench, set_points: SetPoints, busy: Sequence[L
             return f"dialect '{dialect.name}' has no commands for a point list"
         if followers(bench, output.output):
             return f"{output.output} is coupled with others, which a list would not take along"
-    mine = {output.output.supply for output in feed.outputs}
+    mine = {name.supply for name in feed.names}
     for other in busy:
-        theirs = {output.output.supply for output in set_points[other.input].outputs}
-        if mine & theirs:
+        if mine & {name.supply for name in set_points[other.input].names}:
             # ABORt of SCPI-1999 has no channel: ending one would end the other.
             return f"a list for {other.input} runs on the same supply"
     return ""
@@ -427,17 +426,14 @@ def points_of(feed: Feed, bench: Bench) -> ListPoints | None:
 def _dwell_step(points: Points) -> float:
     if points.dwell_resolution is not None:
         return points.dwell_resolution
-    return min(points.dwell.low, USUAL_STEP) if points.dwell.low > 0.0 else USUAL_STEP
+    return min(points.dwell.low or USUAL_STEP, USUAL_STEP)
 
 
 def voltage_step(feed: Feed, bench: Bench) -> float:
     """Smallest step of the input's voltage [V]; `NO_RESOLUTION` where the bench does not give it."""
-    steps = []
-    for output in feed.outputs:
-        programming = bench.output(output.output).programming
-        step = programming.voltage.resolution if programming else None
-        steps.append((NO_RESOLUTION if step is None else step) / output.share)
-    return max(steps)
+    known = ((bench.output(each.output).programming, each.share) for each in feed.outputs)
+    steps = ((each.voltage.resolution if each else None, share) for each, share in known)
+    return max((NO_RESOLUTION if step is None else step) / share for step, share in steps)
 
 
 def abilities(feed: Feed, bench: Bench) -> Abilities:

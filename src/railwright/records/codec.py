@@ -62,14 +62,13 @@ def fields(made: type[T], **keys: Codec[Any] | Key) -> Codec[T]:
     def read(data: Any) -> T:
         if not isinstance(data, Mapping):
             raise TypeError(f"expected keys with values, got {type(data).__name__}")
-        own = {}
-        for name, key in known.items():
-            if key.codec is None:
-                continue
-            if name not in data and key.missing is not _NOTHING:
-                own[key.field or name] = key.missing
-            else:
-                own[key.field or name] = key.codec.read(data[name])
+        own = {
+            key.field or name: key.missing
+            if name not in data and key.missing is not _NOTHING
+            else key.codec.read(data[name])
+            for name, key in known.items()
+            if key.codec is not None
+        }
         return made(**own)
 
     return Codec(write, read)

@@ -75,28 +75,19 @@ def sense_open(scene: Scene) -> Iterator[Trial]:
 
 def sense_reversed(scene: Scene) -> Iterator[Trial]:
     """Both sense leads exchanged: the output sees its voltage with the wrong sign, and rises."""
-    for name, feed in _sensed(scene):
-        yield Trial(
-            "sense_reversed",
-            "sense leads reversed",
-            (name,),
-            _REMEDY_RISES,
-            _blind(scene, feed),
-            assumed=(CEILING,),
-        )
+    return _sense_blind(scene, "reversed")
 
 
 def sense_shorted(scene: Scene) -> Iterator[Trial]:
     """Both sense leads joined: the output sees 0 V, and rises."""
+    return _sense_blind(scene, "shorted")
+
+
+def _sense_blind(scene: Scene, how: str) -> Iterator[Trial]:
+    """With its sense leads like this the output does not see its voltage."""
     for name, feed in _sensed(scene):
-        yield Trial(
-            "sense_shorted",
-            "sense leads shorted",
-            (name,),
-            _REMEDY_RISES,
-            _blind(scene, feed),
-            assumed=(CEILING,),
-        )
+        act = _blind(scene, feed)
+        yield Trial(f"sense_{how}", f"sense leads {how}", (name,), _REMEDY_RISES, act, assumed=(CEILING,))
 
 
 def sense_crossed(scene: Scene) -> Iterator[Trial]:
@@ -283,10 +274,8 @@ def _typed(meant: float, most: float) -> float:
     return max(meant, min(SLIP * meant, most))
 
 
-def _sensed(scene: Scene) -> Iterator[tuple[str, Feed]]:
-    for name, feed in scene.set_points.items():
-        if feed.sense == "at load":
-            yield name, feed
+def _sensed(scene: Scene) -> list[tuple[str, Feed]]:
+    return [(name, feed) for name, feed in scene.set_points.items() if feed.sense == "at load"]
 
 
 def _tied(scene: Scene, feed: Feed) -> str:

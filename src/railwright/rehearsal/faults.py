@@ -447,18 +447,21 @@ class _Study:
 
 def _lasting(pins: _Pins) -> float:
     """Current that goes on in the lead: r.m.s. over the last part [A]."""
-    last = pins.time >= pins.time[-1] - LAST
-    length = float(pins.time[-1] - pins.time[last][0])
+    last, length = _last_part(pins)
     square = integral_of_product(pins.time[last], pins.lead[last], pins.lead[last])
     return math.sqrt(square / length) if length > 0.0 else float(abs(pins.lead[-1]))
 
 
 def _goes_on(pins: _Pins) -> float:
     """Current that the device goes on giving: mean over the last part [A]."""
-    last = pins.time >= pins.time[-1] - LAST
-    length = float(pins.time[-1] - pins.time[last][0])
-    given = pins.given
+    (last, length), given = _last_part(pins), pins.given
     return float(np.trapezoid(given[last], pins.time[last])) / length if length > 0.0 else float(given[-1])
+
+
+def _last_part(pins: _Pins) -> tuple[NDArray[np.bool_], float]:
+    """Rows of the last part, and how long that is [s]."""
+    last = pins.time >= pins.time[-1] - LAST
+    return last, float(pins.time[-1] - pins.time[last][0])
 
 
 def _extremes(

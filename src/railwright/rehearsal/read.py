@@ -107,9 +107,8 @@ def _status_events(record: Record, feed: Feed, look: float, answer: float) -> It
 
 def _events(timeline: Timeline) -> Iterator[Event]:
     """What the host itself does, as a run writes it down."""
-    for action in timeline.actions:
-        if action.kind != "line":
-            yield Event(action.time, action.input, EventKind(action.kind))
+    switched = (action for action in timeline.actions if action.kind != "line")
+    return (Event(action.time, action.input, EventKind(action.kind)) for action in switched)
 
 
 def _read(traces: Traces, bench: Bench, feed: Feed, every: float) -> Traces:

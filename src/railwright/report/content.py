@@ -386,20 +386,18 @@ def _settings(given: ReportInput) -> list[dict[str, Any]]:
         if feed is None:
             continue
         outputs = tuple(output.output for output in feed.outputs)
-        values = []
-        for output in feed.outputs:
-            limit = (
-                "regulate" if output.at_limit == "regulate" else f"trip after {show(output.trip_delay, 's')}"
-            )
-            values.append(
-                {
-                    "output": breakable(output.output),
-                    "current_limit": show(output.current_limit, "A"),
-                    "at_limit": limit,
-                    "ovp": show(output.ovp, "V"),
-                    "others": _other_protections(output),
-                }
-            )
+        values = [
+            {
+                "output": breakable(output.output),
+                "current_limit": show(output.current_limit, "A"),
+                "at_limit": "regulate"
+                if output.at_limit == "regulate"
+                else f"trip after {show(output.trip_delay, 's')}",
+                "ovp": show(output.ovp, "V"),
+                "others": _other_protections(output),
+            }
+            for output in feed.outputs
+        ]
         reasons = [
             {
                 "setting": breakable(_SETTINGS.get(reason.setting, reason.setting.replace("_", " "))),
@@ -477,10 +475,9 @@ def _finding(finding: Finding) -> dict[str, Any]:
 
 def _highest(documents: Documents) -> dict[str, float]:
     """Highest voltage that the procedure gives each input [V]."""
-    highest: dict[str, float] = {}
-    for action in timeline_of(documents.procedure, documents.device).actions:
-        highest[action.input] = max(highest.get(action.input, 0.0), action.voltage)
-    return highest
+    actions = timeline_of(documents.procedure, documents.device).actions
+    voltages = grouped((action.input, action.voltage) for action in actions)
+    return {name: max(0.0, *own) for name, own in voltages.items()}
 
 
 def _deviations(given: ReportInput, run: RunFacts) -> list[str]:
@@ -496,12 +493,11 @@ def _deviations(given: ReportInput, run: RunFacts) -> list[str]:
             listed.append(f"{instrument.name}: calibration was due on {instrument.due.isoformat()}.")
         elif instrument.state(tested) == "unknown":
             listed.append(f"{instrument.name}: calibration is unknown.")
-    for finding in given.findings:
-        if finding.overridden:
-            listed.append(
-                f"Finding {finding.rule} ({finding.about}) was overridden, for this reason: "
-                f"{finding.overridden}"
-            )
+    listed += [
+        f"Finding {each.rule} ({each.about}) was overridden, for this reason: {each.overridden}"
+        for each in given.findings
+        if each.overridden
+    ]
     return [breakable(entry) for entry in listed]
 
 

@@ -81,8 +81,10 @@ def in_order(
         ]
     down = list(_down(documents, set_points))
     if contacts := contacts_last(documents):
-        told = "Relays, once the outputs read off; open or closed, they isolate nothing:"
-        down.insert(-1, Task(told, tuple(contacts)))
+        down.insert(
+            -1,
+            Task("Relays, once the outputs read off; open or closed, they isolate nothing:", tuple(contacts)),
+        )
     return [*before, Task(_trips(set_points, off)), *rising, *down]
 
 

@@ -14,7 +14,6 @@ from railwright.dialects.proofs import Proofs
 from railwright.documents.loader import Documents
 from railwright.guard.link import Answerless, GuardLink, GuardLost
 from railwright.instruments.errors import Fenced, InstrumentError
-from railwright.instruments.off_entries import no_current
 from railwright.plan.moves import Move
 from railwright.plan.off_order import off_order, off_threshold
 from railwright.plan.plan import Plan
@@ -99,7 +98,10 @@ class Conduct:
         self.consent, self.hands = consent, hands
         self.multimeters, self.relays = multimeters, relays
         self.proofs = proofs or Proofs()
-        reasons = {name: accepted_because(documents, DIALECT_UNPROVED, name) for name in rig.supplies}
+        outputs = [str(output.output) for _, _, output in rig.feeds()]
+        reasons = {
+            name: accepted_because(documents, DIALECT_UNPROVED, name) for name in (*rig.supplies, *outputs)
+        }
         self.unproved = {name: because for name, because in reasons.items() if because is not None}
         below = {name: off_threshold(documents.device, name) for name in rig.set_points}
         self.watch = Watch(self.procedure.stop_when, below)
@@ -208,8 +210,8 @@ class Conduct:
         (reading,) = self.rig.read((name,))
         if abs(reading.voltage) >= off_threshold(self.device, name):
             return f"{show(reading.voltage, 'V')} stand there"
-        none = sum(no_current(self.rig.bench.output(each)) for each in self.rig.set_points[name].names)
-        return f"{show(reading.current, 'A')} flow there" if abs(reading.current) > none else ""
+        flows = abs(reading.current) > self.relays.none[name]
+        return f"{show(reading.current, 'A')} flow there" if flows else ""
 
     def _arm(self, *, energising: bool) -> None:
         """Give the guard what is to be switched off. Before anything was on, no lost supply is waited for."""
@@ -402,13 +404,18 @@ class Conduct:
         """Open or close a lead, verified; its step begins with it."""
         lies = self.relays.lies[change.contact]
         done = self.recorder.at(self.relays.move(change.contact, change.closed, at))
+        late = self._moved(move, done)
+        kind = EventKind.LEAD_CLOSES if change.closed else EventKind.LEAD_OPENS
+        self.recorder.write("action", time=done, late=late, what=kind.value, contact=change.contact)
+        self.recorder.event(kind, lies.input, place_of(lies), done)
+
+    def _moved(self, move: Move, done: float) -> float:
+        """Count a move that is done [s]: how late it was [s]."""
         self._steps.moved(move, done)
         late = done - move.time - self.held
         self.late = max(self.late, late)
         self._steps.late(late)
-        kind = EventKind.LEAD_CLOSES if change.closed else EventKind.LEAD_OPENS
-        self.recorder.write("action", time=done, late=late, what=kind.value, contact=change.contact)
-        self.recorder.event(kind, lies.input, place_of(lies), done)
+        return late
 
     def _do(self, move: Move, at: float) -> None:
         """One move at its instant [s, the link's clock]; its step begins with it where it is the step's
@@ -437,10 +444,7 @@ class Conduct:
             done = recorder.at(self.rig.off(move.input, at=at))
         else:
             done = recorder.at(self._set(move, at))
-        self._steps.moved(move, done)
-        late = done - move.time - self.held
-        self.late = max(self.late, late)
-        self._steps.late(late)
+        late = self._moved(move, done)
         self._steps.time_error(self.rig.exchange_error)
         recorder.write(
             "action",

@@ -25,7 +25,13 @@ from railwright.documents.salvage import salvage
 from railwright.guard.locks import normalised
 from railwright.guard.off_level import OFF_BELOW
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, Place, RelaysOff, SupplyOff
-from railwright.guard.session_settings import FlowControl, LineSettings, Parity, SessionSettings
+from railwright.guard.session_settings import (
+    FlowControl,
+    LineSettings,
+    Parity,
+    SessionCommand,
+    SessionSettings,
+)
 
 _ADDRESS = re.compile(
     r"""^[^#\n]*?\baddress:\s*["']?([^\s"',}#]+::(?:[^\s"',}]|,(?=\d+::))+)""", re.MULTILINE
@@ -231,40 +237,54 @@ def _compile(
 ) -> tuple[SupplyOff, dict[str, OutputOff]]:
     """How outputs are switched off and looked at, as the driver does it, without status registers."""
     spoken, switch = _spoken(dialect), _switch(dialect)
-    headers = [switch.query, dialect["readings"]["voltage"], dialect["readings"]["current"]]
+    readings = dialect["readings"]
+    both, selected = readings.get("both"), dialect["instrument"].get("selected")
+    if both is None:
+        headers, parts = [switch.query, readings["voltage"], readings["current"]], ((1, 0), (2, 0))
+    else:
+        fields = both.get("fields") or ["voltage", "current"]
+        headers = [switch.query, both["query"]]
+        parts = ((1, fields.index("voltage")), (1, fields.index("current")))
+    master = _master(dialect)
     groups = [channels] if dialect.get("list_readings") == "true" else [[each] for each in channels]
     asked: list[str] = []
     outputs: dict[str, OutputOff] = {}
-    answer = 0
+    answer = at_master = 0
     for group in groups if channels else ():
+        last = int(master is not None and group == groups[-1])
         numbers = [channel for _, channel in group]
         asked += spoken.selecting(numbers[0]) + [spoken.unit(header, numbers) for header in headers]
         for position, (own, channel) in enumerate(group):
             off = spoken.unit(switch.command, [channel], switch.off)
-            state, voltage, current = ((answer + number, position) for number in range(len(headers)))
+            voltage, current = ((answer + number, part + position) for number, part in parts)
             outputs[own] = OutputOff(
                 f"{name}.{own}",
                 name,
                 spoken.messages([*spoken.selecting(channel), off]),
-                state,
+                (answer, position),
                 voltage,
                 current,
                 NO_CURRENT,
                 off_answers(switch.off),
-                volt=FACTORS[dialect["readings"].get("voltage_unit", "V")],
-                ampere=FACTORS[dialect["readings"].get("current_unit", "A")],
+                volt=FACTORS[readings.get("voltage_unit", "V")],
+                ampere=FACTORS[readings.get("current_unit", "A")],
+                selected=(answer + len(headers) + last, 0) if selected else None,
+                selected_as=spoken.name(channel) if selected else "",
             )
         answer += len(headers)
+        if last and master is not None:
+            asked.append(master.query)
+            at_master, answer = answer, answer + 1
+        if selected:
+            asked.append(selected)
+            answer += 1
     identify = dialect["instrument"]["identify"]
-    master = _master(dialect)
-    if master is not None and channels:
-        asked.append(master.query)
     plan = SupplyOff(name, address, identify, "", spoken.messages(asked))
     if master is not None and channels:
         plan = replace(
             plan,
             master=(f"{master.command} {master.off}",),
-            master_state=(answer, 0),
+            master_state=(at_master, 0),
             master_off=off_answers(master.off),
             master_first=dialect["master"].get("goes_off") == "first",
         )
@@ -275,10 +295,23 @@ def _session_settings(dialect: Mapping[str, Any], node: Mapping[str, Any]) -> Se
     """How it is spoken to, as `Supply.session_settings` has it."""
     session = dialect.get("session", {})
     sends, answers = (str(session.get(key, "\n")) for key in ("sends", "answers"))
-    pause, patience = (float(session.get(key, 0.0)) for key in ("pause", "patience"))
+    pause, patience, boot = (float(session.get(key, 0.0)) for key in ("pause", "patience", "boot"))
+    opening, closing = (_commands(session.get(key)) for key in ("opening", "closing"))
     visa = node.get("visa")
     library = visa.strip() if isinstance(visa, str) else ""
-    return SessionSettings(sends, answers, pause, patience, _line(node.get("line")), library)
+    line = _line(node.get("line"))
+    return SessionSettings(sends, answers, pause, patience, line, library, boot, opening, closing)
+
+
+def _commands(written: Any) -> tuple[SessionCommand, ...]:
+    """What a session begins or ends with; what cannot be read of it holds up nobody."""
+    found = []
+    for each in written if isinstance(written, list) else ():
+        if isinstance(each, str):
+            found.append(SessionCommand(each))
+        elif isinstance(each, Mapping) and isinstance(each.get("send"), str):
+            found.append(SessionCommand(each["send"], str(each.get("answer", ""))))
+    return tuple(found)
 
 
 def _line(node: Any) -> LineSettings:

@@ -64,6 +64,7 @@ class Holder:
     over_at: float = 0.0
     ends: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     contacts: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    masters: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
     @property
     def process(self) -> int:
@@ -199,6 +200,8 @@ class OffNow:
             if holder.failed.is_set():
                 return False
             self._report(holder.ends, holder.plan, planned, skipped=beside)
+            for master in holder.masters.values():
+                self._say_master(master)
             for contact in holder.contacts.values():
                 self._say_contact(contact)
             if not holder.over.is_set():
@@ -264,8 +267,7 @@ class OffNow:
                 said.add(fields["input"])
                 self._report({fields["input"]: asdict(off.ends[fields["input"]])}, plan, planned)
             elif what == "master":
-                state = "off" if fields["off"] else f"NOT READ TO BE OFF: {fields['why']}"
-                self._tell(f"{fields['name']}: master switch {state}")
+                self._say_master(fields)
             elif what == "contact":
                 self._say_contact(fields)
 
@@ -278,8 +280,7 @@ class OffNow:
             ends = await off.go()
         finally:
             watching.cancel()
-            for session in sessions.values():
-                session.close()
+            await asyncio.gather(*(session.end() for session in sessions.values()))
         self._report({n: asdict(end) for n, end in ends.items() if n not in said}, plan, planned)
         return all(end.confirmed for end in ends.values())
 
@@ -348,6 +349,10 @@ class OffNow:
             perhaps = "; a battery or another source of the device may hold it" if own else ""
             self._say_not(shown, f"{end['why'] or 'waited for no longer'}{last}{perhaps}")
 
+    def _say_master(self, master: Mapping[str, Any]) -> None:
+        state = "off" if master["off"] else f"NOT READ TO BE OFF: {master['why']}"
+        self._tell(f"{master['name']}: master switch {state}")
+
     def _say_contact(self, contact: Mapping[str, Any]) -> None:
         """Whatever became of a contact, it makes no output one that is on or off."""
         self._contacts.add(str(contact["contact"]))
@@ -374,6 +379,7 @@ async def _listen(holder: Holder) -> None:
                 holder.begun.set()
                 holder.ends = answer.get("ends", holder.ends)
                 holder.contacts = answer.get("contacts", holder.contacts)
+                holder.masters = answer.get("masters", holder.masters)
                 if answer["off"] == "over":
                     holder.over_at = asyncio.get_running_loop().time()
                     holder.over.set()

@@ -36,7 +36,8 @@ def bare_supply(dialect: Dialect, address: str, channel: int, voltage: float, cu
     """A supply of which nothing is known but its dialect, as a bench document would have it: with every
     protection that the dialect can set.
     """
-    volts, amperes = Interval(0.0, REACH * voltage), Interval(0.0, REACH * current)
+    volts = Interval(dialect.settings["voltage"].least, REACH * voltage)
+    amperes = Interval(dialect.settings["current_limit"].least, REACH * current)
     can = dialect.can_set
     output = Output.model_construct(
         channel=channel,

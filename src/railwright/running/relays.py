@@ -51,7 +51,7 @@ class RunRelays:
         for name in dict.fromkeys(each.instrument for each in self.lies.values()):
             used = {own: each.contact for own, each in self.lies.items() if each.instrument == name}
             self.drivers[name] = RelaysDriver(name, bench.relays[name], used, open_session)
-        self._none = {
+        self.none = {
             each.input: sum(no_current(bench.output(name)) for name in set_points[each.input].names)
             for each in self.lies.values()
         }
@@ -147,7 +147,7 @@ class RunRelays:
                 continue
             closed, since = self._stands.get(contact, (True, math.inf))
             asked = reading.time if reading.asked is None else reading.asked
-            flows = abs(reading.current) > self._none[each.input]
+            flows = abs(reading.current) > self.none[each.input]
             if closed or not flows or asked < self._recorder.at(since):
                 self._flows_since.pop(each.input, None)
                 continue

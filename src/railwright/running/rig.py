@@ -68,9 +68,7 @@ class Rig:
 
     def feeds(self) -> Iterable[tuple[str, Feed, OutputSetPoints]]:
         """(input, feed, output's set points) of every output that feeds an input."""
-        for name, feed in self.set_points.items():
-            for output in feed.outputs:
-                yield name, feed, output
+        return ((name, feed, output) for name, feed in self.set_points.items() for output in feed.outputs)
 
     def used(self, supply: str) -> tuple[str, ...]:
         """The outputs of a supply that feed an input, in the order of the bench document."""

@@ -57,8 +57,8 @@ def check(
     from railwright.rehearsal.rehearse import rehearse
     from railwright.settings.measurable import measurable
 
-    plan = plan_of(documents, settings.set_points)
-    rehearsal = rehearse(documents, settings.set_points, timeline=plan.played)
+    played = plan_of(documents, settings.set_points).played
+    rehearsal = rehearse(documents, settings.set_points, timeline=played)
     found = rehearsed_findings(hooked, settings, rehearsal.record, rehearsal.assumptions)
     can = measurable(documents, settings.set_points, rehearsal.record) if documents.procedure.requires else ()
     findings = by_severity((*settings.findings, *found))

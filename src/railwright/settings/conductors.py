@@ -40,9 +40,8 @@ def loop_drop(conductor: Conductor, lead: Lead, current: float, ambient: float) 
     With the maximum resistance of IEC 60228 where the conductor has a class.
     """
     contacts = lead.contact_resistance_loop.high if lead.contact_resistance_loop else 0.0
-    section, length = conductor.section, lead.one_way_length
     return current * conductors.loop_resistance(
-        section, length, ambient, contacts, conductor.iec_class, bound="maximum"
+        conductor.section, lead.one_way_length, ambient, contacts, conductor.iec_class, bound="maximum"
     )
 
 

@@ -211,9 +211,9 @@ class FedInput(Group):
         """Every steady current that normal operation is said to ask for [A], and who says so."""
         top = self.played.highest.voltage if self.played.highest else self.input.nominal
         starting = min((each.starts_at.low for each in self.load.converters), default=0.0)
-        bottom = starting if 0 < starting < top else min(1e-3, top)
-        works = (level.voltage for level in self.played.meant_within(self.input.operating))
-        bottom = min(bottom, *(volts for volts in works if volts > 0.0), bottom)
+        works = [level.voltage for level in self.played.meant_within(self.input.operating)]
+        lowest = starting if 0 < starting < top else min(1e-3, top)
+        bottom = min([lowest, *(volts for volts in works if volts > 0.0)])
         drawn = self.load.over(bottom, top) if top > 0 else None
         declared = self.input.current.steady
         found: list[Draw] = []
@@ -236,7 +236,7 @@ class FedInput(Group):
 
     def ovp_at_most(self, feed: Feed) -> float:
         """The most that can stand at the terminals [V]: the OVP level, its error, the rise while it acts."""
-        level = feed.ovp + (self.ovp_error or 0.0)
+        level = self.ovp_with_error(feed.ovp)
         return level + (self.ovp_overshoot(level, feed.limit) or 0.0)
 
     def ovp_drop(self, level: float, limit: float | None) -> float:
@@ -293,15 +293,12 @@ class FedInput(Group):
         limit = self._limit_or_full(limit)
         found: list[float | None] = []
         for output, share, courses in zip(self.rows, self.shares, self._courses(limit), strict=True):
-            response = None if output.ovp is None else output.ovp.response
-            # Where its capacitance is assumed, no less than its rated rise.
-            rated = None if output.output_capacitance else figures.fastest_slew(output)
-            found.append(
-                None
-                if response is None
-                else max((rated or 0.0) * response, *(each.past(level * share, response) for each in courses))
-            )
-        return self.whole(found, self.series)
+            if output.ovp is not None and (response := output.ovp.response) is not None:
+                # Where its capacitance is assumed, no less than its rated rise.
+                rated = 0.0 if output.output_capacitance else figures.fastest_slew(output) or 0.0
+                past = (each.past(level * share, response) for each in courses)
+                found.append(max(rated * response, *past))
+        return self.whole(found, sum if self.series else max)
 
     @kept
     def _courses(self, limit: float) -> list[tuple[Course, ...]]:
@@ -432,14 +429,13 @@ class FedInput(Group):
         """The most that what is played draws beside any limit [A]: the input's largest capacitance charged at
         the fastest rate of a move upwards, and the greatest draw over it; inf: unknown.
         """
+        able, held = self.fastest(map(fastest_reference, self.rows)), self.load.capacitance.high
         most = 0.0
         for move in self.played.widest_rises:
-            able = self.fastest([fastest_reference(output) for output in self.rows])
             rate = min((each for each in (move.rate, able) if each is not None), default=math.inf)
             drawn = self.drawn_rising(move.start, move.stop)
             if drawn is None or self.load.surges:
                 return math.inf
-            held = self.load.capacitance.high
             most = max(most, drawn.high + (held * rate if held > 0.0 else 0.0))
         return most
 
@@ -679,28 +675,43 @@ def sources_of(documents: Documents) -> tuple[dict[str, FedInput], Timeline]:
     }
     alone, timeline = what_is_played(procedure, device)
     played = with_coupling(alone, groups, bench, timeline)
-    sources = {}
-    for name, hook_up in procedure.hook_up.items():
-        lead, fixture = bench.leads[hook_up.lead], bench.fixture(hook_up.fixture)
-        group = groups[name]
-        sources[name] = FedInput(
-            group.outputs,
-            group.arrangement,
-            group.isolations,
-            group.ties,
-            name,
-            device.inputs[name],
-            procedure.limits[name],
-            hook_up.lead,
-            lead,
-            hook_up.sensed,
-            lead_resistance(lead, bench, fixture),
-            played[name],
-            hook_up.fixture,
-            fixture,
-            operation_of(name, procedure, played[name], timeline),
-        )
+    sources = {
+        name: fed_input(documents, name, groups[name], hook_up.lead, hook_up.sensed, played[name], timeline)
+        for name, hook_up in procedure.hook_up.items()
+    }
     return sources, timeline
+
+
+def fed_input(
+    documents: Documents,
+    name: str,
+    group: Group,
+    lead_name: str,
+    sense: Sensed,
+    played: Played,
+    timeline: Timeline,
+) -> FedInput:
+    """An input that is fed by a group of outputs through a lead of the bench, and what the hook-up names."""
+    bench, procedure = documents.bench, documents.procedure
+    lead, fixture_name = bench.leads[lead_name], procedure.hook_up[name].fixture
+    fixture = bench.fixture(fixture_name)
+    return FedInput(
+        group.outputs,
+        group.arrangement,
+        group.isolations,
+        group.ties,
+        name,
+        documents.device.inputs[name],
+        procedure.limits[name],
+        lead_name,
+        lead,
+        sense,
+        lead_resistance(lead, bench, fixture),
+        played,
+        fixture_name,
+        fixture,
+        operation_of(name, procedure, played, timeline),
+    )
 
 
 def operation_of(name: str, procedure: Procedure, played: Played, timeline: Timeline) -> Played | None:

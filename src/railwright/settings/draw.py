@@ -194,8 +194,11 @@ class LoadModel:
         """Of each converter the lowest voltage at which it may stop [V], and the greatest current that the
         whole load draws just above it [A].
         """
-        stops = [converter.stops_at.low for converter in self.converters]
-        return [(volts, drawn.high) for volts in stops if (drawn := self.current(volts * (1 + 1e-9)))]
+        return [
+            (each.stops_at.low, drawn.high)
+            for each in self.converters
+            if (drawn := self.current(each.stops_at.low * (1 + 1e-9)))
+        ]
 
     def at_least(self, voltage: float, risen: Ascent) -> float:
         """The least current at the connector [A] at a voltage to which it has just risen [V]: a converter may
@@ -225,8 +228,11 @@ class LoadModel:
         """Rates of a rise to a voltage [V/s] at which a soft start is over just as it ends: what is drawn may
         grow up to there as the rate does, and fall from there on.
         """
-        found = [(each.starts_at, each.soft_start) for each in self.converters]
-        return [(stop - at.low) / soft.low for at, soft in found if soft and soft.low > 0.0 and at.low < stop]
+        return [
+            (stop - each.starts_at.low) / each.soft_start.low
+            for each in self.converters
+            if each.soft_start and each.soft_start.low > 0.0 and each.starts_at.low < stop
+        ]
 
     @property
     def inertia(self) -> float:

@@ -137,14 +137,14 @@ class Group:
         """Set point of the group [V] by where those of its outputs stand."""
         return (sum if self.series else max)(stands[output] for output in self.names)
 
-    def whole(self, each: Iterable[float | None], adds: bool) -> float | None:
-        """One figure for the group: the sum of the outputs' where they add up, else the largest."""
+    def whole(self, each: Iterable[float | None], comes_to: Callable[[list[float]], float]) -> float | None:
+        """One figure for the group, such as the sum of the outputs' or the largest."""
         known = [figure for figure in each if figure is not None]
-        return None if len(known) < self.count else (sum if adds else max)(known)
+        return None if len(known) < self.count else comes_to(known)
 
     def _across(self, each: Iterable[float | None], adds: bool) -> float | None:
         """What the outputs' figures come to across the group's terminals: they add up, or their inverses."""
-        whole = self.whole(each if adds else map(_inverse, each), True)
+        whole = self.whole(each if adds else map(_inverse, each), sum)
         return whole if adds or whole is None else 1.0 / whole
 
     def _errors(self, quantity: Quantity, value: float) -> list[float | None]:
@@ -159,7 +159,7 @@ class Group:
 
     def voltage_error(self, voltage: float) -> float | None:
         """Bound of the programming error at a set voltage [V]."""
-        return self.whole(self._errors("voltage", voltage), self.series)
+        return self.whole(self._errors("voltage", voltage), sum if self.series else max)
 
     @property
     def voltage_gain(self) -> float:
@@ -168,7 +168,7 @@ class Group:
 
     def limit_error(self, limit: float) -> float | None:
         """Bound of the error of a current limit set for the input [A]."""
-        return self.whole(self._errors("current", limit), self.parallel)
+        return self.whole(self._errors("current", limit), sum if self.parallel else max)
 
     def surely(self, limit: float) -> float:
         """What a current limit carries for sure: less its error, as far as it is known [A]."""
@@ -209,7 +209,14 @@ class Group:
     @property
     def ovp_error(self) -> float | None:
         """Bound by which the voltage may exceed the group's OVP level [V]."""
-        return self.whole([output.ovp.accuracy if output.ovp else None for output in self.rows], self.series)
+        errors = [output.ovp.accuracy if output.ovp else None for output in self.rows]
+        return self.whole(errors, sum if self.series else max)
+
+    def ovp_with_error(self, level: float) -> float:
+        """The most that an OVP of this level of the group lets stand: with its error, as far as it is known
+        [V].
+        """
+        return level + (self.ovp_error or 0.0)
 
     def ovp_early(self, voltage: float) -> float:
         """How far the group's OVP level must lie above the highest voltage that a set one [V] may come to, so
@@ -225,7 +232,7 @@ class Group:
     @property
     def ovp_response(self) -> float | None:
         """Slowest response of the group's OVP [s]."""
-        return self.whole([output.ovp.response if output.ovp else None for output in self.rows], False)
+        return self.whole([output.ovp.response if output.ovp else None for output in self.rows], max)
 
     @property
     def output_capacitance(self) -> float | None:
@@ -237,7 +244,7 @@ class Group:
         """Capacitance of the group's own outputs that a current limit charges as fast as the group rises [F]:
         in series each charges its own at its share of the rate, and the one with the most to charge decides.
         """
-        return self.whole(self._charged, False) if self.series else self.output_capacitance
+        return self.whole(self._charged, max) if self.series else self.output_capacitance
 
     @cached_property
     def _charged(self) -> list[float | None]:
@@ -287,8 +294,8 @@ class Group:
 
     def fastest(self, each: Iterable[float | None]) -> float | None:
         """Rate that every output keeps up with, of the rates that they reach by themselves [V/s]."""
-        known = [rate / share for rate, share in zip(each, self.shares, strict=True) if rate is not None]
-        return min(known) if len(known) == self.count else None
+        rates = zip(each, self.shares, strict=True)
+        return self.whole((None if rate is None else rate / share for rate, share in rates), min)
 
     @property
     def readings(self) -> list[Reading | None]:
@@ -308,8 +315,8 @@ class Group:
         """Longest update interval and longest averaging time of the outputs' readings [s]: where the bench
         does not give the one, `every`, and where it does not give the other, the one.
         """
-        update = self.whole([each.update if each else None for each in self.readings], False) or every
-        return update, self.whole(self.apertures, False) or update
+        update = self.whole([each.update if each else None for each in self.readings], max) or every
+        return update, self.whole(self.apertures, max) or update
 
     def without(self, protection: str) -> list[OutputName]:
         """Outputs of which the bench names no such protection ('ovp', 'opp', 'ocp')."""

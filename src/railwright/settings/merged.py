@@ -96,8 +96,6 @@ def _of(group: list[Finding], rankings: Mapping[str, Ranking | None]) -> MergedF
     ranking = rankings.get(group[0].rule)
     ranks = [None if ranking is None else ranking.rank(each) for each in group]
     known = [rank for rank in ranks if rank is not None]
-    if not known:
-        return MergedFindings(tuple(group), group[0], ranked=False)
+    worst = group[ranks.index(max(known, default=None))]
     # One that lacks the figure cannot be compared; then no one is called the worst.
-    worst = group[ranks.index(max(known))]
     return MergedFindings(tuple(group), worst, ranked=len(known) == len(group))

@@ -50,10 +50,8 @@ def accepted_because(documents: Documents, finding: str, about: str) -> str | No
     """The reason for which the procedure accepts a stop that is found later than by the check; None: it does
     not.
     """
-    for each in documents.procedure.overrides:
-        if each.finding == finding and each.about in (None, about):
-            return each.because
-    return None
+    own = (each for each in documents.procedure.overrides if each.finding == finding)
+    return next((each.because for each in own if each.about in (None, about)), None)
 
 
 def override(findings: Sequence[Finding], documents: Documents, ids: Iterable[str]) -> list[Finding]:
@@ -66,15 +64,14 @@ def override(findings: Sequence[Finding], documents: Documents, ids: Iterable[st
         if wanted.finding not in ids:
             continue
         accepted = [
-            position
-            for position, finding in enumerate(result)
+            finding
+            for finding in result
             if finding.rule == wanted.finding
             and wanted.about in (None, finding.about)
             and finding.severity is Severity.STOP
             and finding.rule not in NOT_ACCEPTABLE
         ]
-        for position in accepted:
-            result[position] = replace(result[position], overridden=wanted.because)
+        result = [replace(each, overridden=wanted.because) if each in accepted else each for each in result]
         if not accepted and wanted.finding not in LATER:
             severity = known_rules()[wanted.finding]
             why = (

@@ -181,11 +181,9 @@ class Played:
             if low > voltage:
                 run += length
             elif high > voltage:
-                above = length * (high - voltage) / (high - low) if high > low else length
-                if piece.after > piece.before:
-                    run = above
-                else:
-                    longest, run = max(longest, run + above), 0.0
+                above = length * (high - voltage) / (high - low)
+                longest = max(longest, above if piece.after > piece.before else run + above)
+                run = above if piece.after > piece.before else 0.0
             else:
                 run = 0.0
             longest = max(longest, run)

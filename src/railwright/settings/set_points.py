@@ -240,11 +240,9 @@ def settle_input(
             lambda value: AS_WRITTEN,
             waits=None in (amperes, volts),
         )
-    slope = rise.window(source, documents, amperes)
-    windows += [] if slope is None else [slope]
-    for setting in ("ocp", "ocp_delay"):
-        if (asked := getattr(limits, setting)) is not None:
-            settled[setting] = Chosen(asked, AS_WRITTEN)
+    windows += filter(None, [rise.window(source, documents, amperes)])
+    written = {setting: getattr(limits, setting) for setting in ("ocp", "ocp_delay")}
+    settled.update({each: Chosen(asked, AS_WRITTEN) for each, asked in written.items() if asked is not None})
     reasons: list[Reason] = []
     findings: list[Finding] = []
     # A limit that regulates has no delay; the others are not used.
@@ -272,19 +270,29 @@ def impossible_auto(
 ) -> Iterator[Finding]:
     """What keeps an automatic value from being worked out."""
     for each in lacks:
-        where, why = locate(documents, each.path), f"'{setting}: auto' of {about}: {each.why}"
-        yield Finding(AUTO_IMPOSSIBLE, Severity.STOP, about, where, why, each.remedy)
+        yield Finding(
+            AUTO_IMPOSSIBLE,
+            Severity.STOP,
+            about,
+            locate(documents, each.path),
+            f"'{setting}: auto' of {about}: {each.why}",
+            each.remedy,
+        )
 
 
 def _channels(source: FedInput, documents: Documents) -> Iterator[Reason]:
     """The channel of each output that has another number in the supply's commands than its name says."""
     for output in source.outputs:
-        supply, own = output.supply, output.output
-        channel = documents.bench.supply_of(output).channels[own]
-        if str(channel) != own:
-            where = locate(documents, (*output_path(output), "channel"))
-            why = f"{supply} knows output {own} by this number; it feeds {source.name}"
-            yield Reason(output, "channel", str(channel), "", where, why)
+        channel = str(documents.bench.supply_of(output).channels[output.output])
+        if channel != output.output:
+            yield Reason(
+                output,
+                "channel",
+                channel,
+                "",
+                locate(documents, (*output_path(output), "channel")),
+                f"{output.supply} knows output {output.output} by this number; it feeds {source.name}",
+            )
 
 
 def _with(found: Window, ends: Mapping[str, End], recommend: Callable[[Window], Window]) -> Window:

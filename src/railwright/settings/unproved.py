@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from railwright.dialects.proofs import Proofs, Provoked
 from railwright.documents.address import is_of_this_computer
-from railwright.documents.bench import Bench, Supply
+from railwright.documents.bench import Supply
 from railwright.documents.loader import Documents
 from railwright.documents.output_name import OutputName
 from railwright.plan.needed_proofs import needed_proofs
@@ -24,8 +24,7 @@ def unproved_findings(documents: Documents, set_points: SetPoints, proofs: Proof
     """A stop for each supply whose dialect lacks a proof that the set points need, with the procedure's
     overrides. An address of this computer says nothing: simulated supplies answer there.
     """
-    found = list(_findings(documents, set_points, proofs))
-    return override(found, documents, [DIALECT_UNPROVED])
+    return override(list(_findings(documents, set_points, proofs)), documents, [DIALECT_UNPROVED])
 
 
 def _findings(documents: Documents, set_points: SetPoints, proofs: Proofs) -> Iterator[Finding]:
@@ -36,18 +35,22 @@ def _findings(documents: Documents, set_points: SetPoints, proofs: Proofs) -> It
         if is_of_this_computer(supply.address):
             continue
         wanted = {output: each for output, each in needed.items() if output.supply == name}
-        lacks = _lacks(bench, supply, wanted, proofs)
-        if lacks:
+        lacks = _lacks(supply, wanted, proofs)
+        # An output that the procedure names by itself is a finding by itself, which it may accept.
+        named = {each.about for each in documents.procedure.overrides if each.finding == DIALECT_UNPROVED}
+        alone = [{output: each} for output, each in lacks.items() if output in named]
+        others = {output: each for output, each in lacks.items() if output not in named}
+        for about, part in [(str(*each), each) for each in alone] + [(name, others)] * bool(others):
             yield Finding(
                 DIALECT_UNPROVED,
                 Severity.STOP,
-                name,
+                about,
                 documents.where("bench", ("supplies", name, "dialect")),
                 state(
                     "dialect '{dialect}' is not proved on {model}: {lacks}",
                     dialect=supply.dialect.name,
                     model=supply.model or "this supply, whose model is not given",
-                    lacks="; ".join(f"{output}: {', '.join(each)}" for output, each in lacks.items()),
+                    lacks="; ".join(f"{output}: {', '.join(each)}" for output, each in part.items()),
                 ),
                 "provoke them with 'railwright dialect try … --provoke' or 'railwright prove', or accept it "
                 "with a reason; on simulated supplies ('--twins') it does not count",
@@ -55,7 +58,7 @@ def _findings(documents: Documents, set_points: SetPoints, proofs: Proofs) -> It
 
 
 def _lacks(
-    bench: Bench, supply: Supply, wanted: dict[OutputName, tuple[Provoked, ...]], proofs: Proofs
+    supply: Supply, wanted: dict[OutputName, tuple[Provoked, ...]], proofs: Proofs
 ) -> dict[OutputName, tuple[Provoked, ...]]:
     """What is not proved of each output, for the instrument of this model of which the most is."""
     missing = (

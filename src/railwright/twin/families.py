@@ -25,7 +25,9 @@ class Family:
     the unit that the other modules take. takes, gives: what ends a message, and an answer. master: its
     outputs deliver only while a switch over all of them is on, too; it is off when the supply comes up.
     ranges: a low one for the lower half of its voltages, in which it comes up, and the whole. lists: how its
-    point lists are written: points, block (of text; answered so too) or file.
+    point lists are written: points, block (of text; answered so too) or file. remote: it takes nothing but
+    questions until SYSTem:REMote. units: its numbers have their unit behind them. alone: it takes one command
+    a message. answers_after: what comes sooner after a connection begins than this [s] is lost.
     """
 
     spelled: Mapping[str, str] = field(default_factory=dict)
@@ -36,6 +38,10 @@ class Family:
     master: bool = False
     ranges: bool = False
     lists: ListsBy = "points"
+    remote: bool = False
+    units: bool = False
+    alone: bool = False
+    answers_after: float = 0.0
 
 
 NO_QUEUE = frozenset({"SYSTem:ERRor[:NEXT]", "SYSTem:ERRor:COUNt"})
@@ -51,6 +57,13 @@ FAMILIES: dict[str, Family] = {
         lists="file",
     ),
     "prefixed": Family(master=True, ranges=True),
+    "selected-apart": Family(
+        lacks=frozenset({"OUTPut:PROTection:LINK", "OUTPut:PROTection:LINK:TRIPped"}),
+        remote=True,
+        units=True,
+        alone=True,
+        answers_after=0.04,
+    ),
     "selected-output": Family(),
     "single-output": Family(
         takes="\r",

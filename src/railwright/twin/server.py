@@ -19,7 +19,7 @@ from railwright.documents.serial_line import SerialLine
 from railwright.guard.address import device_of, hislip_of, socket_of, transport_of
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.framing import MessageFramer
-from railwright.scpi.grammar import Unit, parse_message
+from railwright.scpi.grammar import Unit, parse_message, split_responses
 from railwright.twin.commands import execute
 from railwright.twin.commands.spellings import line_ends
 from railwright.twin.hislip import HislipServer
@@ -280,11 +280,13 @@ class SupplyServer:
     async def _serve(self, client: _Client) -> None:
         client.writer.transport.set_write_buffer_limits(high=LONGEST_ANSWER_QUEUE)
         framer = MessageFramer(LONGEST_MESSAGE)
-        count = 0
+        count, hears_from = 0, self._clock() + self.supply.family.answers_after
         while received := await client.reader.read(LONGEST_MESSAGE):
             if self._takes == b"\r":
                 received = received.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
             for message in framer.feed(received):
+                if self._clock() < hears_from:
+                    continue
                 if isinstance(message, ScpiError):
                     self.supply.status.report(message)
                 elif message.strip() and not client.ignored:
@@ -326,6 +328,9 @@ class SupplyServer:
         """Carry out one message; its answers joined with `;`, empty when it asked nothing."""
         self.catch_up()
         self.supply.watchdog.heard = self.supply.plant.time
+        if self.supply.family.alone and len(split_responses(message.decode("latin-1"))) > 1:
+            self.supply.status.report(ScpiError(-102, "one command a message"))
+            return ""
         return await carried_out(message, self._execute, self.supply.status.report)
 
     async def _execute(self, unit: Unit, answer_waiting: bool) -> str | None:

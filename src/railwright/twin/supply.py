@@ -89,6 +89,8 @@ class TwinSupply:
         """Whether settings that contradict each other are refused: see `twin.conflicts`."""
         self.master = not self.family.master
         """The switch over all outputs: an output delivers only while both are on."""
+        self.remote = not self.family.remote
+        """Whether it takes commands; questions it always does."""
         self.sticking: dict[int, bool] = {}
         """Outputs whose switch sticks when they are told to go off, and whether they say that they did."""
         self.on_off: Callable[[int, bool], None] = lambda channel, was_on: None
@@ -322,6 +324,7 @@ class TwinSupply:
         or, where it comes on by itself, all as before. comes_on: None: as the bench says of it.
         """
         self.power_fails()
+        self.remote = not self.family.remote
         if comes_on if comes_on is not None else self.document.after_mains == "comes on":
             for panel in self.panels:
                 self.plant.switch(panel.name, panel.on and self.master)

@@ -34,9 +34,7 @@ def line_list(wave: Waveform, abilities: Abilities, start: float | None = None) 
     grid = on_grid(wave, abilities)
     if -(-grid.cells // grid.longest) > abilities.at_most:
         return None
-    jumping = grid.wave
-    if start is not None and start != jumping.value[0]:
-        jumping = Waveform(np.append(0.0, jumping.time), np.append(start, jumping.value))
+    jumping = grid.since(start)
     found = _fitted(jumping, grid, abilities)
     if found is None or found[0] > abilities.resolution:
         earlier = _fitted(_from_corners(jumping, grid.shortest), grid, abilities)

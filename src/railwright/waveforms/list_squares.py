@@ -61,9 +61,7 @@ def line_squares(wave: Waveform, abilities: Abilities, start: float | None = Non
     start: where the output stands before, if not where the waveform begins: then there is a jump between.
     """
     grid = on_grid(wave, abilities)
-    jumping = grid.wave
-    if start is not None and start != jumping.value[0]:
-        jumping = Waveform(np.append(0.0, jumping.time), np.append(start, jumping.value))
+    jumping = grid.since(start)
     asked, lost = without_jumps(jumping, grid.shortest)
     sums, level = _sums(asked, grid.cells)
     ends = _ends(grid, sums, asked, abilities.at_most, LINE)

@@ -106,6 +106,14 @@ class OnGrid:
     shortest: int
     longest: int
 
+    def since(self, start: float | None) -> Waveform:
+        """The waveform with a jump in front from where the output stands before, if it does not begin there;
+        None: it does.
+        """
+        if start is None or start == self.wave.value[0]:
+            return self.wave
+        return Waveform(np.append(0.0, self.wave.time), np.append(start, self.wave.value))
+
 
 def on_grid(wave: Waveform, abilities: Abilities) -> OnGrid:
     """Move jumps to the nearest instant of the grid, each to one of its own, so that none is lost.

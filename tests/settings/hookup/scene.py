@@ -11,8 +11,25 @@ from railwright.documents.device import Device
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Procedure
 from railwright.documents.translate import validated
+from railwright.settings.hookup.candidates import Candidate
+from railwright.settings.hookup.program import worth
 
 Data = dict[str, Any]
+
+
+def key_of(chosen: Sequence[Candidate] | None) -> tuple[int, ...] | None:
+    """What an assignment of the program is worth, as `exhaustive.key_of` has it; None: there is none."""
+    if chosen is None:
+        return None
+    mine = worth(chosen)
+    return (
+        mine.outputs,
+        -mine.least_headroom,
+        mine.cautions,
+        mine.harm,
+        -mine.headrooms,
+        mine.readings,
+    )
 
 
 def output(volts: float, amperes: float, watts: float | None = None, **more: Any) -> Data:

@@ -7,13 +7,13 @@ from collections.abc import Iterable
 import pytest
 from tests.settings.hookup import exhaustive
 from tests.settings.hookup.benches import BENCHES, lead_current, less_drop
+from tests.settings.hookup.scene import key_of
 
 from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
 from railwright.settings.hookup import hooked_up
 from railwright.settings.hookup.candidates import Candidate, field_of, taken_by
 from railwright.settings.hookup.demand import demands_of
-from railwright.settings.hookup.program import worth
 from railwright.settings.hookup.resolve import solved
 from railwright.settings.settle import settle
 
@@ -63,10 +63,10 @@ def test_no_assignment_is_better(make):
         return
     key, assignments = found
     assert mine is not None
-    assert worth(mine).key == key
+    assert key_of(mine) == key
     assert [each.hook_up for each in mine] in [[way.hook_up for way in chosen] for chosen in assignments]
     second = exhaustive.best(documents, exhaustive.only_minimal(ways), unlike=kinds_of(documents, mine))
-    assert (None if other is None else worth(other).key) == (None if second is None else second[0])
+    assert key_of(other) == (None if second is None else second[0])
 
 
 def test_the_lead_is_chosen_too():

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import pytest
 from tests.settings.hookup import exhaustive
-from tests.settings.hookup.scene import GOOD_LEAD, Data, needs, output, scene, supply
+from tests.settings.hookup.scene import GOOD_LEAD, Data, key_of, needs, output, scene, supply
 from tests.settings.hookup.test_benches import by_program, kinds_of
 
 from railwright.documents.bench import Supply
@@ -18,7 +18,6 @@ from railwright.documents.translate import validated
 from railwright.quantities import parse_value
 from railwright.settings.findings import Severity
 from railwright.settings.hookup import hooked_up
-from railwright.settings.hookup.program import worth
 from railwright.settings.settle import settle
 
 CASES = 40
@@ -89,11 +88,11 @@ def test_as_good_as_the_best_of_all(seed):
     mine, other = by_program(documents)
     ways = exhaustive.ways_of(documents)
     found = exhaustive.best(documents, ways)
-    assert (None if mine is None else worth(mine).key) == (None if found is None else found[0])
+    assert key_of(mine) == (None if found is None else found[0])
     if mine is None:
         return
     second = exhaustive.best(documents, exhaustive.only_minimal(ways), unlike=kinds_of(documents, mine))
-    assert (None if other is None else worth(other).key) == (None if second is None else second[0])
+    assert key_of(other) == (None if second is None else second[0])
     resolved = hooked_up(documents).documents
     assert exhaustive.sound(resolved)
     assert not [f for f in settle(resolved, exhaustive.TODAY).findings if f.severity is Severity.STOP]

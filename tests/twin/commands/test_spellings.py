@@ -25,11 +25,13 @@ def headers(dialect: Dialect) -> Iterator[str]:
     for operation in dialect.settings.values():
         yield from (of_output(each) for each in (operation.command, operation.query) if each is not None)
     yield from (header for _, header in dialect.instrument if header is not None)
+    yield from (each.text.partition(" ")[0] for each in dialect.session_settings.opening)
+    yield from (each.text.partition(" ")[0] for each in dialect.session_settings.closing)
     yield from (header for _, header in dialect.watchdog or ())
     if dialect.master is not None:
         yield from (dialect.master_unit(True).partition(" ")[0], *dialect.master_queries)
     yield from (of_output(header) for _, header in dialect.actions if header is not None)
-    yield from (of_output(header) for header in (dialect.readings.voltage, dialect.readings.current))
+    yield from (of_output(header) for header in dialect.readings.queries)
     if dialect.points is not None:
         own = dict(dialect.points)
         file = own.pop("file")

@@ -5,6 +5,8 @@ Importing this package loads neither numpy nor numba. A further load is announce
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from railwright.physics.loads import (
     battery,
     capacitor,
@@ -35,6 +37,13 @@ def register(kind: LoadKind) -> None:
     LOAD_MODELS[kind.name] = kind.model
 
 
+def labels_of(kinds: Iterable[str]) -> tuple[str, ...]:
+    """What loads of these kinds are called in names of quantities: their kinds, the second of one with _2."""
+    every = list(kinds)
+    counts = [every[:place].count(kind) for place, kind in enumerate(every)]
+    return tuple(f"{kind}_{count + 1}" if count else kind for kind, count in zip(every, counts, strict=True))
+
+
 for _load in (
     resistor,
     constant_current,
@@ -58,6 +67,7 @@ __all__ = [
     "LoadParameters",
     "fault",
     "high",
+    "labels_of",
     "low",
     "nominal",
     "register",

@@ -80,8 +80,13 @@ def enough(source: FedInput) -> Facts:
     """It carries what normal operation draws; one that feeds a constant current has nothing to carry."""
     source = source.in_operation
     if source.fed_current is not None:
-        why = "it is what the input is fed with, and has nothing else to carry"
-        yield threshold("fed", "low", 0.0, why, (*source.at_limits, "works_in_limit"))
+        yield threshold(
+            "fed",
+            "low",
+            0.0,
+            "it is what the input is fed with, and has nothing else to carry",
+            (*source.at_limits, "works_in_limit"),
+        )
         return
     if not source.asked:
         yield Missing(source.at_input, "what the input draws", BELOW_NEED, "the current limit against it")
@@ -90,9 +95,15 @@ def enough(source: FedInput) -> Facts:
         yield Missing(path, figure, BELOW_NEED, "the error of the current limit")
     for need, words, declared in source.asked:
         key, path = ("declared", ("current", "steady")) if declared else ("draw", ("load",))
-        why = state("{words}, {needed}", words=words, needed=(need, "A"))
-        at, less = (*source.at_input, *path), "an input that draws no more than"
-        yield _carries(source, key, need, words, why, at, less)
+        yield _carries(
+            source,
+            key,
+            need,
+            words,
+            state("{words}, {needed}", words=words, needed=(need, "A")),
+            (*source.at_input, *path),
+            "an input that draws no more than",
+        )
     yield from _starting(source)
 
 
@@ -109,11 +120,15 @@ def _starting(source: FedInput) -> Facts:
         if draw is None:
             continue
         words = state("a converter that starts at {starts_at}", starts_at=(starts, "V"))
-        path = (*source.at_input, "load", index, "converter", "starts_at")
-        less = "a converter that starts at a higher voltage, and draws there no more than"
-        why = state("{words} draws {needed} there", words=words, needed=(draw.high, "A"))
-        who = state("the draw of {words}", words=words)
-        yield _carries(source, "start", draw.high, who, why, path, less)
+        yield _carries(
+            source,
+            "start",
+            draw.high,
+            state("the draw of {words}", words=words),
+            state("{words} draws {needed} there", words=words, needed=(draw.high, "A")),
+            (*source.at_input, "load", index, "converter", "starts_at"),
+            "a converter that starts at a higher voltage, and draws there no more than",
+        )
 
 
 def charging_time(source: FedInput, limit: float) -> float:
@@ -144,11 +159,9 @@ def charged(source: FedInput) -> Iterator[Constraint]:
     if limits.at_limit != "trip" or limits.trip_delay in ("auto", None):
         return
     delay = float(limits.trip_delay)
-    least = charges_within(source, delay)
-    if least is None:
+    if (least := charges_within(source, delay)) is None:
         return  # no limit of these outputs does it: the window of the delay says so
     charging = source.longest_charging(source.surely(least))
-    what = charging.words if charging else "charging what is to be charged"
 
     def relax(high: float) -> str:
         time = charging_time(source, high)
@@ -161,7 +174,7 @@ def charged(source: FedInput) -> Iterator[Constraint]:
         lambda value: charging_time(source, value) <= delay,
         state(
             "{charging} takes no longer than the trip delay, {trip_delay}, by C·V/(I_limit − I_load)",
-            charging=what,
+            charging=charging.words if charging else "charging what is to be charged",
             trip_delay=(delay, "s"),
         ),
         (*source.at_limits, "trip_delay"),
@@ -202,14 +215,18 @@ def _bears(
 
 def device(source: FedInput) -> Facts:
     """It lets through no more than does the input no harm."""
-    missing = Missing(
-        (*source.at_input, "current", "at_most"),
-        "the current that does the input no harm (at_most)",
-        "limit-above-device",
-        "the current limit against the device",
-    )
-    yield from _bears(
-        source, "device", source.input.current.at_most, "the device", missing, "lower the current limit"
+    return _bears(
+        source,
+        "device",
+        source.input.current.at_most,
+        "the device",
+        Missing(
+            (*source.at_input, "current", "at_most"),
+            "the current that does the input no harm (at_most)",
+            "limit-above-device",
+            "the current limit against the device",
+        ),
+        "lower the current limit",
     )
 
 
@@ -236,13 +253,12 @@ def responding(source: FedInput) -> Iterator[Constraint]:
     )
 
     def breach(limit: float) -> Breach:
-        surge = min(source.at_most(limit) + more, source.surge)
         return (
             state(
                 "{words}, and what is played may draw {surge} from a limit of {limit}; the device bears "
                 "{borne}",
                 words=words,
-                surge=(surge, "A"),
+                surge=(min(source.at_most(limit) + more, source.surge), "A"),
                 limit=(limit, "A"),
                 borne=(most, "A"),
             ),
@@ -268,14 +284,19 @@ def responding(source: FedInput) -> Iterator[Constraint]:
 def lead(source: FedInput) -> Facts:
     """It lets through no more than the lead is permitted to carry."""
     what = f"lead '{source.lead_name}'"
-    missing = Missing(
-        (*source.at_lead, "permitted_current"),
-        f"permitted current of {what}",
-        "lead-current",
-        "the current limit against the lead",
+    return _bears(
+        source,
+        "lead",
+        source.lead.permitted_current,
+        what,
+        Missing(
+            (*source.at_lead, "permitted_current"),
+            f"permitted current of {what}",
+            "lead-current",
+            "the current limit against the lead",
+        ),
+        "lower the current limit, or take a lead that bears it",
     )
-    remedy = "lower the current limit, or take a lead that bears it"
-    yield from _bears(source, "lead", source.lead.permitted_current, what, missing, remedy)
 
 
 def range_of(source: FedInput) -> Range:

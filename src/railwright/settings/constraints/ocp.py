@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import chain
 
 from railwright.quantities import Interval, state
 from railwright.settings.constraints.constraint import Constraint, Facts, Range
@@ -14,8 +15,7 @@ AT_ONCE = Interval(0.0, 0.0)
 
 def facts(source: FedInput) -> Facts:
     """Everything that bounds the level of an input's OCP [A]."""
-    yield from in_range(source)
-    yield from needed(source)
+    return chain(in_range(source), needed(source))
 
 
 def in_range(source: FedInput) -> Iterator[Constraint]:

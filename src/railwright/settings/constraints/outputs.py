@@ -15,20 +15,28 @@ def highest(source: FedInput) -> Constraint:
     drop, full = source.sensed_drop, source.full_voltage
 
     def breach(voltage: float) -> Breach:
-        added = state(" and the lead's drop of {drop} that is sensed away", drop=(drop, "V")) if drop else ""
         return (
             state(
                 "{level}{added} is more than the {full_voltage} that {outputs} can give",
                 level=(voltage, "V"),
-                added=added,
+                added=state(" and the lead's drop of {drop} that is sensed away", drop=(drop, "V"))
+                if drop
+                else "",
                 full_voltage=(full, "V"),
                 outputs=source.words,
             ),
             "take an output with a higher range, join outputs in series, or play a lower voltage",
         )
 
-    why = state("{outputs} can give {full_voltage}", outputs=source.words, full_voltage=(full, "V"))
-    return threshold("full", "high", full - drop, why, source.at_output, rule="voltage-range", breach=breach)
+    return threshold(
+        "full",
+        "high",
+        full - drop,
+        state("{outputs} can give {full_voltage}", outputs=source.words, full_voltage=(full, "V")),
+        source.at_output,
+        rule="voltage-range",
+        breach=breach,
+    )
 
 
 def lowest(source: FedInput) -> Constraint:
@@ -63,9 +71,11 @@ def along(source: FedInput) -> str:
     if source.fixture is None:
         return words
     drop = source.fixture.drop.high
-    diode = state(" and {diode_drop} in its diode", diode_drop=(drop, "V")) if drop else ""
     return state(
-        "{words} and fixture '{fixture}'{diode}", words=words, fixture=source.fixture_name or "", diode=diode
+        "{words} and fixture '{fixture}'{diode}",
+        words=words,
+        fixture=source.fixture_name or "",
+        diode=state(" and {diode_drop} in its diode", diode_drop=(drop, "V")) if drop else "",
     )
 
 
@@ -76,8 +86,13 @@ def made_up_for(source: FedInput) -> Facts:
             continue
         most, path = output.sense.compensates, (*output_path(name), "sense", "compensates")
         if most is None:
-            check = f"sensing of {source.name}"
-            yield Missing(path, "how much drop sensing makes up for", "sense-compensation", check, name)
+            yield Missing(
+                path,
+                "how much drop sensing makes up for",
+                "sense-compensation",
+                f"sensing of {source.name}",
+                name,
+            )
             continue
         makes = state("{output} makes up for {compensation}", output=name, compensation=(most, "V"))
 
@@ -112,8 +127,13 @@ def isolated(source: FedInput) -> Facts:
     for name, isolation in zip(source.names, source.isolations, strict=True):
         path: Path = ("bench", "supplies", name.supply, "isolation")
         if isolation is None:
-            check = state("{reach} of {input} against it", reach=(source.farthest, "V"), input=source.name)
-            yield Missing(path, "isolation of the supply from earth", "isolation", check, name)
+            yield Missing(
+                path,
+                "isolation of the supply from earth",
+                "isolation",
+                state("{reach} of {input} against it", reach=(source.farthest, "V"), input=source.name),
+                name,
+            )
             continue
         bears = state(
             "{output} is isolated from earth up to {isolation}", output=name, isolation=(isolation, "V")

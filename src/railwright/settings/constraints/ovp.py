@@ -29,19 +29,22 @@ def played(source: FedInput, limit: float | None) -> Facts:
     if level is None:
         return
     if highest is None:
-        path, check = (*source.at_output, "programming"), "the OVP against the highest voltage"
-        yield Missing(path, "accuracy of the set voltage", "ovp-below-played", check)
+        yield Missing(
+            (*source.at_output, "programming"),
+            "accuracy of the set voltage",
+            "ovp-below-played",
+            "the OVP against the highest voltage",
+        )
         return
     early = source.ovp_early(level.voltage)
-    drop = (
-        state(" and {drop} of sensed drop", drop=(source.drop(limit), "V")) if limit and source.senses else ""
-    )
     plays = state(
         "'{step}' plays {level}, up to {highest} at the terminals with programming error{drop}",
         step=level.step,
         level=(level.voltage, "V"),
         highest=(highest, "V"),
-        drop=drop,
+        drop=state(" and {drop} of sensed drop", drop=(source.drop(limit), "V"))
+        if limit and source.senses
+        else "",
     )
 
     yield Constraint(
@@ -70,19 +73,26 @@ def borne(source: FedInput, limit: float | None) -> Facts:
     """With its error it lets nothing stand that the input does not withstand for any time, nor, while it
     acts, for as long as that lasts.
     """
-    yield from _standing(source)
-    yield from _while_acting(source, limit)
+    return chain(_standing(source), _while_acting(source, limit))
 
 
 def _standing(source: FedInput) -> Facts:
     """What it lets stand with its error is no more than the input withstands for any time."""
     withstands, accuracy = source.input.withstands_always, source.ovp_error
     if withstands is None:
-        path, figure = (*source.at_input, "withstands"), "what the input withstands for any time"
-        yield Missing(path, figure, ABOVE_WITHSTAND, "the OVP level against it")
+        yield Missing(
+            (*source.at_input, "withstands"),
+            "what the input withstands for any time",
+            ABOVE_WITHSTAND,
+            "the OVP level against it",
+        )
     if accuracy is None:
-        path, check = (*source.at_output, "ovp"), "the error of the OVP level"
-        yield Missing(path, "level or accuracy of the OVP", ABOVE_WITHSTAND, check)
+        yield Missing(
+            (*source.at_output, "ovp"),
+            "level or accuracy of the OVP",
+            ABOVE_WITHSTAND,
+            "the error of the OVP level",
+        )
     if withstands is None:
         return
     wrong = accuracy or 0.0
@@ -120,8 +130,12 @@ def _while_acting(source: FedInput, limit: float | None) -> Facts:
     wrong = source.ovp_error or 0.0
     overshoot = source.ovp_overshoot(source.input.withstands_always or source.reach, limit)
     if overshoot is None and all(output.ovp for output in source.rows):
-        path, check = (*source.at_output, "ovp", "response"), "how far it may rise past the level"
-        yield Missing(path, "response of the OVP", ABOVE_WITHSTAND, check)
+        yield Missing(
+            (*source.at_output, "ovp", "response"),
+            "response of the OVP",
+            ABOVE_WITHSTAND,
+            "how far it may rise past the level",
+        )
     if overshoot is None:
         return
     most, long = _withstood_for(source, lasting(source, overshoot))
@@ -135,7 +149,6 @@ def _while_acting(source: FedInput, limit: float | None) -> Facts:
         return level + wrong + past(level) <= most * (1.0 + EXACT)
 
     end = max(0.0, source.ovp_bearing(most, limit) - wrong)
-    overshoot = past(end)
 
     yield Constraint(
         "brief",
@@ -148,7 +161,7 @@ def _while_acting(source: FedInput, limit: float | None) -> Facts:
             withstood=(most, "V"),
             long=long,
             accuracy=(wrong, "V"),
-            overshoot=(overshoot, "V"),
+            overshoot=(past(end), "V"),
             assumed=_assumed(source),
         ),
         (*source.at_input, "withstands"),
@@ -198,11 +211,9 @@ def falling(source: FedInput, overshoot: float, level: float) -> float:
     """Longest time in which an input that was switched off falls by `overshoot` to `level` [V], in s: C·ΔV
     over the least that its load and the outputs' bleeders draw there; inf: nothing is known to draw.
     """
-    drawn = source.load.current(level)
+    drawn, held = source.load.current(level), source.holding
     least = (drawn.low if drawn is not None else 0.0) + level * source.leak
-    if least > 0.0:
-        return source.holding * overshoot / least
-    return math.inf if source.holding > 0.0 else 0.0
+    return held * overshoot / least if least > 0.0 else math.inf if held > 0.0 else 0.0
 
 
 def range_of(source: FedInput) -> Range:

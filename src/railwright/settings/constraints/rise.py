@@ -73,8 +73,7 @@ def within_limit(
     # What charges the capacitance alone asks for the limit at this rate: whatever is drawn beside it, more.
     held = source.capacitance * (1.0 + source.voltage_gain)
     fastest = _fastest_within(asks_for, least, least / held if held > 0.0 else 1.0)
-    without = [name for name, output in source.outputs.items() if output.slew is None]
-    stairs = f", as a whole: {', '.join(without)} has no slew, and in a stair the limit may act for a while"
+    without = ", ".join(name for name, output in source.outputs.items() if output.slew is None)
     near = fastest if 0.0 < fastest < math.inf else 1.0
     drawn = asks_for(near) - source.capacitance * near * (1.0 + source.voltage_gain)
     yield Constraint(
@@ -89,7 +88,9 @@ def within_limit(
             capacitance=(source.capacitance, "F"),
             drawn=(drawn, "A"),
             limit_less_error=(least, "A"),
-            stairs=stairs if without else "",
+            stairs=f", as a whole: {without} has no slew, and in a stair the limit may act for a while"
+            if without
+            else "",
         ),
         (*source.at_limits, "current_limit"),
         lambda low: limit_for(asks_for(low)) if 0.0 < low < math.inf else "",
@@ -159,14 +160,15 @@ def slow_output(source: FedInput) -> Iterator[Constraint]:
         return
     name = max(slews, key=lambda each: slews[each] / shares[each])
     own, slowest = slews[name], slews[name] / shares[name]
-    together = state(
-        ", with which {outputs} rise at {slowest}", outputs=source.words, slowest=(slowest, "V/s")
-    )
     why = state(
         "the slew of {output} begins at {range_low}{together}",
         output=name,
         range_low=(own, "V/s"),
-        together=together if source.series else "",
+        together=state(
+            ", with which {outputs} rise at {slowest}", outputs=source.words, slowest=(slowest, "V/s")
+        )
+        if source.series
+        else "",
     )
 
     yield threshold(
@@ -188,13 +190,19 @@ def falling(source: FedInput) -> Facts:
     """What falls no faster than the outputs do without load [V/s]."""
     for name, output in source.outputs.items():
         if output.fall.unloaded is None:
-            path, check = (*output_path(name), "fall"), f"falling slopes of {source.name}"
-            yield Missing(path, "unloaded fall time of the output", "fall-too-fast", check, name, auto=False)
-    able, names = source.fastest(map(figures.slowest_fall, source.rows)), ", ".join(source.outputs)
+            yield Missing(
+                (*output_path(name), "fall"),
+                "unloaded fall time of the output",
+                "fall-too-fast",
+                f"falling slopes of {source.name}",
+                name,
+                auto=False,
+            )
+    able = source.fastest(map(figures.slowest_fall, source.rows))
     if able is not None:
         why = state(
             "{outputs} {falls} at {fastest} without load",
-            outputs=names,
+            outputs=", ".join(source.outputs),
             falls="falls" if source.count == 1 else "fall",
             fastest=(able, "V/s"),
         )
@@ -238,9 +246,9 @@ def required(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Con
     """A start-up time that is required leaves so much time to rise and to settle after it."""
     top = rise.voltage + (source.voltage_error(rise.voltage) or 0.0)
     for index, wanted in enumerate(documents.procedure.requires):
-        own = wanted.known.after_switching_on and wanted.of == source.name
+        own = wanted.known.after_switching_on and (wanted.of, wanted.during) == (source.name, rise.name)
         most = wanted.limits[1] if own else None
-        if most is None or most <= 0.0 or wanted.during != rise.name:
+        if most is None or most <= 0.0:
             continue
 
         def holds(rate: float, most: float = most) -> bool:
@@ -248,9 +256,6 @@ def required(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Con
 
         fastest = FASTER * top / most
         least = halving.least(holds, 0.0, fastest, HALVINGS) if holds(fastest) else math.inf
-        at_least = (
-            state(" at {least}", least=(least, "V/s")) if math.isfinite(least) else " however fast it rises"
-        )
 
         def relax(high: float, most: float = most) -> str:
             time = up_after(source, high, rise.voltage, top / most) if high > 0.0 else math.inf
@@ -268,7 +273,9 @@ def required(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Con
                 permitted=(most, "s"),
                 highest=(top, "V"),
                 takes=(up_after(source, min(least, fastest), rise.voltage, top / most), "s"),
-                at_least=at_least,
+                at_least=state(" at {least}", least=(least, "V/s"))
+                if math.isfinite(least)
+                else " however fast it rises",
             ),
             ("procedure", "requires", index),
             relax,

@@ -111,8 +111,13 @@ def in_range(source: FedInput) -> Facts:
     known = reach.reaches
     for name in source.outputs:
         if name not in known:
-            path = (*output_path(name), *reach.key)
-            yield Missing(path, "range of the trip delay", reach.rule, f"the delay of {source.name}", name)
+            yield Missing(
+                (*output_path(name), *reach.key),
+                "range of the trip delay",
+                reach.rule,
+                f"the delay of {source.name}",
+                name,
+            )
     if known:
         yield from reach.ends()
 
@@ -164,11 +169,6 @@ def fuse(source: FedInput, limit: float) -> Iterator[Constraint]:
         return
 
     def breach(delay: float) -> Breach:
-        until = (
-            state("{trip_delay} pass before the output trips", trip_delay=(delay, "s"))
-            if math.isfinite(delay)
-            else "the output regulates there and does not trip"
-        )
         return (
             state(
                 "the limit lets {let_through} through (with programming error), at which the fuse in "
@@ -176,7 +176,9 @@ def fuse(source: FedInput, limit: float) -> Iterator[Constraint]:
                 let_through=(through, "A"),
                 fixture=source.fixture_name or "",
                 opening_time=(opens, "s"),
-                until=until,
+                until=state("{trip_delay} pass before the output trips", trip_delay=(delay, "s"))
+                if math.isfinite(delay)
+                else "the output regulates there and does not trip",
             ),
             "lower the current limit, trip sooner, or accept that a fault costs the fuse",
         )

@@ -205,9 +205,7 @@ def best_of_group(
     for candidate in admissible:
         if not kept or len(candidate.cautions) < len(kept[-1].cautions):
             kept.append(candidate)
-    if kept or nearest is None:
-        return kept, None
-    return kept, _candidate(demand, nearest[1], nearest[2])
+    return kept, None if kept or nearest is None else _candidate(demand, *nearest[1:])
 
 
 def alike(demand: Demand, chosen: Candidate) -> list[tuple[Candidate, tuple[float, float, float]]]:
@@ -290,15 +288,16 @@ def taken_by(written: Mapping[str, Demand], bench: Bench) -> Taken:
 def field_of(demand: Demand, taken: Taken) -> Field:
     """Candidates of an input among the outputs that are free; or those of the outputs that it names."""
     field = _among(demand, [name for name in demand.bench.output_names if name not in taken.outputs])
-    against = dict(field.against)
-    for candidate in (*field.admissible, *field.nearest):
-        if len(candidate.outputs) == 1 and (barred := taken.against(candidate)):
-            against[candidate.outputs[0]] = (barred,)
+    barred: dict[str, tuple[Obstacle, ...]] = {
+        candidate.outputs[0]: (obstacle,)
+        for candidate in (*field.admissible, *field.nearest)
+        if len(candidate.outputs) == 1 and (obstacle := taken.against(candidate))
+    }
     return Field(
         demand,
         tuple(each for each in field.admissible if taken.against(each) is None),
         tuple(each for each in field.nearest if taken.against(each) is None),
-        against,
+        {**field.against, **barred},
     )
 
 
@@ -309,7 +308,7 @@ def _among(demand: Demand, free: Sequence[OutputName]) -> Field:
         written = group_of(demand.wish.outputs, demand.wish.arrangement, bench)
         kept, near = best_of_group(demand, written)
         barred = {} if kept else {written.words: against_group(demand, written)}
-        return Field(demand, tuple(kept), (near,) if near is not None else (), barred)
+        return Field(demand, tuple(kept), () if near is None else (near,), barred)
     against: dict[str, tuple[Obstacle, ...]] = {}
     admissible: list[Candidate] = []
     nearest: list[Candidate] = []
@@ -354,11 +353,12 @@ def further_near(demand: Demand, taken: Taken) -> list[Candidate]:
     if demand.wish.source != AUTO:
         return []
     bench = demand.bench
-    own: dict[OutputName, list[Obstacle]] = {}
-    for name in bench.output_names:
-        against = list(obstacles(OF_OUTPUT, demand, demand.fed(group_of((name,), "alone", bench))))
-        if name not in taken.outputs and all(obstacle.change is not None for obstacle in against):
-            own[name] = against
+    against = {
+        name: list(obstacles(OF_OUTPUT, demand, demand.fed(group_of((name,), "alone", bench))))
+        for name in bench.output_names
+        if name not in taken.outputs
+    }
+    own = {name: each for name, each in against.items() if all(one.change is not None for one in each)}
     found: list[Candidate] = []
     for size in range(2, MOST_JOINED + 1):
         across = size == 2 or (size == 3 and len(own) <= MOST_ASKED)

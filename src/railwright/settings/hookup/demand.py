@@ -18,7 +18,7 @@ from railwright.documents.standard_tests import pieces_in_step
 from railwright.plan.stairs import AT_ONCE, exchange_of
 from railwright.plan.timeline import Timeline
 from railwright.settings.constraints.constraint import Constraint, Missing
-from railwright.settings.context import FedInput, Sensed, operation_of
+from railwright.settings.context import FedInput, Sensed, fed_input
 from railwright.settings.group import Group
 from railwright.settings.played import Played, what_is_played
 from railwright.settings.rules.leads import UNSENSED
@@ -91,8 +91,7 @@ class Demand:
 
     def fed(self, group: Group, lead: str | None = None, sense: Sensed = "at terminals") -> FedInput:
         """The input as rules and windows see it, fed by a group of outputs. lead: None: any."""
-        base = self.source
-        name = lead or base.lead_name
+        base, name = self.source, lead or self.source.lead_name
         source = replace(
             base,
             outputs=group.outputs,
@@ -189,23 +188,8 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
         wanted, fixture = device.inputs[name], bench.fixture(wish.fixture)
         resistances = {key: lead_resistance(lead, bench, fixture) for key, lead in bench.leads.items()}
         # Only what hangs on neither outputs nor lead is asked of this one.
-        source = FedInput(
-            {},
-            "alone",
-            (),
-            (),
-            name,
-            wanted,
-            procedure.limits[name],
-            any_lead,
-            bench.leads[any_lead],
-            "at terminals",
-            resistances[any_lead],
-            played[name],
-            wish.fixture,
-            fixture,
-            operation_of(name, procedure, played[name], timeline),
-        )
+        nothing = Group({}, "alone", (), ())
+        source = fed_input(documents, name, nothing, any_lead, "at terminals", played[name], timeline)
         levels = {level.voltage for level in played[name].levels}
         draws = [
             source.fed_at(volts, drawn.high)

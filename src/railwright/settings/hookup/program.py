@@ -35,7 +35,7 @@ _WHOLE = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Objective:
-    """What a whole assignment is worth, best first by `key`; see the module's list."""
+    """What a whole assignment is worth, what decides first in front; see the module's list."""
 
     outputs: int
     least_headroom: int
@@ -43,18 +43,6 @@ class Objective:
     harm: int
     headrooms: int
     readings: int
-
-    @property
-    def key(self) -> tuple[int, ...]:
-        """Smaller is better."""
-        return (
-            self.outputs,
-            -self.least_headroom,
-            self.cautions,
-            self.harm,
-            -self.headrooms,
-            self.readings,
-        )
 
 
 def worth(chosen: Iterable[Candidate]) -> Objective:
@@ -216,9 +204,8 @@ class Program:
         room = value - self._narrow(cost)
         for own in self._alive:
             least = min(cost[column] for column in own)
-            for column in own:
-                if cost[column] - least > room + _WHOLE:
-                    self.upper[column] = 0.0
+            for column in (each for each in own if cost[each] - least > room + _WHOLE):
+                self.upper[column] = 0.0
         if room > _WHOLE:
             self.rows.keep(cost, value)
 
@@ -249,9 +236,8 @@ class Program:
             assert found is not None, "an assignment was found before"
             self.found = found[:columns]
             reached = min(candidates[column].headroom for column in self._chosen())
-        for column, each in enumerate(candidates):
-            if each.headroom < reached:
-                self.upper[column] = 0.0
+        kept = (each.headroom >= reached for each in candidates)
+        self.upper = [most if keep else 0.0 for most, keep in zip(self.upper, kept, strict=True)]
 
     def _chosen(self) -> list[int]:
         """The columns of the assignment."""

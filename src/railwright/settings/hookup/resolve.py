@@ -131,8 +131,9 @@ def _whole(best: Sequence[Candidate], runner_up: Sequence[Candidate] | None, doc
         reading_error=percent("reading_error", mine.readings),
         next_best=next_best,
     )
-    value, where = f"{mine.outputs} {names}", documents.where("procedure", ("hook_up",))
-    return Reason(WHOLE, "hook_up", value, "", where, why)
+    return Reason(
+        WHOLE, "hook_up", f"{mine.outputs} {names}", "", documents.where("procedure", ("hook_up",)), why
+    )
 
 
 def _difference(best: Sequence[Candidate], other: Sequence[Candidate]) -> str:
@@ -146,25 +147,20 @@ def _difference(best: Sequence[Candidate], other: Sequence[Candidate]) -> str:
 
 def _nothing_fits(fields: Sequence[Field], smallest: Smallest, documents: Documents) -> Finding:
     unfed = [field for field in fields if field.demand.name not in smallest.kept]
-    why = state("no hook-up feeds every input: {why}", why=joined("; ", (why_none(field) for field in unfed)))
-    where = smallest.changes[0].where if smallest.changes else ("procedure", "hook_up")
     return Finding(
         HOOK_UP_IMPOSSIBLE,
         Severity.STOP,
         ", ".join(field.demand.name for field in unfed),
-        locate(documents, where),
-        why,
+        locate(
+            documents, next((each.where for each in smallest.changes if each.where), ("procedure", "hook_up"))
+        ),
+        state("no hook-up feeds every input: {why}", why=joined("; ", (why_none(field) for field in unfed))),
         "the smallest change that would make one fit: "
-        + " and ".join(change.words for change in smallest.changes),
+        + " and ".join(each.change for each in smallest.changes if each.change),
     )
 
 
 def _unknown_draw(demand: Demand, documents: Documents) -> Finding:
-    remedy = (
-        f"write the figures of {demand.name} in amounts, with 'rail: negative'"
-        if demand.input.nominal < 0
-        else "declare 'current: {steady: …}' in the device document, or write its hook-up"
-    )
     return Finding(
         HOOK_UP_IMPOSSIBLE,
         Severity.STOP,
@@ -172,5 +168,7 @@ def _unknown_draw(demand: Demand, documents: Documents) -> Finding:
         locate(documents, ("device", "inputs", demand.name)),
         f"'hook_up: auto' of {demand.name}: what the input draws is unknown, and no output can be chosen "
         "without it",
-        remedy,
+        f"write the figures of {demand.name} in amounts, with 'rail: negative'"
+        if demand.input.nominal < 0
+        else "declare 'current: {steady: …}' in the device document, or write its hook-up",
     )

@@ -30,28 +30,20 @@ from railwright.settings.hookup.candidates import (
     further_near,
 )
 from railwright.settings.hookup.demand import Demand
-from railwright.settings.hookup.obstacle import UNCOUPLE
+from railwright.settings.hookup.obstacle import UNCOUPLE, Obstacle
 from railwright.settings.hookup.program import OUTPUT, rows_of, solve_in_turn
-from railwright.settings.rule import Path
+
+_UNFED = "no output of the bench can feed it"
 
 _SCALE = 1000
 """Costs are this much larger, so that among further outputs the one for the least power is taken."""
 
 
-@dataclass(frozen=True, slots=True)
-class SmallestChange:
-    """One thing to change, in words, and where. cost: see `obstacle`."""
-
-    words: str
-    where: Path
-    cost: int
-
-
 @dataclass(frozen=True, eq=False)
 class Smallest:
-    """The smallest change, and what can be hooked up without it: input -> candidate."""
+    """The smallest change, as what it parts, and what can be hooked up without it: input -> candidate."""
 
-    changes: tuple[SmallestChange, ...]
+    changes: tuple[Obstacle, ...]
     kept: Mapping[str, Candidate]
 
 
@@ -142,32 +134,32 @@ def smallest_change(fields: Sequence[Field], bench: Bench, taken: Taken) -> Smal
 
     taken: by inputs whose hook-up is written.
     """
-    options: list[tuple[Candidate, float, tuple[SmallestChange, ...]]] = []
+    options: list[tuple[Candidate, float, tuple[Obstacle, ...]]] = []
     by_power = sorted(fields, key=lambda each: each.demand.highest * each.demand.current)
     for own in fields:
         demand = own.demand
         near = (*own.nearest, *further_near(demand, taken))
         options += [(candidate, 0.0, ()) for candidate in own.admissible]
-        options += [(each, 0.0, _parted(demand, each)) for each in near]
+        options += [(each, 0.0, each.obstacles) for each in near]
         candidate, words = _further(demand)
-        further = SmallestChange(words, demand.source.at_hook_up, OUTPUT)
+        further = Obstacle(_UNFED, words, OUTPUT, demand.source.at_hook_up)
         if candidate is None:
             # Not even an output that gives everything could feed it.
             against = "; ".join(each.why for each in against_group(demand, _ideal(demand)))
             words = f"figures or steps of {demand.name} that an output can keep: {against}"
-            further = SmallestChange(words, demand.source.at_input, OUTPUT)
+            further = Obstacle(_UNFED, words, OUTPUT, demand.source.at_input)
             candidate = Candidate(demand.fed(_ideal(demand)), 0, {}, (), 0, 0, (), ())
-        options.append((candidate, float(by_power.index(own)), (further, *_parted(demand, candidate))))
+        options.append((candidate, float(by_power.index(own)), (further, *candidate.obstacles)))
     candidates = [candidate for candidate, _, _ in options]
     couplings = list(dict.fromkeys(each for candidate in candidates for each in candidate.coupled))
     uncouple = {coupling: len(candidates) + number for number, coupling in enumerate(couplings)}
     # What several inputs ask for, such as a figure of their supply, is one change and costs once.
-    changes = list(dict.fromkeys((each.words, each.cost) for _, _, own in options for each in own))
+    changes = list(dict.fromkeys((each.change, each.cost) for _, _, own in options for each in own))
     column_of = {change: len(candidates) + len(couplings) + number for number, change in enumerate(changes)}
     rows = rows_of(candidates, uncouple)
     for column, (_, _, own_changes) in enumerate(options):
-        for change in own_changes:
-            rows.add({column: 1.0, column_of[change.words, change.cost]: -1.0}, -np.inf, 0.0)
+        for each in own_changes:
+            rows.add({column: 1.0, column_of[each.change, each.cost]: -1.0}, -np.inf, 0.0)
     none = [0.0] * (len(couplings) + len(changes))
     # The cheapest, among those with the fewest outputs, in the order of the documents.
     stages = (
@@ -179,25 +171,21 @@ def smallest_change(fields: Sequence[Field], bench: Bench, taken: Taken) -> Smal
     )
     found = solve_in_turn(stages, rows, [1.0] * len(stages[0]))
     chosen = [option for column, option in enumerate(options) if found[column] > 0.5]
-    said = [change for _, _, own_changes in chosen for change in own_changes]
+    parted = [each for _, _, own_changes in chosen for each in own_changes]
     kept = {candidate.input: candidate for candidate, _, own_changes in chosen if not own_changes}
     for (supply, number), column in uncouple.items():
         if found[column] > 0.5:
             touched = [name for name, each in kept.items() if (supply, number) in each.coupled]
-            said.append(_uncoupled(supply, number, bench))
+            parted.append(_uncoupled(supply, number, bench))
             for name in touched[1:]:
                 del kept[name]
-    return Smallest(tuple({each.words: each for each in said}.values()), kept)
+    return Smallest(tuple({each.change: each for each in parted}.values()), kept)
 
 
-def _parted(demand: Demand, candidate: Candidate) -> tuple[SmallestChange, ...]:
-    return tuple(
-        SmallestChange(each.change or "", each.where or demand.source.at_hook_up, each.cost)
-        for each in candidate.obstacles
-    )
-
-
-def _uncoupled(supply: str, number: int, bench: Bench) -> SmallestChange:
+def _uncoupled(supply: str, number: int, bench: Bench) -> Obstacle:
     names = ", ".join(f"{supply}.{each}" for each in bench.supplies[supply].coupled[number].outputs)
-    where: Path = ("bench", "supplies", supply, "coupled", number)
-    return SmallestChange(f"uncouple {names} and remove them from 'coupled'", where, UNCOUPLE)
+    change, where = (
+        f"uncouple {names} and remove them from 'coupled'",
+        ("bench", "supplies", supply, "coupled"),
+    )
+    return Obstacle(f"{names} move together", change, UNCOUPLE, (*where, number))

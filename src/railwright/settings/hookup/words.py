@@ -127,18 +127,19 @@ def why_none(field: Field) -> Statement:
             for each in by_cost(field.nearest)
         ]
         barred = _some(_by_reason(against))
-        words = state(
-            "{input} could be fed by {outputs}, but not beside the other inputs", input=name, outputs=able
+        return state(
+            "{input} could be fed by {outputs}, but not beside the other inputs{barred}",
+            input=name,
+            outputs=able,
+            barred=state("; others would do but for this: {barred}", barred=barred) if barred else "",
         )
-        if not barred:
-            return words
-        return state("{words}; others would do but for this: {barred}", words=words, barred=barred)
     joined_up = [(each.source.words, each.outputs, each.obstacles) for each in by_cost(field.nearest)]
     single = [(str(output), (output,), obstacles) for output, obstacles in field.against.items()]
     found = grouped((each[0], each) for each in (*joined_up, *single)).values()
     each_why = [(words, names, against[0].why) for (words, names, against), *_ in found if against]
-    why = _some(_by_reason(each_why)) or "no output is free"
-    return state("nothing feeds {input}: {why}", input=name, why=why)
+    return state(
+        "nothing feeds {input}: {why}", input=name, why=_some(_by_reason(each_why)) or "no output is free"
+    )
 
 
 def by_cost(nearest: Sequence[Candidate]) -> list[Candidate]:

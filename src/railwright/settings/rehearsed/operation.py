@@ -70,12 +70,12 @@ def _to_carry(rehearsed: Rehearsed, source: FedInput) -> str:
     its loads has such a draw and no limit held, what else lets the voltage fall.
     """
     needed = [drawn for _, drawn in source.load.just_above_stopping]
+    if not needed and _restarting(rehearsed, source) and not _limited_between_starts(rehearsed, source):
+        return (
+            "the current jumps faster than the lead carries it, and no limit holds it back: write the "
+            "capacitor at the input into 'load', or take a shorter lead"
+        )
     if not needed:
-        if _restarting(rehearsed, source) and not _limited_between_starts(rehearsed, source):
-            return (
-                "the current jumps faster than the lead carries it, and no limit holds it back: write the "
-                "capacitor at the input into 'load', or take a shorter lead"
-            )
         return "raise the current limit"
     limit = show(source.at_most(max(needed)), "A")
     return f"a current limit above {limit} frees it, where device and lead bear it"
@@ -103,7 +103,6 @@ def _starting(rehearsed: Rehearsed, source: FedInput) -> str:
 def restarts_for_ever(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """A converter starts, pulls its input down against the current limit, stops, and starts again."""
     for name, count in list(_restarting(rehearsed, source).items())[:1]:
-        limit = rehearsed.context.feeds[source.name].limit
         why, remedy = _freed(rehearsed, source)
         yield Hit(
             source.name,
@@ -113,7 +112,7 @@ def restarts_for_ever(rehearsed: Rehearsed, source: FedInput, traces: Traces) ->
                 load=_starting(rehearsed, source),
                 starts=count,
                 step=name,
-                limit=(limit, "A"),
+                limit=(rehearsed.context.feeds[source.name].limit, "A"),
                 why=why,
             ),
             remedy,
@@ -165,9 +164,11 @@ def _ends(
 
 def _untripped(rehearsed: Rehearsed) -> Iterator[tuple[FedInput, Traces, str]]:
     """Inputs of which no output trips, with their traces and the column of the voltage that is set."""
-    for source, traces in rehearsed_inputs(rehearsed):
-        if not rehearsed.trips(source):
-            yield source, traces, "voltage" if source.senses else "terminal_voltage"
+    return (
+        (source, traces, "voltage" if source.senses else "terminal_voltage")
+        for source, traces in rehearsed_inputs(rehearsed)
+        if not rehearsed.trips(source)
+    )
 
 
 def _fed(source: FedInput, traces: Traces, index: int) -> bool:
@@ -204,16 +205,15 @@ def not_reached(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: 
     """Within a segment of a shape, or at a point of a sweep, the voltage does not get to what is set."""
     told: set[Path] = set()
     for move in _moves(rehearsed, source):
-        if move.path in told or move.until <= move.arrives:
-            continue
         part = traces.closed(move.arrives, move.until)
         seen = part.columns[column]
-        if seen.size == 0 or _fed(source, part, int(seen.size - 1)):
+        if move.path in told or move.until <= move.arrives or not seen.size or _fed(source, part, -1):
             continue
         falls = move.goal < move.start
         reached = float(seen.min() if falls else seen.max())
-        missing = reached - move.goal if falls else move.goal - reached
-        if missing > SETTLED * max(abs(move.goal), abs(move.goal - move.start)):
+        if (reached - move.goal) * (1.0 if falls else -1.0) > SETTLED * max(
+            abs(move.goal), abs(move.goal - move.start)
+        ):
             told.add(move.path)
             yield Hit(
                 source.name,
@@ -362,15 +362,10 @@ def assumed(rehearsed: Rehearsed) -> Outcome:
     outputs = {str(name): name for source in sources.values() for name in source.outputs}
     each_once = dict.fromkeys(rehearsed.assumptions)
     for subject, all_made in grouped((made.subject or "rehearsal", made) for made in each_once).items():
-        path: Path = ("procedure", "procedure")
+        path: Path = output_path(outputs[subject]) if subject in outputs else ("procedure", "procedure")
         if subject in sources:
-            path = (
-                sources[subject].at_lead
-                if any(each.part == "lead" for each in all_made)
-                else sources[subject].at_input
-            )
-        elif subject in outputs:
-            path = output_path(outputs[subject])
+            of_lead = any(each.part == "lead" for each in all_made)
+            path = sources[subject].at_lead if of_lead else sources[subject].at_input
         yield Hit(
             subject,
             path,

@@ -34,13 +34,17 @@ def trips(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """
     for event in [each for each in rehearsed.trips(source) if each in rehearsed.unwanted_trips][:1]:
         key, why, remedy = _told(event, rehearsed.context.feeds[source.name], traces)
-        told = state(
-            "rehearsed, at {time} in {step}: {why}",
-            time=(event.time, "s"),
-            step=rehearsed.step_words(event.time),
-            why=why,
+        yield Hit(
+            source.name,
+            (*source.at_limits, key),
+            state(
+                "rehearsed, at {time} in {step}: {why}",
+                time=(event.time, "s"),
+                step=rehearsed.step_words(event.time),
+                why=why,
+            ),
+            remedy,
         )
-        yield Hit(source.name, (*source.at_limits, key), told, remedy)
 
 
 def _told(event: Event, feed: Feed, traces: Traces) -> tuple[str, Statement, str]:

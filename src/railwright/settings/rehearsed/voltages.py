@@ -184,12 +184,10 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
         blind = blind_time(update, every, aperture)
         values = part.columns[required.known.records[0]]
         peak = float(values.max())
-        finer = ""
         held = longest(part.time, values >= 0.9 * peak)
         if peak > 0 and held is not None and held[1] < update:
-            length = max(held[1], 1e-6)
-            if length / TOP < deciding_interval(blind):
-                finer = f"; as short as it is rehearsed, {sample_rate(length / TOP)} show its height"
+            shows = max(held[1], 1e-6) / TOP
+            finer = f"; as short as it is rehearsed, {sample_rate(shows)} show its height"
             yield Hit(
                 source.name,
                 ("procedure", "requires", index),
@@ -201,5 +199,6 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
                     held=(held[1], "s"),
                     interval=(update, "s"),
                 ),
-                f"record it with {sample_rate(deciding_interval(blind))} or more{finer}",
+                f"record it with {sample_rate(deciding_interval(blind))} or more"
+                f"{finer if shows < deciding_interval(blind) else ''}",
             )

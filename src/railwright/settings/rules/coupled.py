@@ -8,9 +8,9 @@ from typing import NamedTuple
 
 from railwright.documents.output_name import OutputName
 from railwright.grouping import grouped
-from railwright.plan.coupling import followers, limit_step
+from railwright.plan.coupling import SetPoint, followers, limit_step
 from railwright.plan.current_limits import LimitAction, out_of_reach, told_limits
-from railwright.quantities import Statement, joined, state
+from railwright.quantities import Statement, joined, named, state
 from railwright.settings.constraints import current_limit
 from railwright.settings.constraints.constraint import broken
 from railwright.settings.context import Context, FedInput
@@ -19,76 +19,101 @@ from railwright.settings.played import coupling_path, moves_while_on
 from railwright.settings.rule import Hit, Outcome, Path, rule
 
 
-class _TakenAlong(NamedTuple):
-    """An input, switched on, whose voltage goes from `before` to `after` [V] because `mover` was set."""
+class _Moved(NamedTuple):
+    """An input, switched on, of which the voltage or the current limit goes from `before` to `after` [V or A]
+    because that of `mover` was set in a step, and took it along: `output`, which feeds the input, first.
+    """
 
+    context: Context
+    of: SetPoint
     source: FedInput
-    mover: str
-    by: str
-    step: str
+    output: OutputName
+    mover: OutputName
+    step: int
     before: float
     after: float
-    path: Path
+
+    @property
+    def path(self) -> Path:
+        """Where it is written that they are coupled."""
+        return coupling_path(self.context.bench, self.output, self.of)
 
     @property
     def words(self) -> Statement:
+        mover, taken = self.mover, self.source.name
+        if self.of == "voltage":
+            of, unit = "voltage", "V"
+            takes = state("{mover}, which takes {input} along", mover=mover, input=taken)
+        else:
+            of, unit = "limit", "A"
+            takes = state(
+                "the current limit of {mover}, which takes that of {input}", mover=mover, input=taken
+            )
         return state(
-            "'{step}' sets {mover}, which takes {input} along from {voltage_before} to {voltage_after} "
-            "(coupled by {by})",
-            step=self.step,
-            mover=self.mover,
-            input=self.source.name,
-            voltage_before=(self.before, "V"),
-            voltage_after=(self.after, "V"),
-            by=self.by,
+            "'{step}' sets {takes} from {before} to {after} (coupled by {by})",
+            step=self.context.timeline.spans[self.step].name,
+            takes=takes,
+            before=named(f"{of}_before", self.before, unit),
+            after=named(f"{of}_after", self.after, unit),
+            by=dict(followers(self.context.bench, self.mover, self.of))[self.output].by,
         )
 
     @property
-    def beyond(self) -> Statement | None:
-        """What it exceeds of what the input withstands; None: nothing."""
+    def withstood(self) -> list[float]:
+        """What it exceeds of what the input withstands for any time [V]: one voltage, or none."""
         withstands = self.source.input.withstands_always
-        if withstands is None or self.after <= withstands:
-            return None
-        return state("it withstands {withstood}", withstood=(withstands, "V"))
+        return [] if withstands is None or self.after <= withstands else [withstands]
+
+    @property
+    def above(self) -> bool:
+        """Whether it is a higher current limit than the one that was settled, and judged."""
+        feed = self.context.plan.set_points[self.source.name]
+        return self.after > feed.limit + _slack(self.context, feed.names)
 
 
-def _taken_along(context: Context) -> Iterator[_TakenAlong]:
-    """Every move of an input's voltage that comes with that of another one."""
-    if not any(supply.coupled for supply in context.used_supplies.values()):
-        return
-    for name, change, taken, before, after in moves_while_on(
-        context.sources, context.bench, context.timeline
-    ):
-        if taken and change.moved_by is not None:
-            yield _TakenAlong(
+def _taken_along(context: Context) -> dict[str, list[_Moved]]:
+    """Input -> every move of its voltage that comes with that of another one."""
+    actions, coupled = context.timeline.actions, any(each.coupled for each in context.used_supplies.values())
+    changes = moves_while_on(context.sources, context.bench, context.timeline) if coupled else ()
+    return grouped(
+        (
+            name,
+            _Moved(
+                context,
+                "voltage",
                 context.sources[name],
+                change.output,
                 change.moved_by,
-                dict(followers(context.bench, change.moved_by))[change.output].by,
-                context.timeline.spans[context.timeline.actions[change.cause].step].name,
+                actions[change.cause].step,
                 before,
                 after,
-                coupling_path(context.bench, change.output),
-            )
+            ),
+        )
+        for name, change, taken, before, after in changes
+        if taken and change.moved_by is not None
+    )
 
 
 @rule("coupled-withstand", Severity.STOP)
 def coupled_withstand(context: Context) -> Outcome:
     """Coupled set points take an input to more than it withstands."""
-    found = grouped((each.source.name, each) for each in _taken_along(context) if each.beyond is not None)
-    for name, (first, *_) in found.items():
-        yield Hit(name, first.path, joined("; ", (first.words, first.beyond or "")), _REMEDY)
+    for name, moves in _taken_along(context).items():
+        for first, withstands in [(each, most) for each in moves for most in each.withstood][:1]:
+            yield Hit(
+                name,
+                first.path,
+                state("{words}; it withstands {withstood}", words=first.words, withstood=(withstands, "V")),
+                _REMEDY,
+            )
 
 
 @rule("coupled-moves", Severity.CAUTION)
 def coupled_moves(context: Context) -> Outcome:
     """Coupled set points move an input that the procedure does not mean to move."""
-    found = grouped((each.source.name, each) for each in _taken_along(context))
-    for name, moves in found.items():
-        if any(each.beyond is not None for each in moves):
-            continue
-        outside = [each for each in moves if each.after not in each.source.input.operating]
+    for name, moves in _taken_along(context).items():
+        operating = context.sources[name].input.operating
+        outside = [each for each in moves if each.after not in operating]
         first = (outside or moves)[0]
-        operating = first.source.input.operating
         more = (
             state("; it must work from {low} to {high}", low=(operating.low, "V"), high=(operating.high, "V"))
             if outside
@@ -96,7 +121,8 @@ def coupled_moves(context: Context) -> Outcome:
             if len(moves) > 1
             else ""
         )
-        yield Hit(name, first.path, joined("", (first.words, more)), _REMEDY)
+        if not any(each.withstood for each in moves):
+            yield Hit(name, first.path, joined("", (first.words, more)), _REMEDY)
 
 
 @rule("coupled-limits", Severity.STOP)
@@ -114,24 +140,27 @@ def coupled_limits(context: Context) -> Outcome:
             if apart.high - apart.low > EXACT
             else state("{low}", low=(apart.low, unit))
         )
-        path = ("bench", "supplies", apart.supply, "coupled", apart.number)
-        why = state(
-            "the limit of {second} {words} that of {first} must be {wanted}, but the supply moves both "
-            "together: from their lowest settings the {figure} can only be {reach}",
-            second=second,
-            words=words,
-            first=first,
-            wanted=(apart.wanted, unit),
-            figure=figure,
-            reach=reach,
+        yield Hit(
+            fed[first],
+            ("bench", "supplies", apart.supply, "coupled", apart.number),
+            state(
+                "the limit of {second} {words} that of {first} must be {wanted}, but the supply moves both "
+                "together: from their lowest settings the {figure} can only be {reach}",
+                second=second,
+                words=words,
+                first=first,
+                wanted=(apart.wanted, unit),
+                figure=figure,
+                reach=reach,
+            ),
+            f"write limits that are so far apart, or {_REMEDY}",
         )
-        yield Hit(fed[first], path, why, f"write limits that are so far apart, or {_REMEDY}")
     yield from _not_as_told(context)
 
 
 def _not_as_told(context: Context) -> Outcome:
     """An input of several coupled outputs, told a limit in a step: what is told to one moves another."""
-    if not _couples_limits(context):
+    if not any(each.moved_by for each in context.plan.limits):
         return
     limits, feeds = context.timeline.limits, context.plan.set_points
     known = {source.name for source, _ in context.having("current_limit")}
@@ -160,77 +189,36 @@ def _not_as_told(context: Context) -> Outcome:
                 )
 
 
-class _LimitMoved(NamedTuple):
-    """The current limit of an input that is on, `after` [A], where the procedure has it at `asked` [A], as
-    `mover` was set in a step and took it along.
-    """
-
-    source: FedInput
-    settled: float
-    mover: OutputName
-    by: str
-    step: str
-    asked: float
-    after: float
-    path: Path
-    slack: float
-
-    @property
-    def above(self) -> bool:
-        """Whether it is higher than what was settled, and judged."""
-        return self.after > self.settled + self.slack
-
-    @property
-    def words(self) -> Statement:
-        return state(
-            "'{step}' sets the current limit of {mover}, which takes that of {input} from {limit_before} to "
-            "{limit_after} (coupled by {by})",
-            step=self.step,
-            mover=self.mover,
-            input=self.source.name,
-            limit_before=(self.asked, "A"),
-            limit_after=(self.after, "A"),
-            by=self.by,
-        )
-
-
-def _couples_limits(context: Context) -> bool:
-    groups = (group for supply in context.used_supplies.values() for group in supply.coupled)
-    return any(group.of == "current_limit" for group in groups)
-
-
 def _slack(context: Context, outputs: Iterable[OutputName]) -> float:
     """By how much the limit of outputs together may be off what it is told for their grids [A]."""
     return sum(limit_step(context.bench, each) for each in outputs) + EXACT
 
 
-def _limits_moved(context: Context) -> Iterator[_LimitMoved]:
+def _limits_moved(context: Context) -> Iterator[_Moved]:
     """Every current limit that another input's takes along while its input is on, or that it is switched on
     with.
     """
-    if not _couples_limits(context):
+    if not any(each.moved_by for each in context.plan.limits):
         return
     timeline, feeds = context.timeline, context.plan.set_points
     known = {source.name for source, _ in context.having("current_limit")}
     asked = {name: feed.limit for name, feed in feeds.items()}
     stands, movers, on = dict(asked), dict[str, LimitAction](), set[str]()
 
-    def seen(name: str) -> Iterator[_LimitMoved]:
+    def seen(name: str) -> Iterator[_Moved]:
         change = movers.get(name)
-        if change is None or change.moved_by is None or name not in on or name not in known:
+        if change is None or change.moved_by is None or name not in on & known:
             return
-        slack = _slack(context, feeds[name].names)
-        if abs(stands[name] - asked[name]) > slack:
-            yield _LimitMoved(
+        if abs(stands[name] - asked[name]) > _slack(context, feeds[name].names):
+            yield _Moved(
+                context,
+                "current_limit",
                 context.sources[name],
-                feeds[name].limit,
+                change.output,
                 change.moved_by,
-                dict(followers(context.bench, change.moved_by, "current_limit"))[change.output].by,
-                timeline.spans[timeline.limits[change.cause].step].name,
+                timeline.limits[change.cause].step,
                 asked[name],
                 stands[name],
-                coupling_path(context.bench, change.output, "current_limit"),
-                slack,
             )
 
     changes = deque(context.plan.limits)
@@ -266,7 +254,7 @@ def coupled_limit_above(context: Context) -> Outcome:
             state(
                 "{words}: more than the {limit} of 'limits', which was judged by what device and lead bear",
                 words=worst.words,
-                limit=(worst.settled, "A"),
+                limit=(context.plan.set_points[name].limit, "A"),
             ),
             _REMEDY,
         )
@@ -277,8 +265,6 @@ def coupled_limit_moves(context: Context) -> Outcome:
     """Coupled current limits move that of an input that the procedure does not mean to move."""
     found = grouped((each.source.name, each) for each in _limits_moved(context))
     for name, moves in found.items():
-        if any(each.above for each in moves):
-            continue
         least = min(moves, key=lambda each: each.after)
         short = broken(current_limit.enough(least.source), least.after)
         more = (
@@ -288,7 +274,8 @@ def coupled_limit_moves(context: Context) -> Outcome:
             if len(moves) > 1
             else ""
         )
-        yield Hit(name, least.path, joined("; ", filter(None, (least.words, more))), _REMEDY)
+        if not any(each.above for each in moves):
+            yield Hit(name, least.path, joined("; ", filter(None, (least.words, more))), _REMEDY)
 
 
 EXACT = 1e-9

@@ -107,8 +107,12 @@ def declared_current(source: FedInput) -> Outcome:
     """The load model draws, over the operating range, something else than the declared steady current."""
     declared = source.input.current.steady
     if declared is None:
-        path = (*source.at_input, "current")
-        yield Unknown(source.name, path, "declared steady current", "the load model against it")
+        yield Unknown(
+            source.name,
+            (*source.at_input, "current"),
+            "declared steady current",
+            "the load model against it",
+        )
         return
     operating = source.input.operating
     drawn = source.load.over(max(operating.low, 1e-3), operating.high)
@@ -222,21 +226,19 @@ def limit_at_low_voltage(source: FedInput, feed: Feed) -> Outcome:
 @of_every(inputs)
 def power_headroom(source: FedInput) -> Outcome:
     """The steady power that is needed comes within 10 % of what the output can give."""
-    full = source.full_power
-    if all(output.power is not None for output in source.rows):
-        for level, drawn, power in source.powers(full):
-            if power <= full < HEADROOM * power:
-                yield Hit(
-                    source.name,
-                    level.path,
-                    state(
-                        "{level} with up to {drawn} needs {needed} of the {power} that {outputs} can give",
-                        level=(level.voltage, "V"),
-                        drawn=(drawn, "A"),
-                        needed=(power, "W"),
-                        power=(full, "W"),
-                        outputs=", ".join(source.outputs),
-                    ),
-                    "take a stronger output, or join outputs",
-                )
-                break
+    full, rated = source.full_power, all(output.power is not None for output in source.rows)
+    close = [each for each in source.powers(full) if rated and each[2] <= full < HEADROOM * each[2]]
+    for level, drawn, power in close[:1]:
+        yield Hit(
+            source.name,
+            level.path,
+            state(
+                "{level} with up to {drawn} needs {needed} of the {power} that {outputs} can give",
+                level=(level.voltage, "V"),
+                drawn=(drawn, "A"),
+                needed=(power, "W"),
+                power=(full, "W"),
+                outputs=", ".join(source.outputs),
+            ),
+            "take a stronger output, or join outputs",
+        )

@@ -26,8 +26,10 @@ LOW_STAIR = 0.05
 
 def _delivered(context: Context) -> Iterator[tuple[Delivery, Path, str]]:
     """Every delivery with where its shape is written, and its step's name."""
-    for each in context.plan.deliveries:
-        yield each, shape_path(context, each.step, each.input), context.timeline.spans[each.step].name
+    return (
+        (each, shape_path(context, each.step, each.input), context.timeline.spans[each.step].name)
+        for each in context.plan.deliveries
+    )
 
 
 @rule("shape-not-served", Severity.CAUTION, on_sheet=False, worst=Ranking("deviation", over="tolerance"))
@@ -85,8 +87,11 @@ def host_cannot_keep(context: Context) -> Outcome:
         step, source = context.timeline.spans[each.step].name, context.sources[each.input]
         pieces = flat(pieces_in_step(context.procedure, context.device, each.step, each.input))
         apart = exchange_of(source.outputs, context.bench)
-        supplies = dict.fromkeys(output.supply for output in source.outputs)
-        unknown = [supply for supply in supplies if context.bench.supplies[supply].exchange is None]
+        unknown = [
+            supply
+            for supply in dict.fromkeys(output.supply for output in source.outputs)
+            if context.bench.supplies[supply].exchange is None
+        ]
         taken = (
             state(" (taken: the bench gives no 'exchange' of {supplies})", supplies=", ".join(unknown))
             if unknown
@@ -182,8 +187,15 @@ def _sweeps_too_soon(context: Context) -> Iterator[_TooSoon]:
     for index, step in enumerate(context.procedure.steps):
         sweep = step.sweep
         if sweep is not None and sweep.input in context.sources and _unkept(context, index, sweep.input):
-            path = ("procedure", "steps", index, "sweep", "dwell")
-            yield _TooSoon(index, sweep.input, path, sweep.points, sweep.dwell, "", alone=True)
+            yield _TooSoon(
+                index,
+                sweep.input,
+                ("procedure", "steps", index, "sweep", "dwell"),
+                sweep.points,
+                sweep.dwell,
+                "",
+                alone=True,
+            )
 
 
 def _at_the_end(timeline: Timeline) -> dict[tuple[int, str], list[Action]]:

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from railwright.grouping import grouped
 from railwright.plan.timeline import Action
 from railwright.quantities import Statement, show, state
 from railwright.settings import figures
@@ -22,10 +23,12 @@ DANGEROUS = TOUCH_LIMIT["dry"]
 
 def _following(context: Context) -> Iterator[tuple[FedInput, int, FedInput]]:
     """Every input with each that has to be confirmed off before it goes off, by its place in the list."""
-    for source in context.sources.values():
-        for position, name in enumerate(source.limits.off_after):
-            if name in context.sources:
-                yield source, position, context.sources[name]
+    return (
+        (source, position, context.sources[name])
+        for source in context.sources.values()
+        for position, name in enumerate(source.limits.off_after)
+        if name in context.sources
+    )
 
 
 def _switched(context: Context) -> Iterator[tuple[Action, frozenset[str]]]:
@@ -50,25 +53,27 @@ def _place(context: Context, action: Action) -> tuple[str, Path]:
 @rule("off-after-order", Severity.STOP)
 def off_after_order(context: Context) -> Outcome:
     """A step switches an input off while another is on that has to be confirmed off before it."""
-    told: set[tuple[str, str, str]] = set()
-    for action, on in _switched(context):
-        name, path = _place(context, action)
-        source = context.sources.get(action.input) if action.kind == "off" else None
-        for other in source.limits.off_after if source is not None else ():
-            if other in on and (name, action.input, other) not in told:
-                told.add((name, action.input, other))
-                yield Hit(
-                    action.input,
-                    path,
-                    state(
-                        "'{step}' switches {input} off while {other} is on; by its 'off_after' it stays on "
-                        "until {other} is confirmed off",
-                        step=name,
-                        input=action.input,
-                        other=other,
-                    ),
-                    f"switch {other} off before {action.input}, or take {other} out of 'off_after'",
-                )
+    found = grouped(
+        ((action.step, action.input, other), action)
+        for action, on in _switched(context)
+        if action.kind == "off" and action.input in context.sources
+        for other in context.sources[action.input].limits.off_after
+        if other in on
+    )
+    for (_, name, other), (first, *_) in found.items():
+        step, path = _place(context, first)
+        yield Hit(
+            name,
+            path,
+            state(
+                "'{step}' switches {input} off while {other} is on; by its 'off_after' it stays on "
+                "until {other} is confirmed off",
+                step=step,
+                input=name,
+                other=other,
+            ),
+            f"switch {other} off before {name}, or take {other} out of 'off_after'",
+        )
 
 
 @rule("off-after-up", Severity.CAUTION, on_sheet=False)
@@ -179,8 +184,12 @@ def ramp_down_too_fast(source: FedInput) -> Outcome:
         return
     slow = [(highest.voltage / able, words) for able, words in _rates(source)]
     if any(figures.slowest_fall(output) is None for output in source.rows):
-        path, check = (*source.at_output, "fall"), f"the ramp of {source.name} at the end"
-        yield Unknown(source.names[0], path, "unloaded fall time of the output", check)
+        yield Unknown(
+            source.names[0],
+            (*source.at_output, "fall"),
+            "unloaded fall time of the output",
+            f"the ramp of {source.name} at the end",
+        )
     discharge = discharge_of(source, sinks=True)
     if discharge is not None and discharge.time is not None:
         emptied = state(
@@ -214,28 +223,29 @@ def _rates(source: FedInput) -> Iterator[tuple[float, Statement]]:
         ("falls without load at", [figures.slowest_fall(output) for output in source.rows]),
     ):
         if (able := source.fastest(each)) is not None:
-            words = state(
-                "{outputs} {what} {fastest} at most",
-                outputs=" and ".join(source.outputs),
-                what=what,
-                fastest=(able, "V/s"),
+            yield (
+                able,
+                state(
+                    "{outputs} {what} {fastest} at most",
+                    outputs=" and ".join(source.outputs),
+                    what=what,
+                    fastest=(able, "V/s"),
+                ),
             )
-            yield able, words
 
 
 def _alone(context: Context) -> list[str]:
     """Why nothing but this computer switches off when nobody is there; empty: something does, or somebody is
     there.
     """
-    if context.procedure.attended:
-        return []
-    lacks = []
-    for name, supply in context.used_supplies.items():
-        if supply.watchdog is None:
-            lacks.append(f"{name} has no watchdog")
-        elif supply.dialect.watchdog is None:
-            lacks.append(f"dialect '{supply.dialect.name}' has no command for the watchdog of {name}")
-    if not lacks or context.interlock is not None:
+    lacks = [
+        f"{name} has no watchdog"
+        if supply.watchdog is None
+        else f"dialect '{supply.dialect.name}' has no command for the watchdog of {name}"
+        for name, supply in context.used_supplies.items()
+        if supply.watchdog is None or supply.dialect.watchdog is None
+    ]
+    if context.procedure.attended or not lacks or context.interlock is not None:
         return []
     interlock = context.bench.interlock
     return [

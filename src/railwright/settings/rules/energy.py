@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import NamedTuple
 
 from railwright.documents.figures import off_sink
@@ -26,24 +27,22 @@ PATIENCE = 1.0
 @of_every(inputs)
 def stored_energy(source: FedInput) -> Outcome:
     """The capacitors of an input hold, at the highest voltage played, an energy that can do harm (½CV²)."""
-    highest = source.played.highest
-    if highest is not None:
-        most = source.load.capacitance.high
-        energy = 0.5 * most * highest.voltage**2
-        if energy >= HAZARDOUS_ENERGY:
-            yield Hit(
-                source.name,
-                (*source.at_input, "load"),
-                state(
-                    "{capacitance} at {highest} hold {energy}; {hazardous_energy:g} J count as hazardous "
-                    "(IEC 60950-1, from memory)",
-                    capacitance=(most, "F"),
-                    highest=(highest.voltage, "V"),
-                    energy=(energy, "J"),
-                    hazardous_energy=(HAZARDOUS_ENERGY, "J"),
-                ),
-                "let it discharge through a resistor before touching or unplugging anything",
-            )
+    highest, most = source.played.highest, source.load.capacitance.high
+    energy = 0.5 * most * highest.voltage**2 if highest is not None else 0.0
+    if highest is not None and energy >= HAZARDOUS_ENERGY:
+        yield Hit(
+            source.name,
+            (*source.at_input, "load"),
+            state(
+                "{capacitance} at {highest} hold {energy}; {hazardous_energy:g} J count as hazardous "
+                "(IEC 60950-1, from memory)",
+                capacitance=(most, "F"),
+                highest=(highest.voltage, "V"),
+                energy=(energy, "J"),
+                hazardous_energy=(HAZARDOUS_ENERGY, "J"),
+            ),
+            "let it discharge through a resistor before touching or unplugging anything",
+        )
 
 
 @rule("slow-discharge", Severity.NOTE, worst=Ranking("discharge_time"))
@@ -55,8 +54,12 @@ def slow_discharge(source: FedInput) -> Outcome:
     highest, found = source.played.highest, discharge_of(source)
     if highest is not None and found is not None:
         if found.through is None:
-            path, check = (*source.at_output, "bleeder"), "how long it stays charged after switching off"
-            yield Unknown(source.name, path, "bleeder of the output", check)
+            yield Unknown(
+                source.name,
+                (*source.at_output, "bleeder"),
+                "bleeder of the output",
+                "how long it stays charged after switching off",
+            )
         elif found.time is not None and found.time > PATIENCE:
             yield Hit(
                 source.name,
@@ -112,8 +115,7 @@ def discharge_of(source: FedInput, *, sinks: bool = False) -> Discharge | None:
     if bleeder is None:
         return Discharge(most, None, None)
     own, farads = source.output_capacitance, source.holding
-    through, taken = state("bleeder {bleeder}", bleeder=(bleeder, "ohm")), 0.0
-    sunk = _own(source, sinks)
+    through, sunk = state("bleeder {bleeder}", bleeder=(bleeder, "ohm")), _own(source, sinks)
     if taken := (sum if source.parallel else min)(each for _, _, each in sunk):
         through = state("{bleeder}, {sunk} into the output", bleeder=through, sunk=(taken, "A"))
     if source.series and own is not None:
@@ -158,8 +160,7 @@ def _in_series(source: FedInput, voltage: float, own: list[tuple[float, float, f
         return None
 
     def drawn(level: float) -> float:
-        bounds = load.current(level)
-        return max(bounds.low, 0.0) if bounds is not None else 0.0
+        return max(bounds.low, 0.0) if (bounds := load.current(level)) is not None else 0.0
 
     farads, ohms, sunk = zip(*own, strict=True)
     begin = [voltage * share for share in source.shares]
@@ -170,16 +171,14 @@ def discharging_time(
     source: FedInput, most: float, bleeder: float, voltage: float, taken: float = 0.0
 ) -> float | None:
     """Longest time from `voltage` down to `FALLEN` [s]: ∫ C dv / (v/R + I_load(v) + I_taken), least draw."""
-    time, previous = 0.0, voltage
-    for index in range(1, 201):
-        current = voltage * (FALLEN / voltage) ** (index / 200)
-        middle = math.sqrt(previous * current)
+    time = 0.0
+    for above, below in pairwise(voltage * (FALLEN / voltage) ** (index / 200) for index in range(201)):
+        middle = math.sqrt(above * below)
         drawn = source.load.current(middle)
         if drawn is None:
             return None
         flows = middle / bleeder + max(drawn.low, 0.0) + taken
         if flows == 0.0:
             return math.inf
-        time += most * (previous - current) / flows
-        previous = current
+        time += most * (above - below) / flows
     return time

@@ -7,7 +7,7 @@ import math
 from railwright.plan.set_points import Feed
 from railwright.quantities import state
 from railwright.settings.constraints.trip_delay import fuse
-from railwright.settings.context import Context, FedInput
+from railwright.settings.context import Context, Draw, FedInput
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule, with_seen
 from railwright.settings.rules.judge import having, inputs, judged
@@ -22,8 +22,7 @@ def fuse_below_need(source: FedInput) -> Outcome:
         return
     if source.needs is None:
         yield Unknown(source.name, source.at_input, "what the input draws", "the fuse against it")
-        return
-    need, need_from, _ = source.needs
+    need, need_from, _ = source.needs or Draw(0.0, "", False)
     time = fused.opens_after(need)
     if math.isfinite(time):
         yield Hit(
@@ -78,5 +77,9 @@ def switch_open(context: Context, source: FedInput) -> Outcome:
 def fixture_resistance(source: FedInput) -> Outcome:
     """Part of a fixture is not counted in the lead's drop, since its resistance is not given."""
     for part in source.fixture.unknown if source.fixture else ():
-        what = f"resistance of the {part} in '{source.fixture_name}'"
-        yield Unknown(source.name, (*source.at_fixture, part), what, "its part in the lead's drop")
+        yield Unknown(
+            source.name,
+            (*source.at_fixture, part),
+            f"resistance of the {part} in '{source.fixture_name}'",
+            "its part in the lead's drop",
+        )

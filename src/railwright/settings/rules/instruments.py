@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from itertools import product
 
 from railwright.dialects.operation import Setting
-from railwright.documents.bench import Calibration, Output, Supply
+from railwright.documents.bench import Bench, Calibration, Output, Supply
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Limits
 from railwright.documents.relays import Relays
@@ -124,12 +124,12 @@ def identity_unknown(context: Context) -> Outcome:
     """
     fixtures = {source.fixture_name for source in context.sources.values()}
     used: list[tuple[str, str, Supply | Relays]] = [
-        ("supplies", name, supply) for name, supply in context.used_supplies.items()
-    ]
-    used += [
-        ("relays", name, relays)
-        for name, relays in context.bench.relays.items()
-        if any(contact.fixture in fixtures for contact in relays.contacts.values())
+        *(("supplies", name, supply) for name, supply in context.used_supplies.items()),
+        *(
+            ("relays", name, relays)
+            for name, relays in context.bench.relays.items()
+            if any(contact.fixture in fixtures for contact in relays.contacts.values())
+        ),
     ]
     for section, name, instrument in used:
         missing = [key for key in ("model", "serial") if getattr(instrument, key) is None]
@@ -176,48 +176,69 @@ def off_grid(source: FedInput, feed: Feed) -> Outcome:
                 continue
             step = getattr(output.programming, key).resolution
             if step is None:
-                here, check = (*output_path(name), "programming", key), f"the {key}s of {source.name}"
-                yield Unknown(name, here, f"smallest step of the {what}", check)
-                continue
-            for value, path in values.items():
-                if not on_grid(value, step):
-                    yield Hit(
-                        source.name,
-                        path,
-                        state(
-                            "{set_point} on {output}, which sets in steps of {resolution}",
-                            set_point=(value, unit, 8),
-                            output=name,
-                            resolution=(step, unit),
-                        ),
-                        "write a value that the output can set, or accept the rounding",
-                    )
+                yield Unknown(
+                    name,
+                    (*output_path(name), "programming", key),
+                    f"smallest step of the {what}",
+                    f"the {key}s of {source.name}",
+                )
+            for value in [] if step is None else [each for each in values if not on_grid(each, step)]:
+                yield Hit(
+                    source.name,
+                    values[value],
+                    state(
+                        "{set_point} on {output}, which sets in steps of {resolution}",
+                        set_point=(value, unit, 8),
+                        output=name,
+                        resolution=(step, unit),
+                    ),
+                    "write a value that the output can set, or accept the rounding",
+                )
 
 
 @rule("dialect-cannot-set", Severity.STOP)
 @of_every(with_seen(inputs))
 def dialect_cannot_set(context: Context, source: FedInput) -> Outcome:
-    """The procedure asks for a protection that the supply's dialect has no command for."""
-    for name, key in product(source.outputs, asked_of_dialects(source.limits)):
-        dialect = context.bench.supply_of(name).dialect
-        if key not in dialect.settings:
+    """The procedure asks for a protection that the supply's dialect has no command for. A trip delay that the
+    output has anyway, which the bench gives as a range of one value, needs none.
+    """
+    for name, setting in product(source.outputs, asked_of_dialects(source.limits)):
+        dialect, key = context.bench.supply_of(name).dialect, KEYS.get(setting, setting)
+        if lacks_command(context.bench, name, setting):
             yield Hit(
                 source.name,
                 (*source.at_limits, key),
                 state(
                     "dialect '{dialect}' cannot set {setting} on {output}: it has no command for it",
                     dialect=dialect.name,
-                    setting=key.replace("_", " "),
+                    setting=setting.replace("_", " "),
                     output=name,
                 ),
-                f"leave '{key}' out, or add its command to the dialect's settings",
+                REMEDIES.get(setting, f"leave '{key}' out")
+                + ", or add its command to the dialect's settings",
             )
 
 
-PROTECTIONS: tuple[Setting, ...] = ("opp", "ocp", "ocp_delay")
+PROTECTIONS: tuple[Setting, ...] = ("ovp", "opp", "ocp", "ocp_delay")
 """Settings that a procedure may ask for and a dialect need not have."""
+
+KEYS: dict[Setting, str] = {"trip_at_limit": "at_limit"}
+"""Where the procedure asks for them, where that is called otherwise."""
+
+REMEDIES: dict[Setting, str] = {
+    "trip_delay": "where it is fixed, write it into the bench as a range of one value ('100 ms .. 100 ms')",
+    "trip_at_limit": "have it regulate",
+    "ovp": "use another output",
+}
+
+
+def lacks_command(bench: Bench, name: OutputName, setting: Setting) -> bool:
+    """Whether a setting would have to be made on an output, and its dialect has none for it."""
+    fixed = setting == "trip_delay" and bench.output(name).fixed_trip_delay
+    return setting not in bench.supply_of(name).dialect.settings and not fixed
 
 
 def asked_of_dialects(limits: Limits) -> list[Setting]:
     """Those that a procedure asks for of an input."""
-    return [key for key in PROTECTIONS if getattr(limits, key) is not None]
+    trips: tuple[Setting, ...] = ("trip_at_limit", "trip_delay") if limits.at_limit == "trip" else ()
+    return [*(key for key in PROTECTIONS if getattr(limits, key) is not None), *trips]

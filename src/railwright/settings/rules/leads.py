@@ -10,7 +10,7 @@ from railwright.documents.conductor import Conductor
 from railwright.grouping import grouped
 from railwright.physics.conductor_heat import temperature_rise
 from railwright.plan.set_points import Feed
-from railwright.quantities import Stated, joined, state
+from railwright.quantities import joined, state
 from railwright.settings import conductors
 from railwright.settings.conductors import ASSUMED, TOUCHED
 from railwright.settings.constraints import current_limit, outputs
@@ -145,9 +145,12 @@ def lead_current(context: Context) -> Outcome:
 def lead_contacts(source: FedInput) -> Outcome:
     """The contacts of a lead are not counted in its drop, since they are not given."""
     if not source.resistance.contacts:
-        path = (*source.at_lead, "contact_resistance_loop")
-        what = f"contact resistance of lead '{source.lead_name}'"
-        yield Unknown(source.name, path, what, "the part of the contacts in the lead's drop")
+        yield Unknown(
+            source.name,
+            (*source.at_lead, "contact_resistance_loop"),
+            f"contact resistance of lead '{source.lead_name}'",
+            "the part of the contacts in the lead's drop",
+        )
 
 
 def _trouble(context: Context, source: FedInput) -> tuple[str, float] | None:
@@ -228,9 +231,11 @@ def lead_from_stock(context: Context, source: FedInput) -> Outcome:
         else ""
     )
     noticed = words == NOTICED
-    why: str = "no conductor in stock would do"
-    if noticed:
-        why = "no conductor in stock drops so little that its drop is not noticed"
+    why: str = (
+        "no conductor in stock drops so little that its drop is not noticed"
+        if noticed
+        else "no conductor in stock would do"
+    )
     remedy = f"a shorter lead, or a thicker conductor{sensing}"
     if choice is not None:
         why = state(
@@ -331,16 +336,15 @@ def lead_shared(context: Context) -> Outcome:
 def lead_hot(context: Context, source: FedInput) -> Outcome:
     """A lead gets too hot to be touched, at the steady current or for as long as the limit holds."""
     feed = context.feeds.get(source.name)
-    currents = []
-    if source.needs is not None:
-        need, need_from, _ = source.needs
-        currents.append((need, state("at {origin}, {needed}", origin=need_from, needed=(need, "A"))))
+    currents = [
+        (need, state("at {origin}, {needed}", origin=need_from, needed=(need, "A")))
+        for need, need_from, _ in filter(None, [source.needs])
+    ]
     if feed is not None and feed.outputs[0].at_limit == "regulate":
         held = state("at the current limit of {limit}, which does not trip", limit=(feed.limit, "A"))
         currents.append((feed.limit, held))
     surfaces = ((words, _surface(context, source, current)) for current, words in currents)
     for words, surface in [each for each in surfaces if each[1] > TOUCHED][:1]:
-        hot: Stated = (surface, "degC", 2) if surface < math.inf else "hundreds of °C"
         yield Hit(
             source.name,
             source.at_lead,
@@ -350,7 +354,7 @@ def lead_hot(context: Context, source: FedInput) -> Outcome:
                 words=words,
                 lead=source.lead_name,
                 conductor=source.lead.conductor.text,
-                surface=hot,
+                surface=(surface, "degC", 2) if surface < math.inf else "hundreds of °C",
                 burn_threshold=(TOUCHED, "degC"),
                 assumed=ASSUMED,
             ),
@@ -397,25 +401,25 @@ def sense_faults(source: FedInput, feed: Feed) -> Outcome:
     if source.senses:
         opens = frozenset(output.sense.open if output.sense else None for output in source.rows)
         watched = all(output.ovp is not None and output.ovp.at == "terminals" for output in source.rows)
-        ends = (
-            state("until its OVP trips, at {ovp} at most", ovp=(source.ovp_at_most(feed), "V"))
-            if watched
-            else state("as far as it can, {reach}: its OVP watches what it senses", reach=(source.reach, "V"))
-        )
         bears = source.input.withstands_always
-        borne = (
-            state("; {input} withstands {withstood} for any time", input=source.name, withstood=(bears, "V"))
-            if bears is not None
-            else ""
-        )
         yield Hit(
             source.name,
             (*source.at_hook_up, "sense"),
             state(
                 "with its sense leads reversed or shorted, {outputs} rises {ends}{borne}; {told}",
                 outputs=" and ".join(source.outputs),
-                ends=ends,
-                borne=borne,
+                ends=state("until its OVP trips, at {ovp} at most", ovp=(source.ovp_at_most(feed), "V"))
+                if watched
+                else state(
+                    "as far as it can, {reach}: its OVP watches what it senses", reach=(source.reach, "V")
+                ),
+                borne=state(
+                    "; {input} withstands {withstood} for any time",
+                    input=source.name,
+                    withstood=(bears, "V"),
+                )
+                if bears is not None
+                else "",
                 told=SENSE_OPEN.get(opens, OPEN_UNKNOWN),
             ),
             "check the sense leads before the first power-up: railwright first-power does so at low energy",

@@ -13,9 +13,11 @@ from railwright.settings.rule import Hit, Outcome, of_every, rule, with_seen
 
 def _connected(context: Context) -> Iterator[tuple[str, Multimeter, FedInput]]:
     """Those that the procedure connects to an input that is fed."""
-    for name, probe in context.procedure.multimeters.items():
-        if probe.of in context.sources:
-            yield name, context.bench.multimeters[name], context.sources[probe.of]
+    return (
+        (name, context.bench.multimeters[name], context.sources[probe.of])
+        for name, probe in context.procedure.multimeters.items()
+        if probe.of in context.sources
+    )
 
 
 @rule("multimeter-range", Severity.CAUTION, worst=Ranking("highest", over="range"))

@@ -22,9 +22,11 @@ def _pairs(context: Context, switching: PowerUp | PowerDown | None) -> Iterator[
     is to follow comes later.
     """
     turn = {name: position for position, name in enumerate(switching.order if switching else ())}
-    for order in context.device.order:
-        if order.after in turn and order.then in turn:
-            yield order, turn[order.then] - turn[order.after]
+    return (
+        (order, turn[order.then] - turn[order.after])
+        for order in context.device.order
+        if order.after in turn and order.then in turn
+    )
 
 
 @rule("order-broken", Severity.STOP)
@@ -89,8 +91,10 @@ def never_played(
     (low, high), (other_low, other_high) = first.played.reach, second.played.reach
     if never.outside.low <= low - other_high and high - other_low <= never.outside.high:
         return  # whatever stands there at the same time
-    corners = instants(first.played.pieces, second.played.pieces)
-    apart = ((time, first.input.sign * one - second.input.sign * other) for time, one, other in corners)
+    apart = (
+        (time, first.input.sign * one - second.input.sign * other)
+        for time, one, other in instants(first.played.pieces, second.played.pieces)
+    )
     time, difference = max(apart, key=lambda each: never.outside.beyond(each[1]))
     if never.outside.beyond(difference) > 1e-9:
         step = next((n for n, s in enumerate(context.timeline.spans) if s.start <= time <= s.end), 0)

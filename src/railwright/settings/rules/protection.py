@@ -158,8 +158,9 @@ def trip_before_charged(context: Context) -> Outcome:
 
 def _as_written(voltages: Interval) -> Statement:
     """A range of voltages [V] as the document has it, with its two ends as figures."""
-    ends = (StatedFigure("low", voltages.low, "V"), StatedFigure("high", voltages.high, "V"))
-    return Statement(voltages.text, ends)
+    return Statement(
+        voltages.text, (StatedFigure("low", voltages.low, "V"), StatedFigure("high", voltages.high, "V"))
+    )
 
 
 @rule("never-after-trip", Severity.CAUTION)
@@ -196,17 +197,11 @@ def linked_trip_by_program(context: Context) -> Outcome:
     feeds, every = context.plan.set_points, context.procedure.record.every
     for (name, other), delay in linked_by_program(feeds, context.bench, every).items():
         source = context.sources[name]
-        outputs = (*source.outputs, *context.sources[other].outputs)
-        supplies = dict.fromkeys(each.supply for each in outputs)
+        supplies = dict.fromkeys(each.supply for each in (*source.outputs, *context.sources[other].outputs))
         unable = dict.fromkeys(
             context.bench.supplies[each].dialect.name
             for each in supplies
             if context.bench.supplies[each].dialect.link is None
-        )
-        because = (
-            state("are fed by different supplies ({supplies})", supplies=", ".join(sorted(supplies)))
-            if len(supplies) > 1
-            else state("are not linked by dialect '{dialect}'", dialect=", ".join(unable))
         )
         yield Hit(
             name,
@@ -217,7 +212,11 @@ def linked_trip_by_program(context: Context) -> Outcome:
                 pair=state("{input} and {other}", input=name, other=other)
                 if other != name
                 else state("the outputs of {input}", input=name),
-                because=because,
+                because=state(
+                    "are fed by different supplies ({supplies})", supplies=", ".join(sorted(supplies))
+                )
+                if len(supplies) > 1
+                else state("are not linked by dialect '{dialect}'", dialect=", ".join(unable)),
                 interval=(look_interval(every), "s"),
                 input=name,
                 delay=(delay, "s"),

@@ -12,7 +12,7 @@ from railwright.plan.timeline import ContactChange
 from railwright.quantities import state
 from railwright.settings.context import BoundDocuments, Context, FedInput
 from railwright.settings.findings import Ranking, Severity
-from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
 
 INDUCTIVE = ("coil", "dc_motor")
 """Loads that keep their current up when a contact opens."""
@@ -20,10 +20,9 @@ INDUCTIVE = ("coil", "dc_motor")
 
 def _lying(context: BoundDocuments) -> Iterator[tuple[Lies, FedInput]]:
     """Contacts that lie in the lead of an input."""
-    if context.bench.relays:
-        fixtures = {name: source.fixture_name for name, source in context.sources.items()}
-        for lies in contacts_in(context.bench, fixtures).values():
-            yield lies, context.sources[lies.input]
+    fixtures = {name: source.fixture_name for name, source in context.sources.items()}
+    for lies in contacts_in(context.bench, fixtures).values():
+        yield lies, context.sources[lies.input]
 
 
 def _at(lies: Lies, *key: str) -> Path:
@@ -43,11 +42,9 @@ def moved_contacts(
 
 def _is_on(context: BoundDocuments, name: str, change: ContactChange) -> bool:
     """Whether an input is on as a contact is moved: it goes off before, where both are at one instant."""
-    on = False
-    for action in context.timeline.actions[: change.before]:
-        if action.input == name and action.kind != "line":
-            on = action.kind == "on"
-    return on
+    actions = context.timeline.actions[: change.before]
+    switched = [each.kind for each in actions if each.input == name and each.kind != "line"]
+    return switched[-1:] == ["on"]
 
 
 @rule("relay-under-load", Severity.STOP)
@@ -75,19 +72,21 @@ def relay_under_load(context: Context) -> Outcome:
         held = held_voltage(context.device, lies.input)
         if lies.contact.under_load or not (on or (change.closed and held is not None)):
             continue
-        why = state(
-            "'{contact}' {moves} while {input} is on",
-            contact=lies.name,
-            moves="closes" if change.closed else "opens",
-            input=source.name,
-        )
-        if not on and held is not None:
-            why = state(
+        why = (
+            state(
+                "'{contact}' {moves} while {input} is on",
+                contact=lies.name,
+                moves="closes" if change.closed else "opens",
+                input=source.name,
+            )
+            if on or held is None
+            else state(
                 "'{contact}' closes onto up to {held} that the device holds at {input}",
                 contact=lies.name,
                 held=(held[1], "V"),
                 input=source.name,
             )
+        )
         yield Hit(
             source.name,
             ("procedure", *change.path),
@@ -101,10 +100,10 @@ def relay_rating(context: Context) -> Outcome:
     """More voltage or current than a contact is rated for, d.c.: up to where the OVP acts, and to the current
     limit, each with its error.
     """
-    feeds = {source.name: feed for source, feed in context.having("current_limit", "ovp")}
+    feeds = dict(context.having("current_limit", "ovp"))
     for lies, source in _lying(context):
-        feed = feeds.get(source.name)
-        ovp = feed.ovp + (source.ovp_error or 0.0) if feed else None
+        feed = feeds.get(source)
+        ovp = source.ovp_with_error(feed.ovp) if feed else None
         limit = source.at_most(feed.limit) if feed else None
         acts = state("the OVP of {input} acts at", input=source.name)
         lets = state("the current limit of {input} lets through", input=source.name)
@@ -112,7 +111,7 @@ def relay_rating(context: Context) -> Outcome:
             ("voltage", "V", ovp, "the level at which the OVP acts", acts),
             ("current", "A", limit, "the current limit", lets),
         ):
-            rated = lies.contact.voltage if key == "voltage" else lies.contact.current
+            rated = getattr(lies.contact, key)
             if rated is None:
                 figure = f"largest d.c. {key} of contact '{lies.name}'"
                 yield Unknown(source.name, _at(lies), figure, f"whether it bears {what}")
@@ -132,23 +131,23 @@ def relay_rating(context: Context) -> Outcome:
 
 
 @rule("relay-load-unrated", Severity.STOP)
-def relay_load_unrated(context: Context) -> Outcome:
+@of_every(moved_contacts)
+def relay_load_unrated(change: ContactChange, lies: Lies, source: FedInput, on: bool) -> Outcome:
     """A contact is moved while its input is on, rated to be, and nobody says for which voltage or current."""
-    for change, lies, source, on in moved_contacts(context):
-        missing = [key for key in ("voltage", "current") if getattr(lies.contact, key) is None]
-        if on and lies.contact.under_load and missing:
-            yield Hit(
-                source.name,
-                ("procedure", *change.path),
-                state(
-                    "'{contact}' {moves} while {input} is on, and its d.c. rating lacks: {missing}",
-                    contact=lies.name,
-                    moves="closes" if change.closed else "opens",
-                    input=source.name,
-                    missing=", ".join(missing),
-                ),
-                "give both from its data sheet; a rating for a.c. is none for d.c.",
-            )
+    missing = [key for key in ("voltage", "current") if getattr(lies.contact, key) is None]
+    if on and lies.contact.under_load and missing:
+        yield Hit(
+            source.name,
+            ("procedure", *change.path),
+            state(
+                "'{contact}' {moves} while {input} is on, and its d.c. rating lacks: {missing}",
+                contact=lies.name,
+                moves="closes" if change.closed else "opens",
+                input=source.name,
+                missing=", ".join(missing),
+            ),
+            "give both from its data sheet; a rating for a.c. is none for d.c.",
+        )
 
 
 @rule("relay-settle", Severity.STOP, worst=Ranking("needed", over="settle"))
@@ -176,94 +175,94 @@ def relay_settle(context: Context) -> Outcome:
 
 
 @rule("relay-open", Severity.CAUTION)
-def relay_open(context: Context) -> Outcome:
+@of_every(with_seen(_lying))
+def relay_open(context: BoundDocuments, lies: Lies, source: FedInput) -> Outcome:
     """An input is switched on while the contact in its lead is open: nothing that is played reaches it."""
-    for lies, source in _lying(context):
-        for index in _on_while_open(context, lies):
-            yield Hit(
-                source.name,
-                ("procedure", "steps", index),
-                state(
-                    "'{step}' switches {input} on while '{contact}' in its lead is open",
-                    step=context.procedure.steps[index].called(index),
-                    input=source.name,
-                    contact=lies.name,
-                ),
-                "close it in a step before, or check that this is intended",
-            )
+    for index in _on_while_open(context, lies):
+        yield Hit(
+            source.name,
+            ("procedure", "steps", index),
+            state(
+                "'{step}' switches {input} on while '{contact}' in its lead is open",
+                step=context.procedure.steps[index].called(index),
+                input=source.name,
+                contact=lies.name,
+            ),
+            "close it in a step before, or check that this is intended",
+        )
 
 
 @rule("relay-sense", Severity.STOP)
-def relay_sense(context: Context) -> Outcome:
+@of_every(with_seen(_lying))
+def relay_sense(context: BoundDocuments, lies: Lies, source: FedInput) -> Outcome:
     """An input whose voltage is sensed at the load is on while the contact in its lead is open: the output
     sees no voltage and rises as far as it can.
     """
-    for lies, source in _lying(context):
-        steps = _on_while_open(context, lies) if source.senses else []
-        opened = [
-            int(change.path[1])
-            for change, each, _, on in moved_contacts(context)
-            if source.senses and each == lies and on and not change.closed
-        ]
-        for index in dict.fromkeys([*steps, *opened]):
-            yield Hit(
-                source.name,
-                ("procedure", "steps", index),
-                state(
-                    "{input} is sensed at the load and on in '{step}' while '{contact}' is open",
-                    input=source.name,
-                    step=context.procedure.steps[index].called(index),
-                    contact=lies.name,
-                ),
-                "sense at the terminals, or keep the contact closed while the input is on",
-            )
-
-
-def _on_while_open(context: Context, lies: Lies) -> list[int]:
-    """Positions of steps that switch an input on while the contact in its lead is open."""
-    ons = (
-        action.step
-        for action in context.timeline.actions
-        if action.input == lies.input and action.kind == "on"
+    opened = (
+        change.step
+        for change, each, _, on in moved_contacts(context)
+        if each == lies and on and not change.closed
     )
-    return [step for step in ons if not closed_after([lies], context.procedure.steps[:step])[lies.name]]
+    steps = dict.fromkeys([*_on_while_open(context, lies), *opened])
+    for index in steps if source.senses else ():
+        yield Hit(
+            source.name,
+            ("procedure", "steps", index),
+            state(
+                "{input} is sensed at the load and on in '{step}' while '{contact}' is open",
+                input=source.name,
+                step=context.procedure.steps[index].called(index),
+                contact=lies.name,
+            ),
+            "sense at the terminals, or keep the contact closed while the input is on",
+        )
+
+
+def _on_while_open(context: BoundDocuments, lies: Lies) -> list[int]:
+    """Positions of steps that switch an input on while the contact in its lead is open."""
+    return [
+        each.step
+        for each in context.timeline.actions
+        if (each.input, each.kind) == (lies.input, "on")
+        and not closed_after([lies], context.procedure.steps[: each.step])[lies.name]
+    ]
 
 
 @rule("relay-inductive", Severity.CAUTION)
-def relay_inductive(context: Context) -> Outcome:
+@of_every(moved_contacts)
+def relay_inductive(change: ContactChange, lies: Lies, source: FedInput, on: bool) -> Outcome:
     """A contact opens under an inductive load, and nothing is said to take over its current: the arc wears
     the contact, and the voltage across it rises far above what is played.
     """
-    for change, lies, source, on in moved_contacts(context):
-        kinds = [each.kind for each in source.input.load if each.kind in INDUCTIVE]
-        if on and not change.closed and kinds and not lies.contact.suppressed:
-            yield Hit(
-                source.name,
-                ("procedure", *change.path),
-                state(
-                    "'{contact}' opens while {input} is on, whose load is inductive ({kinds})",
-                    contact=lies.name,
-                    input=source.name,
-                    kinds=", ".join(kinds).replace("_", " "),
-                ),
-                "put a diode or a varistor across the load, and write `suppressed: yes`",
-            )
+    kinds = [each.kind for each in source.input.load if each.kind in INDUCTIVE]
+    if on and not change.closed and kinds and not lies.contact.suppressed:
+        yield Hit(
+            source.name,
+            ("procedure", *change.path),
+            state(
+                "'{contact}' opens while {input} is on, whose load is inductive ({kinds})",
+                contact=lies.name,
+                input=source.name,
+                kinds=", ".join(kinds).replace("_", " "),
+            ),
+            "put a diode or a varistor across the load, and write `suppressed: yes`",
+        )
 
 
 @rule("relay-isolates-nothing", Severity.CAUTION)
-def relay_isolates_nothing(context: Context) -> Outcome:
+@of_every(_lying)
+def relay_isolates_nothing(lies: Lies, source: FedInput) -> Outcome:
     """A contact lies in a lead. It opens one conductor, may weld, and what it answers is what its coil was
     told: an open contact makes nothing safe to touch.
     """
-    for lies, source in _lying(context):
-        yield Hit(
-            source.name,
-            _at(lies),
-            state(
-                "'{contact}' of {instrument} lies in the lead of {input}; open, it isolates nothing",
-                contact=lies.name,
-                instrument=lies.instrument,
-                input=source.name,
-            ),
-            "switch the outputs off and measure before anything is touched, however the contact stands",
-        )
+    yield Hit(
+        source.name,
+        _at(lies),
+        state(
+            "'{contact}' of {instrument} lies in the lead of {input}; open, it isolates nothing",
+            contact=lies.name,
+            instrument=lies.instrument,
+            input=source.name,
+        ),
+        "switch the outputs off and measure before anything is touched, however the contact stands",
+    )

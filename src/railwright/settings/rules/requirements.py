@@ -24,10 +24,11 @@ if TYPE_CHECKING:
 
 def required_in(context: Context) -> Iterator[tuple[Path, Requirement, FedInput, Feed | None]]:
     """Every requirement of an input that is hooked up: where it stands, and what feeds its input."""
-    for index, required in enumerate(context.procedure.requires):
-        if required.of in context.sources:
-            path = ("procedure", "requires", index)
-            yield path, required, context.sources[required.of], context.feeds.get(required.of)
+    return (
+        (("procedure", "requires", index), each, context.sources[each.of], context.feeds.get(each.of))
+        for index, each in enumerate(context.procedure.requires)
+        if each.of in context.sources
+    )
 
 
 def _limit_key(required: Requirement) -> str:
@@ -61,7 +62,7 @@ def requirement_masked(
                 "lower what is permitted, or raise the current limit above it, where the device bears it",
             )
     elif required.known.bounded == "voltage":
-        level = feed.ovp + (source.ovp_error or 0.0)
+        level = source.ovp_with_error(feed.ovp)
         if highest >= level:
             yield Hit(
                 source.name,
@@ -81,13 +82,12 @@ def _past_ovp(required: Requirement, source: FedInput, feed: Feed) -> str:
     """What may exceed what is permitted where the OVP trips below it, in words."""
     if not required.known.momentary:
         return "it cannot fail, for what stays above trips"
-    level = feed.ovp + (source.ovp_error or 0.0)
+    level = source.ovp_with_error(feed.ovp)
     rise = source.ovp_overshoot(level, feed.limit)
-    after = state(" (until it has responded, {overshoot} more)", overshoot=(rise, "V")) if rise else ""
     return state(
         "it can be exceeded only{after} by what the device or the lead adds for a moment, which the readings "
         "cannot see",
-        after=after,
+        after=state(" (until it has responded, {overshoot} more)", overshoot=(rise, "V")) if rise else "",
     )
 
 
@@ -192,9 +192,11 @@ def reading_too_slow(
     if measure.sampling is None or feed is None or not hangs:
         return
     if len(source.updates) < source.count:
-        here = (*source.at_output, "reading")
         yield Unknown(
-            source.name, here, "update interval of the reading", f"whether it sees '{required.name}'"
+            source.name,
+            (*source.at_output, "reading"),
+            "update interval of the reading",
+            f"whether it sees '{required.name}'",
         )
         return
     update, aperture = source.reading_times(every)
@@ -216,8 +218,12 @@ def reading_too_slow(
                 f"expect 'inconclusive' unless the margin is large; decided by {able}",
             )
     else:
-        why = _averaged_away(required, blind_time(update, every, aperture))
-        yield Hit(source.name, (*path, "measure"), why, f"decided by {able}")
+        yield Hit(
+            source.name,
+            (*path, "measure"),
+            _averaged_away(required, blind_time(update, every, aperture)),
+            f"decided by {able}",
+        )
 
 
 def _averaged_away(required: Requirement, blind: float) -> Statement:
@@ -262,9 +268,11 @@ def reading_too_coarse(
     limits = [limit for limit in required.limits if limit is not None]
     bound = source.reading_error(quantity, limits[-1])
     if bound is None:
-        here = (*source.at_output, "reading")
         yield Unknown(
-            source.name, here, "accuracy of the reading", f"whether it can decide '{required.name}'"
+            source.name,
+            (*source.at_output, "reading"),
+            "accuracy of the reading",
+            f"whether it can decide '{required.name}'",
         )
         return
     width = (limits[1] - limits[0]) / 2 if len(limits) > 1 else abs(limits[0])
@@ -326,7 +334,6 @@ def threshold_not_crossed(path: Path, required: Requirement, source: FedInput, f
     low, high = required.limits
     if (low is not None and min(levels) > low) or (high is not None and max(levels) < high):
         ends = {"permitted_low": low, "permitted_high": high}
-        permitted = [named(name, end, "V") for name, end in ends.items() if end is not None]
         yield Hit(
             source.name,
             (*path, "during"),
@@ -337,7 +344,9 @@ def threshold_not_crossed(path: Path, required: Requirement, source: FedInput, f
                 lowest=(min(levels), "V"),
                 highest=(max(levels), "V"),
                 requirement=required.name,
-                permitted=joined(" to ", permitted),
+                permitted=joined(
+                    " to ", (named(name, end, "V") for name, end in ends.items() if end is not None)
+                ),
             ),
             "play through the whole range that is permitted",
         )
@@ -349,8 +358,12 @@ def recorded_too_fast(context: Context, source: FedInput, name: OutputName, outp
     """Readings are recorded more often than the supply makes new ones."""
     every = context.procedure.record.every
     if output.reading is None or output.reading.update is None:
-        path = (*source.at_output, "reading")
-        yield Unknown(name, path, "update interval of the reading", "whether it keeps up with the record")
+        yield Unknown(
+            name,
+            (*source.at_output, "reading"),
+            "update interval of the reading",
+            "whether it keeps up with the record",
+        )
     elif every < output.reading.update * (1 - 1e-9):
         yield Hit(
             source.name,

@@ -34,10 +34,13 @@ AT_ONCE = 1e-9
 
 def waveforms(context: BoundDocuments) -> Iterator[tuple[int, Path, FedInput, InputWaveform]]:
     """Every waveform of a shape: number of its step, where it is written, and of which input it is."""
-    for index, step in enumerate(context.procedure.steps):
-        for name, waveform in step.shape.waveforms.items() if step.shape is not None else ():
-            if name in context.sources:
-                yield index, shape_path(context, index, name), context.sources[name], waveform
+    return (
+        (index, shape_path(context, index, name), context.sources[name], waveform)
+        for index, step in enumerate(context.procedure.steps)
+        if step.shape is not None
+        for name, waveform in step.shape.waveforms.items()
+        if name in context.sources
+    )
 
 
 def shape_path(context: BoundDocuments, step: int, name: str) -> Path:
@@ -106,10 +109,9 @@ def interruption_high_impedance(
     """An interruption by switching off leaves the output's own capacitor and bleeder across the input."""
     pieces = flat(pieces_in_step(context.procedure, context.device, index, source.name))
     if any(isinstance(piece, Off) for piece in pieces):
-        told = (key for key in ("impedance", "standard") if getattr(waveform, key))
         yield Hit(
             source.name,
-            (*here, next(told, "segments")),
+            (*here, next((key for key in ("impedance", "standard") if getattr(waveform, key)), "segments")),
             state(
                 "'{step}' switches the output off, which does not disconnect it: {stays} and a reverse "
                 "diode stay across the input",
@@ -122,11 +124,6 @@ def interruption_high_impedance(
 
 def _stays_across(name: OutputName, output: Output) -> Statement:
     """What an output that is switched off leaves across its terminals."""
-    capacitor = (
-        state("{capacitance} of output capacitor", capacitance=(output.output_capacitance, "F"))
-        if output.output_capacitance is not None
-        else "an unknown output capacitor"
-    )
     bleeder = (
         state("{bleeder} of bleeder", bleeder=(output.bleeder, "ohm"))
         if output.bleeder is not None
@@ -135,7 +132,14 @@ def _stays_across(name: OutputName, output: Output) -> Statement:
     if output.takes_in_off:
         sunk = named("taken", output.sink, "A") if output.sink is not None else "a current that is not given"
         bleeder = state("{bleeder}, {sunk} that it takes in while off", bleeder=bleeder, sunk=sunk)
-    return state("{capacitor} and {bleeder} ({output})", capacitor=capacitor, bleeder=bleeder, output=name)
+    return state(
+        "{capacitor} and {bleeder} ({output})",
+        capacitor=state("{capacitance} of output capacitor", capacitance=(output.output_capacitance, "F"))
+        if output.output_capacitance is not None
+        else "an unknown output capacitor",
+        bleeder=bleeder,
+        output=name,
+    )
 
 
 @rule("edge-at-end", Severity.NOTE)
@@ -148,21 +152,20 @@ def edge_at_end(
     asked = [
         each.name for each in context.procedure.requires if (each.of, each.during) == (source.name, span.name)
     ]
-    if waveform.standard is None and asked:
-        last = _last_edge(context, index, source.name)
-        if last is not None and last.time >= span.end - AT_ONCE:
-            yield Hit(
-                source.name,
-                ("procedure", *last.path),
-                state(
-                    "'{step}' ends with an edge to {voltage} at its very end: what comes of it lies in the "
-                    "next step, and '{requirement}' does not look there",
-                    step=span.name,
-                    voltage=(last.voltage, "V"),
-                    requirement=asked[0],
-                ),
-                "add a 'hold' behind it, as long as its outcome matters",
-            )
+    last = _last_edge(context, index, source.name) if waveform.standard is None and asked else None
+    if last is not None and last.time >= span.end - AT_ONCE:
+        yield Hit(
+            source.name,
+            ("procedure", *last.path),
+            state(
+                "'{step}' ends with an edge to {voltage} at its very end: what comes of it lies in the "
+                "next step, and '{requirement}' does not look there",
+                step=span.name,
+                voltage=(last.voltage, "V"),
+                requirement=asked[0],
+            ),
+            "add a 'hold' behind it, as long as its outcome matters",
+        )
 
 
 def _last_edge(context: BoundDocuments, index: int, name: str) -> Action | None:
@@ -172,19 +175,16 @@ def _last_edge(context: BoundDocuments, index: int, name: str) -> Action | None:
         inside = action.step == index
         if inside and action.path[-1] == "at_end":
             break
-        if action.kind == "line":
-            if inside and (action.voltage != level or off):
-                last = action
-            level, off = action.voltage, False
-        else:
-            off = True
+        if inside and action.kind == "line" and (action.voltage != level or off):
+            last = action
+        level, off = (action.voltage, False) if action.kind == "line" else (level, True)
     return last
 
 
 @rule("trigger-assumed", Severity.NOTE)
 def trigger_assumed(context: Context) -> Outcome:
     """A shape waits for a trigger or a key, which the rehearsal takes to come at once."""
-    for wait in context.timeline.waits:
+    for wait in context.timeline.waits[:1]:
         step = context.procedure.steps[wait.step]
         yield Hit(
             ", ".join(step.shape.waveforms) if step.shape else "",
@@ -197,7 +197,6 @@ def trigger_assumed(context: Context) -> Outcome:
             ),
             "consider what a longer wait does: what is withstood for a time only, and what heats up",
         )
-        return
 
 
 @rule("repeated-at-most", Severity.NOTE)
@@ -243,25 +242,33 @@ def _standards(context: Context) -> Iterator[tuple[int, Path, FedInput, Test, St
     """
     for index, here, source, waveform in waveforms(context):
         if (test := TESTS.get(waveform.standard or "")) is not None:
-            choice = choice_of(waveform, context.device, source.name)
-            yield index, here, source, test, figures_of(context.procedure, test), choice
+            yield (
+                index,
+                here,
+                source,
+                test,
+                figures_of(context.procedure, test),
+                choice_of(waveform, context.device, source.name),
+            )
 
 
 @rule("standard-from-memory", Severity.NOTE)
 def standard_from_memory(context: Context) -> Outcome:
     """A standard's figures are played that were written down from memory."""
-    said: set[str] = set()
-    for _, here, source, test, figures, choice in _standards(context):
+    of_tests = grouped((each[3].name, each) for each in _standards(context))
+    for (_, here, source, test, figures, choice), *_ in of_tests.values():
         names = [name for name in test.cites if figures.figures[name].from_memory]
-        if names and test.name not in said and test.not_played is None:
-            told = "; ".join([figures.cited(*names), *map(str, open_choices(figures, test, choice))])
+        if names and test.not_played is None:
             yield Hit(
                 source.name,
                 (*here, "standard"),
-                state("{test} is played by figures of {told}", test=test.name, told=told),
+                state(
+                    "{test} is played by figures of {told}",
+                    test=test.name,
+                    told="; ".join([figures.cited(*names), *map(str, open_choices(figures, test, choice))]),
+                ),
                 "compare them with your copy, and put corrected ones in a file under 'standards'",
             )
-        said.add(test.name)
 
 
 @rule("standard-leaves-open", Severity.NOTE)
@@ -373,21 +380,21 @@ def standard_other_system(
     choice: Choice,
 ) -> Outcome:
     """A standard's test has the voltages of a system that the input does not belong to."""
-    if test.system is not None:
-        nominal, system = abs(choice.nominal), test.system(figures, choice)
-        if abs(nominal - system) > SYSTEM_APART * system:
-            yield Hit(
-                source.name,
-                (*here, "standard"),
-                state(
-                    "'{step}' plays {test} with the voltages of a {system} system on an input of {nominal}",
-                    step=context.procedure.steps[index].called(index),
-                    test=test.name,
-                    system=(system, "V"),
-                    nominal=(nominal, "V"),
-                ),
-                "take the test of a standard for this voltage, or play levels of your own as 'segments'",
-            )
+    nominal = abs(choice.nominal)
+    system = nominal if test.system is None else test.system(figures, choice)
+    if abs(nominal - system) > SYSTEM_APART * system:
+        yield Hit(
+            source.name,
+            (*here, "standard"),
+            state(
+                "'{step}' plays {test} with the voltages of a {system} system on an input of {nominal}",
+                step=context.procedure.steps[index].called(index),
+                test=test.name,
+                system=(system, "V"),
+                nominal=(nominal, "V"),
+            ),
+            "take the test of a standard for this voltage, or play levels of your own as 'segments'",
+        )
 
 
 @rule("standard-not-played", Severity.STOP)

@@ -13,9 +13,11 @@ from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_se
 
 def _conditions(context: Context) -> Iterator[tuple[Path, StopCondition, FedInput]]:
     """Stop conditions of inputs that are hooked up: where each is written, and its input."""
-    for index, condition in enumerate(context.procedure.stop_when):
-        if condition.input in context.sources:
-            yield ("procedure", "stop_when", index), condition, context.sources[condition.input]
+    return (
+        (("procedure", "stop_when", index), condition, context.sources[condition.input])
+        for index, condition in enumerate(context.procedure.stop_when)
+        if condition.input in context.sources
+    )
 
 
 @rule("stop-out-of-reach", Severity.CAUTION, on_sheet=False)
@@ -25,7 +27,7 @@ def stop_out_of_reach(context: Context, path: Path, condition: StopCondition, so
     if (feed := context.feeds.get(condition.input)) is None:
         return
     most = source.at_most(feed.limit)
-    level = feed.ovp + (source.ovp_error or 0.0)
+    level = source.ovp_with_error(feed.ovp)
     why: str = ""
     match condition.bound:
         case ("current", "above", bound) if bound >= most:

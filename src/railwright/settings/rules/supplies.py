@@ -4,12 +4,14 @@ while they are off, and when the mains return.
 
 from __future__ import annotations
 
+from railwright.documents.bench import Supply
 from railwright.documents.figures import off_sink
 from railwright.plan.off_order import held_voltage
 from railwright.quantities import state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
-from railwright.settings.rule import Hit, Outcome, Unknown, rule
+from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule
+from railwright.settings.rules.judge import supplies
 
 
 @rule("master-switch", Severity.CAUTION)
@@ -19,9 +21,8 @@ def master_switch(context: Context) -> Outcome:
     """
     used = {output for source in context.sources.values() for output in source.outputs}
     for name, supply in context.used_supplies.items():
-        if supply.dialect.master is None:
-            continue
-        if unused := context.bench.unused_outputs(name, used):
+        unused = context.bench.unused_outputs(name, used)
+        if supply.dialect.master is not None and unused:
             yield Hit(
                 name,
                 ("bench", "supplies", name, "dialect"),
@@ -36,17 +37,17 @@ def master_switch(context: Context) -> Outcome:
 
 
 @rule("comes-on-by-itself", Severity.CAUTION)
-def comes_on_by_itself(context: Context) -> Outcome:
+@of_every(supplies)
+def comes_on_by_itself(name: str, supply: Supply) -> Outcome:
     """A supply switches its outputs on by itself when its mains return."""
-    for name, supply in context.used_supplies.items():
-        if supply.after_mains == "comes on":
-            yield Hit(
-                name,
-                ("bench", "supplies", name, "after_mains"),
-                state("{name} comes on as it was before when its mains return, whoever is there", name=name),
-                "fit a contactor that drops out with the mains and stays open until somebody closes it; "
-                "without one, switch the supply's mains off before they return",
-            )
+    if supply.after_mains == "comes on":
+        yield Hit(
+            name,
+            ("bench", "supplies", name, "after_mains"),
+            state("{name} comes on as it was before when its mains return, whoever is there", name=name),
+            "fit a contactor that drops out with the mains and stays open until somebody closes it; "
+            "without one, switch the supply's mains off before they return",
+        )
 
 
 @rule("comes-on-unattended", Severity.STOP)
@@ -60,8 +61,12 @@ def comes_on_unattended(context: Context) -> Outcome:
     for name, supply in context.used_supplies.items():
         path = ("bench", "supplies", name)
         if supply.after_mains is None:
-            check = "whether its outputs come on with nobody there"
-            yield Unknown(name, (*path, "after_mains"), "what it does when its mains return", check)
+            yield Unknown(
+                name,
+                (*path, "after_mains"),
+                "what it does when its mains return",
+                "whether its outputs come on with nobody there",
+            )
         elif supply.after_mains == "comes on":
             yield Hit(
                 name,
@@ -86,11 +91,19 @@ def off_takes_in(context: Context) -> Outcome:
         what = [output.when_off for output in source.rows]
         takes = _taken_in(source)
         if takes is None and None in what:
-            path, check = (*source.at_output, "when_off"), "what it draws from the device's own source then"
-            yield Unknown(source.names[0], path, "what the output is while it is off", check)
+            yield Unknown(
+                source.names[0],
+                (*source.at_output, "when_off"),
+                "what the output is while it is off",
+                "what it draws from the device's own source then",
+            )
         elif takes is None:
-            path, check = (*source.at_output, "sink"), "what it draws from the device's own source while off"
-            yield Unknown(source.names[0], path, "current that the output can take in", check)
+            yield Unknown(
+                source.names[0],
+                (*source.at_output, "sink"),
+                "current that the output can take in",
+                "what it draws from the device's own source while off",
+            )
         elif takes > 0.0:
             yield Hit(
                 name,
@@ -114,7 +127,4 @@ def _taken_in(source: FedInput) -> float | None:
     known = [off_sink(output) for output in source.rows]
     if not source.parallel and 0.0 in known:
         return 0.0
-    figures = [each for each in known if each is not None]
-    if len(figures) < len(known):
-        return None
-    return (sum if source.parallel else min)(figures)
+    return source.whole(known, sum if source.parallel else min)

@@ -30,10 +30,8 @@ def _expecting(context: Context) -> Iterator[tuple[Path, Requirement, Feed | Non
 
 def _used(feed: Feed, protection: str) -> bool:
     """Whether a protection is used on the outputs of an input."""
-    first = feed.outputs[0]
-    if protection == "current limit":
-        return first.at_limit == "trip"
-    return math.isfinite(getattr(first, SWITCHED[protection]))
+    used = getattr(feed.outputs[0], SWITCHED[protection])
+    return used == "trip" if protection == "current limit" else math.isfinite(used)
 
 
 @rule("trip-not-armed", Severity.STOP)

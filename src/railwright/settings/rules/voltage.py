@@ -43,10 +43,13 @@ def withstand_played(source: FedInput) -> Outcome:
     """A voltage played, with its error, is more than the input withstands, or withstands for that long."""
     withstood = source.input.withstood
     if not withstood:
-        path = (*source.at_input, "withstands")
-        yield Unknown(source.name, path, "what the input withstands", "the voltages played against it")
-        return
-    for level in sorted(source.played.levels, key=lambda level: -level.voltage):
+        yield Unknown(
+            source.name,
+            (*source.at_input, "withstands"),
+            "what the input withstands",
+            "the voltages played against it",
+        )
+    for level in sorted(source.played.levels, key=lambda level: -level.voltage) if withstood else ():
         highest = level.voltage + (source.voltage_error(level.voltage) or 0.0)
         allowed = max((lasts for volts, lasts in withstood if volts >= highest), default=0.0)
         if allowed == 0.0:
@@ -172,21 +175,6 @@ def touch_voltage(context: Context) -> Outcome:
     touch = TOUCH_LIMIT[context.bench.location]
     for source in (each for each in context.sources.values() if each.farthest > touch):
         reach, highest = source.farthest, source.played.highest
-        normal = (
-            state(
-                "; {highest}, which the procedure sets, is itself above that", highest=(highest.voltage, "V")
-            )
-            if highest is not None and highest.voltage > touch
-            else ""
-        )
-        beyond = (
-            state(
-                "; the outputs reach beyond extra-low voltage too ({extra_low}, IEC 61140)",
-                extra_low=(EXTRA_LOW_VOLTAGE, "V"),
-            )
-            if reach > EXTRA_LOW_VOLTAGE
-            else ""
-        )
         yield Hit(
             source.name,
             source.at_hook_up,
@@ -197,8 +185,18 @@ def touch_voltage(context: Context) -> Outcome:
                 reach=(reach, "V"),
                 touch=(touch, "V"),
                 location=context.bench.location,
-                normal=normal,
-                beyond=beyond,
+                normal=state(
+                    "; {highest}, which the procedure sets, is itself above that",
+                    highest=(highest.voltage, "V"),
+                )
+                if highest is not None and highest.voltage > touch
+                else "",
+                beyond=state(
+                    "; the outputs reach beyond extra-low voltage too ({extra_low}, IEC 61140)",
+                    extra_low=(EXTRA_LOW_VOLTAGE, "V"),
+                )
+                if reach > EXTRA_LOW_VOLTAGE
+                else "",
             ),
             f"{COVER}; {WHO_DECIDES}",
         )

@@ -122,6 +122,5 @@ def _deciding(source: FedInput, low: End) -> str:
             words=decides.words,
             others=state(", no less than {beside}", beside=beside) if others else "",
         )
-    if not others:
-        return ""
-    return state("; {decides} decides, being no less than {beside}", decides=decides.words, beside=beside)
+    decided = state("; {decides} decides, being no less than {beside}", decides=decides.words, beside=beside)
+    return decided if others else ""

@@ -39,25 +39,23 @@ def _outside(window: Window, value: float, told: Sequence[End]) -> Iterator[tupl
     """
     unit, name = window.unit, window.setting.replace("_", " ")
     for end in window.broken(value):
-        if end.rule or end.bracket:
+        if end.rule or end.bracket or (math.isinf(end.value) and end in told):
             continue
         if math.isinf(end.value):
-            if end not in told:
-                yield state("no {setting} is enough: {why}", setting=name, why=end.why), end.relax(value)
-            continue
-        side = "below the lower" if end.side == "low" else "above the upper"
-        yield (
-            state(
-                "{setting} of {set_point} lies {beyond} {side} end of its window, {end}: {why}",
-                setting=name,
-                set_point=(value, unit),
-                beyond=(abs(value - end.value), unit, 3),
-                side=side,
-                end=(end.value, unit, 5),
-                why=end.why,
-            ),
-            _inside(window, end),
-        )
+            yield state("no {setting} is enough: {why}", setting=name, why=end.why), end.relax(value)
+        else:
+            yield (
+                state(
+                    "{setting} of {set_point} lies {beyond} {side} end of its window, {end}: {why}",
+                    setting=name,
+                    set_point=(value, unit),
+                    beyond=(abs(value - end.value), unit, 3),
+                    side="below the lower" if end.side == "low" else "above the upper",
+                    end=(end.value, unit, 5),
+                    why=end.why,
+                ),
+                _inside(window, end),
+            )
 
 
 def _inside(window: Window, end: End) -> str:

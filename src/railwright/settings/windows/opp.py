@@ -32,16 +32,24 @@ def window(source: FedInput, limit: float | None, ovp: float | None) -> Window:
     limit [A], ovp [V]: the current limit and the OVP level, which may hold the power below; None: there is
     none yet. The bench gives no accuracy of an OPP: none is taken off.
     """
-    asked, taken = source.limits.opp, "the OPP's own step is not given: taken"
-    lacks = [] if source.played.levels else [NOTHING_PLAYED]
-    found, step = [*facts(source, limit), *_idle(source, limit, ovp)], OPP_STEP * source.count
-    return recommend(window_of(source, "opp", step, found, source.power_parts, asked, taken, lacks))
+    return recommend(
+        window_of(
+            source,
+            "opp",
+            OPP_STEP * source.count,
+            [*facts(source, limit), *_idle(source, limit, ovp)],
+            source.power_parts,
+            source.limits.opp,
+            "the OPP's own step is not given: taken",
+            [] if source.played.levels else [NOTHING_PLAYED],
+        )
+    )
 
 
 def _idle(source: FedInput, limit: float | None, ovp: float | None) -> Iterator[Constraint]:
     """Above what current limit and OVP let through it would never act."""
     if limit is not None and ovp is not None:
-        held = (ovp + (source.ovp_error or 0.0)) * source.at_most(limit)
+        held = source.ovp_with_error(ovp) * source.at_most(limit)
         yield threshold(
             "idle",
             "high",
@@ -63,16 +71,14 @@ def recommend(found: Window) -> Window:
     margin = 1.0 if low.key == "range" else OPP_MARGIN
     wanted = min(margin * low.value, high.value)
     value = figures.tidy(wanted, min(low.value * (1.0 + EXACT), high.value), high.value, found.step)
-    room = state("{ratio:g} times the lower end", ratio=(OPP_MARGIN, "1"))
-    if wanted >= high.value:
-        room = state("there is no room for {room}", room=room)
     return replace(
         found,
         recommended=value,
         why=state(
-            "{between}, {room}; {rounding} ({taken})",
+            "{between}, {room}{ratio:g} times the lower end; {rounding} ({taken})",
             between=between(found, low, high),
-            room=room,
+            room="there is no room for " if wanted >= high.value else "",
+            ratio=(OPP_MARGIN, "1"),
             rounding=rounded(value, wanted, "W", found.step),
             taken=found.taken,
         ),

@@ -28,9 +28,16 @@ def window(source: FedInput, limit: float | None) -> Window:
     limit [A]: the current limit, which the drop on a sensed lead hangs on; None: there is none, and the drop
     is left out.
     """
-    taken = "the OVP's own step is not given: taken"
     return recommend(
-        window_of(source, "ovp", grid(source), facts(source, limit), source.shares, source.limits.ovp, taken)
+        window_of(
+            source,
+            "ovp",
+            grid(source),
+            facts(source, limit),
+            source.shares,
+            source.limits.ovp,
+            "the OVP's own step is not given: taken",
+        )
     )
 
 
@@ -44,18 +51,15 @@ def recommend(found: Window) -> Window:
     )
     middle = (least + high.value) / 2
     value = figures.two_digits(middle, least, high.value, found.step)
-    room = (
-        state("counted from {margin:.0%} above the lower end", margin=(OVP_MARGIN, "1"))
-        if least < high.value
-        else state("there is no room for {margin:.0%} above the lower end", margin=(OVP_MARGIN, "1"))
-    )
+    room = "counted from" if least < high.value else "there is no room for"
     return replace(
         found,
         recommended=value,
         why=state(
-            "in the middle {between}, {room}; {rounding} ({taken})",
+            "in the middle {between}, {room} {margin:.0%} above the lower end; {rounding} ({taken})",
             between=between(found, low, high),
             room=room,
+            margin=(OVP_MARGIN, "1"),
             rounding=rounded(value, middle, "V", found.step),
             taken=found.taken,
         ),

@@ -170,9 +170,8 @@ class _Study:
         """
         for _ in range(ASCENTS):
             level, replay = self.most[name, setting]
-            if replay is None or replay.corner is None or level.value <= 0.0 or math.isinf(level.value):
-                return
-            if not self._climb(name, places, setting, replay.corner, level.value):
+            corner = replay.corner if replay is not None and 0.0 < level.value < math.inf else None
+            if corner is None or not self._climb(name, places, setting, corner, level.value):
                 return
 
     def _climb(self, name: str, places: Sequence[int], setting: str, corner: int, start: float) -> bool:
@@ -194,13 +193,10 @@ class _Study:
         """The corner to begin with: all at the upper bound, but of outputs in parallel only the first sets
         too much, so that it carries what the others do not.
         """
-        number = (1 << len(self.quantities)) - 1
-        for feed in self.set_points.values():
-            others = [p.output for p in feed.outputs[1:] if feed.arrangement == "parallel"]
-            for k, quantity in enumerate(self.quantities):
-                if quantity.of in others and quantity.field in VOLTAGE_QUANTITIES:
-                    number ^= 1 << k
-        return number
+        parallel = [feed for feed in self.set_points.values() if feed.arrangement == "parallel"]
+        others = {points.output for feed in parallel for points in feed.outputs[1:]}
+        lower = (each.of in others and each.field in VOLTAGE_QUANTITIES for each in self.quantities)
+        return sum(1 << k for k, low in enumerate(lower) if not low)
 
     def cases(self, cases: int, seed: int) -> None:
         """Play the cases of an ensemble."""
@@ -245,20 +241,17 @@ class _Study:
                 why = state(
                     "rehearsed, {case} comes up at {limit}", case=replay.words, limit=(low.value, "A")
                 )
-                end = replace(_limit_end(low.value, why, replay), path=low.path)
+                yield (name, LIMIT), self._told(_limit_end(low.value, why, low.path, replay))
+            elif self._comes_up(window, case, most):
+                between = range(least + 1, most)
+                first = bisect_left(between, True, key=partial(self._comes_up, window, case)) + least + 1
+                why = state(
+                    "rehearsed, {case} does not come up in time, or at all, at {limit}, one step lower",
+                    case=replay.words,
+                    limit=(round((first - 1) * window.step, 12), "A", 5),
+                )
+                end = _limit_end(round(first * window.step, 12), why, ("procedure", "steps"), replay)
                 yield (name, LIMIT), self._told(end)
-                continue
-            if not self._comes_up(window, case, most):
-                continue
-            between = range(least + 1, most)
-            first = bisect_left(between, True, key=partial(self._comes_up, window, case)) + least + 1
-            value = round(first * window.step, 12)
-            why = state(
-                "rehearsed, {case} does not come up in time, or at all, at {limit}, one step lower",
-                case=replay.words,
-                limit=(round((first - 1) * window.step, 12), "A", 5),
-            )
-            yield (name, LIMIT), self._told(_limit_end(value, why, replay))
 
     def _comes_up(self, window: Window, case: Case, n: int) -> bool:
         """Whether an input comes up with a current limit of so many steps, within a delay that is written."""
@@ -282,15 +275,27 @@ class _Study:
         case, feed = self.case_of(replay), self.set_points[window.about]
         step, path = self._step(level.at)
         if math.isinf(level.value):
-            why = f"rehearsed, {replay.words} stays in the limit in '{step}' until it is switched off"
-            return End(math.inf, "low", "rehearsed", why, path, replay=replay, relax=lambda high: REGULATING)
+            return End(
+                math.inf,
+                "low",
+                "rehearsed",
+                f"rehearsed, {replay.words} stays in the limit in '{step}' until it is switched off",
+                path,
+                replay=replay,
+                relax=lambda high: REGULATING,
+            )
 
         def trips_at(n: int) -> bool:
             if n <= 0:
                 return level.value > 0.0
             value, parts = round(n * window.step, 12), self.parts[window.setting]
-            told = with_protection(feed, window.setting, value, parts)
-            return trips(self.documents, told, case, self.timeline, self.coupled)
+            return trips(
+                self.documents,
+                with_protection(feed, window.setting, value, parts),
+                case,
+                self.timeline,
+                self.coupled,
+            )
 
         n = math.ceil(level.value / window.step * (1.0 - 1e-9)) if level.value > 0.0 else 0
         for _ in range(TRIES if not self.long else 0):
@@ -323,13 +328,13 @@ def hangs_on_rehearsal(window: Window) -> bool:
     return window.used and window.asked is None and window.setting in (*REHEARSED, LIMIT)
 
 
-def _limit_end(value: float, why: str, replay: Replay) -> End:
+def _limit_end(value: float, why: str, path: Path, replay: Replay) -> End:
     return End(
         value,
         "low",
         "rehearsed",
         why,
-        ("procedure", "steps"),
+        path,
         replay=replay,
         relax=lambda high: "more time in its step, a longer trip delay, or less to charge",
     )
@@ -375,9 +380,8 @@ def rehearsed_ends(
             return {}
         study = _Study(hooked, settings, written)
         study.corners()
-        for key, end in study.limit_ends():
-            if key not in limits or end.value > limits[key].value:
-                limits[key] = end
+        found = dict(study.limit_ends())
+        limits |= {k: end for k, end in found.items() if k not in limits or end.value > limits[k].value}
         again = settle(documents, today, hooked, limits, provisional=True)
         if _limits(again) == _limits(settings):
             break

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import partial
 
 from railwright.documents.loader import Documents
 from railwright.quantities import show, state
@@ -40,7 +41,7 @@ def window(
     rise = _power_up(source, documents, number)
     if rise is None or rise.voltage <= 0.0:
         return None
-    found = facts(source, rise, documents, limit, lambda needed: _limit_for(source, needed))
+    found = facts(source, rise, documents, limit, partial(_limit_for, source))
     taken = "the rate's own step is not given: taken"
     whole = window_of(source, "rise", RISE_STEP, found, source.shares, rise.rate, taken)
     return recommend(replace(whole, path=rise.path))
@@ -92,13 +93,11 @@ def _limit_for(source: FedInput, needed: float) -> str:
     step, _ = current_limit.grid(source)
     least = math.ceil(carrying(source, needed) / step * (1.0 - EXACT)) * step
     high = current_limit.window(source).high
-    if high is None:
-        return f"a current limit of {show(least, 'A', 5)}"
-    if least <= high.value * (1.0 + EXACT):
-        return (
-            f"a current limit of {show(least, 'A', 5)}, which its window up to {show(high.value, 'A')} holds"
-        )
-    return (
-        f"a current limit of {show(least, 'A', 5)}, for which its window, up to {show(high.value, 'A')} "
-        f"({high.why}), would have to be wider"
+    holds = (
+        ""
+        if high is None
+        else f", which its window up to {show(high.value, 'A')} holds"
+        if least <= high.value * (1.0 + EXACT)
+        else f", for which its window, up to {show(high.value, 'A')} ({high.why}), would have to be wider"
     )
+    return f"a current limit of {show(least, 'A', 5)}{holds}"

@@ -21,6 +21,8 @@ def execute(supply: TwinSupply, unit: Unit) -> str | None:
     command, numbers = tree_of(dialect.name, dialect.addressing).find(unit.nodes, unit.query)
     if command.selecting and not supply.selects:
         raise ScpiError(-113, unit.header)
+    if not (unit.query or unit.common or command.local or supply.remote):
+        raise ScpiError(-203, unit.header)
     parameters, outputs = _address(supply, command, unit.parameters, numbers)
     if len(parameters) < command.least:
         raise ScpiError(-109, unit.header)

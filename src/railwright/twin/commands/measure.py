@@ -4,6 +4,8 @@ Readings are taken all the time, one every update interval. MEASure answers from
 and keeps it; FETCh answers from the reading that the last MEASure of that output kept (SCPI-1999 vol. 2,
 chapter 3: FETCh? gives data of an acquisition already made), so that `MEAS:VOLT? (@1);:FETC:CURR? (@1)` is a
 pair from one aperture.
+
+Not in SCPI-1999: MEASure:ALL?, voltage and current of one reading in one answer.
 """
 
 from __future__ import annotations
@@ -39,6 +41,11 @@ def _fetch(quantity: Callable[[ReadingWindow], float]) -> Callable[[TwinSupply, 
     return answer
 
 
+def _both(supply: TwinSupply, channel: int, call: Call) -> str:
+    """Of one reading."""
+    return f"{_measure(_voltage)(supply, channel, call)},{_fetch(_current)(supply, channel, call)}"
+
+
 def _voltage(reading: ReadingWindow) -> float:
     return reading.voltage
 
@@ -47,7 +54,8 @@ def _current(reading: ReadingWindow) -> float:
     return reading.current
 
 
-of_outputs("MEASure[:SCALar]:VOLTage[:DC]?", _measure(_voltage))
-of_outputs("MEASure[:SCALar]:CURRent[:DC]?", _measure(_current))
-of_outputs("FETCh[:SCALar]:VOLTage[:DC]?", _fetch(_voltage))
-of_outputs("FETCh[:SCALar]:CURRent[:DC]?", _fetch(_current))
+of_outputs("MEASure[:SCALar]:VOLTage[:DC]?", _measure(_voltage), units=("V",))
+of_outputs("MEASure[:SCALar]:CURRent[:DC]?", _measure(_current), units=("A",))
+of_outputs("MEASure[:SCALar]:ALL?", _both, units=("V", "A"))
+of_outputs("FETCh[:SCALar]:VOLTage[:DC]?", _fetch(_voltage), units=("V",))
+of_outputs("FETCh[:SCALar]:CURRent[:DC]?", _fetch(_current), units=("A",))

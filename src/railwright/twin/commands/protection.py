@@ -1,7 +1,8 @@
 """Over-voltage, over-power and over-current protection, tripping at the current limit, linked trips.
 
 Not in SCPI-1999: CURRent:PROTection:DELay, OUTPut:PROTection:LINK (the standard has OUTPut:PROTection:DELay
-for both protections, and no linked trips), OUTPut:PROTection:TEMPerature:TRIPped?. CURRent:PROTection:STATe
+for both protections, and no linked trips), OUTPut:PROTection:TEMPerature:TRIPped?, OUTPut:PROTection:CAUSe?
+(a word for what tripped). CURRent:PROTection:STATe
 is the standard's; here it says what happens at the current limit: ON trips after the delay, OFF regulates
 (IVI-4.4: current limit behavior trip or regulate). So CURRent:PROTection:LEVel, the standard's level of an
 over-current protection, has its switch and its delay below it, at LEVel:STATe and LEVel:DELay, which are not
@@ -81,6 +82,21 @@ def _tripped_by(cause: str) -> Callable[[TwinSupply, int, Call], str]:
     return lambda supply, channel, call: str(int(supply.plant.tripped(supply.panels[channel].name) == cause))
 
 
+CAUSES = {
+    "": "NONE",
+    "OVP": "OVER",
+    "current limit": "LIM",
+    "linked": "LINK",
+    "OPP": "POW",
+    "OCP": "OCUR",
+    "OTP": "HEAT",
+}
+
+
+def _cause(supply: TwinSupply, channel: int, call: Call) -> str:
+    return CAUSES[supply.plant.tripped(supply.panels[channel].name)]
+
+
 number(
     "[SOURce]:VOLTage:PROTection[:LEVel]",
     "V",
@@ -151,6 +167,7 @@ number(
     has=_HAS_OCP_DELAY,
 )
 of_outputs("[SOURce]:CURRent:PROTection:LEVel:TRIPped?", _tripped_by("OCP"))
+of_outputs("OUTPut:PROTection:CAUSe?", _cause)
 of_outputs("OUTPut:PROTection:TEMPerature:TRIPped?", _tripped_by("OTP"))
 on_outputs("OUTPut:PROTection:CLEar", _clear)
 on_outputs("OUTPut:PROTection:LINK", _couple, least=1, most=1, takes_list=True)

@@ -43,6 +43,8 @@ def tree_of(dialect: str, addressing: str = "") -> CommandTree[Command]:
         spelled = family.spelled.get(header, header) + pattern[len(header) :]
         if command.per_output:
             spelled = _addressed(spelled, addressing)
+        if family.units and command.units:
+            command = replace(command, run=_with_units(command.run, command.units))
         if header in family.scaled:
             command = replace(command, run=_scaled(command.run, family.scaled[header]))
         tree.add(spelled, command)
@@ -65,6 +67,18 @@ def _first_node(pattern: str) -> tuple[str, str, str]:
     """The first node, and what follows it from its end on."""
     end = min((place for sign in ":[?" if (place := pattern.find(sign)) > 0), default=len(pattern))
     return pattern[:end], "", pattern[end:]
+
+
+def _with_units(
+    run: Callable[[TwinSupply, Call], str | None], units: tuple[str, ...]
+) -> Callable[[TwinSupply, Call], str | None]:
+    """The same query of a family whose numbers have their unit behind them."""
+
+    def with_units(supply: TwinSupply, call: Call) -> str | None:
+        parts = (run(supply, call) or "").split(",")
+        return ",".join(f"{part}{units[place % len(units)]}" for place, part in enumerate(parts))
+
+    return with_units
 
 
 def _scaled(

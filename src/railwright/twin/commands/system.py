@@ -1,6 +1,7 @@
 """SYSTem and INSTrument. INSTrument exists where outputs are selected only.
 
-Not in SCPI-1999: SYSTem:COMMunicate:WATChdog:TIME and :STATe, the communication watchdog.
+Not in SCPI-1999: SYSTem:COMMunicate:WATChdog:TIME and :STATe, the communication watchdog; SYSTem:REMote with
+its query, and SYSTem:LOCal.
 """
 
 from __future__ import annotations
@@ -54,6 +55,16 @@ def _put_watchdog_state(supply: TwinSupply, call: Call) -> None:
     _watchdog(supply).on = boolean(call.parameters[0])
 
 
+def _go(remote: bool) -> Command:
+    def run(supply: TwinSupply, call: Call) -> None:
+        supply.remote = remote
+
+    return Command(run, local=True)
+
+
+TREE.add("SYSTem:REMote", _go(remote=True))
+TREE.add("SYSTem:REMote?", Command(lambda supply, call: str(int(supply.remote))))
+TREE.add("SYSTem:LOCal", _go(remote=False))
 TREE.add("SYSTem:COMMunicate:WATChdog:TIME", Command(_put_watchdog_time, least=1, most=1))
 TREE.add(
     "SYSTem:COMMunicate:WATChdog:TIME?", Command(lambda supply, call: format_nr3(_watchdog(supply).time))

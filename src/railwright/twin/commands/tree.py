@@ -33,7 +33,8 @@ class Command:
     """What runs under a header. least, most: how many parameters it takes, the channel list not counted.
 
     takes_list: a parameter of its own may be a channel list. selecting: only a supply whose outputs are
-    selected has it.
+    selected has it. units: of its answer's numbers, in turn; none where they have none. local: taken before
+    SYSTem:REMote, by those that want it.
     """
 
     run: Callable[[TwinSupply, Call], str | None]
@@ -42,6 +43,8 @@ class Command:
     most: int = 0
     takes_list: bool = False
     selecting: bool = False
+    units: tuple[str, ...] = ()
+    local: bool = False
 
 
 TREE: CommandTree[Command] = CommandTree()
@@ -67,15 +70,21 @@ def on_outputs(
     TREE.add(pattern, Command(run, per_output=True, least=least, most=most, takes_list=takes_list))
 
 
-def of_outputs(pattern: str, answer: Callable[[TwinSupply, int, Call], str], *, most: int = 0) -> None:
+def of_outputs(
+    pattern: str,
+    answer: Callable[[TwinSupply, int, Call], str],
+    *,
+    most: int = 0,
+    units: tuple[str, ...] = (),
+) -> None:
     """A query of outputs; the answers of several channels are parted by commas, in the order they were asked
-    for.
+    for. units: of the numbers of one.
     """
 
     def run(supply: TwinSupply, call: Call) -> str:
         return ",".join(answer(supply, channel, call) for channel in call.outputs)
 
-    TREE.add(pattern, Command(run, per_output=True, most=most))
+    TREE.add(pattern, Command(run, per_output=True, most=most, units=units))
 
 
 def number(
@@ -111,7 +120,7 @@ def number(
         return format_nr3(number_in(call.parameters[0], unit, *bounds(panel)))
 
     on_outputs(pattern, change, least=1, most=1)
-    of_outputs(pattern + "?", answer, most=1)
+    of_outputs(pattern + "?", answer, most=1, units=(unit,))
 
 
 def switch(

@@ -4,13 +4,17 @@ memory. S1 (no interruption) plays nothing and is no choice.
 
 from __future__ import annotations
 
-from railwright.waveforms.shapes import Hold, Jump, Off, Piece
+from railwright.waveforms.shapes import Piece
 from railwright.waveforms.standards.figures import StandardFigures
-from railwright.waveforms.standards.kinds import Choice, NoSuchChoice, Test, chosen_name, chosen_ratio
-
-
-def _there_and_back(choice: Choice, ratio: float, duration: float) -> tuple[Piece, ...]:
-    return Jump(choice.nominal), Jump(ratio * choice.nominal), Hold(duration), Jump(choice.nominal)
+from railwright.waveforms.standards.kinds import (
+    Choice,
+    NoSuchChoice,
+    Test,
+    chosen_name,
+    chosen_ratio,
+    interrupted,
+    there_and_back,
+)
 
 
 def variation(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
@@ -19,42 +23,36 @@ def variation(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     if choice.duration is None:
         message = "expected a 'duration' beside 'standard', got none; add one, any time such as 10 s"
         raise NoSuchChoice(message, "standard")
-    return _there_and_back(choice, ratio, choice.duration)
+    return there_and_back(choice, ratio, choice.duration)
 
 
 def temporary_dip(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """To 0.6 U for 100 ms."""
-    return _there_and_back(
+    return there_and_back(
         choice, figures.value("temporary dip", "1"), figures.value("temporary dip duration", "s")
     )
 
 
 def temporary_rise(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """To 1.4 U for 1 s."""
-    return _there_and_back(
+    return there_and_back(
         choice, figures.value("temporary rise", "1"), figures.value("temporary rise duration", "s")
     )
-
-
-def _interrupted(choice: Choice, duration: float) -> tuple[Piece, ...]:
-    if choice.impedance == "low":
-        return _there_and_back(choice, 0.0, duration)
-    return Jump(choice.nominal), Off(duration)
 
 
 def interruption(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """Class S2 or S3: disconnected (or, impedance: low, at 0 V) for its time."""
     name = chosen_name(figures, "interruption ", choice)
-    return _interrupted(choice, figures.value(f"interruption {name}", "s"))
+    return interrupted(choice, figures.value(f"interruption {name}", "s"))
 
 
 def change_over(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """Class C1: 0.6 U for 100 ms. Class C2: an interruption of 30 ms."""
     if choice.level == "C1":
         ratio, duration = figures.value("change-over C1 level", "1"), "change-over C1 duration"
-        return _there_and_back(choice, ratio, figures.value(duration, "s"))
+        return there_and_back(choice, ratio, figures.value(duration, "s"))
     if choice.level == "C2":
-        return _interrupted(choice, figures.value("change-over C2 duration", "s"))
+        return interrupted(choice, figures.value("change-over C2 duration", "s"))
     got, at = ("none", "standard") if choice.level is None else (f"'{choice.level}'", "level")
     raise NoSuchChoice(f"expected a 'level' of C1 or C2 beside 'standard', got {got}", at)
 

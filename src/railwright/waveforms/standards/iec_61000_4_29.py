@@ -6,7 +6,7 @@ All figures stand in figures.yaml, from memory. The standard asks for three of e
 
 from __future__ import annotations
 
-from railwright.waveforms.shapes import Hold, Jump, Off, Piece
+from railwright.waveforms.shapes import Piece
 from railwright.waveforms.standards.figures import StandardFigures
 from railwright.waveforms.standards.kinds import (
     Choice,
@@ -15,13 +15,14 @@ from railwright.waveforms.standards.kinds import (
     Test,
     chosen_duration,
     chosen_ratio,
+    interrupted,
+    there_and_back,
 )
 
 
 def _to_level(name: str, durations: str, figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     level = chosen_ratio(figures, name, choice)
-    duration = chosen_duration(figures, durations, choice)
-    return Jump(choice.nominal), Jump(level * choice.nominal), Hold(duration), Jump(choice.nominal)
+    return there_and_back(choice, level, chosen_duration(figures, durations, choice))
 
 
 def dip(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
@@ -43,9 +44,7 @@ def interruption(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
         raise NoSuchChoice(
             "expected an 'impedance' beside 'standard', got none; add one of low, high", "standard"
         )
-    if choice.impedance == "low":
-        return Jump(choice.nominal), Jump(0.0), Hold(duration), Jump(choice.nominal)
-    return Jump(choice.nominal), Off(duration)
+    return interrupted(choice, duration)
 
 
 def permitted(figures: StandardFigures) -> Permitted:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 from railwright.quantities import parse_value, quoted, show
-from railwright.waveforms.shapes import Piece
+from railwright.waveforms.shapes import Hold, Jump, Off, Piece
 from railwright.waveforms.standards.figures import OPEN, StandardFigures
 
 
@@ -149,6 +149,20 @@ def chosen_duration(figures: StandardFigures, name: str, choice: Choice) -> floa
     if OPEN not in texts and not _listed(choice.duration, listed, "s"):
         raise _unknown("duration", show(choice.duration, "s"), listed)
     return choice.duration
+
+
+def there_and_back(choice: Choice, ratio: float, duration: float) -> tuple[Piece, ...]:
+    """At once to a part of the nominal voltage, and at once back after a time [s]."""
+    return Jump(choice.nominal), Jump(ratio * choice.nominal), Hold(duration), Jump(choice.nominal)
+
+
+def interrupted(choice: Choice, duration: float) -> tuple[Piece, ...]:
+    """Disconnected for a time [s]; at low impedance at 0 V, where the output takes in what the input gives
+    back.
+    """
+    if choice.impedance == "low":
+        return there_and_back(choice, 0.0, duration)
+    return Jump(choice.nominal), Off(duration)
 
 
 def chosen_name(figures: StandardFigures, prefix: str, choice: Choice) -> str:

@@ -5,9 +5,9 @@ stand in figures.yaml, from memory.
 from __future__ import annotations
 
 from railwright.quantities import parse_value
-from railwright.waveforms.shapes import Hold, Jump, Off, Piece
+from railwright.waveforms.shapes import Hold, Jump, Piece
 from railwright.waveforms.standards.figures import StandardFigures
-from railwright.waveforms.standards.kinds import Choice, Test, chosen_name
+from railwright.waveforms.standards.kinds import Choice, Test, chosen_name, interrupted
 
 
 def system(figures: StandardFigures, choice: Choice) -> float:
@@ -27,9 +27,7 @@ def abnormal_surge(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...
 def interruption(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """Momentary interruption: disconnected, or (impedance: low) at 0 V, for the category's time."""
     duration = figures.value("interruption " + chosen_name(figures, "interruption ", choice), "s")
-    if choice.impedance == "low":
-        return Jump(choice.nominal), Jump(0.0), Hold(duration), Jump(choice.nominal)
-    return Jump(choice.nominal), Off(duration)
+    return interrupted(choice, duration)
 
 
 TESTS = (

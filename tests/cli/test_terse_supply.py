@@ -1,0 +1,192 @@
+"""A supply that shares nothing with ours, with the dialect that its manual asks for: tried, proved, run,
+stopped by Ctrl-C and switched off without a run, in processes as a person starts them.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from tests.instruments.terse_supply import DIALECT, TerseSupply
+
+OUTPUT = """{voltage: 0 V .. 36 V, current: 0.01 A .. 2.5 A,
+        programming: {voltage: {resolution: 1 mV}, current: {resolution: 1 mA}},
+        reading: {voltage: {offset: 5 mV, resolution: 1 mV}, current: {offset: 2 mA, resolution: 1 mA},
+                  update: 10 ms, latency: 2 ms},
+        rise: 5 ms, fall: {loaded: 20 ms, unloaded: 200 ms}, bleeder: 1 kohm, output_capacitance: 100 uF,
+        ovp: {level: 1 V .. 40 V, response: 200 us}, trip_delay: 100 ms .. 100 ms}"""
+
+BENCH = """\
+bench: Quay bench
+location: dry
+ambient: 23 °C
+supplies:
+  quay:
+    address: ADDRESS
+    dialect: terse
+    outputs: {1: OUTPUT, 2: {same_as: 1}}
+leads:
+  pair: {conductor: AWG 18, one_way_length: 1 m}
+  thin: {conductor: AWG 20, one_way_length: 1 m}
+"""
+
+DEVICE = """\
+device: Lamp and logger of the tide gauge
+inputs:
+  main: {nominal: 12 V, operating: 9 V .. 15 V, return: isolated, load: [{resistor: {resistance: 24 ohm}}]}
+  lamp: {nominal: 6 V, operating: 5 V .. 8 V, return: isolated, load: [{resistor: {resistance: 24 ohm}}]}
+"""
+
+PROCEDURE = """\
+procedure: Two inputs
+device: piece.device.yaml
+bench: quay.bench.yaml
+hook_up:
+  main: {from: quay.1, lead: pair, sense: at terminals}
+  lamp: {from: quay.2, lead: thin, sense: at terminals}
+limits:
+  main: {current_limit: 1 A, at_limit: trip, trip_delay: 100 ms, ovp: 18 V}
+  lamp: {current_limit: 1 A, at_limit: trip, trip_delay: 100 ms, ovp: 10 V}
+steps:
+  - power_up: {order: [main, lamp], gap: 50 ms, settle: 100 ms}
+  - hold: 1.5 s
+    name: steady
+  - power_down: {order: [lamp, main], gap: 50 ms}
+record: {every: 50 ms}
+requires:
+  - {name: drawn, of: main, during: steady, measure: mean_current, between: 0.45 A .. 0.55 A}
+  - {name: lamp drawn, of: lamp, during: steady, measure: mean_current, between: 0.2 A .. 0.3 A}
+"""
+ACCEPTED = "overrides: [{finding: dialect-unproved, about: quay, because: it is a test}]\n"
+
+
+class Station:
+    """Documents in a folder, and the supply that they are of."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.supply = folder, TerseSupply()
+        self.address = self.supply.listen()
+        self.dialect = folder / "terse.dialect.yaml"
+        self.dialect.write_text(DIALECT, "utf-8")
+        bench = BENCH.replace("OUTPUT", OUTPUT).replace("ADDRESS", self.address)
+        (folder / "quay.bench.yaml").write_text(bench, "utf-8")
+        (folder / "piece.device.yaml").write_text(DEVICE, "utf-8")
+        self.procedure(PROCEDURE)
+
+    def procedure(self, text: str) -> None:
+        (self.folder / "p.procedure.yaml").write_text(text, "utf-8")
+
+    def start(self, *arguments: object) -> subprocess.Popen[str]:
+        config = {"RAILWRIGHT_CONFIG_DIR": str(self.folder / "config")}
+        return subprocess.Popen(
+            [sys.executable, "-m", "railwright", *map(str, arguments)],
+            cwd=self.folder,
+            env={**os.environ, **config},
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+
+    def call(self, *arguments: object) -> tuple[int, str]:
+        process = self.start(*arguments)
+        out, err = process.communicate(timeout=120)
+        return process.returncode, out + err
+
+    def run(self) -> tuple[object, ...]:
+        return "run", "p.procedure.yaml", "--unit", "S-1", "--operator", "O", "--folder", "run"
+
+    def connected(self, resistance: float) -> None:
+        for output in self.supply.outputs.values():
+            output.resistance = resistance
+
+    @property
+    def messages(self) -> list[str]:
+        return [text for _, text in self.supply.took]
+
+
+@pytest.fixture
+def station(tmp_path: Path) -> Iterator[Station]:
+    made = Station(tmp_path)
+    yield made
+    assert not any(output.on for output in made.supply.outputs.values())
+    assert not [text for text in made.messages if ";" in text]
+    # Whoever spoke to it let go of it in order.
+    assert made.messages[-1] == "LOCal"
+    assert not made.supply.remote
+
+
+def test_it_is_proved_and_then_runs_without_anything_accepted(station: Station) -> None:
+    for channel in (1, 2):
+        for resistance, how in ((math.inf, "open"), (0.5, "shorted")):
+            station.connected(resistance)
+            given = ("--channel", channel, "--operator", "O", "--provoke", how)
+            code, told = station.call("dialect", "try", station.dialect, station.address, *given)
+            assert code == 0, told
+    station.connected(24.0)
+    code, told = station.call(*station.run())
+    assert code == 0, told
+    assert "off confirmed" in told
+    # 0: every requirement passed, by readings of volts and amperes in one answer.
+    assert station.call("evaluate", "run")[0] == 0
+    assert station.supply.errors == []
+    log = (station.folder / "run" / "log.ndjson").read_text("utf-8")
+    events = [json.loads(line) for line in log.splitlines()]
+    entered = [each for each in events if each.get("what") == "enters CV"]
+    assert len(entered) == 2
+
+
+def test_a_trip_delay_that_nothing_sets_nor_tells_is_that_of_the_bench(station: Station) -> None:
+    own = '  trip_delay: {query: "TDEL?", unit: s}\n'
+    assert own in DIALECT
+    station.dialect.write_text(DIALECT.replace(own, ""), "utf-8")
+    station.procedure(PROCEDURE + ACCEPTED)
+    code, told = station.call(*station.run())
+    assert code == 0, told
+    assert "TDEL?" not in station.messages
+    asked = PROCEDURE.replace("trip_delay: 100 ms", "trip_delay: 40 ms")
+    station.procedure(asked + ACCEPTED)
+    before = len(station.messages)
+    code, told = station.call("check", "p.procedure.yaml")
+    assert code != 0
+    assert "trip-delay-range" in told
+    assert len(station.messages) == before
+
+
+def test_ctrl_c_switches_it_off(station: Station) -> None:
+    station.procedure(PROCEDURE.replace("1.5 s", "60 s") + ACCEPTED)
+    process = station.start(*station.run())
+    last = time.monotonic() + 60.0
+    while not all(output.on for output in station.supply.outputs.values()) and time.monotonic() < last:
+        time.sleep(0.02)
+    time.sleep(0.3)
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=30)
+    assert process.returncode == 3, out + err
+    assert "off confirmed" in out + err
+    assert [each for each in station.messages if each.startswith("OUT ")][-1] == "OUT 0"
+
+
+def test_what_switches_off_without_a_run_makes_it_remote_first(station: Station) -> None:
+    for output in station.supply.outputs.values():
+        output.on, output.set["VSET"], output.set["ISET"] = True, 12.0, 2.0
+    code, told = station.call("off", "quay.bench.yaml")
+    assert code == 0, told
+    assert told.count("off confirmed") == 2
+    assert station.messages.index("REMote") < len(station.messages) - 1
+
+
+def test_probe_says_it_is_there_and_lets_it_go(station: Station) -> None:
+    code, told = station.call("probe", station.address, "--dialect", station.dialect, "--channel", 2)
+    assert code == 0, told
+    assert "T-2" in told
+    assert station.messages[:3] == ["REMote", "REMote?", "*IDN?"]
+    others = {each for each in station.messages if not each.endswith("?")}
+    assert others == {"REMote", "SELect RIGHT", "LOCal"}
