@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from typer.testing import Result
 
-from railwright.dialects.files import USER_FOLDER, dialect_names, dialect_text
+from railwright.dialects.files import FOLDER, USER_FOLDER, dialect_names, dialect_text
 
 
 def test_the_list_has_the_package_s_and_your_own(
@@ -20,8 +20,11 @@ def test_the_list_has_the_package_s_and_your_own(
     monkeypatch.setenv(USER_FOLDER, str(tmp_path))
     result = cli("dialect", "list", "--json")
     assert result.exit_code == 0
-    names = [each["name"] for each in json.loads(result.stdout)["dialects"]]
-    assert names == [*dialect_names(), "mine"]
+    found = json.loads(result.stdout)["dialects"]
+    assert [each["name"] for each in found] == [*dialect_names(), "mine"]
+    assert all(Path(each["file"]).is_file() for each in found)
+    assert Path(found[-1]["file"]) == tmp_path / "dialects" / "mine.yaml"
+    assert str(tmp_path / "dialects" / "mine.yaml") in cli("dialect", "list").stdout
 
 
 @pytest.mark.parametrize("name", dialect_names())
@@ -37,6 +40,26 @@ def test_every_operation_is_given_missing_impossible_told_or_by_hand(
     assert not any(
         row["command"] or row["query"] for row in rows.values() if row["state"] in ("missing", "impossible")
     )
+
+
+def test_what_is_checked_says_where_its_file_lies(cli: Callable[..., Result], tmp_path: Path) -> None:
+    own = tmp_path / "own.dialect.yaml"
+    own.write_text(dialect_text("channel-list"), "utf-8")
+    for given, path in (("channel-list", FOLDER / "channel-list.yaml"), (own, own)):
+        assert json.loads(cli("dialect", "check", given, "--json").stdout)["file"] == str(path)
+        assert cli("dialect", "check", given, "-q").stdout.replace("\n", "").endswith(str(path))
+
+
+def test_what_a_session_begins_and_ends_with_is_checked(cli: Callable[..., Result]) -> None:
+    rows = {
+        row["operation"]: row
+        for row in json.loads(cli("dialect", "check", "selected-apart", "--json").stdout)["operations"]
+    }
+    opening, closing = rows["opening"], rows["closing"]
+    assert (opening["command"], opening["query"]) == ("SYSTem:REMote", "SYSTem:REMote? = 1")
+    assert (closing["state"], closing["command"]) == ("given", "SYSTem:LOCal")
+    assert rows["which is selected"]["query"] == "INSTrument:SELect?"
+    assert rows["read voltage"]["query"] == rows["read current"]["query"] == "MEASure:ALL?"
 
 
 def test_states_of_an_instrument_with_knobs(cli: Callable[..., Result]) -> None:

@@ -143,6 +143,23 @@ def test_it_is_proved_and_then_runs_without_anything_accepted(station: Station) 
     assert len(entered) == 2
 
 
+def test_a_trip_delay_that_nothing_sets_nor_tells_is_that_of_the_bench(station: Station) -> None:
+    own = '  trip_delay: {query: "TDEL?", unit: s}\n'
+    assert own in DIALECT
+    station.dialect.write_text(DIALECT.replace(own, ""), "utf-8")
+    station.procedure(PROCEDURE + ACCEPTED)
+    code, told = station.call(*station.run())
+    assert code == 0, told
+    assert "TDEL?" not in station.messages
+    asked = PROCEDURE.replace("trip_delay: 100 ms", "trip_delay: 40 ms")
+    station.procedure(asked + ACCEPTED)
+    before = len(station.messages)
+    code, told = station.call("check", "p.procedure.yaml")
+    assert code != 0
+    assert "trip-delay-range" in told
+    assert len(station.messages) == before
+
+
 def test_ctrl_c_switches_it_off(station: Station) -> None:
     station.procedure(PROCEDURE.replace("1.5 s", "60 s") + ACCEPTED)
     process = station.start(*station.run())

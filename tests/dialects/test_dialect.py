@@ -105,6 +105,35 @@ def test_a_header_that_is_taken_at_once_is_one_by_the_grammar(header: str) -> No
     assert (unit.query, unit.parameters) == (header.endswith("?"), ())
 
 
+@pytest.mark.parametrize(
+    ("name", "old", "new", "told"),
+    [
+        ("prefixed", 'prefix: "INSTrument{channel}:"', 'prefix: "INSTrument{channel}:\\n"', "prefix"),
+        ("prefixed", 'prefix: "INSTrument{channel}:"', 'prefix: "OUTP ON;INSTrument{channel}:"', "prefix"),
+        ("prefixed", 'prefix: "INSTrument{channel}:"', 'prefix: "INSTrument {channel}:"', "prefix"),
+        ("prefixed", 'prefix: "INSTrument{channel}:"', 'prefix: "INSTrument{channel}{x}:"', "prefix"),
+        ("named-output", 'called: "UNIT{channel}"', 'called: "UNIT{channel};OUTP ON"', "called"),
+        ("named-output", 'called: "UNIT{channel}"', 'called: {1: "A\\nOUTP ON", 2: B}', "called"),
+        ("named-output", 'called: "UNIT{channel}"', "called: {1: A, 2: A}", "called"),
+        ("channel-list", '"off": "OFF"', '"off": "0;OUTP ON"', "words"),
+        ("channel-list", '"off": "OFF"', '"off": "0\\rOUTP ON"', "words"),
+        ("channel-list", "no link: NONE", 'no link: "NONE;OUTP ON"', "words"),
+    ],
+)
+def test_no_text_that_goes_into_a_message_ends_it(name: str, old: str, new: str, told: str) -> None:
+    """A newline, or `;`, would have what follows taken for a command of its own."""
+    text = text_of(name)
+    assert text.count(old) == 1
+    line = text[: text.index(old)].count("\n") + 1
+    with pytest.raises(DialectError) as raised:
+        read_dialect(text.replace(old, new), "mine.yaml")
+    first, *others = str(raised.value).splitlines()
+    # The entry's own line, or that of the words that it is one of.
+    assert line - 2 <= int(first.split(":")[1]) <= line
+    assert told in first
+    assert others == []
+
+
 def mastered(entry: str) -> str:
     return text_of("channel-list") + f"\nmaster: {entry}\n"
 

@@ -15,6 +15,7 @@ from tests.settings.station import TODAY, Edit, line_of, of_rule, settled, stati
 
 from railwright.circuit.case import fixed
 from railwright.dialects.dialect import load_dialect
+from railwright.dialects.files import dialect_text
 from railwright.evaluation.evaluate import evaluate
 from railwright.measures import MEASURES
 from railwright.plan.timeline import build_timeline
@@ -2159,6 +2160,54 @@ def test_what_a_dialect_has_no_command_for_is_a_stop(tmp_path: Path, monkeypatch
     assert found.blocks
     assert says(found.why, "channel-list", "left.1")
     assert "ocp: 800 mA" in line_of(found)
+
+
+@pytest.mark.parametrize(
+    ("lacks", "reach", "found"),
+    [
+        ("trip_delay", None, ["trip_delay: 40 ms"]),
+        # A delay that it has anyway needs no command; one that is not the asked one is another finding.
+        ("trip_delay", "40 ms .. 40 ms", []),
+        ("trip_at_limit", None, ["at_limit: trip"]),
+        ("trip_at_limit", "40 ms .. 40 ms", ["at_limit: trip"]),
+        ("ovp", None, ["ovp: 18 V"]),
+        ("voltage_mode", None, []),
+    ],
+)
+def test_what_a_trip_or_an_ovp_needs_a_dialect_must_have(
+    lacks: str, reach: str | None, found: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    dialect = load_dialect("channel-list")
+    poor = {key: header for key, header in dialect.settings.items() if key != lacks}
+    monkeypatch.setattr(
+        "railwright.documents.bench.load_dialect",
+        lambda name: (
+            dialect.model_copy(update={"settings": poor}) if name == "channel-list" else load_dialect(name)
+        ),
+    )
+    edits = [] if reach is None else [("bench", "trip_delay: 2 ms .. 5 s", f"trip_delay: {reach}")]
+    told = of_rule(settled(tmp_path, *edits), "dialect-cannot-set")
+    assert [line_of(each).strip().split("   ")[0] for each in told] == found
+    assert all(each.blocks and says(each.why, "channel-list", "left.1") for each in told)
+
+
+@pytest.mark.parametrize(("pause", "slow"), [("0", False), ("0.0015", False), ("0.003", True)])
+@pytest.mark.parametrize("compound", [True, False])
+def test_pauses_between_messages_count_in_what_a_reading_takes(
+    pause: str, slow: bool, compound: bool, tmp_path: Path
+) -> None:
+    """State, voltage, current, what regulates and what tripped of one output are five messages with a pause
+    before each, or one; a reading is wanted every 10 ms.
+    """
+    text = dialect_text("channel-list").replace("dialect: channel-list", "dialect: own", 1)
+    text = text.replace("compound: true", f"compound: {str(compound).lower()}")
+    text = text.replace("instrument:  ", f"session: {{pause: {pause}}}\ninstrument:  ", 1)
+    (tmp_path / "own.dialect.yaml").write_text(text)
+    found = of_rule(settled(tmp_path, ("bench", "dialect: channel-list", "dialect: own")), "line-slow")
+    slow = slow and not compound
+    assert [line_of(each).strip() for each in found] == ["dialect: own"] * slow
+    if slow:
+        assert says(found[0].why, "15 ms", "3 ms", "10 ms")
 
 
 def test_own_levels_are_divided_among_a_group(tmp_path: Path) -> None:

@@ -147,6 +147,21 @@ def test_an_override_needs_its_reason_and_is_shown(tmp_path: Path) -> None:
     assert unproved(tmp_path / "b", ALL, *REAL, (PROCEDURE, last, last + override)) == []
 
 
+def test_an_output_can_be_accepted_by_itself(tmp_path: Path) -> None:
+    """What the run's stop names is `left.1`: an override may name it so."""
+    override = "\noverrides:\n  - {finding: dialect-unproved, about: left.1, because: tried by hand}\n"
+    both = (PROCEDURE, "from: right.1", "from: left.2")
+    text = copy_demo(tmp_path / "as it is").read_text("utf-8")
+    last = text.rstrip().splitlines()[-1]
+    found = unproved(tmp_path / "a", Proofs(), *REAL, both, (PROCEDURE, last, last + override))
+    assert {(each.about, each.overridden) for each in found} == {("left.1", "tried by hand"), ("left", None)}
+    (left,) = (each for each in found if each.about == "left")
+    assert "left.2" in left.why
+    assert "left.1" not in left.why
+    # One that is proved, or is not used, is no finding, and the override no matter.
+    assert unproved(tmp_path / "b", ALL, *REAL, (PROCEDURE, last, last + override)) == []
+
+
 def test_the_front_door_reads_what_is_kept_and_needs_nothing_for_twins(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

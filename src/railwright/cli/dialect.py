@@ -13,10 +13,13 @@ from railwright.cli.exits import BadInput, Exit, complain, say
 from railwright.cli.wires import LineText, Visa, wires_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from railwright.dialects.dialect import Dialect, Value
     from railwright.dialects.operation import Setting
     from railwright.documents.wires import Wires
     from railwright.guard.link import GuardLink
+    from railwright.guard.session_settings import SessionCommand
     from railwright.running.provoke import Provocations
 
 What = Annotated[str, typer.Argument(metavar="WHAT", help="list, check, try or schema.")]
@@ -93,33 +96,36 @@ def dialect(
     assert file is not None
     made = read_named(file)
     if address is None:
-        return _check(made, json, quiet)
+        return _check(made, path_of(file), json, quiet)
     wanted = None if provoke is None else _wanted(provoke, voltage, current, operator)
     return _try(made, wires_of(address, line, visa), channel, change, json, wanted)
 
 
 def _list(json: bool) -> Exit:
-    from railwright.dialects.files import dialect_names, user_folder
+    from railwright.dialects.files import FOLDER, dialect_names, user_folder
 
-    own = sorted(path.stem for path in (user_folder() / "dialects").glob("*.yaml"))
-    known = {**dict.fromkeys(dialect_names(), "of the package"), **dict.fromkeys(own, "your own")}
+    shipped = {name: ("of the package", FOLDER / f"{name}.yaml") for name in dialect_names()}
+    own = {path.stem: ("your own", path) for path in sorted((user_folder() / "dialects").glob("*.yaml"))}
+    known = {**shipped, **own}
     if json:
         from railwright.cli.console import print_json
 
-        print_json({"dialects": [{"name": name, "from": where} for name, where in known.items()]})
+        rows = [{"name": name, "from": of, "file": str(path)} for name, (of, path) in known.items()]
+        print_json({"dialects": rows})
     else:
-        for name, where in known.items():
-            say(f"{name} ({where})")
+        for name, (of, path) in known.items():
+            say(f"{name} ({of}): {path}")
     return Exit.DONE
 
 
-def _check(made: Dialect, json: bool, quiet: bool) -> Exit:
+def _check(made: Dialect, path: Path, json: bool, quiet: bool) -> Exit:
     from railwright.cli.console import console, print_json, table
 
     rows = operations(made)
     if json:
         keys = ("operation", "state", "command", "query")
-        print_json({"dialect": made.name, "operations": [dict(zip(keys, row, strict=True)) for row in rows]})
+        found = [dict(zip(keys, row, strict=True)) for row in rows]
+        print_json({"dialect": made.name, "file": str(path), "operations": found})
         return Exit.DONE
     if not quiet:
         channels = "outputs 1 and 2" if made.list_readings else "output 1"
@@ -128,6 +134,7 @@ def _check(made: Dialect, json: bool, quiet: bool) -> Exit:
     missing = [row[0] for row in rows if row[1] == "missing"]
     told = f"{len(missing)} missing: {', '.join(missing)}" if missing else "none missing"
     say(f"{made.name}: {len(rows)} operations, {told}")
+    say(f"its file: {path}")
     return Exit.DONE
 
 
@@ -251,6 +258,14 @@ def _say_proved(made: Dialect, instrument: str, proved: list[str], kept: Path | 
         say(f"proved, and kept in {kept}")
 
 
+def path_of(file: str) -> Path:
+    """Where the file of a dialect lies that was read."""
+    from railwright.dialects.files import find_dialect
+
+    found = find_dialect(file, Path())
+    return Path(file) if found is None else found.path.resolve()
+
+
 def read_named(file: str) -> Dialect:
     """The dialect of a file or a name. BadInput, or DialectError with its lines."""
     from railwright.dialects.dialect import load_dialect, read_dialect
@@ -296,6 +311,9 @@ def operations(made: Dialect) -> list[tuple[str, str, str, str]]:
         _row("master switch", master, "".join(made.master_queries)),
         _row("read voltage", query=readings[made.readings.places[0][0]]),
         _row("read current", query=readings[made.readings.places[1][0]]),
+        _row("opening", *_said(made.session_settings.opening)),
+        _row("closing", *_said(made.session_settings.closing)),
+        _row("which is selected", query=instrument.selected),
         _row("identify", query=instrument.identify),
         _row("clear", instrument.clear),
         _row("errors", query=made.error_query),
@@ -307,6 +325,12 @@ def operations(made: Dialect) -> list[tuple[str, str, str, str]]:
         _row("point list", None if points is None else made.command_of(points.start, [1])),
     ]
     return rows
+
+
+def _said(commands: Sequence[SessionCommand]) -> tuple[str, str]:
+    """What a session begins or ends with: commands, and questions with the answer that is wanted."""
+    asked = [f"{each.text} = {each.answer}" if each.answer else each.text for each in commands if each.asks]
+    return "; ".join(each.text for each in commands if not each.asks), "; ".join(asked)
 
 
 def _example(setting: Setting) -> Value:

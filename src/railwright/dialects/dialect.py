@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 from typing import Annotated, Any, Literal, NamedTuple
@@ -29,7 +30,7 @@ from railwright.dialects.operation import (
 from railwright.dialects.session_commands import SessionEntry, as_commands, check_harmless, listed
 from railwright.dialects.status import ModeStatus, TripStatus, set_bits
 from railwright.dialects.units import CHANNEL, FACTORS, Spoken
-from railwright.dialects.words import check_words, forms, off_answers
+from railwright.dialects.words import check_whole, check_words, forms, off_answers
 from railwright.guard.answers import names, parted
 from railwright.guard.session_settings import SessionSettings
 from railwright.scpi.channels import format_channels
@@ -47,6 +48,10 @@ Addressing = Literal["none", "channel-list", "selected-output", "numbered-header
 EVENT_ERRORS = {"a query error": 2, "a device error": 3, "an execution error": 4, "a command error": 5}
 """Bits of the standard event status register that tell of an error (IEEE 488.2, 11.5.1.1)."""
 
+_PREFIX = re.compile(
+    r":?[A-Za-z][A-Za-z0-9_]*(\{channel\})?(:[A-Za-z][A-Za-z0-9_]*(\{channel\})?)*:?", re.ASCII
+)
+
 POWER_ON = 7
 """Its bit that tells that the power came on (IEEE 488.2, 11.5.1.1.2)."""
 
@@ -61,6 +66,7 @@ def check_own_words(operation: Operation) -> None:
     if (operation.on is None) != (operation.off is None):
         raise ValueError("expected 'on' and 'off' of a switch together, got one of them; add the other")
     if operation.on is not None and operation.off is not None:
+        check_whole("a word", operation.on, operation.off)
         check_words({"on": operation.on, "off": operation.off})
 
 
@@ -314,7 +320,27 @@ class Dialect(DialectPart):
     @classmethod
     def _words(cls, words: dict[str, str]) -> dict[str, str]:
         check_words(words)
+        check_whole("a word", *words.values())
         return words
+
+    @field_validator("prefix")
+    @classmethod
+    def _prefix(cls, prefix: str) -> str:
+        """As a header is, it may leave the channel open, and nothing else."""
+        check_whole("a prefix", prefix)
+        if prefix and not _PREFIX.fullmatch(prefix):
+            told = f"expected the beginning of a header such as 'INSTrument{CHANNEL}:'"
+            raise ValueError(f"{told}, got {prefix!r}")
+        return prefix
+
+    @field_validator("called")
+    @classmethod
+    def _called(cls, called: str | dict[int, str]) -> str | dict[int, str]:
+        names = [called] if isinstance(called, str) else list(called.values())
+        check_whole("a name of an output", *names)
+        if isinstance(called, dict) and len(set(names)) < len(names):
+            raise ValueError(f"expected another name for each output, got {', '.join(names)}")
+        return called
 
     @model_validator(mode="after")
     def _whole(self) -> Dialect:

@@ -39,6 +39,13 @@ def means_on(written: str) -> bool | None:
     return None
 
 
+def check_whole(what: str, *texts: str | None) -> None:
+    """ValueError where a text that becomes part of a message could end it, or begin another command in it."""
+    for text in texts:
+        if text is not None and any(sign in ";" or not sign.isprintable() for sign in text):
+            raise ValueError(f"expected {what} without ';' or a newline, got {text!r}: each ends a command")
+
+
 def check_words(words: Mapping[str, str]) -> None:
     """ValueError where opposite words look alike, or one means its opposite: the word for on off, that for
     off on, or what SCPI-1999 has a name for.

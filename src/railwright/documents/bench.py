@@ -277,7 +277,9 @@ class Output(Model):
     ocp: OverCurrent | None = Field(
         None, description="over-current protection apart from the current limit; left out: there is none"
     )
-    trip_delay: SecondReach | None = Field(None, description="trip delays that can be set; left out: none")
+    trip_delay: SecondReach | None = Field(
+        None, description="trip delays that can be set, or the one that it has; left out: none"
+    )
     sense: Sense | None = Field(None, description="remote sense; left out: there is none")
     points: Points | None = Field(None, description="its own point list; left out: there is none")
     may_join: tuple[Literal["series", "parallel"], ...] = Field(
@@ -288,6 +290,11 @@ class Output(Model):
     def takes_in_off(self) -> bool:
         """Whether it is known to take in current while it is off, beside its bleeder; up to `sink`."""
         return self.when_off not in (None, "high impedance") and self.sink != 0.0
+
+    @property
+    def fixed_trip_delay(self) -> bool:
+        """Whether it has one trip delay, which nothing sets."""
+        return self.trip_delay is not None and self.trip_delay.low == self.trip_delay.high
 
 
 class HoldsUntil(Model):

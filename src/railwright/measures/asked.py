@@ -7,6 +7,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, NamedTuple
 
+from railwright.measures.level_change import LevelChange
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -32,16 +34,6 @@ SHOWN = 0.1
 
 ALIKE = 1e-6
 """Part by which brief levels differ at most that are equal."""
-
-
-class LevelChange(NamedTuple):
-    """A change of an input's set point, as asked: when, on the record's time base [s], from and to where [V];
-    of a line, when half of it is over.
-    """
-
-    time: float
-    start: float
-    goal: float
 
 
 class Before(NamedTuple):

@@ -1,4 +1,6 @@
-"""How long messages to a supply take on its serial line, from their characters alone."""
+"""How long messages to a supply take at least: on its serial line, from their characters alone, and with the
+pauses that it wants between them.
+"""
 
 from __future__ import annotations
 
@@ -18,7 +20,7 @@ def line_of(supply: Supply) -> SerialLine | None:
 
 
 def reading_time(supply: Supply, outputs: Iterable[str]) -> float:
-    """How long one reading of these outputs takes on the line [s]; 0 where it has none."""
+    """How long one reading of these outputs takes at least [s]; 0 where nothing of it is known."""
     dialect, units, answers = supply.dialect, list[str](), 0
     channels = [supply.channels[output] for output in outputs]
     groups = [channels] if dialect.list_readings else [[channel] for channel in channels]
@@ -32,7 +34,7 @@ def reading_time(supply: Supply, outputs: Iterable[str]) -> float:
 
 
 def exchange_time(supply: Supply) -> float:
-    """How long one set voltage with its verification takes on the line [s]; 0 where it has none."""
+    """How long one set voltage with its verification takes at least [s]; 0 where nothing of it is known."""
     dialect, channel = supply.dialect, min(supply.channels.values())
     if not dialect.can_set("voltage"):
         return 0.0
@@ -46,10 +48,11 @@ def exchange_time(supply: Supply) -> float:
 
 
 def _time(supply: Supply, units: Sequence[str], answers: int) -> float:
-    line = line_of(supply)
-    if line is None:
-        return 0.0
-    session = supply.dialect.session_settings
+    line, session = line_of(supply), supply.dialect.session_settings
     messages = supply.dialect.spoken.messages(supply.dialect.checked(units))
+    # One before each: the next exchange waits for that, too.
+    pauses = session.pause * len(messages)
+    if line is None:
+        return pauses
     characters = sum(len(message) + len(session.sends) for message in messages) + answers * ANSWER
-    return characters * line.settings.byte_time + session.pause * (len(messages) - 1)
+    return characters * line.settings.byte_time + pauses

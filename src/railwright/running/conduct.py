@@ -98,7 +98,10 @@ class Conduct:
         self.consent, self.hands = consent, hands
         self.multimeters, self.relays = multimeters, relays
         self.proofs = proofs or Proofs()
-        reasons = {name: accepted_because(documents, DIALECT_UNPROVED, name) for name in rig.supplies}
+        outputs = [str(output.output) for _, _, output in rig.feeds()]
+        reasons = {
+            name: accepted_because(documents, DIALECT_UNPROVED, name) for name in (*rig.supplies, *outputs)
+        }
         self.unproved = {name: because for name, because in reasons.items() if because is not None}
         below = {name: off_threshold(documents.device, name) for name in rig.set_points}
         self.watch = Watch(self.procedure.stop_when, below)

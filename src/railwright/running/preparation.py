@@ -258,6 +258,8 @@ def protections(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[OutputSet
     supply, document = rig.supplies[output.output.supply], rig.bench.output(output.output)
     trips = output.at_limit == "trip"
     ovp, opp, ocp = (math.isfinite(level) for level in (output.ovp, output.opp, output.ocp))
+    # It has no other, and the supply does not tell it either.
+    fixed = document.fixed_trip_delay and not supply.supports("trip_delay")
     own_delay = document.ocp is not None and document.ocp.delay is not None
     # An output that cannot trip need not be told to regulate, one that cannot sense not to sense at its
     # terminals. Over-power and over-current protection go off where they are there and not asked for.
@@ -265,7 +267,7 @@ def protections(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[OutputSet
         (ovp, "ovp", output.ovp),
         (ovp and supply.supports("ovp_on"), "ovp_on", True),
         (trips or document.trip_delay is not None, "trip_at_limit", trips),
-        (trips, "trip_delay", output.trip_delay),
+        (trips and not fixed, "trip_delay", output.trip_delay),
         (opp, "opp", output.opp),
         (ocp, "ocp", output.ocp),
         (ocp and own_delay, "ocp_delay", output.ocp_delay),

@@ -34,11 +34,11 @@ def proof_needs(rig: Rig, proofs: Proofs) -> list[ProofNeed]:
 
 
 def expect_proved(needs: Sequence[ProofNeed], accepted: Mapping[str, str]) -> list[str]:
-    """Cautions about what is not proved and accepted. accepted: supply -> the reason for which the procedure
-    accepts it. NotProved where one is not accepted.
+    """Cautions about what is not proved and accepted. accepted: supply, or one of its outputs -> the reason
+    for which the procedure accepts it. NotProved where one is not accepted.
     """
     lacking = [need for need in needs if need.missing]
-    refused = [need for need in lacking if need.output.supply not in accepted]
+    refused = [need for need in lacking if not {need.output, need.output.supply} & accepted.keys()]
     if refused:
         told = "; ".join(f"{each.output} ({each.instrument}): {', '.join(each.missing)}" for each in refused)
         raise NotProved(
@@ -48,6 +48,6 @@ def expect_proved(needs: Sequence[ProofNeed], accepted: Mapping[str, str]) -> li
         )
     return [
         f"{each.output}: {', '.join(each.missing)} of its dialect not proved on {each.instrument}, accepted: "
-        f"{accepted[each.output.supply]}"
+        f"{accepted[each.output if each.output in accepted else each.output.supply]}"
         for each in lacking
     ]

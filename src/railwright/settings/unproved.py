@@ -12,7 +12,6 @@ from railwright.documents.address import is_of_this_computer
 from railwright.documents.bench import Supply
 from railwright.documents.loader import Documents
 from railwright.documents.output_name import OutputName
-from railwright.grouping import grouped
 from railwright.plan.needed_proofs import needed_proofs
 from railwright.plan.set_points import SetPoints
 from railwright.quantities import state
@@ -29,21 +28,29 @@ def unproved_findings(documents: Documents, set_points: SetPoints, proofs: Proof
 
 
 def _findings(documents: Documents, set_points: SetPoints, proofs: Proofs) -> Iterator[Finding]:
-    needed = needed_proofs(documents.bench, set_points)
-    for name, wanted in grouped((each[0].supply, each) for each in needed.items()).items():
-        supply = documents.bench.supplies[name]
-        lacks = {} if is_of_this_computer(supply.address) else _lacks(supply, dict(wanted), proofs)
-        if lacks:
+    bench = documents.bench
+    needed = needed_proofs(bench, set_points)
+    for name in dict.fromkeys(output.supply for output in needed):
+        supply = bench.supplies[name]
+        if is_of_this_computer(supply.address):
+            continue
+        wanted = {output: each for output, each in needed.items() if output.supply == name}
+        lacks = _lacks(supply, wanted, proofs)
+        # An output that the procedure names by itself is a finding by itself, which it may accept.
+        named = {each.about for each in documents.procedure.overrides if each.finding == DIALECT_UNPROVED}
+        alone = [{output: each} for output, each in lacks.items() if output in named]
+        others = {output: each for output, each in lacks.items() if output not in named}
+        for about, part in [(str(*each), each) for each in alone] + [(name, others)] * bool(others):
             yield Finding(
                 DIALECT_UNPROVED,
                 Severity.STOP,
-                name,
+                about,
                 documents.where("bench", ("supplies", name, "dialect")),
                 state(
                     "dialect '{dialect}' is not proved on {model}: {lacks}",
                     dialect=supply.dialect.name,
                     model=supply.model or "this supply, whose model is not given",
-                    lacks="; ".join(f"{output}: {', '.join(each)}" for output, each in lacks.items()),
+                    lacks="; ".join(f"{output}: {', '.join(each)}" for output, each in part.items()),
                 ),
                 "provoke them with 'railwright dialect try … --provoke' or 'railwright prove', or accept it "
                 "with a reason; on simulated supplies ('--twins') it does not count",

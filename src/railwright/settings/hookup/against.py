@@ -36,7 +36,7 @@ from railwright.settings.hookup.obstacle import (
     unknown,
     written,
 )
-from railwright.settings.rules.instruments import asked_of_dialects
+from railwright.settings.rules.instruments import asked_of_dialects, lacks_command
 from railwright.settings.slower import slower
 from railwright.settings.windows.current_limit import ROOM_TO_CHARGE
 from railwright.settings.windows.current_limit import grid as current_grid
@@ -102,7 +102,7 @@ def protections(demand: Demand, source: FedInput) -> Found:
         for name in source.without(key) if getattr(limits, key) is not None else ():
             yield Obstacle(f"the bench names no {title} of {name}", *_leaving_out(demand, key))
     for name, key in product(source.outputs, asked_of_dialects(limits)):
-        if key not in demand.bench.supply_of(name).dialect.settings:
+        if lacks_command(demand.bench, name, key):
             yield Obstacle(f"the dialect of {name} has no command for '{key}'", *_leaving_out(demand, key))
     yield from written(demand, "trip_delay", trip_delay.in_range(source))
 
@@ -111,6 +111,9 @@ def _leaving_out(demand: Demand, key: str) -> tuple[str | None, int, tuple[str |
     """The change that does without a protection, where the procedure may: OVP it must have."""
     if key == "ovp":
         return None, 0, None
+    if key in ("trip_at_limit", "trip_delay"):
+        words = f"have the limit of {demand.name} regulate"
+        return words, PROCEDURE, (*demand.source.at_limits, "at_limit")
     also = " and 'ocp_delay'" if key == "ocp" and demand.limits.ocp_delay is not None else ""
     words = f"leave '{key}'{also} out of the limits of {demand.name}"
     return words, PROCEDURE, (*demand.source.at_limits, key)

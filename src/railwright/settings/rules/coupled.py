@@ -40,16 +40,19 @@ class _Moved(NamedTuple):
 
     @property
     def words(self) -> Statement:
-        of, unit, takes = (
-            ("voltage", "V", "{mover}, which takes {input} along")
-            if self.of == "voltage"
-            else ("limit", "A", "the current limit of {mover}, which takes that of {input}")
-        )
+        mover, taken = self.mover, self.source.name
+        if self.of == "voltage":
+            of, unit = "voltage", "V"
+            takes = state("{mover}, which takes {input} along", mover=mover, input=taken)
+        else:
+            of, unit = "limit", "A"
+            takes = state(
+                "the current limit of {mover}, which takes that of {input}", mover=mover, input=taken
+            )
         return state(
-            f"'{{step}}' sets {takes} from {{before}} to {{after}} (coupled by {{by}})",
+            "'{step}' sets {takes} from {before} to {after} (coupled by {by})",
             step=self.context.timeline.spans[self.step].name,
-            mover=self.mover,
-            input=self.source.name,
+            takes=takes,
             before=named(f"{of}_before", self.before, unit),
             after=named(f"{of}_after", self.after, unit),
             by=dict(followers(self.context.bench, self.mover, self.of))[self.output].by,

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from itertools import product
 
 from railwright.dialects.operation import Setting
-from railwright.documents.bench import Calibration, Output, Supply
+from railwright.documents.bench import Bench, Calibration, Output, Supply
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Limits
 from railwright.documents.relays import Relays
@@ -199,27 +199,46 @@ def off_grid(source: FedInput, feed: Feed) -> Outcome:
 @rule("dialect-cannot-set", Severity.STOP)
 @of_every(with_seen(inputs))
 def dialect_cannot_set(context: Context, source: FedInput) -> Outcome:
-    """The procedure asks for a protection that the supply's dialect has no command for."""
-    for name, key in product(source.outputs, asked_of_dialects(source.limits)):
-        dialect = context.bench.supply_of(name).dialect
-        if key not in dialect.settings:
+    """The procedure asks for a protection that the supply's dialect has no command for. A trip delay that the
+    output has anyway, which the bench gives as a range of one value, needs none.
+    """
+    for name, setting in product(source.outputs, asked_of_dialects(source.limits)):
+        dialect, key = context.bench.supply_of(name).dialect, KEYS.get(setting, setting)
+        if lacks_command(context.bench, name, setting):
             yield Hit(
                 source.name,
                 (*source.at_limits, key),
                 state(
                     "dialect '{dialect}' cannot set {setting} on {output}: it has no command for it",
                     dialect=dialect.name,
-                    setting=key.replace("_", " "),
+                    setting=setting.replace("_", " "),
                     output=name,
                 ),
-                f"leave '{key}' out, or add its command to the dialect's settings",
+                REMEDIES.get(setting, f"leave '{key}' out")
+                + ", or add its command to the dialect's settings",
             )
 
 
-PROTECTIONS: tuple[Setting, ...] = ("opp", "ocp", "ocp_delay")
+PROTECTIONS: tuple[Setting, ...] = ("ovp", "opp", "ocp", "ocp_delay")
 """Settings that a procedure may ask for and a dialect need not have."""
+
+KEYS: dict[Setting, str] = {"trip_at_limit": "at_limit"}
+"""Where the procedure asks for them, where that is called otherwise."""
+
+REMEDIES: dict[Setting, str] = {
+    "trip_delay": "where it is fixed, write it into the bench as a range of one value ('100 ms .. 100 ms')",
+    "trip_at_limit": "have it regulate",
+    "ovp": "use another output",
+}
+
+
+def lacks_command(bench: Bench, name: OutputName, setting: Setting) -> bool:
+    """Whether a setting would have to be made on an output, and its dialect has none for it."""
+    fixed = setting == "trip_delay" and bench.output(name).fixed_trip_delay
+    return setting not in bench.supply_of(name).dialect.settings and not fixed
 
 
 def asked_of_dialects(limits: Limits) -> list[Setting]:
     """Those that a procedure asks for of an input."""
-    return [key for key in PROTECTIONS if getattr(limits, key) is not None]
+    trips: tuple[Setting, ...] = ("trip_at_limit", "trip_delay") if limits.at_limit == "trip" else ()
+    return [*(key for key in PROTECTIONS if getattr(limits, key) is not None), *trips]

@@ -105,9 +105,11 @@ def relay_rating(context: Context) -> Outcome:
         feed = feeds.get(source)
         ovp = source.ovp_with_error(feed.ovp) if feed else None
         limit = source.at_most(feed.limit) if feed else None
+        acts = state("the OVP of {input} acts at", input=source.name)
+        lets = state("the current limit of {input} lets through", input=source.name)
         for key, unit, reached, what, does in (
-            ("voltage", "V", ovp, "the level at which the OVP acts", "the OVP of {input} acts at"),
-            ("current", "A", limit, "the current limit", "the current limit of {input} lets through"),
+            ("voltage", "V", ovp, "the level at which the OVP acts", acts),
+            ("current", "A", limit, "the current limit", lets),
         ):
             rated = getattr(lies.contact, key)
             if rated is None:
@@ -118,8 +120,8 @@ def relay_rating(context: Context) -> Outcome:
                     source.name,
                     _at(lies, key),
                     state(
-                        f"{does} up to {{reached}}, '{{contact}}' is rated {{rated}} d.c.",
-                        input=source.name,
+                        "{does} up to {reached}, '{contact}' is rated {rated} d.c.",
+                        does=does,
                         reached=(reached, unit),
                         contact=lies.name,
                         rated=(rated, unit),

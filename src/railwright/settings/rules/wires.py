@@ -39,12 +39,27 @@ def shared_bus(context: Context) -> Outcome:
 @rule("line-slow", Severity.CAUTION, worst=Ranking("takes"))
 @of_every(with_seen(supplies))
 def line_slow(context: Context, name: str, supply: Supply) -> Outcome:
-    """A serial line is too slow for the readings that the procedure asks for: fewer are taken."""
+    """A serial line, or a supply that wants a pause between messages, is too slow for the readings that the
+    procedure asks for: fewer are taken.
+    """
     every = context.procedure.record.every
     line = line_of(supply)
-    if line is not None:
-        takes = reading_time(supply, _used(context, name))
-        if takes > every:
+    takes = reading_time(supply, _used(context, name))
+    if takes > every:
+        if line is None:
+            yield Hit(
+                name,
+                ("bench", "supplies", name, "dialect"),
+                state(
+                    "a reading takes {takes} with the pauses of {pause} that its dialect asks for; the "
+                    "procedure asks for one every {every}",
+                    takes=(takes, "s"),
+                    pause=(supply.dialect.session.pause, "s"),
+                    every=(every, "s"),
+                ),
+                "record less often, or write a shorter pause into the dialect where the supply allows it",
+            )
+        else:
             yield Hit(
                 name,
                 ("bench", "supplies", name, "line" if supply.line is not None else "address"),
