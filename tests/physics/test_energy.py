@@ -279,10 +279,11 @@ def test_energy_balance_of_random_circuits():
         samples = sim.advance(0.1).samples["main"]
         assert np.isfinite(samples.states).all()
         gap, moved = energy_gap(branch, samples)
-        # What the trapezoids between samples leave of moves that move next to nothing: rows are right to some
-        # 1e-6 of full scale in voltage and in current, and a loop holds on for 1e-7 of the rated current.
+        # What rows leave of moves that move next to nothing: they are right to some 1e-6 of full scale in
+        # voltage and in current, and a loop holds on for 1e-7 of the rated current. An output that rests for
+        # 0.1 s at part of its voltage so leaves up to 2e-7 of what it could deliver (5,000 drawn circuits).
         rated = sum(stage.voltage_max * stage.current_max for stage in branch.stages)
-        assert abs(gap) < 1e-3 * moved + 1e-8 * max(1.0, rated * 0.1)
+        assert abs(gap) < 1e-3 * moved + 1e-8 + 2e-7 * rated * 0.1
         for m, load in enumerate(branch.loads):
             missing, size = load_gap(branch, samples, m)
             assert abs(missing) <= 1e-3 * size + 1e-4 * moved, load.kind
