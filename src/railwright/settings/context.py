@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from functools import cache, cached_property, partial
 from typing import Literal, NamedTuple, cast
 
+from railwright.circuit import terminals
 from railwright.circuit.leads import Resistance, lead_inductance, lead_resistance
 from railwright.documents.bench import Bench, Lead, Supply
 from railwright.documents.device import Device, Input
@@ -648,6 +649,11 @@ class Context(BoundDocuments):
     def plan(self) -> Plan:
         """How the procedure reaches the outputs with the set points as far as they are settled."""
         return deliver(self.timeline, {name: draft.feed for name, draft in self.drafts.items()}, self.bench)
+
+    @cached_property
+    def links(self) -> list[terminals.Link]:
+        """What is joined to what by the hook-up."""
+        return terminals.links_of(self.procedure, self.device, self.bench)
 
     @property
     def interlock(self) -> Interlock | None:
