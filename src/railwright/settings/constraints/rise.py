@@ -76,7 +76,7 @@ def within_limit(
     without = [name for name, output in source.outputs.items() if output.slew is None]
     stairs = f", as a whole: {', '.join(without)} has no slew, and in a stair the limit may act for a while"
     near = fastest if 0.0 < fastest < math.inf else 1.0
-    drawn = asks_for(near) - source.capacitance * near * (1.0 + source.voltage_gain)
+    drawn = asks_for(near) - source.charging_current(near * (1.0 + source.voltage_gain), rise.voltage)
     yield Constraint(
         "limit",
         "high",
@@ -287,7 +287,8 @@ def up_after(source: FedInput, rate: float, voltage: float, least: float = 0.0) 
     """
     top = voltage + (source.voltage_error(voltage) or 0.0)
     farads = source.load.capacitance.high
-    charging, steady = farads * max(rate, least), source.load.current(voltage)
+    charging = source.load.charging_current(max(rate, least), top)
+    steady = source.load.current(voltage)
     drawn = max(0.0, steady.low) if steady is not None else 0.0
     band = max(CURRENT_BAND * drawn, CURRENT_BAND_OF_LARGEST * (charging + drawn))
     slope = (1.0 - VOLTAGE_BAND) * top / rate
