@@ -16,6 +16,10 @@ from railwright.guard.session_settings import USUAL, SessionSettings, settings_f
 OFF_BELOW = 1.0
 """Voltage below which an output that was switched off counts as off [V], where nothing else is known."""
 
+DECAY = 10.0
+"""How long the voltage of an input that was switched off may take to fall before it counts as a residual [s].
+"""
+
 NO_NUMBER = 9.9e37
 """From here on a number means infinity, or none at all (SCPI-1999 vol. 1, 7.2.1)."""
 
@@ -147,7 +151,7 @@ class OffPlan:
     inputs: tuple[InputOff, ...]
     silence: float = 0.25
     deadline: float = 1.0
-    decay: float = 10.0
+    decay: float = DECAY
     lost: float = 600.0
     every: float = 0.02
     relays: tuple[RelaysOff, ...] = ()
