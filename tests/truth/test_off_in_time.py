@@ -1,7 +1,7 @@
 """How long an input takes to empty, and what a run says that does not wait as long.
 
-The truth is that of an R-C circuit: behind its series resistance R the capacitor empties by e^(-t / (R + R_L) C),
-and the connector shows R_L / (R + R_L) of it, where R_L is the load beside the output's bleeder.
+The truth is that of an R-C circuit: behind its series resistance R the capacitor empties by
+e^(-t / (R + R_L) C), and the connector shows R_L / (R + R_L) of it; R_L: the load beside the bleeder.
 """
 
 from __future__ import annotations

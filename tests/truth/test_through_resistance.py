@@ -7,16 +7,21 @@ capacitor and, through R, the device's.
 from __future__ import annotations
 
 import math
+import re
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
+from tests.said import says
 from tests.truth.small import OUTPUT, fed_by, write
 
 from railwright.documents.device import Input
+from railwright.documents.loader import load_documents
 from railwright.job import Job
+from railwright.report.sheet_order import in_order
+from railwright.settings.context import sources_of
 from railwright.settings.draw import LoadModel
 
 OWN = 150e-6
@@ -120,3 +125,43 @@ def test_a_rise_reaches_the_limit_where_what_flows_does(
     assert abs(flows - limit) > 0.05 * limit  # clear of what lead and accuracy make of it
     found = checked(tmp_path / "job", f"{rise / 1e3} V/ms", f"{limit} A", *load_of(farads, ohms, 100.0))
     assert ("ramp-in-limit" in found) == (flows > limit)
+
+
+@pytest.mark.parametrize(
+    ("farads", "ohms", "limit"),
+    [
+        (0.1, 47.0, 1.0), (0.1, 20.0, 0.8), (0.47, 0.05, 1.0), (5.0, 0.2, 2.0), (1.0, 30.0, 1.0),
+        (22e-3, 100.0, 1.0), (10e-3, 0.05, 1.0), (470e-6, 0.05, 1.0), (4.7e-3, 20.0, 0.5),
+    ],
+)  # fmt: skip
+def test_the_sheet_shows_the_current_of_once_it_is_charged(
+    farads: float, ohms: float, limit: float, tmp_path: Path
+) -> None:
+    """At once the current is up to the limit: the band of the load alone, 0.24 A, was told for then."""
+    resistor = 100.0
+    procedure = {
+        "hook_up": {"main": {"from": "s.1", "lead": "pair", "sense": "at terminals"}},
+        "limits": {"main": {"current_limit": f"{limit} A", "at_limit": "regulate", "ovp": "32 V"}},
+        "steps": [{"power_up": {"order": ["main"], "settle": "1 s"}, "name": "up"}],
+        "record": {"every": "10 ms"},
+    }
+    own = fed_by(*load_of(farads, ohms, resistor), current={"steady": "10 mA .. 0.8 A", "at_most": "3 A"})
+    documents = load_documents(write(tmp_path / "job", {"main": own}, procedure))
+    points, (sources, _) = Job.open(tmp_path / "job" / "small.procedure.yaml").check(), sources_of(documents)
+    power_up = documents.procedure.steps[0].power_up
+    (said,) = [
+        each.words
+        for each in in_order(documents, points.settings.set_points, sources, power_up)
+        if each.words.startswith("Verify")
+    ]
+    # From then on what charges it is less than 10 % of what the load draws.
+    at = in_limit(farads, ohms, resistor, limit, 24.0)
+    left = min(limit - 24.0 / resistor, 24.0 / ohms)
+    charged = at + ohms * farads * math.log(left / (0.1 * 24.0 / resistor))
+    assert abs(charged - 1.0) > 0.05
+    assert ("once it is charged" in said) == (charged > 1.0)
+    assert "0.24 A" in said
+    if charged > 1.0:
+        told = float(re.search(r"up to ([0-9.]+) s", said)[1])  # type: ignore[index]
+        assert charged * 0.95 <= told <= 1.4 * charged
+        assert says(said, f"{limit:g} A")
