@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from railwright.documents.wires import Wires
     from railwright.guard.link import GuardLink
     from railwright.guard.session_settings import SessionCommand
+    from railwright.instruments.trying import DialectTrial
     from railwright.running.provoke import Provocations
 
 What = Annotated[str, typer.Argument(metavar="WHAT", help="list, check, try or schema.")]
@@ -185,10 +186,10 @@ def _try(made: Dialect, wires: Wires, channel: int, change: bool, json: bool, wa
         tried = [*trial.questions()]
         if change:
             tried += trial.changes()
-        trial.close()
         provoked, instrument, kept = None, "", None
         if wanted is not None:
-            provoked, instrument, kept = _provoked(link, made, wires, channel, wanted)
+            provoked, instrument, kept = _provoked(link, trial, wires, channel, wanted)
+        trial.close()
     finally:
         link.close()
     rows = [(each.operation, each.sent, each.answer, each.wrong or each.means) for each in tried]
@@ -225,7 +226,7 @@ def _try(made: Dialect, wires: Wires, channel: int, change: bool, json: bool, wa
 
 
 def _provoked(
-    link: GuardLink, made: Dialect, wires: Wires, channel: int, wanted: Wanted
+    link: GuardLink, trial: DialectTrial, wires: Wires, channel: int, wanted: Wanted
 ) -> tuple[Provocations, str, Path | None]:
     """What came of provoking, at which instrument, and where what it proves is kept."""
     import datetime as dt
@@ -236,10 +237,10 @@ def _provoked(
     from railwright.instruments.supply import SupplyDriver
     from railwright.running.provoke import ITS_OUTPUT, bare_supply, proofs_of, provoke
 
-    document = bare_supply(made, wires.address, channel, wanted.voltage, wanted.current)
+    document = bare_supply(trial.dialect, wires.address, channel, wanted.voltage, wanted.current)
     document = document.model_copy(update={"line": wires.line, "visa": wires.visa})
     supply = SupplyDriver("instrument", document, open_guarded(link))
-    supply.connect()
+    supply.take_over(trial.conversation)
     identity = supply.identify()
     how: Connected = "open" if wanted.connected == "open" else "overloaded"
     provoked = provoke(link, supply, ITS_OUTPUT, how, voltage=wanted.voltage, current=wanted.current)

@@ -72,7 +72,8 @@ def provoke(
         raise InstrumentError(supply.name, supply.dialect.master_queries[0], told)
     plan = plan_of_outputs({supply: (output,)}, masters=False)
     with energised(link, plan) as ending:
-        for each in Provoking(supply, output, voltage, current, link.sleep, link.now).go(connected):
+        work = Provoking(supply, output, voltage, current, link.sleep, link.now, restores=True)
+        for each in work.go(connected):
             seen.append(each)
             tell(each)
     return Provocations(tuple(seen), ending.not_confirmed)
