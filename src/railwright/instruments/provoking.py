@@ -9,7 +9,7 @@ off here too.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
@@ -96,8 +96,8 @@ class _NotCome(Exception):
 class Provoking:
     """Provokes on one output of a supply that was identified; a guard is armed that switches it off.
 
-    voltage, current: to work with [V, A]. sleep: lets time pass [s]; now: the clock [s]. restores: its
-    settings are left as they were found.
+    voltage, current: to work with [V, A]. sleep: lets time pass [s]; now: the clock [s]. restores:
+    settings that the supply tells of this output, and that are left as they were found.
     """
 
     supply: SupplyDriver
@@ -106,7 +106,7 @@ class Provoking:
     current: float
     sleep: Callable[[float], None]
     now: Callable[[], float]
-    restores: bool = False
+    restores: Collection[Setting] = ()
     _ovp_was: float | None = field(default=None, init=False)
     _before: list[OutputSetting] = field(default_factory=list, init=False)
     _refused: dict[Provoked, str] = field(default_factory=dict, init=False)
@@ -118,7 +118,7 @@ class Provoking:
         can = [each for each in provokable(self.supply.dialect) if self._has(each)]
         if "OVP" in can:
             self._may("OVP", self._ask_ovp)
-        self._before = list(self._stood()) if self.restores else []
+        self._before = list(self._stood())
         works: dict[Provoked, Callable[[], str]]
         if connected == "open":
             works = {"on": self._on, "CV": self._cv, "OVP": self._ovp, "off": self._off}
@@ -368,23 +368,10 @@ class Provoking:
             raise InstrumentError(self.supply.name, units[-1], f"ovp: {error}") from None
 
     def _stood(self) -> Iterator[OutputSetting]:
-        """What is changed here, as it stands; without what the supply does not tell of this output. What it
-        may not have is asked with the errors in one message: alone it would be waited for, and nothing come.
-        """
-        dialect, channel = self.supply.dialect, self.supply.channel(self.output)
-        explains = dialect.compound and dialect.error_query is not None
-        for setting in CHANGED if explains else ("current_limit", "voltage"):
-            if not (dialect.can_set(setting) and self.supply.tells(setting)):
-                continue
-            try:
-                units = [*dialect.select(channel), dialect.query_unit(setting, channel)]
-                ((answer,), _) = self.supply.whether_done(units) if explains else self.supply.exchange(units)
-                yield OutputSetting(self.output, setting, dialect.understood(setting, answer))
-            except InstrumentError as error:
-                if error.lost:
-                    raise
-            except ValueError:
-                continue
+        """What is changed here and is to be restored, as it stands."""
+        for setting in CHANGED:
+            if setting in self.restores and self.supply.dialect.can_set(setting):
+                yield OutputSetting(self.output, setting, self.supply.value(self.output, setting))
 
     def _may(self, provoked: Provoked, work: Callable[[], None]) -> None:
         """Do what belongs to a protection that the supply may not have; then it is noted, and left out."""
