@@ -58,8 +58,8 @@ format: $(VENV)/.installed-dev
 # Before that stands the table of `make truth`.
 test: lint
 	@scripts/install_tools.sh
-	@$(BIN)/python -m pytest -q -n 2 -m alone
-	@$(BIN)/python -m pytest -n 3 -m "not alone" $(TABLE)
+	@$(BIN)/python -m pytest -q -n 2 --dist worksteal -m alone
+	@$(BIN)/python -m pytest -n 3 --dist worksteal -m "not alone" $(TABLE)
 
 # Left out is what tests/slow.py lists as slow, with the reason.
 test-fast: $(VENV)/.installed-dev
