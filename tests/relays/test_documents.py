@@ -37,12 +37,12 @@ fixtures:
         ("operate: 12 ms", "operate: 12 V", "17:23", "voltage"),
         ("operate: 12 ms", "operates: 12 ms", "17:14", "operate"),
         ("operate: 12 ms", "under_load: perhaps, operate: 12 ms", "17:26", "perhaps"),
-        ("{switch: {starts: open, resistance: 20 mohm ± 50 %}}", "{fuse: {curve: []}}", "", "switch"),
-        ("fixtures:\n", SECOND, "", "main gate"),
-        ("fixtures:\n", BOX, "", "'gate' again"),
+        ("{switch: {starts: open, resistance: 20 mohm ± 50 %}}", "{fuse: {curve: []}}", "16:37", "switch"),
+        ("fixtures:\n", SECOND, "18:38", "main gate"),
+        ("fixtures:\n", BOX, "21:7", "'gate' again"),
         ("      gate:", "      gate.1:", "16:7", "gate.1"),
-        ("5040", "5025", "", "5025"),
-        ("  switchbox:", "  left:", "", "left"),
+        ("5040", "5025", "12:14", "5025"),
+        ("  switchbox:", "  left:", "11:3", "left"),
         ("address: TCPIP::127.0.0.1::5040::SOCKET", "address: somewhere", "12:14", "somewhere"),
     ],
 )
@@ -59,9 +59,8 @@ def test_of_the_bench(old: str, new: str, place: str, says: str, tmp_path: Path)
         for number, line in enumerate((tmp_path / "s" / "quay.bench.yaml").read_text().splitlines(), 1)
         if line == "relays:"
     )
-    if place:
-        row, column = place.split(":")
-        assert f"quay.bench.yaml:{first + int(row) - 10}:{column}:" in told[0]
+    row, column = place.split(":")
+    assert f"quay.bench.yaml:{first + int(row) - 10}:{column}:" in told[0]
 
 
 @pytest.mark.parametrize(

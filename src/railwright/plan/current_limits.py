@@ -40,6 +40,11 @@ class LimitAction(NamedTuple):
     cause: int = 0
 
 
+def settled_limits(set_points: SetPoints) -> dict[OutputName, float]:
+    """Output -> the current limit that was settled for it [A]."""
+    return {each.output: each.current_limit for feed in set_points.values() for each in feed.outputs}
+
+
 def limit_actions(bench: Bench, set_points: SetPoints, timeline: Timeline) -> list[LimitAction]:
     """Every change of a current limit, in order of time: what the procedure sets, and after each what it
     moves by coupling. At first every output stands at its set point's own.
@@ -47,7 +52,7 @@ def limit_actions(bench: Bench, set_points: SetPoints, timeline: Timeline) -> li
     A limit moves whether its output is on or not, within the output's range and on its grid. Of outputs that
     feed one input together one is told after the other, as a run tells them.
     """
-    stands = {each.output: each.current_limit for feed in set_points.values() for each in feed.outputs}
+    stands = settled_limits(set_points)
     fed = {output: name for name, feed in set_points.items() for output in feed.names}
     found: list[LimitAction] = []
 
@@ -127,7 +132,7 @@ def limits_in_order(
 
 def _groups(bench: Bench, set_points: SetPoints) -> Iterator[_Group]:
     """Coupled limits of which more than one is used, where all of those are settled, and in range."""
-    settled = {each.output: each.current_limit for feed in set_points.values() for each in feed.outputs}
+    settled = settled_limits(set_points)
     for supply, number, used in tied_limits(bench, list(settled)):
         own = {output: settled[output] for output in used}
         if all(math.isfinite(limit) and limit in bench.output(each).current for each, limit in own.items()):

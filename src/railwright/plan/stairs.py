@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from types import MappingProxyType
 from typing import NamedTuple
@@ -142,14 +142,9 @@ def in_stairs(
     """
     slews = {name: slew_range(feed, bench) for name, feed in feeds.items()}
     apart = {name: exchange_of(feed.names, bench) for name, feed in feeds.items()}
-    levels: dict[str, float] = {}
     actions: list[Action] = []
-    for action in timeline.actions:
-        name, level = action.input, levels.get(action.input, 0.0)
-        levels[name] = 0.0 if action.kind == "off" else action.voltage
-        by_list = (action.step, name) in listed and action.time < timeline.spans[action.step].end
-        if by_list:
-            levels[name] = listed[action.step, name]
+    for action, level, by_list in _walked(timeline, listed):
+        name = action.input
         # Of what a list plays the host tells nothing, not even the last stair, at the very end of the step.
         if action.kind != "line" or name not in slews or by_list:
             actions.append(action)
@@ -181,15 +176,10 @@ def after_jumps(
     time goes with it, to where the line leads: at its own slew the input would stay far away for long.
     listed: step and input that point lists play, with the voltage that they end with [V].
     """
-    level: dict[str, float] = {}
     jumped: dict[str, _Jump] = {}  # the last jump of each input, until a line or a list takes over
     actions: list[Action] = []
-    for action in timeline.actions:
-        name, stands = action.input, level.get(action.input, 0.0)
-        level[name] = 0.0 if action.kind == "off" else action.voltage
-        by_list = (action.step, name) in listed and action.time < timeline.spans[action.step].end
-        if by_list:
-            level[name] = listed[action.step, name]
+    for action, stands, by_list in _walked(timeline, listed):
+        name = action.input
         before = jumped.pop(name, None)
         if action.kind == "line" and not by_list and name in feeds:
             if before is not None:
@@ -198,6 +188,19 @@ def after_jumps(
                 jumped[name] = jump
         actions.append(action)
     return replace(timeline, actions=tuple(actions))
+
+
+def _walked(
+    timeline: Timeline, listed: Mapping[tuple[int, str], float]
+) -> Iterator[tuple[Action, float, bool]]:
+    """Every action, where its input is told to stand before it [V], and whether a point list plays it."""
+    levels: dict[str, float] = {}
+    for action in timeline.actions:
+        key = action.step, action.input
+        by_list = key in listed and action.time < timeline.spans[action.step].end
+        yield action, levels.get(action.input, 0.0), by_list
+        asked = 0.0 if action.kind == "off" else action.voltage
+        levels[action.input] = listed[key] if by_list else asked
 
 
 class _Jump(NamedTuple):

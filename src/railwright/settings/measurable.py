@@ -8,8 +8,8 @@ against what the requirement leaves.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Literal
 
 from railwright.documents.bench import Recorder
@@ -18,12 +18,12 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.evaluate import evaluate
 from railwright.evaluation.outcome import Result
-from railwright.measures.sampling import sample_rate
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
 from railwright.rehearsal.read import as_read, multimeters_read
 from railwright.settings.group import group_of
+from railwright.settings.rules.requirements import recorded_by
 
 if TYPE_CHECKING:
     from railwright.traces import Record
@@ -127,7 +127,6 @@ def _would(
     expected: float | None,
 ) -> str:
     """An instrument that would decide it, in numbers, and who on the bench is one."""
-    wanted = required.known.records
     interval = _interval(documents, set_points, required)
     advice = shown.measured or shown.unmeasured
     needed = (
@@ -139,13 +138,8 @@ def _would(
         if advice is None:  # its step is not played to its end, which no instrument changes
             return ""
         return f"{advice.would_decide or 'an instrument with a smaller error'}{needed}"
-    able = [
-        f"'{name}'"
-        for name, recorder in documents.bench.recorders.items()
-        if recorder.interval <= interval and _exact(recorder, wanted, required, leaves, expected)
-    ]
-    recording = f"a recording of the {' and '.join(wanted)}, at least {sample_rate(interval)}{needed}"
-    return f"{recording}: {' or '.join(able)} can" if able else recording
+    exact = partial(_exact, required, leaves, expected)
+    return recorded_by(documents.bench, required.known.records, interval, needed, exact)
 
 
 def _interval(documents: Documents, set_points: SetPoints, required: Requirement) -> float | None:
@@ -156,18 +150,11 @@ def _interval(documents: Documents, set_points: SetPoints, required: Requirement
     return None if sampling is None else sampling(update, every, aperture)
 
 
-def _exact(
-    recorder: Recorder,
-    wanted: Sequence[str],
-    required: Requirement,
-    leaves: float | None,
-    expected: float | None,
-) -> bool:
-    """Whether a recorder records what is wanted, and exactly enough."""
+def _exact(required: Requirement, leaves: float | None, expected: float | None, recorder: Recorder) -> bool:
+    """Whether a recorder that records what is wanted does so exactly enough."""
     exact = leaves / ROOM if leaves else math.inf
     return all(
-        (accuracy := getattr(recorder, quantity)) is not None
-        and (required.unit != unit or error_bound(accuracy, expected or 0.0) <= exact)
+        required.unit != unit or error_bound(getattr(recorder, quantity), expected or 0.0) <= exact
         for quantity, unit in (("voltage", "V"), ("current", "A"))
-        if quantity in wanted
+        if quantity in required.known.records
     )

@@ -12,7 +12,7 @@ from __future__ import annotations
 import cmath
 import math
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Annotated, ClassVar, NamedTuple
 
 from pydantic import Field
@@ -203,9 +203,7 @@ def rising_most(corners: Sequence[Sequence[float]]) -> Sequence[Sequence[float]]
     """Of all corners of its tolerances those that may draw most on a ramp: the most to turn by the least
     torque constant; either end of what lets it swing.
     """
-    least_constant = min(p[1] for p in corners)
-    most = [max(p[field] for p in corners) for field in (2, 4, 5, 6)]
-    return [p for p in corners if p[1] == least_constant and [p[2], p[4], p[5], p[6]] == most]
+    return _extreme(corners, min, max)
 
 
 def follower(start: float, p: Sequence[float]) -> Follower:
@@ -235,9 +233,18 @@ def drawing_least(corners: Sequence[Sequence[float]]) -> Sequence[Sequence[float
     """Of all corners of its tolerances those that may draw least while it is driven upwards: the least to
     turn by the greatest torque constant; either end of what lets it swing.
     """
-    constant = max(p[1] for p in corners)
-    least = [min(p[field] for p in corners) for field in (2, 4, 5, 6)]
-    return [p for p in corners if p[1] == constant and [p[2], p[4], p[5], p[6]] == least]
+    return _extreme(corners, max, min)
+
+
+def _extreme(
+    corners: Sequence[Sequence[float]],
+    constant: Callable[[Iterable[float]], float],
+    to_turn: Callable[[Iterable[float]], float],
+) -> Sequence[Sequence[float]]:
+    """The corners with one end of the torque constant, and one end of everything that it has to turn."""
+    turn = [to_turn(p[field] for p in corners) for field in (2, 4, 5, 6)]
+    wanted = [constant(p[1] for p in corners), *turn]
+    return [p for p in corners if [p[1], p[2], p[4], p[5], p[6]] == wanted]
 
 
 def examples(volts: float, amperes: float) -> Examples:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from railwright.documents.output_name import OutputName
 from railwright.grouping import grouped
 from railwright.plan.coupling import SetPoint, followers, limit_step
-from railwright.plan.current_limits import LimitAction, out_of_reach, told_limits
+from railwright.plan.current_limits import LimitAction, out_of_reach, settled_limits, told_limits
 from railwright.quantities import Statement, joined, named, state
 from railwright.settings.constraints import current_limit
 from railwright.settings.constraints.constraint import broken
@@ -164,7 +164,7 @@ def _not_as_told(context: Context) -> Outcome:
         return
     limits, feeds = context.timeline.limits, context.plan.set_points
     known = {source.name for source, _ in context.having("current_limit")}
-    stands = {each.output: each.current_limit for feed in feeds.values() for each in feed.outputs}
+    stands = settled_limits(feeds)
     told = grouped((each.cause, each) for each in context.plan.limits)
     said = set[str]()
     for cause, actions in told.items():

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from railwright.documents.bench import Output
+from railwright.documents.bench import Bench, Output, Recorder
 from railwright.documents.figures import error_bound
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Requirement
@@ -170,14 +170,25 @@ def requirement_out_of_reach(
         )
 
 
-def _recorders(context: Context, channels: Sequence[str], interval: float) -> str:
-    """Who can record these channels with this time between samples [s]."""
+def recorded_by(
+    bench: Bench,
+    channels: Sequence[str],
+    interval: float,
+    exactly: str = "",
+    exact: Callable[[Recorder], bool] = lambda recorder: True,
+) -> str:
+    """A recording of these channels with this time between samples [s], and who on the bench can do it.
+
+    exactly: what else is asked of it, in words; exact: whether a recorder of them does that.
+    """
     able = [
         f"'{name}'"
-        for name, recorder in context.bench.recorders.items()
-        if recorder.interval <= interval and all(getattr(recorder, each) is not None for each in channels)
+        for name, recorder in bench.recorders.items()
+        if recorder.interval <= interval
+        and all(getattr(recorder, each) is not None for each in channels)
+        and exact(recorder)
     ]
-    needed = f"a recording of the {' and '.join(channels)} with at least {sample_rate(interval)}"
+    needed = f"a recording of the {' and '.join(channels)} with at least {sample_rate(interval)}{exactly}"
     return f"{needed}; recorder {' or '.join(able)} can do it" if able else needed
 
 
@@ -201,7 +212,7 @@ def reading_too_slow(
         return
     update, aperture = source.reading_times(every)
     slowest = max(update, every)
-    able = _recorders(context, measure.records, measure.sampling(update, every, aperture))
+    able = recorded_by(context.bench, measure.records, measure.sampling(update, every, aperture))
     if measure.after_switching_on:
         lasts = min(limit for limit in required.limits if limit is not None)
         if lasts < 5 * slowest:

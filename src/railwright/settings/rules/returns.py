@@ -14,9 +14,8 @@ from railwright.settings.rules.judge import inputs
 @rule("return-short", Severity.STOP)
 def return_short(context: Context) -> Outcome:
     """The hook-up shorts an output: through a common return, earth, or joined negatives."""
-    links = terminals.links_of(context.procedure, context.device, context.bench)
     for source in context.sources.values():
-        for output, chain in terminals.shorted(links, source.outputs).items():
+        for output, chain in terminals.shorted(context.links, source.outputs).items():
             yield Hit(
                 source.name,
                 (*source.at_hook_up, "from"),
@@ -78,8 +77,7 @@ def isolation_lost(context: Context) -> Outcome:
     """An input declared isolated is fed by an output whose negative terminal is tied to earth or to
     another's.
     """
-    links = terminals.links_of(context.procedure, context.device, context.bench)
-    sets = terminals.joined(links)
+    sets = terminals.joined(context.links)
     for source in (each for each in context.sources.values() if each.input.returns == "isolated"):
         own = terminals.zero_volts(source.name)
         others = [terminals.zero_volts(name) for name in context.sources if name != source.name]
@@ -91,7 +89,7 @@ def isolation_lost(context: Context) -> Outcome:
                 state(
                     "{input} is declared isolated, but its 0 V is joined: {chain}",
                     input=source.name,
-                    chain=terminals.spoken(terminals.path(links, own, other), own),
+                    chain=terminals.spoken(terminals.path(context.links, own, other), own),
                 ),
                 "feed it from an output that floats, if its isolation matters",
             )
@@ -102,7 +100,7 @@ def floating_device(context: Context) -> Outcome:
     """No terminal of an input's hook-up is tied to earth: the device floats, and may stand at any voltage to
     earth.
     """
-    sets = terminals.joined(terminals.links_of(context.procedure, context.device, context.bench))
+    sets = terminals.joined(context.links)
     sources = list(context.sources.values())
     if sources and not any(
         sets.together(terminals.zero_volts(source.name), terminals.EARTH) for source in sources

@@ -20,6 +20,7 @@ from itertools import product
 from railwright.circuit.case import Case
 from railwright.circuit.errors import VOLTAGE_QUANTITIES
 from railwright.physics.loads import KINDS
+from railwright.plan.current_limits import settled_limits
 from railwright.plan.stairs import in_stairs
 from railwright.plan.timeline import Timeline
 from railwright.quantities import joined, show, state
@@ -383,18 +384,9 @@ def rehearsed_ends(
         found = dict(study.limit_ends())
         limits |= {k: end for k, end in found.items() if k not in limits or end.value > limits[k].value}
         again = settle(documents, today, hooked, limits, provisional=True)
-        if _limits(again) == _limits(settings):
+        if settled_limits(again.set_points) == settled_limits(settings.set_points):
             break
         settings = again
     if cases:
         study.cases(cases, seed)
     return {**limits, **dict(study.ends())}
-
-
-def _limits(settings: Settings) -> dict[str, float]:
-    """Current limit of each output that has one [A]."""
-    return {
-        points.output: points.current_limit
-        for feed in settings.set_points.values()
-        for points in feed.outputs
-    }
