@@ -23,7 +23,7 @@ MARK = "\ue000run "
 _WORD = r"[\w.%/°²³+\-]+"
 _PAIR = rf"[a-z_]+: -?[\w.][\w.%/°²³+\-]*(?: {_WORD})*"
 _LINE = rf"- \{{{_PAIR}(?:, {_PAIR})*\}}\n"
-_RUN = re.compile(rf"^( +){_LINE}(?:\1{_LINE}){{{SHORTEST - 1},}}", re.MULTILINE)
+_RUN = rf"(?m)^( +){_LINE}(?:\1{_LINE}){{{SHORTEST - 1},}}"
 
 N = TypeVar("N")
 
@@ -51,12 +51,12 @@ def taken_out(text: str) -> tuple[str, list[UniformLines]]:
 
     Texts with anchors, or with something that could be mistaken, have none.
     """
-    if "&" in text or MARK[0] in text:
+    if "&" in text or MARK[0] in text or text.count("\n") < SHORTEST:
         return text, []
     parts: list[str] = []
     runs: list[UniformLines] = []
     end = line = 0
-    for match in _RUN.finditer(text):
+    for match in re.finditer(_RUN, text):
         lines = tuple(match[0].split("\n")[:-1])
         column = len(match[1]) + 3
         rows = None if "null" in match[0].lower() else _rows(lines, column)

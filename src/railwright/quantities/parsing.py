@@ -23,14 +23,14 @@ _MANTISSA = r"[+\-−]?(?:\d+(?:\.\d*)?|\.\d+)"
 _QUANTITY = re.compile(
     rf"\s*({_MANTISSA})(?:[eE]([+\-−]?\d{{1,9}})(?![.\d]))?\s*(.*?)\s*", re.ASCII | re.DOTALL
 )
-_COMMA = re.compile(r"\s*([+\-−]?\d+),(\d+)(.*)", re.DOTALL)
 _RANGE = re.compile(r"\.{2,3}|…")
 _TOLERANCE = re.compile(r"±|\+/[-−]|\+[-−]")
-_BLANKS = re.compile("[\\u00a0\\u2007\\u2009\\u202f]")
+_BLANKS = {ord(blank): " " for blank in "\u00a0\u2007\u2009\u202f"}
 _DISTRIBUTION = re.compile(
     rf"(.*\S)\s+({'|'.join(DISTRIBUTIONS)})(?:\s+k\s*=\s*(\d+(?:\.\d+)?))?\s*", re.ASCII | re.DOTALL
 )
 # What only a wrong text is compared with is compiled when there is one.
+_COMMA = r"(?s)\s*([+\-−]?\d+),(\d+)(.*)"
 _DASH = rf"(?as)\s*(\S+.*?)\s*(?:-|–|—|\bto\b)\s*({_MANTISSA}.*)"
 _WORDS_BEHIND = r"(?as)(.*\S)\s+([A-Za-z]{3,}(?:\s+k\s*=.*)?)"
 LONGEST = 100
@@ -56,7 +56,7 @@ def quoted(given: object) -> str:
 
 def blanks(text: object) -> object:
     """The same with plain blanks for the no-break and thin ones that word processors put before a unit."""
-    return _BLANKS.sub(" ", text) if isinstance(text, str) and len(text) <= LONGEST else text
+    return text.translate(_BLANKS) if isinstance(text, str) and len(text) <= LONGEST else text
 
 
 def parse_value(text: object, unit: str) -> float:
@@ -71,7 +71,7 @@ def parse_value(text: object, unit: str) -> float:
         hint = "; write one value, not a range" if _RANGE.search(text) else ""
         raise ValueError(f"{expected}{hint}")
     mantissa, exponent, unit_text = match[1].replace("−", "-"), match[2], match[3]
-    if comma := _COMMA.fullmatch(text):
+    if "," in text and (comma := re.fullmatch(_COMMA, text)):
         raise ValueError(f"{expected}; write a decimal point: '{comma[1]}.{comma[2]}{comma[3].rstrip()}'")
     if _RANGE.search(unit_text) or _TOLERANCE.search(unit_text):
         raise ValueError(f"{expected}; write one value, without a range or tolerance")
@@ -113,9 +113,11 @@ def parse_interval(text: object, unit: str) -> Interval:
             hint = f"; write {quoted(f'{dash[1].strip()} .. {dash[2].strip()}')}"
         raise ValueError(f"expected a range such as '{example_range(unit)}', got {quoted(text)}{hint}")
     low_text, high_text = text[: separator.start()].strip(), text[separator.end() :].strip()
-    bare = re.fullmatch(_MANTISSA, low_text, re.ASCII) is not None and unit != "1"
+    low_number = _QUANTITY.fullmatch(low_text)
     if (
-        bare
+        low_number is not None
+        and not (low_number[2] or low_number[3])
+        and unit != "1"
         and float(low_text.replace("−", "-")) != 0.0
         and (match := _QUANTITY.fullmatch(high_text))
         and match[3]
