@@ -6,9 +6,13 @@ import json
 from collections.abc import Callable
 from pathlib import Path
 
+import jsonschema
 import pytest
+from ruamel.yaml import YAML
+from tests.instruments.terse_supply import DIALECT
 from typer.testing import Result
 
+from railwright.dialects.dialect import DialectError, read_dialect
 from railwright.dialects.files import FOLDER, USER_FOLDER, dialect_names, dialect_text
 
 
@@ -81,6 +85,41 @@ def test_states_of_an_instrument_with_knobs(cli: Callable[..., Result]) -> None:
 def test_the_schema_is_that_of_the_model(cli: Callable[..., Result]) -> None:
     schema = json.loads(cli("dialect", "schema").stdout)
     assert {"dialect", "addressing", "settings", "readings", "status"} <= set(schema["properties"])
+
+
+def problems(cli: Callable[..., Result], text: str) -> list[str]:
+    """What an editor that knows the schema underlines."""
+    schema = json.loads(cli("dialect", "schema").stdout)
+    data = json.loads(json.dumps(YAML(typ="safe", pure=True).load(text)))
+    return [error.message for error in jsonschema.Draft202012Validator(schema).iter_errors(data)]
+
+
+@pytest.mark.parametrize(
+    "text", [*map(dialect_text, dialect_names()), DIALECT], ids=[*dialect_names(), "terse"]
+)
+def test_the_schema_takes_every_dialect(cli: Callable[..., Result], text: str) -> None:
+    assert problems(cli, text) == []
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("compound: false", "compound: 3"),
+        ("  voltage: VSET", "  volt: VSET"),
+        ("  voltage: VSET", "  voltage: 5"),
+        ("opening: [REMote,", "opening: [5,"),
+        ("closing: [LOCal]", "closing: LOCal"),
+        ("fields: [voltage, current]", "fields: [voltage, amperes]"),
+        ("words: {OVP: OV,", "words: {OVER: OV,"),
+        ("lowest: 0.01", "lowest: -1"),
+    ],
+)
+def test_the_schema_refuses_what_the_reader_does(cli: Callable[..., Result], old: str, new: str) -> None:
+    assert DIALECT.count(old) == 1
+    text = DIALECT.replace(old, new)
+    assert problems(cli, text) != []
+    with pytest.raises(DialectError):
+        read_dialect(text, "mine.yaml")
 
 
 @pytest.mark.parametrize(

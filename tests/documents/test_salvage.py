@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 from typing import Any
 
@@ -59,6 +60,31 @@ def test_of_a_dialect_it_reads_what_the_library_reads(path: Path) -> None:
 )
 def test_what_it_makes_of_a_text(text: str, wanted: Any) -> None:
     assert salvage(text) == wanted
+
+
+WORD = st.from_regex(r"[A-Z][A-Za-z0-9]{0,5}(:[A-Z][a-z]{0,4}){0,2}\??", fullmatch=True)
+KEY = st.from_regex(r"[a-z][a-z0-9 ]{0,5}[a-z]", fullmatch=True)
+TREE = st.recursive(
+    WORD,
+    lambda inner: (
+        st.lists(inner, min_size=1, max_size=3) | st.dictionaries(KEY, inner, min_size=1, max_size=3)
+    ),
+    max_leaves=8,
+)
+
+
+@given(tree=st.dictionaries(KEY, TREE, min_size=1, max_size=3), flow=st.booleans(), offset=st.booleans())
+@settings(max_examples=200, deadline=None)
+def test_lists_and_mappings_are_read_as_the_library_reads_them(tree: Any, flow: bool, offset: bool) -> None:
+    """In either style, and with the entries of a list as far in as its key, or further."""
+    yaml = YAML(typ="safe", pure=True)
+    yaml.default_flow_style = flow
+    yaml.width = 200
+    if offset:
+        yaml.indent(mapping=2, sequence=4, offset=2)
+    text = io.StringIO()
+    yaml.dump(tree, text)
+    assert salvage(text.getvalue()) == YAML(typ="base", pure=True).load(text.getvalue())
 
 
 @given(st.text(alphabet=" \n\t:,{}[]'\"#&*!|>-?ab1", max_size=80))

@@ -121,6 +121,30 @@ def test_one_that_goes_off_after_another_or_is_led_down_is_told_for_itself(
         assert supply.outputs["RIGHT"].set["VSET"] == 0.0
 
 
+@pytest.mark.parametrize("wants", [5e-3, 0.015, 0.025])
+def test_stairs_that_a_slow_supply_has_not_taken_hold_up_no_off(wants: float) -> None:
+    """A stair every 20 ms, each two messages with a pause before each: hurried in the middle of it, OFF goes
+    out after what is under way, not after all that was due by then.
+    """
+    supply = energised(TerseSupply(wants=0.9 * wants))
+    loop = VirtualLoop()
+    spoken = SessionSettings(pause=wants)
+    link = LocalLink(loop, network(loop, supply))
+    link.open("terse", "terse", "*IDN?", 1.0, spoken)
+    plan = plan_for(spoken, right="led down")
+    inputs = tuple(replace(each, ramp_down=20.0 * each.ramp_down) for each in plan.inputs)
+    link.arm(replace(plan, inputs=inputs))
+    link.begin_off("the end", orderly=True)
+    link.sleep(4.0)
+    assert supply.outputs["RIGHT"].on
+    hurried = link.now()
+    link.finish_off(lambda message: None, urgent=lambda: True)
+    went = [when for when, message in supply.took if message == "OUT 0" and when > hurried]
+    assert went
+    assert went[0] - hurried < 4 * wants + 0.15
+    assert not supply.outputs["RIGHT"].on
+
+
 @pytest.mark.parametrize(("sticks", "pause"), [(False, 0.0), (True, 0.0), (True, 2e-3), (True, 0.01)])
 @pytest.mark.parametrize("every", [1e-4, 1e-3, 3.1e-3, 7.7e-3, 0.05])
 def test_somebody_else_who_selects_has_nothing_called_off_that_was_not_read(

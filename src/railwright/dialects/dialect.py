@@ -379,10 +379,8 @@ class Dialect(DialectPart):
         """What is sent whenever a session is opened or closed, or to empty the queue of errors, may change no
         output.
         """
-        changing = list(self._changing())
-        check_harmless((*self.session.opening, *self.session.closing), changing)
-        if self.instrument.clear is not None:
-            check_harmless((self.instrument.clear,), changing)
+        clear = () if self.instrument.clear is None else (self.instrument.clear,)
+        check_harmless((*self.session.opening, *self.session.closing, *clear), self._changing())
         return self
 
     def _changing(self) -> Iterator[tuple[str, str]]:

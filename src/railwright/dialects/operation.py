@@ -150,6 +150,12 @@ class Operation(DialectPart):
             raise ValueError(f"expected a unit ({', '.join(FACTORS)}), got '{self.unit}'")
         return self
 
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core_schema: Any, handler: Any) -> dict[str, Any]:
+        """What the file may have: a header alone, 'by hand' or 'cannot', too."""
+        header = {"type": "string", "description": f"a header alone, '{BY_HAND}', or '{CANNOT}'"}
+        return {"anyOf": [header, handler(core_schema)]}
+
     @property
     def settable(self) -> bool:
         """Whether a command sets it."""

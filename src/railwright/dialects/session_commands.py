@@ -97,12 +97,14 @@ def check_harmless(entries: Iterable[str | SentCommand], changing: Iterable[tupl
     """ValueError where an entry could change what an output delivers. changing: what the dialect calls each
     of its own commands, and the command's header.
     """
-    known = [(name, _nodes(header)) for name, header in changing]
+    known: list[tuple[str, list[str]]] | None = None
     for entry in entries:
         text = entry if isinstance(entry, str) else entry.send
-        nodes = _nodes(text)
         why = _common(text) if text.startswith("*") else ""
-        if not why and not is_query(text):
+        if not text.startswith("*") and not is_query(text):
+            if known is None:
+                known = [(name, _nodes(header)) for name, header in changing]
+            nodes = _nodes(text)
             own = next((name for name, header in known if _alike(nodes, header)), "")
             root = next((each for each in MOVES_OUTPUTS if any(_same(node, each) for node in nodes)), "")
             why = f"the command of '{own}'" if own else f"a command of {root}" if root else ""

@@ -15,7 +15,7 @@ from collections.abc import Mapping, Sequence
 from itertools import combinations
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, WithJsonSchema, field_validator, model_validator
 
 from railwright.dialects.operation import DialectPart, Query
 from railwright.dialects.words import forms, means_on
@@ -25,6 +25,8 @@ Mode = Literal["CV", "CC", "CP"]
 Protection = Literal["OVP", "current limit", "linked", "OPP", "OCP", "OTP"]
 Bit = Annotated[int, Field(ge=0, le=15)]
 Word = Annotated[str, Field(min_length=1)]
+
+_ONE_OR_MORE = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}
 
 MODES: tuple[str, ...] = ("CV", "CC", "CP")
 
@@ -73,7 +75,7 @@ class TripStatus(DialectPart):
     query: Query | None = None
     bits: dict[Protection, Bit] | None = None
     words: dict[Protection, Word] | None = None
-    nothing: tuple[Word, ...] = ()
+    nothing: Annotated[tuple[Word, ...], WithJsonSchema(_ONE_OR_MORE)] = ()
     each: dict[Protection, Query] | None = None
     told: Literal[False] | None = None
 

@@ -100,23 +100,29 @@ def _scalar(text: str) -> str | None:
 
 
 class _Inner:
-    """What stands in one pair of brackets: entries with a key, and values alone."""
+    """What stands in one pair of brackets: entries, each with its key, '' where it has none."""
 
     def __init__(self) -> None:
-        self.pairs: dict[str, Any] = {}
-        self.values: list[Any] = []
+        self.entries: list[tuple[str, Any]] = []
+        self.closed = False
+        """By a square bracket."""
 
     def put(self, key: str, value: Any) -> None:
-        if key:
-            self.pairs.setdefault(key, value)
-        else:
-            self.values.append(value)
+        self.entries.append((key, value))
 
     def made(self, listed: bool) -> Any:
-        """A list where it stands in square brackets, and no entry has a key: the bracket may be the fault."""
-        inner = [value() if callable(value) else value for value in self.values]
-        pairs = {key: value() if callable(value) else value for key, value in self.pairs.items()}
-        return inner if listed and not pairs else pairs
+        """A list where it stands in square brackets; one that is not closed, and whose entries have keys, is
+        a mapping with a bracket too many.
+        """
+        entries = [(key, value() if callable(value) else value) for key, value in self.entries]
+        keyed = any(key for key, _ in entries)
+        if listed and (self.closed or not keyed):
+            return [{key: value} if key else value for key, value in entries]
+        found: dict[str, Any] = {}
+        for key, value in entries:
+            if key:
+                found.setdefault(key, value)
+        return found
 
 
 def _flow(text: str) -> Any:
@@ -140,7 +146,7 @@ def _flow(text: str) -> Any:
                 stack[-1].put(key or word, _scalar(word) if key else None)
             key = word = ""
             if token != "," and len(stack) > 1:
-                stack.pop()
+                stack.pop().closed = token == "]"
                 listed.pop()
         elif token == ":":
             key, word = _scalar(word) or "", ""
@@ -148,5 +154,5 @@ def _flow(text: str) -> Any:
             word = token
     if key:
         stack[-1].put(key, _scalar(word))
-    found = whole.values[0] if whole.values else None
+    found = next((value for key, value in whole.entries if not key), None)
     return found() if callable(found) else found

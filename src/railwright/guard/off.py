@@ -186,7 +186,12 @@ class SwitchOff:
         steps = max(1, round(each.ramp_down / STAIR))
         for step in range(1, steps + 1):
             for output, voltage in zip(each.outputs, start, strict=True):
-                self._supplies[output.supply].send(output.setting(voltage * (1 - step / steps)))
+                supply = self._supplies[output.supply]
+                if step == steps:
+                    await supply.session.pause()
+                # What a supply has not taken yet would hold up OFF: stairs are left out until it has.
+                if not supply.session.is_sending:
+                    supply.send(output.setting(voltage * (1 - step / steps)))
             await self._wait(asyncio.Event(), each.ramp_down / steps)
             if self._hurry.is_set() or self._standing(each) is None:
                 return

@@ -243,6 +243,11 @@ class Session:
         if self._sending is None:
             self._sending = asyncio.get_running_loop().create_task(self._send_together())
 
+    @property
+    def is_sending(self) -> bool:
+        """Whether something of what is to leave together has not left yet."""
+        return self._sending is not None
+
     async def _send_together(self) -> None:
         try:
             while self._together:
