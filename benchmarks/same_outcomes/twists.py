@@ -289,6 +289,7 @@ TWISTS: tuple[tuple[str, ...], ...] = (
     ("input-oscillates", f"{SECOND}/load/0 = {POWER}", SMALL),
     ("stored-energy", f"{BANK}/capacitor/capacitance = <150..250 mF> ± 20 %"),
     ("slow-discharge", *fixture(DIODE)),
+    ("off-late", f"{BANK}/capacitor/capacitance = <150..250 mF> ± 20 %"),
     # Endings
     ("off-after-order", TRANSDUCER_WAITS),
     ("off-after-order", WAITS_FOR_OTHER, *main_shape("{off_for: <40..60 ms>}", "{hold: 200 ms}")),

@@ -143,6 +143,42 @@ def test_it_is_proved_and_then_runs_without_anything_accepted(station: Station) 
     assert len(entered) == 2
 
 
+FOUND = {"VSET": 7.0, "ISET": 0.3, "OVSET": 20.0, "TRIPS": 1.0}
+
+
+@pytest.mark.parametrize("how", [("--change",), ("--provoke", "open"), ("--provoke", "shorted")])
+def test_a_try_leaves_settings_as_they_were_over_one_connection(
+    how: tuple[str, ...], station: Station
+) -> None:
+    output = station.supply.outputs["RIGHT"]
+    output.set |= FOUND
+    station.connected(0.5 if "shorted" in how else math.inf)
+    given = ("--channel", 2, "--operator", "O", *how)
+    code, told = station.call("dialect", "try", station.dialect, station.address, *given)
+    assert code == 0, told
+    # Some take no second connection right after the first was closed.
+    assert station.supply.connections == 1
+    assert output.set == FOUND
+    assert station.supply.highest <= 7.0
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "code"), [(True, True, 0), (False, True, 0), (True, False, 0), (False, False, 4)]
+)
+def test_an_ovp_is_proved_from_below_where_its_level_may_not_lie_below_the_set_point(
+    low: bool, high: bool, code: int, station: Station
+) -> None:
+    station.supply.low_ovp, station.supply.high_voltage = low, high
+    station.connected(math.inf)
+    given = ("--operator", "O", "--provoke", "open", "--json")
+    came, told = station.call("dialect", "try", station.dialect, station.address, *given)
+    assert came == code, told
+    provoked = {each["provoked"]: each for each in json.loads(told)["provoked"]}
+    assert provoked["OVP"]["wrong"] == "" if code == 0 else "-221" in provoked["OVP"]["wrong"]
+    # Never above the voltage that whoever stands beside it agreed to: 3 V.
+    assert station.supply.highest == 3.0
+
+
 def test_a_trip_delay_that_nothing_sets_nor_tells_is_that_of_the_bench(station: Station) -> None:
     own = '  trip_delay: {query: "TDEL?", unit: s}\n'
     assert own in DIALECT

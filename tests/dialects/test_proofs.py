@@ -62,8 +62,6 @@ EVERY: set[Provoked] = set(PROVOKED)
     [
         ("channel-list", "OVP: 12,", "OVP: 13,", {"OVP"}),
         ("channel-list", "OCP: 11,", "OCP: 14,", {"OCP"}),
-        # A bit that falls on another makes that one doubtful, too.
-        ("channel-list", "OTP: 4}", "OTP: 12}", {"OVP"}),
         ("channel-list", "{CV: 10, CC: 11, CP: 12}", "{CV: 11, CC: 10, CP: 12}", {"CV", "CC"}),
         ("channel-list", "  ovp: SOURce:VOLTage:PROTection\n", "  ovp: VOLTage:PROTection\n", {"OVP"}),
         ("channel-list", "trip_delay: SOURce:", "trip_delay: ", {"current limit"}),

@@ -107,6 +107,19 @@ def test_no_command_of_a_dialect_itself_is_sent_with_a_session(name: str, data: 
         check_harmless([f"{text} 1"], made._changing())
 
 
+@pytest.mark.parametrize("name", dialect_names())
+@pytest.mark.parametrize("command", ["*RST", "OUTPut:STATe", "*RCL"])
+def test_what_empties_the_queue_of_errors_changes_no_output(name: str, command: str) -> None:
+    """It is sent after a person has set what is set by hand, and while outputs are on."""
+    text = re.sub(
+        r"^instrument:.*\n", f"instrument:\n  clear: '{command}'\n", text_of(name), flags=re.MULTILINE
+    )
+    text = text.replace('  clear: "*CLS"\n', "", 1)
+    with pytest.raises(DialectError, match="changes no output") as raised:
+        read_dialect(text, "mine.yaml")
+    assert str(raised.value).count("\n") == 0
+
+
 OWN_WORDS = """\
 dialect: own
 addressing: none

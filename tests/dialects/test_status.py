@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import pytest
+from pydantic import ValidationError
 
-from railwright.dialects.status import set_bits
+from railwright.dialects.status import TripStatus, set_bits
 
 BITS = {"OVP": 9, "CV": 0, "power": 7}
 
@@ -27,3 +28,43 @@ def test_its_bits_have_names_the_lowest_first(answer: str, names: tuple[str, ...
 def test_what_is_no_register_s_value_is_told(answer: str) -> None:
     with pytest.raises(ValueError, match="expected"):
         set_bits(BITS, answer)
+
+
+WORDS = {
+    "query": "STATe?",
+    "words": {"OVP": "OVERvolt", "current limit": "OC"},
+    "nothing": ["CV", "CC", "OFF"],
+}
+
+
+@pytest.mark.parametrize(
+    ("answer", "tripped"),
+    [("OVER", ("OVP",)), ('"overvolt"', ("OVP",)), (" oc ", ("current limit",)), ("CV", ()), ("off", ())],
+)
+def test_a_trip_is_told_by_its_word(answer: str, tripped: tuple[str, ...]) -> None:
+    assert TripStatus.model_validate(WORDS).tripped([answer]) == tripped
+
+
+@pytest.mark.parametrize("answer", ["", "OTP", "1", "OVERV", "OV;OC"])
+def test_a_word_that_nobody_wrote_down_is_no_sign_that_nothing_tripped(answer: str) -> None:
+    with pytest.raises(ValueError, match="expected one of OVERvolt, OC, CV, CC, OFF"):
+        TripStatus.model_validate(WORDS).tripped([answer])
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"nothing": []}, "'nothing'"),
+        ({"nothing": "OVER"}, "'OVP' and for no trip"),
+        ({"query": None}, "'query'"),
+        ({"words": None}, "one of"),
+        ({"bits": {"OVP": 3}}, "one of"),
+        ({"words": {"OVP": "OV", "OTP": "OV"}}, "something of its own"),
+        ({"words": {"OVP": ""}}, "at least 1"),
+        ({"words": None, "nothing": (), "bits": {"OVP": 3, "OTP": 3}}, "something of its own"),
+        ({"words": None, "nothing": (), "query": None, "each": {"OVP": "A?", "OTP": "A?"}}, "of its own"),
+    ],
+)
+def test_trips_that_could_not_be_told_apart_are_refused(change: dict[str, object], told: str) -> None:
+    with pytest.raises(ValidationError, match=told):
+        TripStatus.model_validate({**WORDS, **change})

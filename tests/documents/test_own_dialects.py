@@ -32,9 +32,10 @@ def bench_of(folder: Path, written: str) -> Path:
 @pytest.mark.parametrize(
     ("written", "place"),
     [
-        ("speech/mine.yaml", "speech/mine.yaml"),
-        ("mine", "mine.dialect.yaml"),
-        ("mine", "user/dialects/mine.yaml"),
+        # Each plays the example; one of them between two edits.
+        pytest.param("speech/mine.yaml", "speech/mine.yaml", marks=pytest.mark.slow),
+        pytest.param("mine", "mine.dialect.yaml", marks=pytest.mark.slow),
+        pytest.param("mine", "user/dialects/mine.yaml", marks=pytest.mark.slow),
         ("mine", "other/package.yaml"),
     ],
 )

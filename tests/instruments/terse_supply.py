@@ -79,7 +79,8 @@ class TerseOutput:
 class TerseSupply:
     """took: (when [s], message). refuses_remote: REMote is an error. hangs_up: it ends the connection at
     REMote. takes_off_while_local: OUT 0 works without REMote, too. wants: silence before a message that it
-    takes [s]. boots: so long after a connection begins it takes nothing [s].
+    takes [s]. low_ovp, high_voltage: a level of the OVP below the set point, and a set point above it, are
+    taken. boots: so long after a connection begins it takes nothing [s].
     """
 
     outputs: dict[str, TerseOutput] = field(default_factory=lambda: {name: TerseOutput() for name in NAMES})
@@ -88,6 +89,11 @@ class TerseSupply:
     takes_off_while_local: bool = False
     wants: float = 0.0
     boots: float = 0.0
+    low_ovp: bool = True
+    high_voltage: bool = True
+    connections: int = 0
+    highest: float = 0.0
+    """Set point that it was told at most [V]."""
     identity: str = "Quay,T-2,7,1.0"
     clock: Callable[[], float] = time.monotonic
     remote: bool = False
@@ -167,7 +173,13 @@ class TerseSupply:
             output.tripped = ""
         elif word in output.set and value and (word, value) != ("ISET", "0"):
             output.now(now)
+            low = word == "OVSET" and float(value) < output.set["VSET"]
+            high = word == "VSET" and float(value) > output.set["OVSET"]
+            if (low and not self.low_ovp) or (high and not self.high_voltage):
+                self.errors.append('-221,"Settings conflict"')
+                return
             output.set[word] = float(value)
+            self.highest = max(self.highest, output.set["VSET"])
         else:
             self.errors.append(f'-224,"Illegal parameter value;{word} {value}"')
 
@@ -176,6 +188,7 @@ class TerseSupply:
     async def serve(self, reader: asyncio.StreamReader, writer: Any) -> None:
         """In memory, on whatever clock the loop has."""
         connected = self.clock()
+        self.connections += 1
         while line := (await reader.readline()).decode().strip():
             try:
                 answer = self.take(line, connected)
@@ -193,6 +206,7 @@ class TerseSupply:
         def serve(client: socket.socket) -> None:
             client.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             connected = self.clock()
+            self.connections += 1
             with client, client.makefile("rb") as lines:
                 for line in lines:
                     with lock:

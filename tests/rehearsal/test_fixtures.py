@@ -130,6 +130,7 @@ def test_a_fixtures_uncertain_quantities():
     assert loop.low - bare["main.lead.resistance"].low == pytest.approx(0.08)
 
 
+@pytest.mark.slow  # compiled for these loads
 def test_an_ensemble_covers_a_fixture():
     """Each case to the last digits what a rehearsal with its values gives."""
     documents = with_fixture(diode=DIODE, capacitor=CAPACITOR, fuse={**SLOW, "resistance": "60 mohm ± 20 %"})

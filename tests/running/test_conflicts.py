@@ -48,6 +48,7 @@ def stood(stage: Stage, voltage: float, ovp: float, limit: float, *, low: bool, 
     twin.advance(twin.plant.time + 0.2)
 
 
+@pytest.mark.slow  # thirty runs
 @settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     dialect=st.sampled_from(DIALECTS),
@@ -92,6 +93,7 @@ def test_whatever_a_supply_stood_at_before_it_takes_what_a_run_sets(
         assert panel.range == panel.ranges[-1]
 
 
+@pytest.mark.slow  # thirty runs
 @settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(dialect=st.sampled_from(DIALECTS), number=st.integers(1, 16))
 def test_what_was_refused_is_never_energised(dialect: str, number: int) -> None:

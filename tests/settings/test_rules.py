@@ -1939,6 +1939,13 @@ CASES = [
         "hold 30.72 J",
     ),
     Case(
+        "off-late",
+        "main",
+        (("device", "1000 uF ± 20 %", "200 mF ± 20 %"),),
+        "load:",
+        "fall below 1 V in up to ",
+    ),
+    Case(
         "slow-discharge",
         "main",
         (),

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from railwright.documents.wires import Wires
     from railwright.guard.link import GuardLink
     from railwright.guard.session_settings import SessionCommand
+    from railwright.instruments.trying import DialectTrial, Tried
     from railwright.running.provoke import Provocations
 
 What = Annotated[str, typer.Argument(metavar="WHAT", help="list, check, try or schema.")]
@@ -184,10 +185,10 @@ def _try(made: Dialect, wires: Wires, channel: int, change: bool, json: bool, wa
         tried = [*trial.questions()]
         if change:
             tried += trial.changes()
-        trial.close()
         provoked, instrument, kept = None, "", None
         if wanted is not None:
-            provoked, instrument, kept = _provoked(link, made, wires, channel, wanted)
+            provoked, instrument, kept = _provoked(link, trial, tried, wires, channel, wanted)
+        trial.close()
     finally:
         link.close()
     rows = [(each.operation, each.sent, each.answer, each.wrong or each.means) for each in tried]
@@ -220,24 +221,32 @@ def _try(made: Dialect, wires: Wires, channel: int, change: bool, json: bool, wa
 
 
 def _provoked(
-    link: GuardLink, made: Dialect, wires: Wires, channel: int, wanted: Wanted
+    link: GuardLink,
+    trial: DialectTrial,
+    tried: Sequence[Tried],
+    wires: Wires,
+    channel: int,
+    wanted: Wanted,
 ) -> tuple[Provocations, str, Path | None]:
     """What came of provoking, at which instrument, and where what it proves is kept."""
     import datetime as dt
 
+    from railwright.dialects.operation import Setting
     from railwright.documents.proof_files import keep_proofs
     from railwright.instruments.guarded import open_guarded
     from railwright.instruments.provoking import Connected
     from railwright.instruments.supply import SupplyDriver
     from railwright.running.provoke import ITS_OUTPUT, bare_supply, proofs_of, provoke
 
-    document = bare_supply(made, wires.address, channel, wanted.voltage, wanted.current)
+    document = bare_supply(trial.dialect, wires.address, channel, wanted.voltage, wanted.current)
     document = document.model_copy(update={"line": wires.line, "visa": wires.visa})
     supply = SupplyDriver("instrument", document, open_guarded(link))
-    supply.connect()
+    supply.take_over(trial.conversation)
     identity = supply.identify()
     how: Connected = "open" if wanted.connected == "open" else "overloaded"
-    provoked = provoke(link, supply, ITS_OUTPUT, how, voltage=wanted.voltage, current=wanted.current)
+    tells = [name for name in get_args(Setting) if any(t.operation == name and not t.wrong for t in tried)]
+    volts, amperes = wanted.voltage, wanted.current
+    provoked = provoke(link, supply, ITS_OUTPUT, how, voltage=volts, current=amperes, restores=tells)
     at, by = dt.datetime.now().astimezone(), wanted.operator
     proofs = proofs_of(
         provoked.seen, supply, ITS_OUTPUT, by=by, how=f"dialect try, {wanted.connected}", at=at

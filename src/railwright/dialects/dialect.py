@@ -376,8 +376,13 @@ class Dialect(DialectPart):
 
     @model_validator(mode="after")
     def _harmless(self) -> Dialect:
-        """What is sent whenever a session is opened or closed may change no output."""
-        check_harmless((*self.session.opening, *self.session.closing), self._changing())
+        """What is sent whenever a session is opened or closed, or to empty the queue of errors, may change no
+        output.
+        """
+        changing = list(self._changing())
+        check_harmless((*self.session.opening, *self.session.closing), changing)
+        if self.instrument.clear is not None:
+            check_harmless((self.instrument.clear,), changing)
         return self
 
     def _changing(self) -> Iterator[tuple[str, str]]:

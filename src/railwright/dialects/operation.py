@@ -55,7 +55,7 @@ BY_HAND, CANNOT = "by hand", "cannot"
 
 
 _MNEMONIC = r"[A-Za-z][A-Za-z0-9_]{0,11}"
-_PLAIN = re.compile(rf"(\*{_MNEMONIC}|{_MNEMONIC}(:{_MNEMONIC})*)\??", re.ASCII)
+_PLAIN = re.compile(rf"(\*{_MNEMONIC}|{_MNEMONIC}(:{_MNEMONIC}){{0,31}})\??", re.ASCII)
 """A header that SCPI's grammar takes for certain, without loading it for each start of the program."""
 
 

@@ -109,7 +109,7 @@ def check_harmless(entries: Iterable[str | SentCommand], changing: Iterable[tupl
         if why:
             raise ValueError(
                 f"expected a command that changes no output, got '{text}', {why}: it would be sent whenever "
-                "a session is opened or closed; remove it"
+                "a session is opened or closed, or errors are cleared; remove it"
             )
 
 

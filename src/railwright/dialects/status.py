@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from itertools import combinations
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, field_validator, model_validator
@@ -93,10 +94,17 @@ class TripStatus(DialectPart):
                 "expected 'nothing', the words that tell of no trip, with 'words', and only there"
             )
         self._check_words()
+        for by in (self.bits, self.words, self.each):
+            for (one, own), (other, its) in combinations((by or {}).items(), 2):
+                if own == its:
+                    raise ValueError(
+                        f"expected something of its own for each trip, got {own!r} for '{one}' and for "
+                        f"'{other}': which of them it was could not be told; leave one of them out"
+                    )
         return self
 
     def _check_words(self) -> None:
-        """ValueError where a word tells of a trip and of none. Several trips may share one."""
+        """ValueError where a word tells of a trip and of none."""
         for name, word in (self.words or {}).items():
             for other in self.nothing:
                 if set(forms(word)) & set(forms(other)):

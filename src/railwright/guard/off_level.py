@@ -1,4 +1,8 @@
-"""Below which voltage an output counts as off. By itself, as a check needs nothing else of switching off."""
+"""When an output counts as off. By itself, as a check needs nothing else of switching off."""
 
 OFF_BELOW = 1.0
 """Voltage below which an output that was switched off counts as off [V], where nothing else is known."""
+
+DECAY = 10.0
+"""How long the voltage of an input that was switched off may take to fall before it counts as a residual [s].
+"""

@@ -12,6 +12,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from railwright.guard.answers import in_si, names
+from railwright.guard.off_level import DECAY
 from railwright.guard.session_settings import USUAL, SessionSettings, settings_from
 
 NO_NUMBER = 9.9e37
@@ -149,7 +150,7 @@ class OffPlan:
     inputs: tuple[InputOff, ...]
     silence: float = 0.25
     deadline: float = 1.0
-    decay: float = 10.0
+    decay: float = DECAY
     lost: float = 600.0
     every: float = 0.02
     relays: tuple[RelaysOff, ...] = ()

@@ -78,6 +78,14 @@ class Conversation:
         self._session = self._open(self.name, self._address, self.dialect.instrument.identify, self._settings)
         self.lost = self.watches_power = False
 
+    def take_over(self, other: Conversation) -> None:
+        """Go on over the session of another conversation with the same instrument, which has none then. Some
+        take no new connection right after one was closed.
+        """
+        self.close()
+        self._session, other._session = other._session, None
+        self.lost, self.watches_power = other.lost, False
+
     @property
     def answered(self) -> str:
         """What the instrument answered when the session was opened; '' where it was not asked."""

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from railwright.documents.bench import Output
 from railwright.documents.output_name import OutputName
-from railwright.guard.off_level import OFF_BELOW
+from railwright.guard.off_level import DECAY, OFF_BELOW
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
 from railwright.instruments.electronic_load import ITS_INPUT, ElectronicLoadDriver
 from railwright.instruments.supply import OutputSetting, SupplyDriver
@@ -19,9 +19,6 @@ that an output may take in where it states no bleeder.
 
 NOISE = 4.0
 """How many times the r.m.s. noise a reading may be off by."""
-
-DECAY = 10.0
-"""How long the voltage of an output by itself may take to fall [s]."""
 
 LOST = 60.0
 """How long a supply that is gone is waited for where nothing but a lead hangs on it [s]."""

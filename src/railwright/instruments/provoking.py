@@ -9,7 +9,7 @@ off here too.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
@@ -54,6 +54,23 @@ WITH_VOLTAGE, WITH_CURRENT = "on, with its voltage", "on, with its current"
 BELOW = 0.5
 """Part of the voltage, or of the current, at which a protection is set to make it act."""
 
+LOW = 0.25
+"""Part of the voltage that lies below a protection that is set so."""
+
+CHANGED: tuple[Setting, ...] = (
+    "ovp_on",
+    "trip_at_limit",
+    "trip_delay",
+    "ocp",
+    "ocp_on",
+    "ocp_delay",
+    "opp",
+    "opp_on",
+    "current_limit",
+    "voltage",
+)
+"""Settings beside the level of the OVP that are changed here, in the order in which they are restored."""
+
 
 @dataclass(frozen=True, slots=True)
 class Provocation:
@@ -79,7 +96,8 @@ class _NotCome(Exception):
 class Provoking:
     """Provokes on one output of a supply that was identified; a guard is armed that switches it off.
 
-    voltage, current: to work with [V, A]. sleep: lets time pass [s]; now: the clock [s].
+    voltage, current: to work with [V, A]. sleep: lets time pass [s]; now: the clock [s]. restores:
+    settings that the supply tells of this output, and that are left as they were found.
     """
 
     supply: SupplyDriver
@@ -88,7 +106,9 @@ class Provoking:
     current: float
     sleep: Callable[[float], None]
     now: Callable[[], float]
+    restores: Collection[Setting] = ()
     _ovp_was: float | None = field(default=None, init=False)
+    _before: list[OutputSetting] = field(default_factory=list, init=False)
     _refused: dict[Provoked, str] = field(default_factory=dict, init=False)
 
     def go(self, connected: Connected) -> Iterator[Provocation]:
@@ -98,6 +118,7 @@ class Provoking:
         can = [each for each in provokable(self.supply.dialect) if self._has(each)]
         if "OVP" in can:
             self._may("OVP", self._ask_ovp)
+        self._before = list(self._stood())
         works: dict[Provoked, Callable[[], str]]
         if connected == "open":
             works = {"on": self._on, "CV": self._cv, "OVP": self._ovp, "off": self._off}
@@ -142,7 +163,9 @@ class Provoking:
         return f"off, {_shown(reading)}"
 
     def _ovp(self) -> str:
-        """By lowering its level, never by raising the voltage; where it has a switch, by that."""
+        """By lowering its level, never by raising the voltage above that to work with; where it has a switch,
+        by that.
+        """
         self._switch_on()
         self._until(self._has_come, WITH_VOLTAGE)
         switch = self.supply.dialect.can_set("ovp_on")
@@ -153,11 +176,38 @@ class Provoking:
         except InstrumentError as error:
             if error.lost:
                 raise
-            told = f"a level below the set point is refused ({error.told}): its OVP cannot be made to act"
-            raise _NotCome(told) from None
+            return self._ovp_from_below(switch, f"a level below the set point is refused ({error.told})")
         if switch:
             self._stays(self._has_come, f"{WITH_VOLTAGE}, while its OVP is switched off")
             self._put("ovp_on", True)
+        return self._trips("OVP")
+
+    def _ovp_from_below(self, switch: bool, refused: str) -> str:
+        """Where its level may not lie below the set point: the set point goes down, its level just above, and
+        the set point up again, never above the voltage to work with.
+        """
+        low = LOW * self.voltage
+
+        def stays_low(reading: OutputReading) -> bool:
+            return reading.on and _near(reading.voltage, low, LEAST_VOLTAGE)
+
+        try:
+            self._put("voltage", low)
+            self._put("ovp", BELOW * self.voltage)
+            if switch:
+                self._put("voltage", self.voltage)
+                self._until(self._has_come, WITH_VOLTAGE)
+                self._stays(self._has_come, f"{WITH_VOLTAGE}, while its OVP is switched off")
+                self._put("voltage", low)
+                self._put("ovp_on", True)
+            self._until(stays_low, f"on, with {show(low, 'V')} below its OVP")
+            self._stays(stays_low, f"on, with {show(low, 'V')} below its OVP")
+            self._put("voltage", self.voltage)
+        except InstrumentError as error:
+            if error.lost:
+                raise
+            told = f"{refused}, and so is a set point above it ({error.told}): its OVP cannot be made to act"
+            raise _NotCome(told) from None
         return self._trips("OVP")
 
     def _cc(self) -> str:
@@ -175,18 +225,22 @@ class Provoking:
 
     def _limit_trip(self) -> str:
         self._put("trip_at_limit", True)
-        self._delayed("trip_delay", TRIP_DELAY)
-        self._switch_on()
+        delayed = self._delayed("trip_delay", TRIP_DELAY)
+        began = self._switch_on()
+        self._not_at_once(began if delayed else None)
         return self._trips("current limit")
 
     def _ocp(self) -> str:
         """By lowering its level: one that is on already could act before the output is seen to be on."""
         self._switch_on()
         self._until(self._draws, WITH_CURRENT)
-        self._delayed("ocp_delay", 0.0)
+        delayed = self._delayed("ocp_delay", TRIP_DELAY)
+        began = self.now()
         self._put("ocp", BELOW * self.current)
         if self.supply.supports("ocp_on"):
+            began = self.now()
             self._put("ocp_on", True)
+        self._not_at_once(began if delayed else None)
         return self._trips("OCP")
 
     def _opp(self) -> str:
@@ -268,22 +322,39 @@ class Provoking:
     def _put(self, setting: Setting, value: Value) -> None:
         self.supply.put([OutputSetting(self.output, setting, value)])
 
-    def _delayed(self, setting: Setting, delay: float) -> None:
-        """Set a delay [s] where the output has one to set. That its dialect has a command for it, and another
-        output of the supply such a delay, does not tell; one that refuses acts with the delay that it has.
+    def _delayed(self, setting: Setting, delay: float) -> bool:
+        """Set a delay [s] where the output has one to set; whether it was. That its dialect has a command for
+        it, and another output of the supply such a delay, does not tell; one that refuses acts with the delay
+        that it has.
         """
         if not self.supply.dialect.can_set(setting):
-            return
+            return False
         try:
             self._put(setting, delay)
         except InstrumentError as error:
             if error.lost:
                 raise
+            return False
+        return True
 
-    def _switch_on(self) -> None:
+    def _not_at_once(self, began: float | None) -> None:
+        """It is on still within the delay that was set, since what is told at `began` [s]; a delay in another
+        unit may be over by then. Not looked at where the answer comes too late to tell, or `began` is None.
+        """
+        if began is None:
+            return
+        reading = self.supply.read([self.output])[self.output]
+        if not reading.on and self.now() - began < BELOW * TRIP_DELAY:
+            took = show(self.now() - began, "s")
+            raise _NotCome(f"off within {took}, with a delay of {show(TRIP_DELAY, 's')}: {_shown(reading)}")
+
+    def _switch_on(self) -> float:
+        """When it was told to go on [s]."""
         self._put("voltage", self.voltage)
         self._put("current_limit", self.current)
+        began = self.now()
         self._put("output", True)
+        return began
 
     def _ask_ovp(self) -> None:
         """Where its level stands, which is left as it was."""
@@ -295,6 +366,12 @@ class Provoking:
             self._ovp_was = float(dialect.understood("ovp", self.supply.one_answer(units)))
         except ValueError as error:
             raise InstrumentError(self.supply.name, units[-1], f"ovp: {error}") from None
+
+    def _stood(self) -> Iterator[OutputSetting]:
+        """What is changed here and is to be restored, as it stands."""
+        for setting in CHANGED:
+            if setting in self.restores and self.supply.dialect.can_set(setting):
+                yield OutputSetting(self.output, setting, self.supply.value(self.output, setting))
 
     def _may(self, provoked: Provoked, work: Callable[[], None]) -> None:
         """Do what belongs to a protection that the supply may not have; then it is noted, and left out."""
@@ -356,11 +433,18 @@ class Provoking:
         return not reading.on and abs(reading.voltage) < BELOW * self.voltage
 
     def _leave(self) -> None:
-        """Off, and its OVP as it was; what goes wrong here has been said before, and the guard ends it."""
+        """Off, and its settings as they were; what goes wrong here has been said before, and the guard ends
+        it. One that is not off, or not reached, is left at its lowest.
+        """
         with suppress(InstrumentError):
             self._lowest()
             if self._ovp_was is not None:
                 self._put("ovp", self._ovp_was)
+            if self.supply.lost or self.supply.state(self.output):
+                return
+            for change in self._before:
+                with suppress(InstrumentError):
+                    self._put(change.setting, change.value)
 
 
 def _near(value: float, wanted: float, least: float) -> bool:

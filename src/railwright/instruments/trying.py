@@ -6,8 +6,8 @@ output that says it is off, at its lowest voltage and limit; nothing is ever swi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 from functools import partial
 
 from railwright.dialects.dialect import Dialect, Value
@@ -72,6 +72,11 @@ class DialectTrial:
         self._talk.close()
 
     @property
+    def conversation(self) -> Conversation:
+        """For whoever goes on with the instrument over the same session."""
+        return self._talk
+
+    @property
     def identity(self) -> str:
         """What it answered when the session was opened."""
         return self._talk.answered
@@ -105,7 +110,7 @@ class DialectTrial:
             yield self._ask("linked trips", self._select, dialect.link_query(channel), self._links)
 
     def changes(self) -> Iterator[Tried]:
-        """Settings that are changed and asked back, on an output that is off; at the end it is at its lowest.
+        """Settings that are changed and asked back, on an output that is off, and last set to what they were.
 
         InstrumentError where the output does not say that it is off: then nothing is changed.
         """
@@ -123,8 +128,19 @@ class DialectTrial:
         values += [(name, value) for name in both for value in (False, True)]
         senses: tuple[Value, ...] = ("at load", "at terminals")
         values += [("sense", value) for value in senses if self.dialect.can_set("sense")]
+        before = self._stood({setting: None for setting, _ in values if setting != "output"})
         for setting, value in values:
             yield self._change(setting, value)
+        # The voltage last: what limits it stands by then.
+        for setting, value in sorted(before.items(), key=lambda each: each[0] == "voltage"):
+            yield replace(self._change(setting, value), operation=f"restore {setting}")
+
+    def _stood(self, settings: Iterable[Setting]) -> dict[Setting, Value]:
+        """How these settings stand now; without what is not understood."""
+        asked = {setting: self._ask_setting(setting) for setting in settings if self.dialect.can_set(setting)}
+        return {
+            name: self.dialect.understood(name, each.answer) for name, each in asked.items() if not each.wrong
+        }
 
     def _readings(self) -> Iterator[Tried]:
         readings, queries = self.dialect.readings, self.dialect.reading_units([self.channel])

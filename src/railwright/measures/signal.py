@@ -554,15 +554,13 @@ def integrals(time: Array, values: Array, starts: Array, ends: Array) -> Array:
         return held
     gaps, steps = np.diff(time), np.diff(values)
     sums = np.concatenate(([0.0], np.cumsum(gaps * (values[:-1] + values[1:]) / 2.0)))
-
-    def upto(instants: Array) -> Array:
-        """∫ x dt from the first value on."""
-        place = np.clip(instants, time[0], time[-1])
-        left = np.clip(np.searchsorted(time, place, side="left") - 1, 0, time.size - 2)
-        passed, gap = place - time[left], gaps[left]
-        slope = steps[left] / np.where(gap > 0.0, gap, 1.0)  # two rows at one time: a jump
-        beyond = np.where(instants < time[0], values[0], values[-1]) * (instants - place)
-        total: Array = sums[left] + passed * (values[left] + slope * passed / 2.0) + beyond
-        return total
-
-    return upto(ends) - upto(starts)
+    instants = np.stack((starts, ends))
+    place = np.minimum(np.maximum(instants, time[0]), time[-1])
+    left = np.maximum(np.minimum(np.searchsorted(time, place, side="left") - 1, time.size - 2), 0)
+    passed, gap = place - time[left], gaps[left]
+    slope = steps[left] / np.where(gap > 0.0, gap, 1.0)  # two rows at one time: a jump
+    beyond = np.where(instants < time[0], values[0], values[-1]) * (instants - place)
+    # From the first value on to each instant.
+    upto: Array = sums[left] + passed * (values[left] + slope * passed / 2.0) + beyond
+    found: Array = upto[1] - upto[0]
+    return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -18,10 +19,15 @@ from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range, too_flat
 from railwright.quantities import show
 from railwright.report.contact_words import contacts_first, contacts_last
+from railwright.settings.constraints.rise import charged_after
 from railwright.settings.context import FedInput
 
 HAND = 2.0
 """Shortest time between two outputs that a hand can keep [s] (common practice, no source)."""
+
+
+AT_ONCE = 1.0
+"""What is over so soon is over before somebody looks [s]: chosen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +191,18 @@ def _verify(source: FedInput, feed: Feed, goal: float, off: str) -> str:
     elif amperes:
         said.append(f"Current {amperes}.")
     said.append("No trip." if feed.arrangement == "parallel" else "Constant voltage, no trip.")
-    return f"Verify {source.name}: {' '.join(said)} If not: {off}."
+    return f"Verify {source.name}{_once_charged(source, feed, goal)}: {' '.join(said)} If not: {off}."
+
+
+def _once_charged(source: FedInput, feed: Feed, goal: float) -> str:
+    """From when on the readings should say that, where its capacitors take longer to charge than somebody
+    takes to look: until then more flows, up to the limit.
+    """
+    takes = charged_after(source, feed.limit, goal) if goal > 0.0 and source.load.banks else 0.0
+    if takes <= AT_ONCE or source.fed_current is not None:
+        return ""
+    within = f", in up to {show(takes, 's', 2)}" if math.isfinite(takes) else ""
+    return f", once it is charged{within} (until then more may flow, up to {show(feed.limit, 'A')})"
 
 
 def _shared(feed: Feed, most: float | None) -> str:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from railwright.dialects.proofs import Proofs
 from railwright.documents.loader import Documents
 from railwright.guard.link import Answerless, GuardLink, GuardLost
+from railwright.guard.off_level import DECAY
 from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.plan.moves import Move
 from railwright.plan.off_order import off_order, off_threshold
@@ -40,7 +41,7 @@ from railwright.running.recorder import RunRecorder
 from railwright.running.relays import RunRelays, place_of
 from railwright.running.repeating import Repeating
 from railwright.running.rig import Rig
-from railwright.running.shutdown import DECAY_LIMIT, ShutDown
+from railwright.running.shutdown import ShutDown
 from railwright.running.steps import Steps
 from railwright.running.waiting import COMES, WAITS, Triggers
 from railwright.running.watch import Watch
@@ -84,7 +85,7 @@ class Conduct:
         multimeters: Multimeters,
         relays: RunRelays,
         *,
-        decay_limit: float = DECAY_LIMIT,
+        decay_limit: float = DECAY,
         wait_for_lost: float = WAIT_FOR_LOST,
         triggers: Triggers | None = None,
         trace: Trace | None = None,

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 from railwright.dialects.dialect import Dialect
+from railwright.dialects.operation import Setting
 from railwright.dialects.proofs import Proof, entries_of
 from railwright.documents.bench import Output, OverCurrent, OverPower, OverVoltage, Supply
 from railwright.guard.link import GuardLink
@@ -61,9 +62,11 @@ def provoke(
     voltage: float,
     current: float,
     tell: Callable[[Provocation], None] = lambda seen: None,
+    restores: Collection[Setting] = (),
 ) -> Provocations:
     """Provoke what can be at an output of a supply that was identified. It is off at every ending; raises
-    what ends it early, such as InstrumentError, when that is confirmed, else OffNotConfirmed.
+    what ends it early, such as InstrumentError, when that is confirmed, else OffNotConfirmed. restores:
+    settings that the supply tells, and that are left as they were found.
     """
     seen: list[Provocation] = []
     if supply.has_master and not supply.master():
@@ -72,7 +75,8 @@ def provoke(
         raise InstrumentError(supply.name, supply.dialect.master_queries[0], told)
     plan = plan_of_outputs({supply: (output,)}, masters=False)
     with energised(link, plan) as ending:
-        for each in Provoking(supply, output, voltage, current, link.sleep, link.now).go(connected):
+        work = Provoking(supply, output, voltage, current, link.sleep, link.now, restores)
+        for each in work.go(connected):
             seen.append(each)
             tell(each)
     return Provocations(tuple(seen), ending.not_confirmed)

@@ -17,6 +17,7 @@ from railwright.dialects.proofs import Proofs
 from railwright.documents.loader import Documents
 from railwright.documents.proof_files import ProofFileError, read_proofs
 from railwright.guard.link import GuardLink, GuardLost
+from railwright.guard.off_level import DECAY
 from railwright.guard.process_link import ProcessLink
 from railwright.instruments.guarded import open_guarded
 from railwright.instruments.session import TIMEOUT, Trace
@@ -36,7 +37,6 @@ from railwright.running.outcome import FolderRefused, Progress, RunOutcome, RunR
 from railwright.running.recorder import LineLog, RunRecorder
 from railwright.running.relays import RunRelays
 from railwright.running.rig import Rig
-from railwright.running.shutdown import DECAY_LIMIT
 from railwright.running.waiting import Triggers, signal_triggers
 from railwright.settings.findings import Finding
 
@@ -58,7 +58,7 @@ def run(
     timeout: float = TIMEOUT,
     stop: StopRequest | None = None,
     open_log: Callable[[Path], LineLog] = Log,
-    decay_limit: float = DECAY_LIMIT,
+    decay_limit: float = DECAY,
     wait_for_lost: float = WAIT_FOR_LOST,
     triggers: Triggers | None = None,
     consent: bool = False,

@@ -20,9 +20,6 @@ from railwright.running.rig import Rig
 from railwright.running.watch import Watch
 from railwright.traces import EventKind, Facts
 
-DECAY_LIMIT = 10.0
-"""How long the voltage may take to fall that far before it counts as a residual [s]."""
-
 
 @dataclass
 class ShutDown:

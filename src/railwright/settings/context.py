@@ -31,7 +31,7 @@ from railwright.plan.set_points import Feed
 from railwright.plan.timeline import Timeline
 from railwright.quantities import state
 from railwright.settings import figures
-from railwright.settings.draw import Bounds, LoadModel
+from railwright.settings.draw import COUNTS, Bounds, LoadModel
 from railwright.settings.group import Group, group_of
 from railwright.settings.played import Charging, Level, Played, Slope, what_is_played, with_coupling
 from railwright.settings.rule import Path
@@ -430,20 +430,25 @@ class FedInput(Group):
         """The most that what is played draws beside any limit [A]: the input's largest capacitance charged at
         the fastest rate of a move upwards, and the greatest draw over it; inf: unknown.
         """
-        able, held = self.fastest(map(fastest_reference, self.rows)), self.load.capacitance.high
+        able = self.fastest(map(fastest_reference, self.rows))
         most = 0.0
         for move in self.played.widest_rises:
             rate = min((each for each in (move.rate, able) if each is not None), default=math.inf)
             drawn = self.drawn_rising(move.start, move.stop)
             if drawn is None or self.load.surges:
                 return math.inf
-            most = max(most, drawn.high + (held * rate if held > 0.0 else 0.0))
+            charges = self.load.charging_current(rate, move.stop - move.start) if self.load.banks else 0.0
+            most = max(most, drawn.high + charges)
         return most
 
     @property
     def capacitance(self) -> float:
         """Largest that a limit charges: of the input, and of the outputs as far as it is known [F]."""
         return self.load.capacitance.high + (self.charged or 0.0)
+
+    def charging_current(self, rate: float, swing: float) -> float:
+        """The most that charges it, and its outputs, on a rise of so much [V] at a rate [V/s], in A."""
+        return (self.charged or 0.0) * rate + self.load.charging_current(rate, swing)
 
     @property
     def holding(self) -> float:
@@ -474,7 +479,7 @@ class FedInput(Group):
             return math.inf
         slope = rate * (1.0 + self.voltage_gain)
         if not from_off or start > 0.0:
-            return (self.capacitance + turning) * slope + drawn.high
+            return self.charging_current(slope, top - start) + turning * slope + drawn.high
         lead = self.resistance.high if self.senses else self.resistance.low
         asked = self._asked_on(Ramp(slope, top, lead), 0.0)
         if self.load.converters and not self.senses:  # at a lower voltage they draw more
@@ -496,17 +501,24 @@ class FedInput(Group):
         which so much is lost besides [V]. Where the voltage is sensed at the load the ramp is there, and the
         terminals rise faster by what the lead drops more and more; else the ramp is at the terminals.
         """
-        own, held, over = self.charged or 0.0, self.load.capacitance.high, ramp.over
+        own, over = self.charged or 0.0, ramp.over
+        held = self.load.at_once(over / PARTS)
         risen = self.load.rising(ramp._replace(ohms=0.0) if self.senses else ramp)
         faster = ramp.ohms * (own if self.senses else -held)
 
         again = 0 if self.senses or risen.winds else AGAIN
 
+        def into(time: float) -> float:
+            if held == self.load.capacitance.high:
+                return held * ramp.rate if time <= over else 0.0
+            done = min(time, over)
+            return self.load.charging_current(ramp.rate, ramp.rate * done, time - done)
+
         def drawn(time: float) -> float:
             volts = min(ramp.stop, ramp.rate * time)
             amperes = risen.current(volts, time)
             for _ in range(again):
-                rest = lost + ramp.ohms * (amperes + (held * ramp.rate if time <= over else 0.0))
+                rest = lost + ramp.ohms * (amperes + into(time))
                 last, amperes = amperes, risen.current(max(0.0, volts - rest), time)
                 if amperes == last:
                     break
@@ -521,7 +533,7 @@ class FedInput(Group):
                 currents.setdefault(before[time], drawn(before[time]))
 
         def charges(time: float) -> float:
-            return (own + held) * ramp.rate if time <= over else 0.0
+            return (own * ramp.rate if time <= over else 0.0) + into(time)
 
         most, when = 0.0, 0.0
         for time, earlier in before.items():
@@ -550,7 +562,12 @@ class FedInput(Group):
             for each in self.played.widest_rises
             if self.stays_within(each, limit) is False
         )
-        found = [Charging(time, move, self.capacitance) for time, move in times if time is not None]
+        ohms = self.load.least_resistance
+        found = [
+            Charging(time, move, self.capacitance, ohms if ohms * limit > COUNTS * move.stop else 0.0)
+            for time, move in times
+            if time is not None
+        ]
         return max(found, key=lambda each: each.time, default=None)
 
     # where things are written

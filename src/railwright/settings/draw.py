@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Iterator, Sequence
-from functools import partial
+from functools import cached_property, partial
 from typing import NamedTuple
 
 from railwright.documents.device import Input
@@ -31,6 +31,8 @@ quadrature of 300 drawn loads the whole is then right to 1e-6.
 """
 _FINER = 40
 """Halvings of the distance of two looks by which a voltage is sought."""
+COUNTS = 0.01
+"""What drops in a capacitor's series resistance counts in a charging time from this part of the rise on."""
 _HALVINGS = 16
 _AS_MUCH = 1e-9
 """Part of a current by which another one may be less and still count as much (chosen)."""
@@ -320,11 +322,54 @@ class LoadModel:
             return None
         came_from = start if from_off else math.inf
         course = self._course(start, stop, ahead, came_from)
-        if not max(look[1] for piece in course for look in piece) < limit:
+        most = max(look[1] for piece in course for look in piece)
+        if not most < limit:
             return math.inf
         drawn = partial(self._drawn, stop, ahead, came_from)
-        return (self.capacitance.high + extra) * sum(
-            _charging(limit, drawn, piece, _HALVINGS) for piece in course
+        whole = self.capacitance.high + extra
+        time = whole * sum(_charging(limit, drawn, piece, _HALVINGS) for piece in course)
+        left = limit - most
+        behind = (
+            _behind(farads, ohms, whole - farads, left, stop - start)
+            for farads, ohms in self._series
+            if ohms * left > COUNTS * (stop - start)
+        )
+        return min([time, *behind])
+
+    @cached_property
+    def _series(self) -> tuple[tuple[float, float], ...]:
+        """Of each capacitor behind a series resistance its most capacitance [F], and the least of it [Ω]."""
+        return tuple(
+            (bank.capacitance.high, bank.esr.low) for bank in self.banks if bank.esr and bank.esr.low > 0.0
+        )
+
+    def charging_current(self, rate: float, swing: float, after: float = 0.0) -> float:
+        """The most that charges its capacitors at the end of a rise of so much [V] at a rate [V/s], or a time
+        after it [s], in A: C r (1 - e^(-t/RC)) of each behind its series resistance R, C r where that may be
+        none.
+        """
+        total = 0.0
+        for bank in self.banks if rate > 0.0 else ():
+            farads, least = bank.capacitance.high, bank.esr.low if bank.esr else 0.0
+            constant = least * farads
+            if constant > 0.0 and math.isinf(rate):
+                current = swing / least
+            elif constant > 0.0:
+                current = farads * rate * -math.expm1(-swing / (rate * constant))
+            else:
+                current = farads * rate
+            if after > 0.0:
+                fades = farads * (bank.esr.high if bank.esr else 0.0)
+                current *= math.exp(-after / fades) if fades > 0.0 else 0.0
+            total += current
+        return total
+
+    def at_once(self, within: float) -> float:
+        """Largest of its capacitance that follows a voltage within a time [s], in F."""
+        return sum(
+            bank.capacitance.high
+            for bank in self.banks
+            if not bank.esr or bank.esr.low * bank.capacitance.high <= within
         )
 
     @kept
@@ -341,6 +386,22 @@ class LoadModel:
             over = self.over(voltage, voltage + ahead * (stop - voltage), came_from)
             bounds = None if over is None else over[0]
         return math.inf if bounds is None else bounds.high
+
+
+def _behind(farads: float, ohms: float, beside: float, current: float, swing: float) -> float:
+    """Time in which a current [A] takes a capacitor C behind a resistance R, with C' beside it, up by so much
+    [V], in s: i t / (C + C') + i R (C / (C + C'))² (1 - e^(-t/T)), T = R C C' / (C + C'). With a current that
+    is more at times it takes no longer.
+    """
+    whole = farads + beside
+    slope, step = current / whole, current * ohms * (farads / whole) ** 2
+    constant = ohms * farads * beside / whole
+
+    def reached(time: float) -> bool:
+        settled = -math.expm1(-time / constant) if constant > 0.0 else 1.0
+        return slope * time + step * settled >= swing
+
+    return 0.0 if reached(0.0) else halving.least(reached, 0.0, swing / slope, _FINER)
 
 
 _Look = tuple[float, float]

@@ -52,18 +52,22 @@ class Slope(NamedTuple):
 
 
 class Charging(NamedTuple):
-    """Time that a move upwards may spend at the current limit [s], and the capacitance it charges [F]."""
+    """Time that a move upwards may spend at the current limit [s], the capacitance it charges [F], and the
+    least resistance behind which that lies [Ω]; 0: so little that it does not count.
+    """
 
     time: float
     move: Slope
     capacitance: float
+    behind: float = 0.0
 
     @property
     def words(self) -> Statement:
         """The move, for people."""
         return state(
-            "charging {capacitance} from {charged_from} to {charged_to} in '{step}'",
+            "charging {capacitance}{behind} from {charged_from} to {charged_to} in '{step}'",
             capacitance=(self.capacitance, "F"),
+            behind=state(" behind {ohms}", ohms=(self.behind, "ohm")) if self.behind else "",
             charged_from=(self.move.start, "V"),
             charged_to=(self.move.stop, "V"),
             step=self.move.step,

@@ -75,7 +75,7 @@ def within_limit(
     fastest = _fastest_within(asks_for, least, least / held if held > 0.0 else 1.0)
     without = ", ".join(name for name, output in source.outputs.items() if output.slew is None)
     near = fastest if 0.0 < fastest < math.inf else 1.0
-    drawn = asks_for(near) - source.capacitance * near * (1.0 + source.voltage_gain)
+    drawn = asks_for(near) - source.charging_current(near * (1.0 + source.voltage_gain), rise.voltage)
     yield Constraint(
         "limit",
         "high",
@@ -294,7 +294,8 @@ def up_after(source: FedInput, rate: float, voltage: float, least: float = 0.0) 
     """
     top = voltage + (source.voltage_error(voltage) or 0.0)
     farads = source.load.capacitance.high
-    charging, steady = farads * max(rate, least), source.load.current(voltage)
+    charging = source.load.charging_current(max(rate, least), top)
+    steady = source.load.current(voltage)
     drawn = max(0.0, steady.low) if steady is not None else 0.0
     band = max(CURRENT_BAND * drawn, CURRENT_BAND_OF_LARGEST * (charging + drawn))
     slope = (1.0 - VOLTAGE_BAND) * top / rate
@@ -308,3 +309,20 @@ def up_after(source: FedInput, rate: float, voltage: float, least: float = 0.0) 
     ]
     recovers = max((output.recovery.time for output in source.rows if output.recovery), default=0.0)
     return max(slope, *starts, 0.0) + recovers
+
+
+def charged_after(source: FedInput, limit: float, voltage: float) -> float:
+    """Longest time from switching on a voltage [V] until an input draws what it does once it is charged [s]:
+    in a current limit [A], and then until what charges it has faded through lead and series resistance to the
+    current's band. Of a load that only a rehearsal tells, as if it drew nothing meanwhile. inf: never.
+    """
+    load, least = source.load, source.surely(limit)
+    ohms, farads = source.resistance.high + load.series_resistance, load.capacitance.high
+    steady = load.current(voltage)
+    time = load.charging_time(source.charged or 0.0, least, 0.0, voltage, from_off=True)
+    if time is None:
+        time = (farads + (source.charged or 0.0)) * voltage / least if least > 0.0 else math.inf
+    flows = min(least, voltage / ohms) if ohms > 0.0 else least
+    drawn = max(0.0, steady.low) if steady is not None else 0.0
+    band = max(CURRENT_BAND * drawn, CURRENT_BAND_OF_LARGEST * flows)
+    return time + (ohms * farads * math.log(flows / band) if flows > band else 0.0)

@@ -158,6 +158,7 @@ RULES: tuple[Rule[Context], ...] = (
     instruments.dialect_cannot_set,
     energy.stored_energy,
     energy.slow_discharge,
+    energy.off_late,
     ending.off_after_order,
     ending.off_after_up,
     ending.off_after_unlinked,

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
-from itertools import pairwise
 from typing import NamedTuple
 
 from railwright.documents.figures import off_sink
+from railwright.guard.off_level import DECAY
+from railwright.physics import halving
+from railwright.plan.off_order import held_voltage, off_threshold
 from railwright.quantities import Statement, joined, named, state
-from railwright.settings.context import FedInput
+from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
-from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule
+from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule, with_seen
 from railwright.settings.rules.judge import inputs
 
 HAZARDOUS_ENERGY = 20.0
@@ -18,6 +20,12 @@ HAZARDOUS_ENERGY = 20.0
 
 FALLEN = 1.0
 """Voltage below which an input counts as discharged [V]; a choice of this program."""
+
+LITTLE = 1e-3
+"""Part of a voltage that may drop in a capacitor's series resistance and does not count."""
+
+HALVINGS = 60
+"""Halvings by which the connector's voltage is sought."""
 
 PATIENCE = 1.0
 """Time after switching off within which an input should be discharged [s]; a choice of this program."""
@@ -75,6 +83,37 @@ def slow_discharge(source: FedInput) -> Outcome:
             )
 
 
+@rule("off-late", Severity.CAUTION, worst=Ranking("discharge_time"))
+@of_every(with_seen(inputs))
+def off_late(context: Context, source: FedInput) -> Outcome:
+    """Switched off, an input takes longer to fall than a run waits for that: it ends as *off not confirmed*,
+    exit code 6, though its outputs are off.
+    """
+    device, highest = context.device, source.played.highest
+    stays = source.limits.at_end.stays_on is not None or held_voltage(device, source.name) is not None
+    blocks = source.fixture is not None and source.fixture.diode is not None
+    if highest is None or stays or blocks:
+        return  # it is not to fall; or what is read is the output's own side of a diode
+    threshold = off_threshold(device, source.name)
+    found = discharge_of(source, until=threshold)
+    if found is not None and found.time is not None and found.time > DECAY:
+        yield Hit(
+            source.name,
+            (*source.at_input, "load"),
+            state(
+                "switched off at {highest}, {capacitance} fall below {threshold} in {emptied}; a run waits "
+                "{waits} for that, and then ends with exit code 6, off not confirmed",
+                highest=(highest.voltage, "V"),
+                capacitance=(found.farads, "F"),
+                threshold=(threshold, "V"),
+                emptied=found.emptied,
+                waits=(DECAY, "s"),
+            ),
+            "discharge it in the procedure before it goes off (an output that sinks, and ramp_down), or give "
+            "it a resistor that empties it in time",
+        )
+
+
 class Discharge(NamedTuple):
     """How an input's capacitors empty.
 
@@ -99,17 +138,19 @@ class Discharge(NamedTuple):
         )
 
 
-def discharge_of(source: FedInput, *, sinks: bool = False) -> Discharge | None:
+def discharge_of(source: FedInput, *, sinks: bool = False, until: float | None = None) -> Discharge | None:
     """How an input empties; None: nothing is there to empty.
 
     sinks: its outputs are on, and take in what they can; else they are off, and take in what they take then.
+    until: down to which voltage at the connector [V]; None: until its capacitors themselves have fallen to
+    `FALLEN`.
     """
     highest, most = source.played.highest, source.load.capacitance.high
-    if highest is None or highest.voltage <= FALLEN or most == 0.0:
+    if highest is None or highest.voltage <= (until or FALLEN) or most == 0.0:
         return None
     # Through a diode neither the output's bleeder nor its capacitor has a part in it.
     if source.fixture is not None and source.fixture.diode is not None:
-        time = discharging_time(source, most, math.inf, highest.voltage)
+        time = discharging_time(source, most, math.inf, highest.voltage, until=until)
         return Discharge(most, time, f"the diode in '{source.fixture_name}' blocks")
     bleeder = source.bleeder
     if bleeder is None:
@@ -118,8 +159,11 @@ def discharge_of(source: FedInput, *, sinks: bool = False) -> Discharge | None:
     through, sunk = state("bleeder {bleeder}", bleeder=(bleeder, "ohm")), _own(source, sinks)
     if taken := (sum if source.parallel else min)(each for _, _, each in sunk):
         through = state("{bleeder}, {sunk} into the output", bleeder=through, sunk=(taken, "A"))
+    time = discharging_time(source, farads, bleeder, highest.voltage, taken, until=until)
     if source.series and own is not None:
-        time = _in_series(source, highest.voltage, sunk)
+        apart = _in_series(source, highest.voltage, sunk, until or FALLEN)
+        slow = behind(source, highest.voltage, bleeder, taken) > 0.0
+        time = apart if not slow or time is None or apart is None else max(time, apart)
         each = [
             state(
                 "{capacitance} with {bleeder} in {output}",
@@ -130,8 +174,8 @@ def discharge_of(source: FedInput, *, sinks: bool = False) -> Discharge | None:
             for name, (f, r, _) in zip(source.names, sunk, strict=True)
         ]
         through = state("{bleeder}: {each}", bleeder=through, each=joined(", ", each))
-    else:
-        time = discharging_time(source, farads, bleeder, highest.voltage, taken)
+    if ohms := behind(source, highest.voltage, bleeder, taken):
+        through = state("{bleeder}, behind {ohms}", bleeder=through, ohms=(ohms, "ohm"))
     if own is None:
         through = state(
             "{bleeder}, the output's own capacitor not counted, as it is not given", bleeder=through
@@ -149,9 +193,11 @@ def _own(source: FedInput, on: bool) -> list[tuple[float, float, float]]:
     ]
 
 
-def _in_series(source: FedInput, voltage: float, own: list[tuple[float, float, float]]) -> float | None:
+def _in_series(
+    source: FedInput, voltage: float, own: list[tuple[float, float, float]], until: float
+) -> float | None:
     """Longest time in which outputs in series, each with its own capacitor and bleeder, and the load's
-    capacitor fall from `voltage` to `FALLEN` together [s], at the load's least draw. None: that is unknown.
+    capacitor fall from a voltage to another together [s], at the load's least draw. None: that is unknown.
     """
     from railwright.physics import series_discharge
 
@@ -164,21 +210,59 @@ def _in_series(source: FedInput, voltage: float, own: list[tuple[float, float, f
 
     farads, ohms, sunk = zip(*own, strict=True)
     begin = [voltage * share for share in source.shares]
-    return series_discharge.discharging_time(begin, farads, ohms, sunk, load.capacitance.high, drawn, FALLEN)
+    return series_discharge.discharging_time(begin, farads, ohms, sunk, load.capacitance.high, drawn, until)
+
+
+def behind(source: FedInput, voltage: float, bleeder: float, taken: float) -> float:
+    """The series resistance through which an input's capacitors empty [Ω]: the largest of them, as what is
+    held lies behind that at most; 0: at most `LITTLE` of the voltage drops there, or it is unknown.
+    """
+    flows, ohms = _flows(source, voltage, bleeder, taken), source.load.series_resistance
+    return ohms if flows is not None and ohms * flows > LITTLE * voltage else 0.0
+
+
+def _flows(source: FedInput, voltage: float, bleeder: float, taken: float) -> float | None:
+    """The least that empties an input at a voltage of its connector [A]; None: unknown."""
+    drawn = source.load.current(voltage)
+    return None if drawn is None else voltage / bleeder + max(drawn.low, 0.0) + taken
 
 
 def discharging_time(
-    source: FedInput, most: float, bleeder: float, voltage: float, taken: float = 0.0
+    source: FedInput,
+    most: float,
+    bleeder: float,
+    voltage: float,
+    taken: float = 0.0,
+    *,
+    until: float | None = None,
 ) -> float | None:
-    """Longest time from `voltage` down to `FALLEN` [s]: ∫ C dv / (v/R + I_load(v) + I_taken), least draw."""
-    time = 0.0
-    for above, below in pairwise(voltage * (FALLEN / voltage) ** (index / 200) for index in range(201)):
-        middle = math.sqrt(above * below)
-        drawn = source.load.current(middle)
-        if drawn is None:
-            return None
-        flows = middle / bleeder + max(drawn.low, 0.0) + taken
-        if flows == 0.0:
+    """Longest time from `voltage` on down [s]: ∫ C du / (v/R + I_load(v) + I_taken), least draw, with u = v +
+    R_s i behind the capacitors' series resistance. until: the connector's voltage v at the end [V]; None: the
+    capacitors' own u is `FALLEN`.
+    """
+    ohms = behind(source, voltage, bleeder, taken)
+    if source.load.current(voltage) is None:
+        return None
+
+    def flows(level: float) -> float:
+        return _flows(source, level, bleeder, taken) or 0.0
+
+    def at(held: float) -> float:
+        """The connector's voltage while the capacitors hold so much."""
+        if not ohms:
+            return held
+        return halving.least(lambda level: level + ohms * flows(level) >= held, 0.0, held, HALVINGS)
+
+    begin, end = at(voltage), at(FALLEN) if until is None else until
+    time, previous = 0.0, begin
+    for index in range(1, 201) if begin > end else ():
+        current = begin * (end / begin) ** (index / 200)
+        middle = math.sqrt(previous * current)
+        drawn = flows(middle)
+        if drawn == 0.0:
             return math.inf
-        time += most * (above - below) / flows
+        # A load that draws less at a lower voltage lets go of it at once.
+        fallen = previous - current + ohms * (flows(previous) - flows(current))
+        time += most * max(0.0, fallen) / drawn
+        previous = current
     return time
