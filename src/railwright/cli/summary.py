@@ -18,7 +18,7 @@ from railwright.cli.findings import HOOK_UP, MEASURABLE_MARKS, rankings, summary
 from railwright.printable import printable
 from railwright.quantities import show
 from railwright.settings.findings import ASSUMED, Severity
-from railwright.settings.merged import MergedFindings, by_kind, merge
+from railwright.settings.merged import MergedFindings, merge
 
 if TYPE_CHECKING:
     from railwright.plan.set_points import SetPoints
@@ -46,7 +46,7 @@ def print_summary(procedure: Path, checked: Checked, verdict: str, *, whole: boo
     findings, (width, lines) = checked.settings.findings, _room()
     stops = [each for each in findings if each.severity is Severity.STOP]
     cautions = [each for each in findings if each.severity is Severity.CAUTION]
-    kinds = by_kind(cautions, rankings(cautions))
+    kinds = merge(cautions, rankings(cautions), whatever_why=True)
     parts = [
         _Part(tuple(_broken(f"{procedure}: {summary(findings)}. {verdict}", width)), keep=True),
         _Part(_settings(checked, width), 1),

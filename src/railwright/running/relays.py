@@ -86,7 +86,6 @@ class RunRelays:
                 look()
                 each = self.lies[contact]
                 if found[contact] == each.starts_closed:
-                    driver.check(contact, each.starts_closed)
                     self._known(contact, each.starts_closed, self._link.now())
                     continue
                 self._recorder.event(EventKind.CONTACT_FOUND, contact, _stands(found[contact]))

@@ -5,7 +5,7 @@ A view for people. What was found stays as it is; JSON has every finding.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -67,27 +67,20 @@ class MergedFindings:
         return tuple((name, texts) for name, texts in each_once if len(texts) > 1)
 
 
-def merge(findings: Iterable[Finding], rankings: Mapping[str, Ranking | None]) -> tuple[MergedFindings, ...]:
-    """Findings that differ only in figures, names, place and remedy as one, in the order of the first.
+def merge(
+    findings: Iterable[Finding], rankings: Mapping[str, Ranking | None], *, whatever_why: bool = False
+) -> tuple[MergedFindings, ...]:
+    """Findings that differ only in figures, names, place and remedy as one, in the order of the first; those
+    that are accepted apart from the others.
 
-    rankings: by the id of the rule.
+    rankings: by the id of the rule. whatever_why: all findings of a rule as one, whatever their sentences.
     """
-    return _merged(findings, rankings, lambda each: form_of(each.why))
-
-
-def by_kind(
-    findings: Iterable[Finding], rankings: Mapping[str, Ranking | None]
-) -> tuple[MergedFindings, ...]:
-    """Findings of a rule as one, whatever their sentences; those that are accepted apart from the others."""
-    return _merged(findings, rankings, lambda _: "")
-
-
-def _merged(
-    findings: Iterable[Finding], rankings: Mapping[str, Ranking | None], form: Callable[[Finding], str]
-) -> tuple[MergedFindings, ...]:
-    """Findings of one rule, severity, override and form as one."""
     groups = grouped(
-        ((each.rule, each.severity, each.overridden or "", form(each)), each) for each in findings
+        (
+            (each.rule, each.severity, each.overridden or "", "" if whatever_why else form_of(each.why)),
+            each,
+        )
+        for each in findings
     )
     return tuple(_of(group, rankings) for group in groups.values())
 

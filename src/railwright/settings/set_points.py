@@ -233,7 +233,7 @@ def settle_input(
             partial(_delay_as_written, operating, limit=amperes),
             waits=amperes is None,
         )
-    if opp.is_there(source):
+    if limits.opp is not None or not source.without("opp"):
         settle(
             opp.window(source, amperes, volts),
             opp.recommend,

@@ -44,8 +44,3 @@ def _ripple(piece: Ripple, step: str, apart: float) -> Iterable[str]:
         whole = math.floor(piece.duration / period * (1.0 + EXACT))
         most = round_down(whole / piece.duration if whole else 1.0 / period, 3)
         yield f"play the ripple of '{step}' at {show(most, 'Hz')} or less, in whole periods"
-
-
-def one_by_one(step: str) -> str:
-    """The change of a step whose inputs ask for more set points together than the host can send."""
-    return f"play the inputs of '{step}' one after the other, or their set points further apart"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -98,12 +98,7 @@ def stretches(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> list[tuple
 
 def longest(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> tuple[float, float] | None:
     """The longest of these stretches: its start and its length [s]; None: there is none."""
-    return longest_of(stretches(time, holds))
-
-
-def longest_of(found: Iterable[tuple[float, float]]) -> tuple[float, float] | None:
-    """As `longest`, of stretches that are known."""
-    lengths = ((start, end - start) for start, end in found)
+    lengths = ((start, end - start) for start, end in stretches(time, holds))
     return max(lengths, key=lambda each: each[1], default=None)
 
 

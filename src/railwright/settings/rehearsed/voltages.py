@@ -12,7 +12,7 @@ from railwright.measures.sampling import blind_time, deciding_interval, sample_r
 from railwright.quantities import StatedFigure, Statement, named, state
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Ranking, Severity
-from railwright.settings.rehearsed.view import Rehearsed, longest, longest_of, rehearsed_inputs, stretches
+from railwright.settings.rehearsed.view import Rehearsed, longest, rehearsed_inputs, stretches
 from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
 from railwright.traces import Traces, span_named
 
@@ -32,7 +32,7 @@ def withstand(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome
     for level, _ in sorted(withstood):
         allowed = max((lasts for other, lasts in withstood if other > level), default=0.0)
         above = stretches(traces.time, voltage > level)
-        held = longest_of(above)
+        held = longest(traces.time, voltage > level)
         if held is not None and held[1] > allowed:
             yield Hit(
                 source.name,

@@ -17,7 +17,7 @@ from railwright.settings.context import Context
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
 from railwright.settings.rules.shapes import shape_path
-from railwright.settings.slower import one_by_one, slower
+from railwright.settings.slower import slower
 from railwright.waveforms.shapes import flat
 
 LOW_STAIR = 0.05
@@ -101,7 +101,11 @@ def host_cannot_keep(context: Context) -> Outcome:
         late = context.plan.sending.late[each.step, each.input]
         others = state("send set points up to {late} late", late=(late, "s")) if late > AT_ONCE else ""
         missed = state("leave out {left_out} of them", left_out=left_out) if left_out else ""
-        change = slower(pieces, step, apart, each.closest) if each.alone else one_by_one(step)
+        change = (
+            slower(pieces, step, apart, each.closest)
+            if each.alone
+            else f"play the inputs of '{step}' one after the other, or their set points further apart"
+        )
         yield Hit(
             each.input,
             each.path,

@@ -9,7 +9,7 @@ from railwright.documents.device import NeverRule
 from railwright.documents.output_name import OutputName
 from railwright.plan.linking import linked_by_program, look_interval
 from railwright.plan.set_points import Feed
-from railwright.quantities import Interval, StatedFigure, Statement, state
+from railwright.quantities import StatedFigure, Statement, state
 from railwright.settings.constraints import ocp, ovp, power, trip_delay
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
@@ -156,13 +156,6 @@ def trip_before_charged(context: Context) -> Outcome:
     yield from settings_judged(context, "trip_delay", trip_delay.charged)
 
 
-def _as_written(voltages: Interval) -> Statement:
-    """A range of voltages [V] as the document has it, with its two ends as figures."""
-    return Statement(
-        voltages.text, (StatedFigure("low", voltages.low, "V"), StatedFigure("high", voltages.high, "V"))
-    )
-
-
 @rule("never-after-trip", Severity.CAUTION)
 @of_every(kept_apart)
 def never_after_trip(index: int, never: NeverRule, first: FedInput, second: FedInput) -> Outcome:
@@ -184,7 +177,13 @@ def never_after_trip(index: int, never: NeverRule, first: FedInput, second: FedI
                         input=never.voltage_of,
                         other=never.minus,
                         difference=(difference, "V"),
-                        permitted=_as_written(never.outside),
+                        permitted=Statement(
+                            never.outside.text,
+                            (
+                                StatedFigure("low", never.outside.low, "V"),
+                                StatedFigure("high", never.outside.high, "V"),
+                            ),
+                        ),
                         rule_number=index + 1,
                     ),
                     f"write 'trips_when: [{tripped.name}]' in the limits of {left.name}",

@@ -7,25 +7,25 @@ from railwright.quantities import state
 from railwright.settings.constraints.outputs import apart
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
-from railwright.settings.rule import Hit, Outcome, of_every, rule
+from railwright.settings.rule import Hit, Outcome, of_every, rule, with_seen
 from railwright.settings.rules.judge import inputs
 
 
 @rule("return-short", Severity.STOP)
-def return_short(context: Context) -> Outcome:
+@of_every(with_seen(inputs))
+def return_short(context: Context, source: FedInput) -> Outcome:
     """The hook-up shorts an output: through a common return, earth, or joined negatives."""
-    for source in context.sources.values():
-        for output, chain in terminals.shorted(context.links, source.outputs).items():
-            yield Hit(
-                source.name,
-                (*source.at_hook_up, "from"),
-                state(
-                    "the hook-up joins + and − of {output}: {chain}",
-                    output=output,
-                    chain=terminals.spoken(chain, terminals.plus(output)),
-                ),
-                "feed the input from an output that floats, or from another supply, or isolate the return",
-            )
+    for output, chain in terminals.shorted(context.links, source.outputs).items():
+        yield Hit(
+            source.name,
+            (*source.at_hook_up, "from"),
+            state(
+                "the hook-up joins + and − of {output}: {chain}",
+                output=output,
+                chain=terminals.spoken(chain, terminals.plus(output)),
+            ),
+            "feed the input from an output that floats, or from another supply, or isolate the return",
+        )
 
 
 @rule("may-not-join", Severity.STOP)

@@ -10,30 +10,30 @@ from railwright.plan.off_order import held_voltage
 from railwright.quantities import state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
-from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule
-from railwright.settings.rules.judge import supplies
+from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule, with_seen
+from railwright.settings.rules.judge import inputs, supplies
 
 
 @rule("master-switch", Severity.CAUTION)
-def master_switch(context: Context) -> Outcome:
+@of_every(with_seen(supplies))
+def master_switch(context: Context, name: str, supply: Supply) -> Outcome:
     """Outputs that the procedure does not use go on and off with the master switch of their supply, which a
     run switches.
     """
     used = {output for source in context.sources.values() for output in source.outputs}
-    for name, supply in context.used_supplies.items():
-        unused = context.bench.unused_outputs(name, used)
-        if supply.dialect.master is not None and unused:
-            yield Hit(
-                name,
-                ("bench", "supplies", name, "dialect"),
-                state(
-                    "{outputs} of {name}, which the procedure does not use, would go on and off with its "
-                    "master switch",
-                    outputs=" and ".join(unused),
-                    name=name,
-                ),
-                "switch them off before: a run that finds one on refuses to begin",
-            )
+    unused = context.bench.unused_outputs(name, used)
+    if supply.dialect.master is not None and unused:
+        yield Hit(
+            name,
+            ("bench", "supplies", name, "dialect"),
+            state(
+                "{outputs} of {name}, which the procedure does not use, would go on and off with its "
+                "master switch",
+                outputs=" and ".join(unused),
+                name=name,
+            ),
+            "switch them off before: a run that finds one on refuses to begin",
+        )
 
 
 @rule("comes-on-by-itself", Severity.CAUTION)
@@ -82,42 +82,42 @@ def comes_on_unattended(context: Context) -> Outcome:
 
 
 @rule("off-takes-in", Severity.CAUTION, worst=Ranking("takes"))
-def off_takes_in(context: Context) -> Outcome:
+@of_every(with_seen(inputs))
+def off_takes_in(context: Context, source: FedInput) -> Outcome:
     """The device holds a voltage by itself, and the output takes in current from it while it is off."""
-    for name, source in context.sources.items():
-        held = held_voltage(context.device, name)
-        if held is None or (source.fixture is not None and source.fixture.diode is not None):
-            continue
-        what = [output.when_off for output in source.rows]
-        takes = _taken_in(source)
-        if takes is None and None in what:
-            yield Unknown(
-                source.names[0],
-                (*source.at_output, "when_off"),
-                "what the output is while it is off",
-                "what it draws from the device's own source then",
-            )
-        elif takes is None:
-            yield Unknown(
-                source.names[0],
-                (*source.at_output, "sink"),
-                "current that the output can take in",
-                "what it draws from the device's own source while off",
-            )
-        elif takes > 0.0:
-            yield Hit(
-                name,
-                (*source.at_output, "when_off"),
-                state(
-                    "{outputs} take in up to {takes} while off ({what}), from the device's own source of up "
-                    "to {held}",
-                    outputs=" and ".join(source.outputs),
-                    takes=(takes, "A"),
-                    what=" and ".join(dict.fromkeys(map(str, what))),
-                    held=(held[1], "V"),
-                ),
-                "open a switch between output and input after switching off, or put a diode there",
-            )
+    held = held_voltage(context.device, source.name)
+    if held is None or (source.fixture is not None and source.fixture.diode is not None):
+        return
+    what = [output.when_off for output in source.rows]
+    takes = _taken_in(source)
+    if takes is None and None in what:
+        yield Unknown(
+            source.names[0],
+            (*source.at_output, "when_off"),
+            "what the output is while it is off",
+            "what it draws from the device's own source then",
+        )
+    elif takes is None:
+        yield Unknown(
+            source.names[0],
+            (*source.at_output, "sink"),
+            "current that the output can take in",
+            "what it draws from the device's own source while off",
+        )
+    elif takes > 0.0:
+        yield Hit(
+            source.name,
+            (*source.at_output, "when_off"),
+            state(
+                "{outputs} take in up to {takes} while off ({what}), from the device's own source of up "
+                "to {held}",
+                outputs=" and ".join(source.outputs),
+                takes=(takes, "A"),
+                what=" and ".join(dict.fromkeys(map(str, what))),
+                held=(held[1], "V"),
+            ),
+            "open a switch between output and input after switching off, or put a diode there",
+        )
 
 
 def _taken_in(source: FedInput) -> float | None:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from railwright.documents.address import gpib_of, untried_of
 from railwright.documents.bench import Supply
 from railwright.grouping import grouped
@@ -44,7 +42,8 @@ def line_slow(context: Context, name: str, supply: Supply) -> Outcome:
     """
     every = context.procedure.record.every
     line = line_of(supply)
-    takes = reading_time(supply, _used(context, name))
+    used = dict.fromkeys(own for each in context.sources.values() for own in each.outputs)
+    takes = reading_time(supply, (own.output for own in used if own.supply == name))
     if takes > every:
         if line is None:
             yield Hit(
@@ -90,9 +89,3 @@ def transport_untried(name: str, supply: Supply) -> Outcome:
             ),
             "switch off by hand at the first run, with somebody at the mains switch",
         )
-
-
-def _used(context: Context, supply: str) -> Iterator[str]:
-    """Outputs of a supply that are hooked up, as the supply knows them."""
-    names = dict.fromkeys(name for each in context.sources.values() for name in each.outputs)
-    return (name.output for name in names if name.supply == supply)

@@ -21,11 +21,6 @@ OPP_STEP = 0.1
 """Step of OPP levels [W], which a bench does not give."""
 
 
-def is_there(source: FedInput) -> bool:
-    """Whether the input asks for an over-power protection, or its outputs have one."""
-    return source.limits.opp is not None or all(output.opp is not None for output in source.rows)
-
-
 def window(source: FedInput, limit: float | None, ovp: float | None) -> Window:
     """The window of an input's OPP level [W], with a recommended value where all is known.
 
