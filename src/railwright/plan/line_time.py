@@ -21,6 +21,8 @@ def line_of(supply: Supply) -> SerialLine | None:
 
 def reading_time(supply: Supply, outputs: Iterable[str]) -> float:
     """How long one reading of these outputs takes at least [s]; 0 where nothing of it is known."""
+    if not _is_known(supply):
+        return 0.0
     dialect, units, answers = supply.dialect, list[str](), 0
     channels = [supply.channels[output] for output in outputs]
     groups = [channels] if dialect.list_readings else [[channel] for channel in channels]
@@ -35,9 +37,9 @@ def reading_time(supply: Supply, outputs: Iterable[str]) -> float:
 
 def exchange_time(supply: Supply) -> float:
     """How long one set voltage with its verification takes at least [s]; 0 where nothing of it is known."""
-    dialect, channel = supply.dialect, min(supply.channels.values())
-    if not dialect.can_set("voltage"):
+    if not _is_known(supply) or not supply.dialect.can_set("voltage"):
         return 0.0
+    dialect, channel = supply.dialect, min(supply.channels.values())
     units = [
         *dialect.select(channel),
         dialect.set_unit("voltage", channel, 12.345),
@@ -45,6 +47,11 @@ def exchange_time(supply: Supply) -> float:
     ]
     closing = [each for each in (dialect.session.completes, dialect.error_query) if each is not None]
     return _time(supply, [*units, *closing], 1 + len(closing))
+
+
+def _is_known(supply: Supply) -> bool:
+    """Whether anything is known of the time that messages take; asked for each line of a waveform."""
+    return supply.dialect.session.pause > 0.0 or line_of(supply) is not None
 
 
 def _time(supply: Supply, units: Sequence[str], answers: int) -> float:
