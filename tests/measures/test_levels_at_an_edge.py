@@ -4,9 +4,12 @@ truth is what the scene stays at: IEEE 181 takes the fullest bins of either half
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from railwright.measures import MEASURES
+from railwright.measures.asked import LevelChange
 from railwright.measures.outcome import CannotMeasure
 
 from .scene import EXACT, MODEL, Scene, view
@@ -64,3 +67,31 @@ def test_a_level_that_is_asked_to_stand_there_is_one(dip: float, then: float, st
     asked = view(known.truth(), EXACT, 0.0, 0.2, stands=stands)
     assert MEASURES["low_state_level"](asked).value == pytest.approx(dip, abs=1e-6)
     assert MEASURES["high_state_level"](asked).value == pytest.approx(then, rel=1e-6)
+
+
+@pytest.mark.parametrize("update", [20e-3, 50e-3])
+@pytest.mark.parametrize(
+    ("volts", "brief", "first", "then"),
+    [(12.0, 11.85, 12.16, 12.0), (24.0, 23.7, 24.3, 24.0), (5.0, 5.08, 4.95, 5.0), (48.0, 48.8, 47.6, 48.0)],
+)
+def test_whether_there_are_two_states_is_not_told_by_means_of_one(
+    volts: float, brief: float, first: float, then: float, update: float
+) -> None:
+    """The range is 2 % of the largest only with a level that stands for less than a reading (draw 65/15)."""
+    known = Scene.of(
+        (-0.2, volts, 0.3), (0.0, volts, 0.3), (4e-3, brief, 0.3), (9e-3, first, 0.3), (0.1, first, 0.3),
+        (0.1001, then, 0.3), (0.9, then, 0.3),
+    )  # fmt: skip
+    model = replace(MODEL, update=update, aperture=0.8 * update)
+    changes = (
+        LevelChange(2e-3, volts, brief), LevelChange(6e-3, brief, first), LevelChange(0.1, first, then)
+    )  # fmt: skip
+    for measure in ("high_state_level", "low_state_level"):
+        exact = MEASURES[measure](view(known.truth(), EXACT, 0.0, 0.4)).value
+        for seed in range(8):
+            readings = known.read(seed, model, every=5e-3)
+            try:
+                found = MEASURES[measure](view(readings, model, 0.0, 0.4, changes=changes, stands=90e-3))
+            except CannotMeasure:
+                continue
+            assert abs(found.value - exact) <= found.high - found.low

@@ -11,10 +11,12 @@ from typing import Any
 
 import pytest
 from tests.truth.small import fed_by, write
+from tests.truth.table import TruthTable
 
 from railwright.job import Job
 
 
+@pytest.mark.case("limit-at-its-end")
 @pytest.mark.parametrize(
     ("load", "asks"),
     [
@@ -34,7 +36,9 @@ from railwright.job import Job
         ),
     ],
 )
-def test_it_is_told_where_a_load_may_ask_for_so_much(load: Any, asks: bool, tmp_path: Path) -> None:
+def test_it_is_told_where_a_load_may_ask_for_so_much(
+    load: Any, asks: bool, tmp_path: Path, truth_table: TruthTable
+) -> None:
     given = {**fed_by(load), "current": {"steady": "0.4 A .. 0.7 A", "at_most": "1.2 A"}}
     procedure = {
         "hook_up": {"main": {"from": "s.1", "lead": "pair", "sense": "at terminals"}},
@@ -49,4 +53,5 @@ def test_it_is_told_where_a_load_may_ask_for_so_much(load: Any, asks: bool, tmp_
         "record": {"every": "10 ms"},
     }
     findings = Job.open(write(tmp_path, {"main": given}, procedure)).check().findings
-    assert any(each.rule == "limit-overshoot" for each in findings) is asks
+    said = any(each.rule == "limit-overshoot" for each in findings)
+    truth_table.compare("more than 1.2 A may flow until the limit of 0.9 A responds", asks, said)

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from scipy.integrate import solve_ivp
 from tests.truth.saying import station
+from tests.truth.table import TruthTable, Within
 
 from railwright.documents.loader import load_documents
 from railwright.settings.context import sources_of
@@ -60,13 +61,21 @@ def peak(level: float, start: float, limit: float, draw: float, farads: float, o
     return float(course[reached + 200])
 
 
+@pytest.mark.case("ovp-overshoot")
 @pytest.mark.parametrize(
     ("nominal", "withstood", "limit", "draw", "farads"),
     [(24, 30, 1.0, 20, 10), (24, 30, 1.4, 20, 10), (12, 20, 0.5, 5, 1), (15, 33, 2.0, 10, 100)],
 )
 @pytest.mark.parametrize("given", [True, False])
 def test_the_upper_end_holds_at_itself_and_not_beyond(
-    tmp_path: Path, nominal: int, withstood: int, limit: float, draw: int, farads: int, given: bool
+    tmp_path: Path,
+    nominal: int,
+    withstood: int,
+    limit: float,
+    draw: int,
+    farads: int,
+    given: bool,
+    truth_table: TruthTable,
 ) -> None:
     """Where the bench does not give the output's capacitance, 100 µF per ampere are assumed, and said; then
     it counts for no less than its rated rise: 80 % of 36 V in 12 ms, which are 0.48 V in 200 µs.
@@ -91,7 +100,9 @@ def test_the_upper_end_holds_at_itself_and_not_beyond(
     def highest(level: float) -> float:
         return max(peak(level, *figures), 0.0 if given else level + 0.1 + 0.48)
 
-    assert highest(end.value) <= withstood + 0.02  # two samples of 1 µs at 10 V/ms
+    # Two samples of 1 µs at 10 V/ms are left.
+    reached = Within(withstood - 0.06, withstood + 0.02)
+    truth_table.compare("peak at the device", reached, highest(end.value), "V")
     assert highest(end.value + 0.03) > withstood
 
 
@@ -116,6 +127,7 @@ def peak_behind_esr(
     return volts - lead * ((volts - held) / (ohms + lead) + least)
 
 
+@pytest.mark.case("ovp-overshoot")
 @pytest.mark.parametrize(
     ("nominal", "withstood", "limit", "draw", "farads", "ohms"),
     [
@@ -129,7 +141,14 @@ def peak_behind_esr(
     ],
 )
 def test_a_capacitor_behind_a_series_resistance_holds_less_back(
-    tmp_path: Path, nominal: int, withstood: int, limit: float, draw: int, farads: int, ohms: float
+    tmp_path: Path,
+    nominal: int,
+    withstood: int,
+    limit: float,
+    draw: int,
+    farads: int,
+    ohms: float,
+    truth_table: TruthTable,
 ) -> None:
     """Before, the capacitance counted as if nothing were in series with it: up to 0.55 V too much."""
     procedure = station(tmp_path, PROCEDURE.format(limit=limit))
@@ -143,5 +162,6 @@ def test_a_capacitor_behind_a_series_resistance_holds_less_back(
     start = source.highest_terminals(limit)
     assert start is not None
     figures = (start, limit, draw * 1e-3, farads * 1e-6, ohms)
-    assert peak_behind_esr(end.value, *figures) <= withstood + 3e-3
+    highest = peak_behind_esr(end.value, *figures)
+    truth_table.compare("peak at the device", Within(withstood - 0.15, withstood + 3e-3), highest, "V")
     assert peak_behind_esr(end.value + 0.15, *figures) > withstood  # up to 0.12 V are kept in hand

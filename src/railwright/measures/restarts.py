@@ -139,8 +139,8 @@ def restarts(view: View) -> Measured:
         _open(len(lasting) - sure)
         or _apart(len(runs) - len(lasting))
         or _overloaded(view, time, len(runs), explained)
-        or _partly(view, time, amps, lasting, usual)
-        or _soft(len(softly))
+        or _partly(view, time, amps, drawn, lasting, usual)
+        or _soft(len(softly) + _falls_again(view, time, amps, volts, drawn, lasting))
         or _hidden(view, time, volts, explained, gap, [(time[a], time[b - 1]) for a, b in runs])
         or _elsewhere(view, [(time[a], time[b - 1]) for a, b in found[0]])
     )
@@ -187,18 +187,54 @@ def _soft(count: int) -> dict[str, str]:
     }
 
 
+def _falls_again(
+    view: View, time: Array, amps: Array, volts: Array, drawn: Array, dips: Sequence[tuple[int, int]]
+) -> int:
+    """After how many drop-outs current and power fall again in the soft start with which they end, by more
+    than what charges the input: a load that its supply cannot start stops there, for less than a reading
+    shows. Up to the reading before the next drop-out, which may hold some of that.
+
+    drawn: as of `_drop_outs`.
+    """
+    import numpy as np
+
+    if not (view.model.averages and dips) or view.restart is None:
+        return 0
+    reach, count = view.restart + 2.0 * ((view.model.update or 0.0) + view.interval), 0
+    for dip, then in zip(dips, [*(each[0] - view.rows_of_one for each in dips[1:]), time.size], strict=True):
+        if dip[1] >= then:
+            continue
+        after = slice(dip[1], min(then, int(np.searchsorted(time, time[dip[1]] + reach, side="right"))))
+        across = np.abs(volts[after])
+        count += bool(
+            np.any(
+                (amps[after] < (1.0 - SHORT_DIP) * np.maximum.accumulate(drawn[after]))
+                & (amps[after] * across < (1.0 - SHORT_DIP) * np.maximum.accumulate(drawn[after] * across))
+            )
+        )
+    return count
+
+
+# Six: the readings, what of them charges nothing, the drop-outs, and the load's usual current.
 def _partly(
-    view: View, time: Array, amps: Array, dips: Sequence[tuple[int, int]], usual: float
+    view: View, time: Array, amps: Array, drawn: Array, dips: Sequence[tuple[int, int]], usual: float
 ) -> dict[str, str]:
     """What is said of a drop-out in which the load draws part of its current, before the soft start with
-    which it ends: it may stop and start there again.
+    which it ends, or in more readings at its beginning than the one in which it stops: it may stop and start
+    there again.
     """
+    import numpy as np
+
     if not view.model.averages:
         return {}
     around = max(view.model.update or 0.0, view.interval)
     for first, stop in dips:
         inside = (time > time[first] + around) & (time < time[stop - 1] - around - (view.restart or 0.0))
-        if (amps[inside] > PARTLY * usual).any():
+        ends = max(float(time[stop - 1]) - around - (view.restart or 0.0), float(time[first]) + 2.0 * around)
+        begins = (time >= time[first]) & (time < min(ends, float(time[stop - 1])))
+        partly = amps[begins & (drawn > PARTLY * usual) & (amps < (1.0 - PARTLY) * usual)]
+        shown = int(np.count_nonzero(np.diff(partly))) + 1 if partly.size else 0
+        if shown > 1 or (amps[inside] > PARTLY * usual).any():
             return {
                 "unseen": "in a drop-out the load draws part of its current: it may start and stop there",
                 "would_decide": FASTER_CURRENT,

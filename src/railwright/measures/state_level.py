@@ -123,6 +123,7 @@ def _level(view: View, *, high: bool) -> Measured:
         inside = inside.take(np.flatnonzero((inside.values < middle) == high))
         levels = state_levels(inside.values, least)
     if not levels.two_states:
+        _of_one_state(view, inside, least)
         visible = 4.0 * inside.noise + 2.0 * inside.step
         ends = median_range(inside.values, visible)
         rivals = max(abs(each - levels.low) for each in ends) / REACHED
@@ -223,6 +224,25 @@ def _moved(view: View, inside: Signal) -> bool:
     first = float(inside.values[0])
     visible = 8.0 * inside.noise + 2.0 * inside.step
     return abs(first - float(voltage.values[before[-1]])) > max(LEAST_AMPLITUDE * abs(first), visible)
+
+
+def _of_one_state(view: View, inside: Signal, least: float) -> None:
+    """Raises where readings show one state, and the levels that were set lie farther apart than that: whether
+    there are two hangs on one that means over an aperture do not show.
+    """
+    if view.model.exact:
+        return
+    asked = [each.goal for each in view.changes if each.time < view.end - view.model.clock]
+    if asked and view.changes[0].time > view.begin + view.model.clock:
+        asked.append(view.changes[0].start)
+    level = float(inside.values.mean())
+    reached = [each for each in asked if abs(each - level) < 2.0 * least]
+    if reached and max(reached) - min(reached) > least:
+        raise CannotMeasure(
+            f"levels of {amount(min(reached), 'V')} to {amount(max(reached), 'V')} were set, so far apart "
+            "that they are two states, of which readings show one",
+            "a recording",
+        )
 
 
 def _of_one_half(view: View, inside: Signal, levels: Levels, *, high: bool) -> None:
