@@ -479,7 +479,10 @@ class FedInput(Group):
             return math.inf
         slope = rate * (1.0 + self.voltage_gain)
         if not from_off or start > 0.0:
-            return self.charging_current(slope, top - start) + turning * slope + drawn.high
+            turned = turning * slope if turning else 0.0
+            return self.charging_current(slope, top - start) + turned + drawn.high
+        if math.isinf(slope):
+            return math.inf
         lead = self.resistance.high if self.senses else self.resistance.low
         asked = self._asked_on(Ramp(slope, top, lead), 0.0)
         if self.load.converters and not self.senses:  # at a lower voltage they draw more

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
+import pytest
+from tests.bench import demo_with
 from tests.said import says
 from tests.settings.station import Edit, settled
 
+from railwright.settings.context import sources_of
+from railwright.settings.played import Slope
 from railwright.settings.windows.window import Window
 
 NO_TIME: Edit = ("procedure", "    at_most: 60 ms", "    at_most: 60 s")
@@ -87,3 +92,27 @@ def test_in_stairs_the_limit_may_act_all_the_same(tmp_path: Path) -> None:
     high = rise(tmp_path).high
     assert high is not None
     assert "stair" not in high.why
+
+
+@pytest.mark.parametrize("at_most", ["4.17 ms", "1 ms", "20 us"])
+@pytest.mark.parametrize("limit", ["current_limit: 1 A", "current_limit: 300 mA"])
+def test_a_start_up_time_that_no_rate_reaches_is_said(at_most: str, limit: str, tmp_path: Path) -> None:
+    """12 V within 4.17 ms ask for 2.9 V/ms and more, 3.5 A into the capacitors: there is no such rate, and a
+    stop says it.
+    """
+    found = settled(
+        tmp_path,
+        ("procedure", "    at_most: 60 ms", f"    at_most: {at_most}"),
+        ("procedure", "current_limit: 1 A", limit),
+    )
+    window = next(each for each in found.windows if (each.about, each.setting) == ("main", "rise"))
+    assert window.recommended is None
+    assert "empty-window" in {each.rule for each in found.findings if each.about == "main"}
+
+
+@pytest.mark.parametrize(("start", "number", "key"), [(0.0, 0, "power_up"), (11.0, 1, "sweep")])
+def test_a_jump_asks_for_any_current(start: float, number: int, key: str, tmp_path: Path) -> None:
+    """The output's own capacitor is without resistance."""
+    source = sources_of(demo_with(tmp_path))[0]["main"]
+    jump = Slope(start, 12.0, math.inf, "jump", ("procedure", "steps", number, key))
+    assert source.asks_for(jump) == math.inf
