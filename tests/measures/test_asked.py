@@ -12,7 +12,8 @@ import pytest
 from scipy.stats import binom
 
 from railwright.measures import MEASURES
-from railwright.measures.asked import LevelChange, brief_levels
+from railwright.measures.asked import brief_levels
+from railwright.measures.level_change import LevelChange
 from railwright.measures.reading_model import ReadingModel
 
 from .scene import MODEL, Scene, view

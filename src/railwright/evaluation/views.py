@@ -14,7 +14,7 @@ from railwright.evaluation.ending import Ending
 from railwright.evaluation.observability import SETTLING
 from railwright.evaluation.open_leads import Spans, open_spans
 from railwright.evaluation.supply_status import supply_status
-from railwright.measures.asked import LevelChange
+from railwright.measures.level_change import LevelChange
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import ReadingModel
 from railwright.measures.signal import View

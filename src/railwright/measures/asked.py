@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from railwright.measures.level_change import LevelChange
     from railwright.measures.measure import Channel
     from railwright.measures.signal import Array, Signal, View
 
@@ -32,16 +33,6 @@ SHOWN = 0.1
 
 ALIKE = 1e-6
 """Part by which brief levels differ at most that are equal."""
-
-
-class LevelChange(NamedTuple):
-    """A change of an input's set point, as asked: when, on the record's time base [s], from and to where [V];
-    of a line, when half of it is over.
-    """
-
-    time: float
-    start: float
-    goal: float
 
 
 class Before(NamedTuple):
