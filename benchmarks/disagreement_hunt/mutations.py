@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
@@ -158,9 +157,9 @@ def _foreign_peak(_true: Any, _view: Any, near: Any, _reach: float) -> float:
     return float(near.values.max())
 
 
-FAULTS["a voltage that was held before counts in a power-up's mean"] = Fault(
-    integral, "HELD", math.inf, used_in="_of_step"
-)
+@fault("a voltage that was held before counts in a power-up's mean", integral, "before_step")
+def _held_counts(true: Any, *given: Any) -> Any:
+    return true(*given)._replace(level=0.0)
 
 
 @fault("lines that are told in stairs are rehearsed as lines", plan, "in_stairs")

@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from railwright.measures import MEASURES
-from railwright.measures.asked import LevelChange
+from railwright.measures.level_change import LevelChange
 from railwright.measures.outcome import CannotMeasure
 
 from .scene import EXACT, MODEL, Scene, view

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from railwright.measures.level_change import LevelChange
     from railwright.measures.measure import Channel
     from railwright.measures.signal import Array, Signal, View
 

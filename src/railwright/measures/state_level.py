@@ -93,8 +93,7 @@ def _level(view: View, *, high: bool) -> Measured:
     import numpy as np
 
     from railwright.measures.budget import Budget
-    from railwright.measures.levels import median_range, state_levels
-    from railwright.measures.signal import REACHED
+    from railwright.measures.levels import state_levels
 
     inside = view.voltage().evenly(view) if view.model.exact else view.voltage()
     inside = inside.between(view.begin, view.end)
@@ -123,10 +122,7 @@ def _level(view: View, *, high: bool) -> Measured:
         inside = inside.take(np.flatnonzero((inside.values < middle) == high))
         levels = state_levels(inside.values, least)
     if not levels.two_states:
-        _of_one_state(view, inside, least)
-        visible = 4.0 * inside.noise + 2.0 * inside.step
-        ends = median_range(inside.values, visible)
-        rivals = max(abs(each - levels.low) for each in ends) / REACHED
+        rivals = _of_one_state(view, inside, least, levels.low)
     if levels.two_states and not view.model.exact:
         _of_one_half(view, inside, levels, high=high)
     chosen = levels.high_values if high else levels.low_values
@@ -226,16 +222,21 @@ def _moved(view: View, inside: Signal) -> bool:
     return abs(first - float(voltage.values[before[-1]])) > max(LEAST_AMPLITUDE * abs(first), visible)
 
 
-def _of_one_state(view: View, inside: Signal, least: float) -> None:
-    """Raises where readings show one state, and the levels that were set lie farther apart than that: whether
-    there are two hangs on one that means over an aperture do not show.
+def _of_one_state(view: View, inside: Signal, least: float, level: float) -> float:
+    """How far the level of the only state may be off the median of its readings [V]. Raises where the levels
+    that were set lie farther apart than those of one state do: whether there are two hangs on one that means
+    over an aperture do not show.
     """
+    from railwright.measures.levels import median_range
+    from railwright.measures.signal import REACHED
+
+    visible = 4.0 * inside.noise + 2.0 * inside.step
+    rivals = max(abs(each - level) for each in median_range(inside.values, visible)) / REACHED
     if view.model.exact:
-        return
+        return rivals
     asked = [each.goal for each in view.changes if each.time < view.end - view.model.clock]
     if asked and view.changes[0].time > view.begin + view.model.clock:
         asked.append(view.changes[0].start)
-    level = float(inside.values.mean())
     reached = [each for each in asked if abs(each - level) < 2.0 * least]
     if reached and max(reached) - min(reached) > least:
         raise CannotMeasure(
@@ -243,6 +244,7 @@ def _of_one_state(view: View, inside: Signal, least: float) -> None:
             "that they are two states, of which readings show one",
             "a recording",
         )
+    return rivals
 
 
 def _of_one_half(view: View, inside: Signal, levels: Levels, *, high: bool) -> None:
