@@ -479,8 +479,9 @@ class FedInput(Group):
             return math.inf
         slope = rate * (1.0 + self.voltage_gain)
         if not from_off or start > 0.0:
-            turned = turning * slope if turning else 0.0
-            return self.charging_current(slope, top - start) + turned + drawn.high
+            return (
+                self.charging_current(slope, top - start) + (turning * slope if turning else 0.0) + drawn.high
+            )
         if math.isinf(slope):
             return math.inf
         lead = self.resistance.high if self.senses else self.resistance.low
