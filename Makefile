@@ -53,12 +53,14 @@ format: $(VENV)/.installed-dev
 	@$(BIN)/ruff check --fix --quiet .
 	@$(BIN)/ruff format --quiet .
 
-# Tests that work against real time come first: they mostly wait, so two at a time, with nothing else beside them.
-# The others wait for a fifth of their time, hence three on two cores. pytest's last summary is the last line.
+# Tests that work against real time come first. They mostly wait, so two at a time, with nothing else beside them;
+# one that fails so is played again with nothing at all beside it, and that decides. The others wait for a fifth
+# of their time, hence three on two cores. pytest's last summary is the last line.
 # Before that stands the table of `make truth`.
 test: lint
 	@scripts/install_tools.sh
-	@$(BIN)/python -m pytest -q -n 2 --dist worksteal -m alone
+	@$(BIN)/python -m pytest -q -n 2 --dist worksteal -m alone \
+	|| $(BIN)/python -m pytest -q --last-failed --last-failed-no-failures none -m alone
 	@$(BIN)/python -m pytest -n 3 --dist worksteal -m "not alone" $(TABLE)
 
 # Left out is what tests/slow.py lists as slow, with the reason.
