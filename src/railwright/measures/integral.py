@@ -737,7 +737,8 @@ def _of_step(view: View, time: Array, values: Array, late: float, stood: int | N
     if switched and inside.size and inside[0] > HELD * inside.max():
         switched, early = False, 0.0
         first, last = _around(time, view.begin - late, view.end)
-    if stood is not None and not switched:
+    # A record that was meddled with may have its times in disorder.
+    if stood is not None and not switched and stood < last:
         first, early = stood, view.begin - float(time[stood])
     certain = int(
         np.searchsorted(time[first:last], view.end + view.quiet - aperture / 2.0 - late, side="right")
