@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from tests.bench import replaced
 from tests.relays.station import HEAD, RELAYS, STEPS, documents
 
 from railwright.documents.loader import load_documents
@@ -47,8 +48,7 @@ fixtures:
     ],
 )
 def test_of_the_bench(old: str, new: str, place: str, says: str, tmp_path: Path) -> None:
-    assert RELAYS.count(old) == 1
-    procedure = documents(tmp_path / "s", relays=RELAYS.replace(old, new))
+    procedure = documents(tmp_path / "s", relays=replaced(RELAYS, (old, new)))
     with pytest.raises(DocumentErrors) as refused:
         load_documents(procedure)
     told = [line for line in str(refused.value).splitlines() if "quay.bench.yaml" in line]
