@@ -89,6 +89,7 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         restart=_soft_start(documents.device, name),
         capacitance=_capacitance(documents, name),
         stops_at=_stops_at(documents.device, name),
+        starts_at=_starts_at(documents.device, name),
         never_stops=_never_stops(documents.device, name),
         follows=_follows(documents.device, name),
         least_running=_least_running(documents.device, name),
@@ -99,6 +100,8 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         moves_off=_moves_off(case, span, name),
         told_before=_told_before(case, span, name),
         changes=_changes(case, span, name),
+        course=_course(case, name),
+        limits_moved=_limits_moved(case, name),
         quiet=_quiet(case, span, name),
         told_last=_told_last(case, span, name),
         holds=(held_voltage(documents.device, name) or (0.0, 0.0))[1],
@@ -169,6 +172,33 @@ def _changes(case: Case, span: Span, name: str) -> tuple[LevelChange, ...]:
             found.append(LevelChange(action.time + action.over / 2.0 + later, level, action.voltage))
         level = action.voltage
     return tuple(found)
+
+
+def _later(case: Case) -> dict[int, float]:
+    """By how much each step of the procedure that the record holds began later than planned [s]."""
+    begins = {each.name: each.start for each in case.own.record.spans}
+    planned = enumerate(case.timeline.spans)
+    return {number: begins[each.name] - each.start for number, each in planned if each.name in begins}
+
+
+def _course(case: Case, name: str) -> tuple[LevelChange, ...]:
+    """The changes of this input's set point in all steps of the record, as asked, on the run's time base."""
+    later, level, found = _later(case), 0.0, []
+    for action in case.timeline.actions:
+        if action.input != name:
+            continue
+        goal = 0.0 if action.kind == "off" else action.voltage
+        if action.step in later:
+            found.append(LevelChange(action.time + action.over / 2.0 + later[action.step], level, goal))
+        level = goal
+    return tuple(found)
+
+
+def _limits_moved(case: Case, name: str) -> tuple[float, ...]:
+    """When this input's current limit is moved in all steps of the record, as asked, on the run's time."""
+    later = _later(case)
+    own = (each for each in case.timeline.limits if each.input == name and each.step in later)
+    return tuple(each.time + later[each.step] for each in own)
 
 
 def _actions(case: Case, planned: Span, name: str) -> tuple[float, list[Action]]:
@@ -428,6 +458,12 @@ def _stops_at(device: Device, name: str) -> tuple[float, float] | None:
     given = [part.parameters.uncertain() for part in device.inputs[name].load]
     found = [values["stops_at"] for values in given if "stops_at" in values]
     return (max(each.low for each in found), max(each.high for each in found)) if found else None
+
+
+def _starts_at(device: Device, name: str) -> float:
+    """Lowest voltage at which one of an input's loads that stop by themselves starts [V]; 0: unknown."""
+    given = [part.parameters.uncertain() for part in device.inputs[name].load]
+    return min((values["starts_at"].low for values in given if "starts_at" in values), default=0.0)
 
 
 def _never_stops(device: Device, name: str) -> bool:
