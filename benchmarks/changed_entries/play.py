@@ -176,7 +176,8 @@ def provoked(stand: Stand) -> Proved:
 
 
 def _shows(each: Provoked, connected: Connected) -> bool:
-    return (each in ("on", "off", "CV", "OVP")) is (connected == "open")
+    open_ones = ("on", "off", "CV", "OVP", "rising slew", "falling slew")
+    return (each in open_ones) is (connected == "open")
 
 
 # Many: where, with what connected, and what is told.

@@ -55,6 +55,7 @@ def test_everything_is_proved_of_the_dialect_that_was_provoked(name: str) -> Non
 
 
 EVERY: set[Provoked] = set(PROVOKED)
+SLEWS: tuple[Provoked, ...] = ("rising slew", "falling slew")
 
 
 @pytest.mark.parametrize(
@@ -65,7 +66,12 @@ EVERY: set[Provoked] = set(PROVOKED)
         ("channel-list", "{CV: 10, CC: 11, CP: 12}", "{CV: 11, CC: 10, CP: 12}", {"CV", "CC"}),
         ("channel-list", "  ovp: SOURce:VOLTage:PROTection\n", "  ovp: VOLTage:PROTection\n", {"OVP"}),
         ("channel-list", "trip_delay: SOURce:", "trip_delay: ", {"current limit"}),
-        ("channel-list", "  voltage: SOURce:VOLTage\n", "  voltage: VOLTage\n", {"on", "off", "CV", "OVP"}),
+        (
+            "channel-list",
+            "  voltage: SOURce:VOLTage\n",
+            "  voltage: VOLTage\n",
+            {"on", "off", "CV", "OVP", *SLEWS},
+        ),
         (
             "channel-list",
             "  current_limit: SOURce:CURRent\n",
@@ -82,13 +88,14 @@ EVERY: set[Provoked] = set(PROVOKED)
             "channel-list",
             "voltage: MEASure:VOLTage?",
             "voltage: FETCh:VOLTage?",
-            {"on", "off", "CV", "OVP", "OPP"},
+            {"on", "off", "CV", "OVP", "OPP", *SLEWS},
         ),
         ("channel-list", '"off": "OFF"', '"off": "0"', EVERY),
         ("channel-list", "output: OUTPut:STATe\n", "output: OUTPut\n", EVERY),
         ("channel-list", "list_readings: true", "list_readings: false", EVERY),
         ("channel-list", "at load: EXTernal", "at load: REMote", set()),
-        ("channel-list", "slew_rising: SOURce:VOLTage:SLEW ", "slew_rising: VOLTage:SLEW ", set()),
+        ("channel-list", "slew_rising: SOURce:VOLTage:SLEW ", "slew_rising: VOLTage:SLEW ", set(SLEWS)),
+        ("channel-list", "SLEW:FALLing ", "SLEW:DOWN ", {"falling slew"}),
         ("channel-list", "link: OUTPut:PROTection:LINK", "link: OUTPut:LINK", set()),
         ("prefixed", 'prefix: "INSTrument{channel}:"', 'prefix: "CHANnel{channel}:"', EVERY),
     ],
@@ -127,11 +134,11 @@ def test_the_newest_proof_counts() -> None:
 
 def test_what_a_person_sets_cannot_be_provoked() -> None:
     assert "OVP" not in provokable(load_dialect("single-output"))
-    assert set(provokable(load_dialect("single-output"))) == {*ALWAYS, "current limit"}
+    assert set(provokable(load_dialect("single-output"))) == {*ALWAYS, *SLEWS, "current limit"}
 
 
 NOT_PROVOKED = re.compile(
-    r"name|impossible|link|watchdog\.|points\.|settings\.(slew_rising|slew_falling|sense|voltage_mode|voltage_range|current_range)\."
+    r"name|impossible|link|watchdog\.|points\.|settings\.(sense|voltage_mode|voltage_range|current_range)\."
     r"|words\.(at load|at terminals|fixed|list|step|line|no link)|"
     r"status\.trips\.(bits|words|each)\.(linked|OTP)"
 )

@@ -14,7 +14,7 @@ from tests.said import says
 
 from railwright.dialects.dialect import load_dialect, read_dialect
 from railwright.dialects.files import USER_FOLDER, dialect_text
-from railwright.dialects.proofs import InstrumentModel, Proof, Proofs
+from railwright.dialects.proofs import PROVOKED, InstrumentModel, Proof, Proofs
 from railwright.documents.proof_files import keep_proofs
 from railwright.records.ended import Ended
 from railwright.running.outcome import RunRefused
@@ -62,7 +62,7 @@ def test_what_is_proved_runs_and_stands_in_the_record(bench: Small) -> None:
     assert outcome.ended is Ended.COMPLETED, outcome.cause
     (left, right) = json.loads((outcome.folder / "run.json").read_text("utf-8"))["proved"]
     assert (left["output"], left["model"], left["version"]) == ("left.1", "M-1", "1.0")
-    assert set(left["proved"]) == {"on", "off", "CV", "CC", "OVP", "current limit", "OPP", "OCP"}
+    assert set(left["proved"]) == set(PROVOKED)
     assert left["proved"]["CC"]["by"] == "A. Keeper"
     assert (left["missing"], right["missing"]) == ([], [])
     lines = [json.loads(line) for line in (outcome.folder / "log.ndjson").read_text("utf-8").splitlines()]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
@@ -35,7 +36,7 @@ class Provocations:
 
 def bare_supply(dialect: Dialect, address: str, channel: int, voltage: float, current: float) -> Supply:
     """A supply of which nothing is known but its dialect, as a bench document would have it: with every
-    protection that the dialect can set.
+    protection that the dialect can set, and any slew.
     """
     volts = Interval(dialect.settings["voltage"].least, REACH * voltage)
     amperes = Interval(dialect.settings["current_limit"].least, REACH * current)
@@ -48,6 +49,7 @@ def bare_supply(dialect: Dialect, address: str, channel: int, voltage: float, cu
         opp=OverPower.model_construct(level=Interval(0.0, volts.high * amperes.high)) if can("opp") else None,
         ocp=OverCurrent.model_construct(level=amperes) if can("ocp") else None,
         trip_delay=Interval(0.0, 1.0) if can("trip_at_limit") else None,
+        slew=Interval(0.0, math.inf) if can("slew_rising") else None,
     )
     return Supply.model_construct(address=address, dialect=dialect, outputs={ITS_OUTPUT: output})
 
