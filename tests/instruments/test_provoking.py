@@ -23,12 +23,13 @@ from railwright.instruments.guarded import open_guarded
 from railwright.instruments.provoking import Connected, Provocation
 from railwright.instruments.supply import SupplyDriver
 from railwright.running.energised import OffNotConfirmed
-from railwright.running.provoke import ITS_OUTPUT, bare_supply, proofs_of, provoke
+from railwright.running.provoke import BESIDE, ITS_OUTPUT, bare_supply, proofs_of, provoke
 from railwright.twin.faults import TwinFault
 from railwright.twin.virtual_network import VirtualNetwork
 from railwright.virtual_time import VirtualLoop
 
 SLEWS: tuple[Provoked, ...] = ("rising slew", "falling slew")
+OPEN: tuple[Provoked, ...] = ("on", "CV", *SLEWS, "OVP", "linked", "off")
 OWN = {
     "opp": OverPower.model_validate({"level": "0 W .. 66 W"}),
     "ocp": OverCurrent.model_validate({"level": "0 A .. 1.1 A", "delay": "0 s .. 1 s"}),
@@ -74,11 +75,13 @@ def tried(dialect: Dialect, speaks: str, connected: Connected, *, master: bool =
         twin = network.servers["left"].supply
         twin.master = master or not twin.family.master
         link = LocalLink(loop, network.connect)
-        supply = SupplyDriver("left", bare_supply(dialect, address, 1, 3.0, 0.1), open_guarded(link))
+        beside = BESIDE if connected == "open" and dialect.addressing != "none" else ""
+        document = bare_supply(dialect, address, 1, 3.0, 0.1, 2 if beside else None)
+        supply = SupplyDriver("left", document, open_guarded(link))
         supply.connect()
         supply.identify()
         try:
-            came = provoke(link, supply, ITS_OUTPUT, connected, voltage=3.0, current=0.1)
+            came = provoke(link, supply, ITS_OUTPUT, connected, voltage=3.0, current=0.1, beside=beside)
         finally:
             link.close()
         return Tried(
@@ -161,7 +164,8 @@ def slew_case(name: str, setting: str, unit: str, wrong: set[Provoked]) -> tuple
 @pytest.mark.parametrize(
     ("name", "old", "new", "connected", "wrong"),
     [
-        ("channel-list", "OVP: 12,", "OVP: 13,", "open", {"OVP"}),
+        # A linked trip follows an OVP of the other output.
+        ("channel-list", "OVP: 12,", "OVP: 13,", "open", {"OVP", "linked"}),
         ("channel-list", "current limit: 9,", "current limit: 8,", "overloaded", {"current limit"}),
         ("channel-list", "OCP: 11,", "OCP: 7,", "overloaded", {"OCP"}),
         ("channel-list", "OPP: 3,", "OPP: 5,", "overloaded", {"OPP"}),
@@ -175,7 +179,7 @@ def slew_case(name: str, setting: str, unit: str, wrong: set[Provoked]) -> tuple
             "  ovp_on: SOURce:VOLTage",
             "  ovp_on: SOURce:CURRent",
             "open",
-            {"on", "CV", "OVP", "off", "falling slew"},
+            {*OPEN} - {"rising slew"},
         ),
         # What reads V is in mV: nothing that is set comes.
         (
@@ -183,7 +187,7 @@ def slew_case(name: str, setting: str, unit: str, wrong: set[Provoked]) -> tuple
             "  voltage: MEASure:VOLTage?",
             "  voltage_unit: mV\n  voltage: MEASure:VOLTage?",
             "open",
-            {"on", "CV", "OVP", "off", *SLEWS},
+            {*OPEN},
         ),
         (
             "channel-list",
@@ -205,6 +209,15 @@ def slew_case(name: str, setting: str, unit: str, wrong: set[Provoked]) -> tuple
             "open",
             {"falling slew"},
         ),
+        # A trip that follows another output's is told by the bit for too much heat.
+        (
+            "named-output",
+            "linked: 10, OPP: 3, OCP: 11, OTP: 4",
+            "linked: 4, OPP: 3, OCP: 11, OTP: 10",
+            "open",
+            {"linked"},
+        ),
+        ("prefixed", "linked: 10, OTP: 4", "linked: 8, OTP: 4", "open", {"linked"}),
         # The delays of two protections exchanged.
         (
             "selected-output",
@@ -236,7 +249,7 @@ def test_a_unit_of_a_set_point_that_is_wrong_ends_before_anything_is_on() -> Non
     """3 V in the supply's mV are 3000, which it refuses."""
     scaled = '  voltage: {command: "SOURce:VOLTage", query: "SOURce:VOLTage?", unit: mV}\n'
     came = tried(changed("channel-list", "  voltage: SOURce:VOLTage\n", scaled), "channel-list", "open")
-    assert {each.provoked for each in came.seen.values() if each.wrong} == {"on", "CV", "OVP", "off", *SLEWS}
+    assert {each.provoked for each in came.seen.values() if each.wrong} == {*OPEN}
     assert came.energised == ()
 
 

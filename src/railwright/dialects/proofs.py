@@ -17,10 +17,10 @@ from railwright.dialects.dialect import Dialect
 from railwright.dialects.operation import CHOICES, SWITCHES, Setting
 
 Provoked = Literal[
-    "on", "off", "CV", "CC", "OVP", "current limit", "OPP", "OCP", "rising slew", "falling slew"
+    "on", "off", "CV", "CC", "OVP", "current limit", "OPP", "OCP", "linked", "rising slew", "falling slew"
 ]
-"""What can be provoked at an output: it goes on and off, it regulates, a protection of its own acts, its
-voltage rises and falls at the slew that is set.
+"""What can be provoked at an output: it goes on and off, it regulates, a protection of its own acts, it goes
+off because another output trips, its voltage rises and falls at the slew that is set.
 """
 
 PROVOKED: tuple[Provoked, ...] = get_args(Provoked)
@@ -37,6 +37,7 @@ _SET_BY: Mapping[str, tuple[Setting, ...]] = {
     "current limit": ("output", "current_limit", "trip_at_limit", "trip_delay"),
     "OPP": ("output", "opp", "opp_on"),
     "OCP": ("output", "ocp", "ocp_on", "ocp_delay"),
+    "linked": ("output",),
     "rising slew": ("output", "voltage", "slew_rising"),
     "falling slew": ("output", "voltage", "slew_rising", "slew_falling"),
 }
@@ -116,18 +117,20 @@ COMMANDED_BY: Mapping[Provoked, Setting] = {
     "current limit": "trip_at_limit",
     "OPP": "opp",
     "OCP": "ocp",
+    "linked": "ovp",
     "rising slew": "slew_rising",
     "falling slew": "slew_rising",
 }
-"""A trip, or a slew -> the setting without whose command there is none to be provoked. A fall goes by the one
-slew that there is where the dialect has no other for it.
+"""A trip, or a slew -> the setting without whose command there is none to be provoked: a linked trip follows
+an OVP of another output, and a fall goes by the one slew that there is where the dialect has no other for it.
 """
 
 
 def provokable(dialect: Dialect) -> tuple[Provoked, ...]:
     """What a dialect has commands for, of what can be provoked. What a person sets rests on no word of it."""
+    lacks = {"linked": dialect.link is None, "falling slew": dialect.by_hand("slew_falling")}
     can = (each for each in PROVOKED if each in ALWAYS or dialect.can_set(COMMANDED_BY[each]))
-    return tuple(each for each in can if each != "falling slew" or not dialect.by_hand("slew_falling"))
+    return tuple(each for each in can if not lacks.get(each))
 
 
 def entries_of(dialect: Dialect, provoked: Provoked, channel: int) -> str:
@@ -140,6 +143,8 @@ def entries_of(dialect: Dialect, provoked: Provoked, channel: int) -> str:
         "read": _reading(dialect, _READ_BY.get(provoked, "voltage")),
         "told": _told(dialect, provoked),
     }
+    if provoked == "linked":
+        entries["linked by"] = [dialect.link, dialect.words.get("no link")]
     text = json.dumps(entries, sort_keys=True, ensure_ascii=True)
     return hashlib.sha256(text.encode()).hexdigest()
 

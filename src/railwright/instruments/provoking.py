@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Literal, NamedTuple
 
@@ -61,22 +61,27 @@ BELOW = 0.5
 LOW = 0.25
 """Part of the voltage that lies below a protection that is set so."""
 
-RAMPS = (1.0, 4.0, 0.25)
+RAMPS = (1.0, 2.0, 4.0, 0.25)
 """How long the voltage is to take from its lowest by the slew that is set [s], tried in this order: an output
 with nothing connected may fall more slowly by itself, and not every slew can be set.
 """
 
+QUICKER = 4.0
+"""Times the slew at which it has to come sooner: an output could take as long whatever is set."""
+
 START = 0.1
 """Part of its way by which it may be read beside where a ramp begins."""
 
-PASSED = (0.25, 0.75)
-"""Parts of its way between which a ramp is timed: how old the readings are cancels."""
+ON_RISE, ON_FALL = (0.25, 0.75), (0.1, 0.4)
+"""Parts of its way between which a ramp is timed: how old the readings are cancels. A fall early, as what
+drains an output with nothing connected weakens with its voltage.
+"""
 
 SLEW_WITHIN = 1.25
 """Times, or part, that a slew may differ by: another unit is far more."""
 
 SHARP = 2.0
-"""Times, or part, of its time that the readings may leave open: beyond, they tell nothing of it."""
+"""Times, or part, of the time of a ramp that its readings may leave: beyond, they tell nothing of it."""
 
 LOOKS = 40
 """How often a ramp is looked at."""
@@ -131,7 +136,8 @@ class Provoking:
     """Provokes on one output of a supply that was identified; a guard is armed that switches it off.
 
     voltage, current: to work with [V, A]. sleep: lets time pass [s]; now: the clock [s]. restores:
-    settings that the supply tells of this output, and that are left as they were found.
+    settings that the supply tells of this output, and that are left as they were found. beside: another
+    output of the supply, with nothing connected either, whose trip takes this one along; '': none.
     """
 
     supply: SupplyDriver
@@ -141,6 +147,7 @@ class Provoking:
     sleep: Callable[[float], None]
     now: Callable[[], float]
     restores: Collection[Setting] = ()
+    beside: str = ""
     _ovp_was: float | None = field(default=None, init=False)
     _slews_were: list[OutputSetting] = field(default_factory=list, init=False)
     _before: list[OutputSetting] = field(default_factory=list, init=False)
@@ -160,7 +167,7 @@ class Provoking:
         if connected == "open":
             rises, falls = partial(self._slew, rising=True), partial(self._slew, rising=False)
             works = {"on": self._on, "CV": self._cv, "rising slew": rises, "falling slew": falls}
-            works |= {"OVP": self._ovp, "off": self._off}
+            works |= {"OVP": self._ovp, "linked": self._linked, "off": self._off}
         else:
             works = {"CC": self._cc, "current limit": self._limit_trip, "OCP": self._ocp, "OPP": self._opp}
         try:
@@ -292,56 +299,75 @@ class Provoking:
             self._put("opp_on", True)
         return self._trips("OPP")
 
+    def _linked(self) -> str:
+        """By the OVP of the output beside it."""
+        other = replace(self, output=self.beside, beside="")
+        links = self.supply.linked_channels(self.output)
+        other._ask_ovp()
+        other._before = list(other._stood())
+        try:
+            other._prepare()
+            self.supply.link(self.output, [other.output])
+            self._switch_on()
+            self._until(self._has_come, WITH_VOLTAGE)
+            other._ovp()
+            return self._trips("linked")
+        finally:
+            other._leave()
+            with suppress(InstrumentError):
+                self.supply.clear_trips(other.output)
+                self.supply.link_channels(self.output, links)
+
     def _slew(self, rising: bool) -> str:
         """Timed by its readings, at the first slew that is long enough to be timed, and that it takes."""
         wrong = "none that the bench gives takes long enough to be timed"
         own = self.supply.document.outputs[self.output]
-        low, high = own.voltage.low, self.voltage
+        low, high, passed = own.voltage.low, self.voltage, ON_RISE if rising else ON_FALL
         one_for_both = not self.supply.dialect.can_set("slew_falling")
         setting: Setting = "slew_rising" if rising or one_for_both else "slew_falling"
+        way = f"{'rise' if rising else 'fall'} from {passed[0]:.0%} to {passed[1]:.0%} of its way"
         for takes in RAMPS:
             slew = (high - low) / takes
-            if own.slew is None or not own.slew.low <= slew <= own.slew.high:
+            if own.slew is None or not own.slew.low <= slew <= QUICKER * slew <= own.slew.high:
                 continue
-            self._rest()
-            begins = low if rising else high
-            self._put("voltage", high)  # one that is refused is known before anything is on
-            self._switch_on(begins)
-            at = partial(_stands, begins, START * (high - low))
-            self._until(at, f"on, at {show(begins, 'V')}", FALLS)
             try:
-                self._put(setting, slew)
-                looks = self._ramp(low, high, rising, takes)
+                looks = self._ramp(setting, slew, rising, passed[1])
+                quick = self._ramp(setting, QUICKER * slew, rising, passed[1])
             except InstrumentError as error:
                 if error.lost:
                     raise
-                wrong = f"{show(slew, 'V/s')} is refused ({error.told})"
+                wrong = f"{show(slew, 'V/s')}, or {show(QUICKER * slew, 'V/s')}, is refused ({error.told})"
                 continue
-            wanted, (shortest, longest) = (PASSED[1] - PASSED[0]) * takes, _took(looks)
+            wanted, (shortest, longest) = (passed[1] - passed[0]) * takes, _took(looks, passed)
+            came = looks[-1].part >= passed[1]
+            took = f"in {show(shortest, 's')} to {show(longest, 's')}" if came else "later"
             sharp = wanted / SHARP <= shortest and longest <= SHARP * wanted
-            if sharp and shortest / SLEW_WITHIN <= wanted <= longest * SLEW_WITHIN:
-                return (
-                    f"at {show(slew, 'V/s')}, half its way in {show(shortest, 's')} to {show(longest, 's')}"
-                )
-            took = (
-                f"{show(shortest, 's')} to {show(longest, 's')}" if looks[-1].part >= PASSED[1] else "longer"
-            )
-            wrong = f"at {show(slew, 'V/s')}, half its way in {show(wanted, 's')}, got {took}"
-        raise _NotCome(
-            f"expected its voltage to {'rise' if rising else 'fall'} at the slew that is set: {wrong}"
-        )
+            right = sharp and shortest / SLEW_WITHIN <= wanted <= longest * SLEW_WITHIN
+            if right and _took(quick, passed)[1] < shortest:
+                return f"{way} {took}, at {show(slew, 'V/s')}"
+            more = f", and no sooner at {show(QUICKER * slew, 'V/s')}" if right else ""
+            wrong = f"at {show(slew, 'V/s')}, in {show(wanted, 's')}, got it {took}{more}"
+        raise _NotCome(f"expected its voltage to {way} at the slew that is set: {wrong}")
 
-    def _ramp(self, low: float, high: float, rising: bool, takes: float) -> list[_Look]:
-        """Looks at a ramp of the voltage that takes so long [s], until it is beyond the last of `PASSED`; at
-        most three times as long.
+    def _ramp(self, setting: Setting, slew: float, rising: bool, until: float) -> list[_Look]:
+        """Looks at a ramp of the voltage at a slew [V/s], until it is read beyond a part of its way; at most
+        three times as long as the whole takes.
         """
+        low, high = self.supply.document.outputs[self.output].voltage.low, self.voltage
+        begins, ends = (low, high) if rising else (high, low)
+        takes = (high - low) / slew
+        self._rest()
+        self._put("voltage", high)  # one that is refused is known before anything is on
+        self._switch_on(begins)
+        stands = partial(_stands, begins, START * (high - low))
+        self._until(stands, f"on, at {show(begins, 'V')}", FALLS)
+        self._put(setting, slew)
         looks = [_Look(self.now(), self.now(), 0.0)]
-        self._put("voltage", high if rising else low)
-        while looks[-1].part < PASSED[1] and looks[-1].asked < looks[0].asked + 3.0 * takes:
+        self._put("voltage", ends)
+        while looks[-1].part < until and looks[-1].asked < looks[0].asked + 3.0 * takes:
             reading = self.supply.read([self.output])[self.output]
             asked, answered = reading.exchange or (reading.time, reading.time)
-            part = (reading.voltage - low) / (high - low)
-            looks.append(_Look(asked, answered, part if rising else 1.0 - part))
+            looks.append(_Look(asked, answered, (reading.voltage - begins) / (ends - begins)))
             self.sleep(takes / LOOKS)
         return looks
 
@@ -369,6 +395,7 @@ class Provoking:
             "current limit": document.trip_delay,
             "OPP": document.opp,
             "OCP": document.ocp,
+            "linked": self.beside or None,
             "rising slew": document.slew,
             "falling slew": document.slew,
         }
@@ -385,7 +412,8 @@ class Provoking:
         its delay runs [s], None where none was set.
         """
         began = self.now()
-        told = self.supply.dialect.status.trips.told
+        trips = self.supply.dialect.status.trips
+        named = trips.told is not False and (protection != "linked" or protection in trips.names)
         wanted = f"off, tripped by {protection}"
 
         def tripped(reading: OutputReading) -> bool:
@@ -393,7 +421,7 @@ class Provoking:
             if delayed is not None and reading.on and asked > delayed + LATEST:
                 longer = show(asked - delayed, "s")
                 raise _NotCome(f"expected {wanted} after {show(TRIP_DELAY, 's')}, got on after {longer}")
-            return not reading.on and (told is False or reading.trip == protection)
+            return not reading.on and (not named or reading.trip == protection)
 
         reading = self._until(tripped, wanted)
         after = self.now() - began
@@ -592,12 +620,12 @@ def _shown(reading: OutputReading) -> str:
     return f"{show(reading.voltage, 'V')}, {show(reading.current, 'A')}, {state}{mode}{trip}"
 
 
-def _took(looks: Sequence[_Look]) -> tuple[float, float]:
-    """Shortest and longest time that looks leave to a ramp from one of `PASSED` to the other [s]: each was
+def _took(looks: Sequence[_Look], parts: tuple[float, float]) -> tuple[float, float]:
+    """Shortest and longest time that looks leave to a ramp from one part of its way to another [s]: each was
     passed after the question that was answered with less, and before the answer that showed it.
     """
     ends = []
-    for passed in PASSED:
+    for passed in parts:
         later = next((n for n, look in enumerate(looks) if look.part >= passed), None)
         if later is None:
             ends.append((looks[-1].asked, math.inf))

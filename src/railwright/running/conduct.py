@@ -105,7 +105,7 @@ class Conduct:
         }
         self.unproved = {name: because for name, because in reasons.items() if because is not None}
         below = {name: off_threshold(documents.device, name) for name in rig.set_points}
-        self.watch = Watch(self.procedure.stop_when, below)
+        self.watch = Watch(self.procedure.stop_when, below, rig.unproved_trip)
         self.every = max(self.procedure.record.every, SHORTEST)
         self.looks = looks_per_reading(self.every)
         """Outputs are looked at so many times for each reading that is recorded."""
