@@ -16,6 +16,7 @@ from railwright.records.ended import Ended
 from railwright.rehearsal.rehearse import rehearse
 from railwright.traces import EventKind
 from railwright.twin.launcher import TwinBench, TwinError
+from railwright.twin.relays import RelaysServer
 
 BOTH = RELAYS.replace(
     "fixtures:\n",
@@ -61,6 +62,34 @@ def test_the_welded_one_is_named(fault: str, subject: str, tmp_path: Path) -> No
     contact = {"main": "gate", "transducer": "vent"}[subject]
     assert says(outcome.cause, subject, contact)
     assert outcome.off_confirmed
+
+
+@pytest.mark.parametrize("first", [101, 7])
+def test_one_that_takes_the_other_along_is_found_before_anything_is_on(
+    first: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two coils on one line: the contact that stood where the procedure begins moves with the one that did
+    not.
+    """
+    begin, right = RelaysServer.__init__, RelaysServer.answer
+    other = {101: 7, 7: 101}[first]
+
+    def left(self: RelaysServer, relays, catch_up) -> None:  # type: ignore[no-untyped-def]
+        begin(self, relays, catch_up)
+        relays.contacts[first].move(first == 101)  # which is not where the procedure begins
+
+    async def coupled(self: RelaysServer, message: bytes) -> str:
+        answer = await right(self, message)
+        if message.startswith((b"ROUTe:CLOSe (", b"ROUTe:OPEN (")) and f"(@{first})".encode() in message:
+            self.relays.contacts[other].move(other == 101)
+        return answer
+
+    monkeypatch.setattr(RelaysServer, "__init__", left)
+    monkeypatch.setattr(RelaysServer, "answer", coupled)
+    outcome, ever = run_of(documents(tmp_path / "s", relays=BOTH, head=BOTH_HEAD, steps=TWO))
+    assert outcome.ended is Ended.INSTRUMENT
+    assert says(outcome.cause, "switchbox", {101: "vent", 7: "gate"}[first])
+    assert not any(ever.values())
 
 
 def test_twins_in_processes_have_the_contacts_of_one_supply(tmp_path: Path) -> None:

@@ -81,18 +81,18 @@ class RunRelays:
             self._recorder.progress.preparing("contacts where the procedure begins")
         for driver in self.drivers.values():
             look()
-            found = driver.states()
-            for contact in driver.contacts:
+            for contact, closed in driver.states().items():
                 look()
                 each = self.lies[contact]
-                if found[contact] == each.starts_closed:
-                    self._known(contact, each.starts_closed, self._link.now())
+                if closed == each.starts_closed:
                     continue
-                self._recorder.event(EventKind.CONTACT_FOUND, contact, _stands(found[contact]))
+                self._recorder.event(EventKind.CONTACT_FOUND, contact, _stands(closed))
                 if not each.contact.under_load and (what := loaded(each.input)):
-                    told = f"contact '{contact}' is {_stands(found[contact])}, not rated to switch under load"
+                    told = f"contact '{contact}' is {_stands(closed)}, not rated to switch under load"
                     raise EndRun(Ended.STOPPED, f"{each.input}: {told}, and {what}: discharge it first")
                 self.move(contact, each.starts_closed)
+            for contact in driver.contacts:  # once none moves any more: one may have taken another along
+                self._expect(contact, self.lies[contact].starts_closed)
 
     def off(self) -> tuple[RelaysOff, ...]:
         """What the guard is told of them, once they are identified."""
@@ -111,8 +111,7 @@ class RunRelays:
         self._flows_since.pop(each.input, None)
         sent = driver.tell(contact, closed, at)
         self._link.sleep_until(sent + each.contact.takes(closed))
-        answer = driver.check(contact, closed)
-        self._known(contact, closed, answer.received)
+        self._expect(contact, closed)
         return sent
 
     def begin(self, start: float) -> None:
@@ -155,8 +154,10 @@ class RunRelays:
                 told = f"contact '{contact}' says that it is open, and {show(reading.current, 'A')} flow"
                 raise EndRun(Ended.STOPPED, f"{each.input}: {told}: it is welded, or something is beside it")
 
-    def _known(self, contact: str, closed: bool, since: float) -> None:
-        self._stands[contact] = closed, since
+    def _expect(self, contact: str, closed: bool) -> None:
+        """Have the instrument say that it stands so, which is known from then on."""
+        answer = self.drivers[self.lies[contact].instrument].check(contact, closed)
+        self._stands[contact] = closed, answer.received
 
 
 def place_of(lies: Lies) -> str:
