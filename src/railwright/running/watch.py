@@ -12,6 +12,7 @@ from railwright.documents.procedure import StopCondition
 from railwright.documents.repeating import ReadingBound
 from railwright.quantities import show
 from railwright.records.ended import Ended
+from railwright.running.followed import Followed
 from railwright.running.outcome import InputReading
 from railwright.traces import UNPROVED, Event, EventKind, Facts, Mode, enters, trips
 
@@ -79,6 +80,7 @@ class Watch:
         unproved: Callable[[str, str], bool] = lambda name, trip: False,
     ) -> None:
         self._unproved = unproved
+        self.followed = Followed()
         self._stop_when = tuple(stop_when)
         self._off_below = dict(off_below or {})
         self._off_since: dict[str, float] = {}
@@ -134,6 +136,8 @@ class Watch:
         before that, and is looked at only now, tells nothing of what was switched.
         """
         events = self._settled(name)
+        if not on:
+            self.followed.forget(name)
         self._gone.discard(name)
         self._known_since[name] = done
         self._off_since.pop(name, None)
@@ -153,6 +157,7 @@ class Watch:
     def see(self, reading: InputReading) -> tuple[list[Event], Alarm | None]:
         """Events in a reading, and what in it ends the run."""
         name = reading.input
+        self.followed.see(reading)
         before, self._last[name] = self._last.get(name), reading
         within = self._within(reading, before)
         if within is not None:
@@ -189,7 +194,11 @@ class Watch:
             if not sure or now - self._on_since[name] < GRACE:
                 return [], None
             self._gone.add(name)
-            cause = f"{name} went off by itself, and does not say why"
+            # Its own state does not say off, so that it may as well be told by another bit, or word.
+            cause = (
+                f"{name}: by its status nothing regulates it: it went off by itself and does not say why, or "
+                "what regulates it is told otherwise than its dialect says"
+            )
             event = Event(now, name, EventKind.WENT_OFF, _facts(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
         self._seek(reading)
