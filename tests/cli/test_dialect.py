@@ -168,6 +168,15 @@ def test_a_wrong_file_is_told_at_its_line(cli: Callable[..., Result], tmp_path: 
             ["--provoke", "open", "--operator", "A", "--voltage", "24 V"],
             "--voltage: expected more than 0 V and at most 12 V, got '24 V'; a low one is enough",
         ),
+        (["--beside", "2"], "--beside: expected another output than 1, with --provoke open, got 2"),
+        (
+            ["--provoke", "open", "--operator", "A", "--beside", "1"],
+            "--beside: expected another output than 1, with --provoke open, got 1",
+        ),
+        (
+            ["--provoke", "shorted", "--operator", "A", "--beside", "2"],
+            "--beside: expected another output than 1, with --provoke open, got 2",
+        ),
         (
             ["--provoke", "shorted", "--operator", "A", "--current", "0 A"],
             "--current: expected more than 0 A and at most 1 A, got '0 A'; a low one is enough",

@@ -2217,6 +2217,20 @@ def test_pauses_between_messages_count_in_what_a_reading_takes(
         assert says(found[0].why, "15 ms", "3 ms", "10 ms")
 
 
+@pytest.mark.parametrize(("asked", "compound"), [(True, False), (False, False), (False, True)])
+def test_a_selection_that_cannot_be_asked_is_a_caution(asked: bool, compound: bool, tmp_path: Path) -> None:
+    """Where it goes in the same message as what is told to the output, nobody comes between."""
+    text = dialect_text("selected-apart").replace("dialect: selected-apart", "dialect: own", 1)
+    text = text.replace("compound: false", f"compound: {str(compound).lower()}")
+    if not asked:
+        text = "\n".join(line for line in text.splitlines() if not line.startswith("  selected:"))
+    (tmp_path / "own.dialect.yaml").write_text(text)
+    settings = settled(tmp_path, ("bench", "dialect: channel-list", "dialect: own"))
+    found = of_rule(settings, "selection-unseen")
+    assert [each.about for each in found] == ["left"] * (not asked and not compound)
+    assert [line_of(each).strip() for each in found] == ["dialect: own"] * len(found)
+
+
 def test_own_levels_are_divided_among_a_group(tmp_path: Path) -> None:
     levels = protections("    ocp: 800 mA\n    opp: 8 W\n")
     side_by_side = settled(tmp_path, PARALLEL, OWN_LEVELS, levels).set_points["main"].outputs
@@ -2275,8 +2289,8 @@ def test_an_input_falls_through_its_load_and_the_bleeders_of_its_group(tmp_path:
 
 def test_every_rule_has_a_case() -> None:
     tried = {case.rule for case in CASES}
-    through_unknown = {"lead-contacts", "accuracy-unknown", "fixture-resistance", "dialect-cannot-set"}
-    assert {rule.id for rule in RULES} - tried == through_unknown
+    by_themselves = {"lead-contacts", "accuracy-unknown", "fixture-resistance", "dialect-cannot-set"}
+    assert {rule.id for rule in RULES} - tried == by_themselves | {"selection-unseen"}
 
 
 def test_rules_are_well_formed() -> None:

@@ -105,7 +105,7 @@ class Conduct:
         }
         self.unproved = {name: because for name, because in reasons.items() if because is not None}
         below = {name: off_threshold(documents.device, name) for name in rig.set_points}
-        self.watch = Watch(self.procedure.stop_when, below)
+        self.watch = Watch(self.procedure.stop_when, below, rig.unproved_trip)
         self.every = max(self.procedure.record.every, SHORTEST)
         self.looks = looks_per_reading(self.every)
         """Outputs are looked at so many times for each reading that is recorded."""
@@ -118,6 +118,7 @@ class Conduct:
         self.remedy = ""
         self.fault = ""
         self._ended_by: Exception | None = None
+        self._coupled = any(supply.document.coupled for supply in rig.supplies.values())
         self._told: dict[str, float] = {}
         """When each input's set point was told last [s, the link's clock]."""
         self.late = 0.0
@@ -474,6 +475,7 @@ class Conduct:
             often = f", {count} times" if count > 1 else ""
             told = f"{points.dwells.size} points in {'steps' if points.between == 'step' else 'lines'}{often}"
             recorder.event(EventKind.POINT_LIST_STARTS, move.input, told, done)
+            self.watch.followed.forget(move.input)
         elif move.kind == "limit":
             facts = Facts(limit=move.current)
             recorder.event(EventKind.CURRENT_LIMIT_SET, move.input, time=done, facts=facts)
@@ -495,6 +497,8 @@ class Conduct:
             at = max(at, self._told.get(move.input, at) + move.behind)
         told = self.rig.set(move.input, move.voltage, move.slew, switch_on=move.kind == "on", at=at)
         self._told[move.input] = told
+        if not self._coupled:
+            self.watch.followed.told(move.input, self.recorder.at(told), move.voltage, move.slew)
         return told
 
     def _failed(self, error: InstrumentError, time: float | None = None) -> None:
@@ -543,6 +547,7 @@ class Conduct:
             *deviations_of(
                 self.late, self.left_out, self.intake.missed, self.clocks.notes, self.polling.periods
             ),
+            *self.watch.followed.differences.values(),
             *([f"the run ended early: {cause}"] if ended not in AS_REQUIRED else []),
         )
         return RunOutcome(

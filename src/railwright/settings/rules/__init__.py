@@ -91,6 +91,7 @@ RULES: tuple[Rule[Context], ...] = (
     coupled.coupled_withstand,
     coupled.coupled_moves,
     supplies.master_switch,
+    supplies.selection_unseen,
     supplies.comes_on_by_itself,
     supplies.comes_on_unattended,
     supplies.off_takes_in,
