@@ -387,13 +387,13 @@ def _capacitance(documents: Documents, name: str) -> tuple[float, float]:
 
 
 def _follows(device: Device, name: str) -> bool:
-    """Whether an input has loads, and the current of all of them follows its voltage at once, beside what
-    capacitors take.
+    """Whether an input has loads, and the current of all of them follows its voltage at once, whatever a pin
+    does, beside what capacitors take.
     """
     from railwright.physics.loads import KINDS
 
-    given = [KINDS[part.kind] for part in device.inputs[name].load]
-    return bool(given) and all(kind.follows for kind in given)
+    given = [(KINDS[part.kind], part.enabled_by) for part in device.inputs[name].load]
+    return bool(given) and all(kind.follows and pin is None for kind, pin in given)
 
 
 def _least_running(device: Device, name: str) -> tuple[tuple[float, float], ...]:
@@ -411,7 +411,7 @@ def _least_running(device: Device, name: str) -> tuple[tuple[float, float], ...]
         kind = KINDS[part.kind]
         varies = varies or kind.varies
         draws = getattr(kind.equations, "draws", None)
-        if "stops_at" not in part.parameters.uncertain() or draws is None:
+        if "stops_at" not in part.parameters.uncertain() or draws is None or part.enabled_by is not None:
             continue
         stops, ends = True, []
         for choose in (low, high):
@@ -431,9 +431,11 @@ def _stops_at(device: Device, name: str) -> tuple[float, float] | None:
 
 
 def _never_stops(device: Device, name: str) -> bool:
-    """Whether an input has loads, and none that stops and starts again by itself."""
-    given = [part.parameters.uncertain() for part in device.inputs[name].load]
-    return bool(given) and not any("stops_at" in values for values in given)
+    """Whether an input has loads, and none that stops and starts again, by itself or by a pin."""
+    given = device.inputs[name].load
+    return bool(given) and not any(
+        "stops_at" in part.parameters.uncertain() or part.enabled_by for part in given
+    )
 
 
 def _away(name: str, record: Record) -> tuple[tuple[float, float], ...]:

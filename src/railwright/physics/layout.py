@@ -45,6 +45,8 @@ SET_VOLTAGE, SET_LINE, SET_UP, SET_DOWN, SET_LIMIT, SET_OVP, SET_TRIPS, SET_DELA
 SWITCH_ON, SWITCH_OFF, CLEAR, TRIP_LINKED, SET_OPP, SET_OCP, SET_OCP_DELAY, SET_SENSE_ERROR = range(10, 18)
 # Actions on the branch itself: a number of it, a parameter of a load.
 SET_BRANCH, SET_LOAD = range(18, 20)
+OWN = 1.0
+"""Second value of a SET_LOAD that gives a parameter its own value back, whatever that is in a case."""
 
 # Who is in charge of an output.
 NOBODY, VOLTAGE, CURRENT, POWER_LIMIT, SINKING = range(5)
