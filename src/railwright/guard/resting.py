@@ -1,6 +1,6 @@
 """Contacts of relays brought to rest, once the outputs are off: none is moved that may carry a current, or
-stand between two voltages, unless it is rated for that. Those that drive pins of the device carry no load, and
-go there at once.
+stand between two voltages, unless it is rated for that. Those that drive pins carry no load, and go there at
+once.
 """
 
 from __future__ import annotations

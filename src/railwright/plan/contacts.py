@@ -6,14 +6,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from railwright.documents.bench import Bench
-from railwright.documents.device import Device
+from railwright.documents.device import Device, enabled_inputs
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Procedure, Step
 from railwright.documents.relays import Contact
-from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import ContactChange, Timeline
 from railwright.traces import EventKind
 
@@ -64,9 +63,23 @@ def kind_of(lies: Lies, closed: bool) -> EventKind:
     return EventKind.LEAD_CLOSES if closed else EventKind.LEAD_OPENS
 
 
-def contacts_of(documents: Documents, set_points: SetPoints) -> dict[str, Lies]:
-    """Every contact in the lead of an input that has set points, or that drives a pin, by its name."""
-    leads = contacts_in(documents.bench, {name: feed.fixture for name, feed in set_points.items()})
+def subjects_of(lies: Lies, device: Device) -> tuple[str, ...]:
+    """Inputs that it concerns: the one in whose lead it lies, or those of which its pin enables a part; the
+    pin itself, where that enables none.
+    """
+    return (lies.input,) if not lies.pin else enabled_inputs(device, lies.pin) or (lies.pin,)
+
+
+class WithFixture(Protocol):
+    """What feeds an input through a fixture, by its name: a feed, or a hook-up."""
+
+    @property
+    def fixture(self) -> str | None: ...
+
+
+def contacts_of(documents: Documents, feeds: Mapping[str, WithFixture]) -> dict[str, Lies]:
+    """Every contact in the lead of one of these inputs, or that drives a pin, by its name."""
+    leads = contacts_in(documents.bench, {name: feed.fixture for name, feed in feeds.items()})
     return {**leads, **drivers_of(documents.device, documents.bench, documents.procedure)}
 
 
@@ -122,11 +135,16 @@ def pin_courses(documents: Documents, timeline: Timeline) -> dict[str, list[tupl
     return courses
 
 
+def disabled_within(documents: Documents, timeline: Timeline, name: str, start: float, end: float) -> bool:
+    """Whether a part of an input's load is disabled at any time between two instants [s]."""
+    pins = {each.enabled_by for each in documents.device.inputs[name].load if each.enabled_by}
+    courses = pin_courses(documents, timeline) if pins else {}
+    return any(False in states_within(courses[pin], start, end) for pin in pins)
+
+
 def pin_moves(documents: Documents, timeline: Timeline) -> list[ContactMove]:
     """Every movement of a contact that drives a pin."""
-    device, bench, procedure = documents.device, documents.bench, documents.procedure
-    leads = contacts_in(bench, {name: each.fixture for name, each in procedure.hook_up.items()})
-    lies = {**leads, **drivers_of(device, bench, procedure)}
+    lies = contacts_of(documents, documents.procedure.hook_up)
     return [moved for moved in contact_moves(lies, timeline) if moved.lies.pin]
 
 

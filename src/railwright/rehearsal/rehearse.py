@@ -14,7 +14,14 @@ from railwright.circuit.case import NOMINAL, Case
 from railwright.circuit.errors import SetErrors
 from railwright.documents.loader import Documents
 from railwright.frozen import freeze
-from railwright.plan.contacts import contact_moves, contacts_of, kind_of, pin_moves, starts_active
+from railwright.plan.contacts import (
+    contact_moves,
+    contacts_of,
+    kind_of,
+    pin_moves,
+    starts_active,
+    subjects_of,
+)
 from railwright.plan.coupling import OutputAction, all_changes
 from railwright.plan.current_limits import limit_actions
 from railwright.plan.linking import program_takes
@@ -120,8 +127,9 @@ def rehearse(
 def pin_events(documents: Documents, timeline: Timeline, until: float) -> list[Event]:
     """When pins of the device become active or inactive, up to a time [s]."""
     return [
-        Event(moved.time, moved.lies.pin, kind_of(moved.lies, moved.closed))
+        Event(moved.time, subject, kind_of(moved.lies, moved.closed), text=f"pin '{moved.lies.pin}'")
         for moved in (pin_moves(documents, timeline) if documents.device.pins else ())
+        for subject in subjects_of(moved.lies, documents.device)
         if moved.time <= until
     ]
 

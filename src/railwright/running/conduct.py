@@ -15,7 +15,7 @@ from railwright.documents.loader import Documents
 from railwright.guard.link import Answerless, GuardLink, GuardLost
 from railwright.guard.off_level import DECAY
 from railwright.instruments.errors import Fenced, InstrumentError
-from railwright.plan.contacts import kind_of
+from railwright.plan.contacts import kind_of, subjects_of
 from railwright.plan.moves import Move
 from railwright.plan.off_order import off_order, off_threshold
 from railwright.plan.plan import Plan
@@ -409,7 +409,8 @@ class Conduct:
         late = self._moved(move, done)
         kind = kind_of(lies, change.closed)
         self.recorder.write("action", time=done, late=late, what=kind.value, contact=change.contact)
-        self.recorder.event(kind, lies.pin or lies.input, place_of(lies), done)
+        for subject in subjects_of(lies, self.device):
+            self.recorder.event(kind, subject, place_of(lies), done)
 
     def _moved(self, move: Move, done: float) -> float:
         """Count a move that is done [s]: how late it was [s]."""

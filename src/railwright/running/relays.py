@@ -190,7 +190,8 @@ class RunRelays:
 
 def place_of(lies: Lies) -> str:
     """Which contact it is, for people."""
-    return f"contact '{lies.name}' of {lies.instrument}"
+    driven = f"pin '{lies.pin}', " if lies.pin else ""
+    return f"{driven}contact '{lies.name}' of {lies.instrument}"
 
 
 def _stands(closed: bool) -> str:

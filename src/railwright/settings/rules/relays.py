@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from railwright.grouping import grouped
-from railwright.plan.contacts import Lies, closed_after, contact_moves, contacts_in, drivers_of
+from railwright.plan.contacts import Lies, closed_after, contact_moves, contacts_in, contacts_of
 from railwright.plan.off_order import held_voltage
 from railwright.plan.stairs import EXACT
 from railwright.plan.timeline import ContactChange
@@ -27,8 +27,7 @@ def _lying(context: BoundDocuments) -> Iterator[tuple[Lies, FedInput]]:
 
 def used_contacts(context: BoundDocuments) -> dict[str, Lies]:
     """Every contact that lies in a lead or drives a pin, by its name."""
-    leads = {lies.name: lies for lies, _ in _lying(context)}
-    return {**leads, **drivers_of(context.device, context.bench, context.procedure)}
+    return contacts_of(context.documents, context.procedure.hook_up)
 
 
 def at_contact(lies: Lies, *key: str) -> Path:
