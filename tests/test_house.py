@@ -124,7 +124,7 @@ TAKEN_APART = {
     "evaluation/reference.py": (2, "a measure's docstring is its definition in the reference"),
     "report/build.py": (1, "a step's name becomes the name of a file"),
     "report/figures.py": (1, "a printed zero has no sign"),
-    "report/outputs_off.py": (1, "what a person wrote may begin with 'because' or not"),
+    "report/subject.py": (1, "what a person wrote may begin with 'because' or not"),
     "report/sheet.py": (1, "typography"),
     "report/sheet_page.py": (1, "the size of a drawing is in its SVG alone"),
     "report/text.py": (2, "typography: blanks, and capitals at the beginning of a sentence"),

@@ -21,7 +21,7 @@ from railwright.report import ReportInput
 from railwright.report.content import content
 from railwright.report.document import compile_pdf
 from railwright.report.machine import report_data, to_junit
-from railwright.report.outputs_off import outputs_off
+from railwright.report.subject import outputs_off
 from railwright.traces import Record
 
 TRIPPED = Ending(False, "main tripped: current limit", 3.2)

@@ -13,17 +13,20 @@ from typing import Any
 
 from railwright.guard.input_end import InputEnd
 from railwright.guard.judged_off import STEADY, judge_off
-from railwright.guard.off_plan import ContactOff, InputOff, Look, OffPlan
+from railwright.guard.off_plan import ContactOff, InputOff, Look, OffPlan, SupplyOff
 from railwright.guard.off_supply import SupplySwitchedOff, Tell
 from railwright.guard.resting import loaded, rest, tell_contact
-from railwright.guard.session import Session
-from railwright.guard.watchdog import end_watchdog
+from railwright.guard.session import Session, SessionError
 
 RESTS_WITHIN = 10.0
 """How long relays may take to bring their contacts to rest [s]; outputs are off by then."""
 
 STAIR = 0.02
 """Interval of the set points that lead a voltage down [s]."""
+
+WATCHDOG_TRIES, WATCHDOG_PAUSE = 5, 0.1
+"""How often a supply's watchdog is told to go off before it is left on, and the time between two tries [s].
+"""
 
 
 class SwitchOff:
@@ -405,3 +408,23 @@ class SwitchOff:
         else:
             why = await end_watchdog(supply.document, supply.session, self.plan.deadline)
         self._tell("watchdog", {"name": name, "off": not why, "why": why})
+
+
+async def end_watchdog(document: SupplyOff, session: Session, deadline: float) -> str:
+    """Switch a supply's communication watchdog off, and read that it is; '' where it is, else why not.
+    deadline: of one exchange [s].
+    """
+    why, answer = "", ""
+    for _ in range(WATCHDOG_TRIES):
+        try:
+            async with session.lock:
+                for message in document.watchdog:
+                    answer = (await session.say(message, deadline)).answer
+        except SessionError as error:
+            why = str(error)
+        else:
+            if answer.strip().upper() in document.watchdog_off:
+                return ""
+            why = f"its state reads {answer[:40]!r}"
+        await asyncio.sleep(WATCHDOG_PAUSE)
+    return why

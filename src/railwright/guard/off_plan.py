@@ -31,8 +31,8 @@ class OutputOff:
     which has to be `selected_as`; None: it does not say it. no_current: |current| that counts as none [A].
     share: of the input's voltage (series). bleeds: current [A] that it may take in while it is off, where the
     device holds a voltage. volt, ampere: what one of the look's voltage and current is [V, A], where no unit
-    stands behind it. set_volt: what one of the set voltage is [V]. set_digits: digits after its point; None: six
-    significant ones.
+    stands behind it. set_volt: what one of the set voltage is [V]. set_digits: digits after its point; None:
+    six significant ones.
     """
 
     name: str

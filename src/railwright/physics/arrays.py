@@ -126,6 +126,8 @@ def check_record(
         raise ValueError("events, actions: expected (e, EVENT) and (a, ACTION)")
     for a in range(actions.shape[0]):
         what, place = actions[a, 2], actions[a, 1]
+        if not 0.0 <= what <= SET_LOAD:
+            raise ValueError("actions: there is nothing that does this")
         if what >= SET_BRANCH:
             most = system.parameters.shape[0] if what == SET_LOAD else system.branch.shape[0]
             if not 0.0 <= place < most:

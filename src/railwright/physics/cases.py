@@ -245,9 +245,9 @@ def _apply(
             told = actions[a, 3]
             if what in (layout.SET_VOLTAGE, layout.SET_LINE) and told != 0.0:
                 actions[a, 3] = told * (1.0 + errors[j, 0]) + errors[j, 1]
-            elif what == layout.SET_LIMIT:
+            elif what == layout.LIMIT:
                 actions[a, 3] = max(0.0, told * (1.0 + errors[j, 2]) + errors[j, 3])
-            elif what == layout.SET_OVP:
+            elif what == layout.OVP:
                 actions[a, 3] = told + errors[j, 4]
 
 

@@ -39,12 +39,11 @@ KIND, PARAMETER_AT, STATE_AT, FLAG_AT, LOADS = range(5)
 
 # Columns of an action: time, output (-1: all), what, value, second value.
 ACTION = 5
-SET_VOLTAGE, SET_LINE, SET_UP, SET_DOWN, SET_LIMIT, SET_OVP, SET_TRIPS, SET_DELAY, SET_POWER, SET_SENSE = (
-    range(10)
-)
-SWITCH_ON, SWITCH_OFF, CLEAR, TRIP_LINKED, SET_OPP, SET_OCP, SET_OCP_DELAY, SET_SENSE_ERROR = range(10, 18)
+# What: a column of what is set on an output, which takes the value, or one of these.
+SET_VOLTAGE, SET_LINE, SET_TRIPS, SET_SENSE, SET_SENSE_ERROR = range(SETTINGS, SETTINGS + 5)
+SWITCH_ON, SWITCH_OFF, CLEAR, TRIP_LINKED = range(SETTINGS + 5, SETTINGS + 9)
 # Actions on the branch itself: a number of it, a parameter of a load.
-SET_BRANCH, SET_LOAD = range(18, 20)
+SET_BRANCH, SET_LOAD = range(SETTINGS + 9, SETTINGS + 11)
 OWN = 1.0
 """Second value of a SET_LOAD that gives a parameter its own value back, whatever that is in a case."""
 

@@ -139,16 +139,16 @@ class Simulation:
         when = self._when(at)
         things: list[tuple[int, float, float]] = []
         for code, value in (
-            (layout.SET_UP, rise),
-            (layout.SET_DOWN, fall),
-            (layout.SET_LIMIT, current_limit),
+            (layout.SLEW_UP, rise),
+            (layout.SLEW_DOWN, fall),
+            (layout.LIMIT, current_limit),
             (layout.SET_TRIPS, None if at_limit is None else float(at_limit == "trip")),
-            (layout.SET_DELAY, trip_delay),
-            (layout.SET_OVP, ovp),
-            (layout.SET_POWER, power),
-            (layout.SET_OPP, opp),
-            (layout.SET_OCP, ocp),
-            (layout.SET_OCP_DELAY, ocp_delay),
+            (layout.TRIP_DELAY, trip_delay),
+            (layout.OVP, ovp),
+            (layout.POWER, power),
+            (layout.OPP, opp),
+            (layout.OCP, ocp),
+            (layout.OCP_DELAY, ocp_delay),
         ):
             if value is not None:
                 things.append((code, float(value), 0.0))

@@ -51,7 +51,6 @@ from railwright.physics.layout import (
     OVP_RESPONSE,
     OVP_SINCE,
     POLARITY,
-    POWER,
     POWER_LIMIT,
     REF_GOAL,
     REF_RATE,
@@ -61,21 +60,13 @@ from railwright.physics.layout import (
     SENSE_RATE,
     SENSE_START,
     SENSE_TIME,
-    SET_DELAY,
-    SET_DOWN,
-    SET_LIMIT,
     SET_LINE,
     SET_LOAD,
-    SET_OCP,
-    SET_OCP_DELAY,
-    SET_OPP,
-    SET_OVP,
-    SET_POWER,
     SET_SENSE,
     SET_SENSE_ERROR,
     SET_TRIPS,
-    SET_UP,
     SET_VOLTAGE,
+    SETTINGS,
     SHORTED,
     SINKING,
     SLEW_DOWN,
@@ -134,35 +125,19 @@ def switch_off(settings: Array, tripped: int) -> None:
 def act(t: float, j: int, what: int, a: float, b: float, y: Array, system: AnySystem) -> int:
     """Carry out one action on the output j; returns the event + 1 that comes of it, or 0."""
     fixed, settings = system.fixed[j], system.settings[j]
-    if what == SET_VOLTAGE:
+    if what < SETTINGS:
+        settings[what] = a
+    elif what == SET_VOLTAGE:
         rising = a > reference(t, settings)
         move_reference(t, a, settings[SLEW_UP] if rising else settings[SLEW_DOWN], fixed, settings)
     elif what == SET_LINE:
         distance = abs(a - reference(t, settings))
         move_reference(t, a, distance / b if b > 0.0 else np.inf, fixed, settings)
-    elif what == SET_UP:
-        settings[SLEW_UP] = a
-    elif what == SET_DOWN:
-        settings[SLEW_DOWN] = a
-    elif what == SET_LIMIT:
-        settings[LIMIT] = a
-    elif what == SET_OVP:
-        settings[OVP] = a
     elif what == SET_TRIPS:
         settings[TRIPS] = a
         settings[LIMIT_SINCE] = np.inf
-    elif what == SET_DELAY:
-        settings[TRIP_DELAY] = a
-    elif what == SET_POWER:
-        settings[POWER] = a
     elif what == SET_SENSE:
         settings[OF_TERMINALS], settings[OF_LOAD] = a, b
-    elif what == SET_OPP:
-        settings[OPP] = a
-    elif what == SET_OCP:
-        settings[OCP] = a
-    elif what == SET_OCP_DELAY:
-        settings[OCP_DELAY] = a
     elif what == SET_SENSE_ERROR:
         settings[SENSE_START], settings[SENSE_TIME], settings[SENSE_RATE] = a, t, b
     elif what == CLEAR:

@@ -16,6 +16,7 @@ from railwright.guard.link import Answerless, GuardLink, GuardLost
 from railwright.guard.off_level import DECAY
 from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.plan.contacts import kind_of, subjects_of
+from railwright.plan.listing import Listing
 from railwright.plan.moves import Move
 from railwright.plan.off_order import off_order, off_threshold
 from railwright.plan.plan import Plan
@@ -29,7 +30,6 @@ from railwright.running.deviations import deviations_of
 from railwright.running.end_run import EndRun
 from railwright.running.intake import Intake
 from railwright.running.interruption import StopRequest
-from railwright.running.lists import load_list
 from railwright.running.masters import masters_on
 from railwright.running.multimeters import Multimeters
 from railwright.running.off_plan import WAIT_FOR_LOST, compile_off_plan
@@ -252,7 +252,20 @@ class Conduct:
             if move.kind == "load" and move.time < 0.0 and move.listing is not None:
                 self._look()
                 self.recorder.progress.preparing(f"load the point list of {move.input}")
-                load_list(self.rig, self.recorder, self.plan.spans, move.listing)
+                self._load(move.listing)
+
+    def _load(self, listing: Listing) -> None:
+        """Load and verify a point list, and write down what was loaded."""
+        self.rig.load(listing)
+        self.recorder.write(
+            "point list",
+            input=listing.input,
+            step=self.plan.spans[listing.step].name,
+            between=listing.points.between,
+            count=listing.count,
+            voltages=listing.points.voltages.tolist(),
+            dwells=listing.points.dwells.tolist(),
+        )
 
     def _look(self) -> None:
         """Whether somebody, the disk or the computer wants it to end."""
@@ -426,7 +439,7 @@ class Conduct:
         """
         recorder, limits = self.recorder, dict[str, float]()
         if move.kind == "load" and move.listing is not None:
-            load_list(self.rig, self.recorder, self.plan.spans, move.listing)
+            self._load(move.listing)
             return
         if move.kind == "arm" and move.listing is not None:
             self.rig.arm(move.listing)

@@ -20,6 +20,22 @@ from railwright.running.rig import Rig
 from railwright.running.watch import Watch
 from railwright.traces import EventKind, Facts
 
+ENDINGS = {
+    "watchdog": (
+        EventKind.WATCHDOG_OFF,
+        EventKind.WATCHDOG_STAYS_ON,
+        "The watchdog of {} stays on",
+    ),
+    "master": (
+        EventKind.MASTER_OFF,
+        EventKind.MASTER_STAYS_ON,
+        "The master switch of {} was not read to be off",
+    ),
+}
+"""What the guard switches off beside outputs -> the event where it is off, where it is not, and the caution
+then.
+"""
+
 
 @dataclass
 class ShutDown:
@@ -76,24 +92,16 @@ class ShutDown:
                 self.recorder.event(EventKind.ANSWERS_AGAIN, name, time=at, facts=Facts(after=after))
                 if after > 1.0:
                     self.cautions.append(f"{name} was lost for {show(after, 's')}: {message['why']}.")
-            case "watchdog":
+            case "watchdog" | "master":
                 name, why = message["name"], message["why"]
-                kind = EventKind.WATCHDOG_OFF if message["off"] else EventKind.WATCHDOG_STAYS_ON
-                self.recorder.event(kind, name, why, at)
-                if not message["off"]:
-                    self.cautions.append(f"The watchdog of {name} stays on: {why}.")
-            case "master":
-                name, why = message["name"], message["why"]
-                kind = EventKind.MASTER_OFF if message["off"] else EventKind.MASTER_STAYS_ON
-                self.recorder.event(kind, name, why, at)
-                if not message["off"]:
-                    self.cautions.append(f"The master switch of {name} was not read to be off: {why}.")
+                goes_off, stays_on, left = ENDINGS[what]
+                self.recorder.event(goes_off if message["off"] else stays_on, name, why, at)
+                self.cautions += [] if message["off"] else [f"{left.format(name)}: {why}."]
             case "contact":
                 name, why = message["contact"], message["why"]
                 kind = EventKind.CONTACT_RESTS if message["rests"] else EventKind.CONTACT_UNKNOWN
                 self.recorder.event(kind, name, why or message["stands"], at)
-                if why:
-                    self.cautions.append(f"Contact {name}: {why}.")
+                self.cautions += [f"Contact {name}: {why}."] if why else []
             case "stays on":
                 self.recorder.event(EventKind.STAYS_ON, message["input"], message["why"], at)
 

@@ -279,8 +279,8 @@ def _to_fall(source: FedInput) -> str:
 )
 @of_every(with_seen(rehearsed_inputs))
 def steady_current(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
-    """The mean current of a hold, in which no pin disables a part of the load, lies outside the declared steady
-    current.
+    """The mean current of a hold lies outside the declared steady current, and no pin disables a part of the
+    load meanwhile.
     """
     declared = source.input.current.steady
     if declared is None or rehearsed.trips(source):
