@@ -24,9 +24,10 @@ def query_of(channels: Sequence[int]) -> str:
 
 
 def contact_off(
-    name: str, channel: int, closed: bool, inputs: tuple[str, ...], under_load: bool, pin: str = ""
+    name: str, channel: int, stands: str, inputs: tuple[str, ...], under_load: bool, pin: str = ""
 ) -> ContactOff:
-    """What an off plan says of one contact, which comes to stand closed or open. pin: what it drives."""
+    """What an off plan says of one contact, which comes to stand `closed` or `open`. pin: what it drives."""
+    closed = stands == "closed"
     words = tuple(word for word, means in CLOSED.items() if means == closed)
     return ContactOff(
         name,
@@ -34,7 +35,7 @@ def contact_off(
         command_of(channel, closed),
         query_of((channel,)),
         words,
-        "closed" if closed else "open",
+        stands,
         under_load or bool(pin),
         pin,
     )

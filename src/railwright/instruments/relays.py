@@ -110,7 +110,7 @@ def relays_off(
             contact_off(
                 each,
                 contact.channel,
-                lies[each].rests_closed,
+                "closed" if lies[each].rests_closed else "open",
                 tuple(inputs[each]),
                 contact.under_load,
                 lies[each].pin,

@@ -108,7 +108,7 @@ def read_relays(text: str) -> tuple[RelaysOff, ...]:
             channel, stands = channel_named(str(each.get("channel", "")).strip()), each.get("without_power")
             if channel is not None and stands in ("open", "closed"):
                 pin = "?" if each.get("fixture") is None and each.get("closed") is not None else ""
-                contacts.append(contact_off(own, channel, stands == "closed", outputs, False, pin))
+                contacts.append(contact_off(own, channel, str(stands), outputs, False, pin))
         if isinstance(address, str) and address.strip() and contacts:
             visa = node.get("visa")
             library = visa.strip() if isinstance(visa, str) else ""
