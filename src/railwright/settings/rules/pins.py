@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from railwright.documents.device import enabled_inputs
@@ -162,7 +163,7 @@ def pin_feeds_back(context: BoundDocuments, lies: Lies) -> Outcome:
     inputs = [name for name in enabled_inputs(context.device, lies.pin) if name in context.sources]
     if not inputs:
         return
-    stands = [(0.0, lies.starts_closed)]
+    stands = [(-math.inf, lies.starts_closed)]
     stands += [
         (moved.time, moved.closed)
         for moved in pin_moves(context.documents, context.timeline)
