@@ -9,18 +9,20 @@ import pytest
 from tests.guard.supplies import FakeOutput, FakeSupply
 from tests.guard.test_resting import FakeRelays, play
 from tests.multimeter.station import network_of
-from tests.relays.pins import DRIVEN, HIGH, LOW, PUSHES, SINKS, documents, steps
-from tests.relays.station import LEFT, RELAYS, RIGHT
+from tests.relays.pins import DRIVEN, HIGH, LOW, PUSHES, SINKS, documents
+from tests.relays.station import LEFT, RELAYS, RIGHT, run_of
 from tests.relays.station import documents as with_a_gate
 from tests.said import says
 
 from railwright.dialects.routes import contact_off
 from railwright.documents.loader import load_documents
 from railwright.guard.off_plan import OffPlan
+from railwright.records.ended import Ended
 from railwright.report.contact_words import contact_words, contacts_first, contacts_last
 from railwright.running import off_now
 from railwright.running.off_bench import read_bench, read_relays
 from railwright.running.off_now import OffNow
+from railwright.traces import EventKind
 
 ENABLE = contact_off("enable", 1, "open", ("main",), under_load=False, pin="run")
 GATE = contact_off("gate", 2, "open", ("main",), under_load=False)
@@ -114,9 +116,14 @@ def test_one_unit_may_have_both_and_each_goes_its_way(tmp_path: Path) -> None:
     procedure.write_text(text.replace("steps:\n", connect), "utf-8")
     bench = with_a_gate(tmp_path / "t", relays=both).parent / "quay.bench.yaml"
     (procedure.parent / "quay.bench.yaml").write_text(bench.read_text("utf-8"), "utf-8")
-    own = load_documents(procedure)
-    assert [each.split(":")[0].split("), ")[1] for each in contact_words(own)] == [
-        "in the lead of main",
-        "on pin run",
-    ]
-    assert steps() in text
+    lead, pin = contact_words(load_documents(procedure))
+    assert says(lead, "gate", "lead of main")
+    assert says(pin, "enable", "pin run")
+    outcome, _ = run_of(procedure)
+    assert outcome.ended is Ended.COMPLETED
+    rests = {e.subject: e.time for e in outcome.record.events if e.kind is EventKind.CONTACT_RESTS}
+    sent, confirmed = (
+        next(e.time for e in outcome.record.events if (e.kind, e.subject) == (kind, "main"))
+        for kind in (EventKind.OFF_SENT, EventKind.OFF_CONFIRMED)
+    )
+    assert rests["enable"] < sent + 0.05 < confirmed <= rests["gate"]
