@@ -6,15 +6,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device, enabled_inputs
-from railwright.documents.loader import Documents
 from railwright.documents.procedure import Procedure, Step
 from railwright.documents.relays import Contact
 from railwright.plan.timeline import ContactChange, Timeline
 from railwright.traces import EventKind
+
+if TYPE_CHECKING:
+    from railwright.documents.loader import Documents
 
 
 class ContactMove(NamedTuple):
