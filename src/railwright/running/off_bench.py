@@ -100,7 +100,8 @@ def _without_dashes(node: Any) -> Any:
 def read_relays(text: str) -> tuple[RelaysOff, ...]:
     """The instruments of a bench document that move contacts, as far as they can be read: a contact whose
     channel or rest nobody knows is left out. Which input it is in the bench does not say: it rests on all
-    outputs, and none of them is taken to be rated for switching under load.
+    outputs, and none of them is taken to be rated for switching under load. One that drives a pin comes to
+    stand as without power: which level makes that inactive the bench does not say.
     """
     tree = salvage(text) if "relays" in text else {}
     bench = tree if isinstance(tree, Mapping) else {}
@@ -116,7 +117,8 @@ def read_relays(text: str) -> tuple[RelaysOff, ...]:
         for own, each in _entries(node.get("contacts")):
             channel, stands = channel_named(str(each.get("channel", "")).strip()), each.get("without_power")
             if channel is not None and stands in ("open", "closed"):
-                contacts.append(contact_off(own, channel, str(stands), outputs, under_load=False))
+                pin = "?" if each.get("fixture") is None and each.get("closed") is not None else ""
+                contacts.append(contact_off(own, channel, str(stands), outputs, False, pin))
         if isinstance(address, str) and address.strip() and contacts:
             visa = node.get("visa")
             library = visa.strip() if isinstance(visa, str) else ""
