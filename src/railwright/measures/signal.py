@@ -162,10 +162,11 @@ class View:
     and when it was then taken down [s]; infinite where the record does not say. stair: height of the stairs
     in which the host played the step's lines [V]. stands: shortest time for which a level is set between two
     changes in the step, as asked [s]; infinite: there are not two. moves_off: it begins with a line of the
-    set point. told_before: how long before its beginning something was last told to the input, or a line of
-    its set point ended [s]; 0: as it begins; infinite: never. changes: of its set point in the step, as
-    asked. course: the same of all steps of the record. limits_moved: when its current limit is moved in them
-    [s]. quiet: how long after its end nothing is told to the input [s]. told_last: how long before its end
+    set point. told_before: how long before its beginning something was last told to the input, a line of its
+    set point ended, or a contact moved [s]; 0: as it begins; infinite: never. changes: of its set point in
+    the step, as asked. course: the same of all steps of the record. limits_moved: when its current limit is
+    moved in them [s]. quiet: how long after its end nothing is told to the input [s]. told_last: how long
+    before its end
     the input last jumps in it, or has its limit moved [s]; infinite: never. holds: highest voltage that a
     source in the device holds at the input [V]; 0: there is none. every: time between two readings that the
     procedure asks for [s]; 0: unknown. beside: of an external recording, the same window as the run's own

@@ -80,6 +80,11 @@ class Rig:
         """The part of its input's voltage that an output carries."""
         return next(each.share for _, _, each in self.feeds() if each.output == output)
 
+    def unproved_trip(self, name: str, trip: str) -> bool:
+        """Whether an output of an input was not proved to name this trip; a simulated one needs no proof."""
+        needs = [each for each in self.proof_needs if each.output in self.set_points[name].names]
+        return any(trip not in each.proved for each in needs)
+
     def inputs_of(self, supply: str) -> tuple[str, ...]:
         """The inputs that a supply feeds."""
         return tuple(name for name in self.set_points if supply in self.outputs_by_supply(name))
