@@ -604,11 +604,30 @@ def test_a_supply_that_comes_on_by_itself_after_its_boot_is_off_soon_after(
     assert went_off - left.began < gone + boots + 0.1 + 3 * pause + 0.01
 
 
-@pytest.mark.parametrize("slow", [0.0, 0.15])
-def test_off_again_says_whether_it_was_read_to_be_on(slow: float) -> None:
-    left = FakeSupply([FakeOutput(ignores=2)], slow=slow)
-    played = play((fed("a", "left"),), left=left)
+@pytest.mark.parametrize("pause", [0.01, 0.05])
+@pytest.mark.parametrize("outputs", [2, 3])
+@pytest.mark.parametrize("gone", [0.0, 1.0])
+def test_a_supply_that_loses_what_comes_too_soon_takes_every_off(
+    pause: float, outputs: int, gone: float
+) -> None:
+    """Its outputs are told one after the other, over the session that is there and over a new one: in a burst
+    it took the first alone, each time.
+    """
+    left = FakeSupply([FakeOutput() for _ in range(outputs)], gone=(0.0, gone), wants=0.9 * pause)
+    plan = OffPlan((supply_off("left"),), tuple(fed(f"i{n}", "left", n) for n in range(outputs)), lost=20.0)
+    ends, _, _ = switched_off(plan, {"left": left}, pause=pause)
+    assert all(each.confirmed for each in ends.values())
+    reached = min(at for at, _ in left.took)
+    for number, each in enumerate(left.outputs):
+        assert each.went_off is not None
+        assert each.went_off - left.began < reached + (number + 2) * pause + 0.01
+
+
+
+def test_off_again_says_whether_it_was_read_to_be_on() -> None:
+    played = play((fed("a", "left"),), left=FakeSupply([FakeOutput(ignores=2)]))
     told = [fields["read"] for _, what, fields in played.told if what == "off again"]
-    assert told
-    # A look takes longer than the time to the next OFF: what it tells was asked before that.
-    assert all(told) is (slow == 0.0)
+    assert told == [True, True]
+    silent = play((fed("a", "left"),), left=FakeSupply(silent=(0.0, 0.35)))
+    told = [fields["read"] for _, what, fields in silent.told if what == "off again"]
+    assert not any(told)
