@@ -100,6 +100,7 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         stands=_stands(case, span, name),
         moves_off=_moves_off(case, span, name),
         told_before=_told_before(case, span, name),
+        lags=_lags(case, span, name),
         changes=_changes(case, span, name),
         course=_course(case, name),
         limits_moved=_limits_moved(case, name),
@@ -272,6 +273,14 @@ def _contact_times(case: Case, name: str) -> list[float]:
         if name in subjects_of(moved.lies, case.documents.device)
     ]
     return [at for moved in moves for at in (moved.change.time, moved.time)]
+
+
+def _lags(case: Case, span: Span, name: str) -> bool:
+    """Whether a step begins with a contact of this input, which takes its time to move."""
+    planned = case.planned(span.name)
+    return planned is not None and any(
+        abs(each - planned.start) <= AT_ONCE for each in _contact_times(case, name)
+    )
 
 
 def _told_before(case: Case, span: Span, name: str) -> float:

@@ -58,7 +58,8 @@ def before_step(view: View, signal: Signal) -> Before:
 
     By the trapezoid rule, of a change at the beginning 0.2 updates would count before it, in the mean over
     the phases of the readings. But where the input stood still before it, all that readings show beside that
-    is of the step. What moved at most an update before the step leaves open so much less.
+    is of the step. What moved at most an update before the step leaves open so much less; so does a contact
+    that begins to move with it: what stood before goes on for a while.
     """
     import numpy as np
 
@@ -70,7 +71,7 @@ def before_step(view: View, signal: Signal) -> Before:
     last = int(np.searchsorted(stamps, until, side="right")) - 1
     first, still = (int(np.searchsorted(stamps, until - n * update, side="right")) for n in (1, 2))
     first, still = min(first, last), min(still, last - 1)
-    if still >= 0 and view.told_before <= AT_ONCE:
+    if still >= 0 and view.told_before <= AT_ONCE and not view.lags:
         shown = signal.values[still : last + 1]
         if float(np.ptp(shown)) <= 8.0 * signal.noise + 2.0 * signal.step:
             return Before(first, last, float(np.mean(signal.values[first : last + 1])))

@@ -199,6 +199,8 @@ class View:
     changes: tuple[LevelChange, ...] = ()
     course: tuple[LevelChange, ...] = ()
     limits_moved: tuple[float, ...] = ()
+    lags: bool = False
+    """It begins with a contact, which takes its time to move."""
     quiet: float = 0.0
     told_last: float = math.inf
     holds: float = 0.0
