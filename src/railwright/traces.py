@@ -130,6 +130,8 @@ class EventKind(StrEnum):
     FUSE_OPENS = "fuse opens"
     LEAD_OPENS = "lead opens"
     LEAD_CLOSES = "lead closes"
+    PIN_ACTIVE = "pin active"
+    PIN_INACTIVE = "pin inactive"
     # Loads
     STARTS = "starts"
     STOPS = "stops"

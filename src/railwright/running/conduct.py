@@ -15,6 +15,7 @@ from railwright.documents.loader import Documents
 from railwright.guard.link import Answerless, GuardLink, GuardLost
 from railwright.guard.off_level import DECAY
 from railwright.instruments.errors import Fenced, InstrumentError
+from railwright.plan.contacts import kind_of, subjects_of
 from railwright.plan.listing import Listing
 from railwright.plan.moves import Move
 from railwright.plan.off_order import off_order, off_threshold
@@ -408,7 +409,7 @@ class Conduct:
             limits = self.procedure.limits.get(move.input)
             return move.input, tuple(limits.off_after) if limits is not None else ()
         lies = self.relays.lies[move.contact.contact]
-        if lies.contact.under_load:
+        if not lies.needs_no_load:
             return lies.name, ()
         if lies.input in self.rig.on:
             told = f"contact '{lies.name}' is not rated to switch under load, and {lies.input} is on"
@@ -416,13 +417,14 @@ class Conduct:
         return lies.name, (lies.input,)
 
     def _move_contact(self, change: ContactChange, move: Move, at: float) -> None:
-        """Open or close a lead, verified; its step begins with it."""
+        """Open or close a lead, or drive a pin, verified; its step begins with it."""
         lies = self.relays.lies[change.contact]
         done = self.recorder.at(self.relays.move(change.contact, change.closed, at))
         late = self._moved(move, done)
-        kind = EventKind.LEAD_CLOSES if change.closed else EventKind.LEAD_OPENS
+        kind = kind_of(lies, change.closed)
         self.recorder.write("action", time=done, late=late, what=kind.value, contact=change.contact)
-        self.recorder.event(kind, lies.input, place_of(lies), done)
+        for subject in subjects_of(lies, self.device):
+            self.recorder.event(kind, subject, place_of(lies), done)
 
     def _moved(self, move: Move, done: float) -> float:
         """Count a move that is done [s]: how late it was [s]."""
