@@ -583,3 +583,32 @@ def test_one_that_is_not_trusted_any_more_says_who_it_is_before_it_is_told_anyth
         assert later.count("SYSTem:REMote") == later.count("SYSTem:LOCal")
     else:
         assert "OFF 0" in later
+
+
+@pytest.mark.parametrize("opening", [(), (SessionCommand("SYSTem:REMote"),)])
+@pytest.mark.parametrize("pause", [0.0, 0.02])
+@pytest.mark.parametrize(("boots", "gone"), [(0.5, 1.0), (2.0, 1.0), (2.0, 5.0)])
+def test_a_supply_that_comes_on_by_itself_after_its_boot_is_off_soon_after(
+    opening: tuple[SessionCommand, ...], pause: float, boots: float, gone: float
+) -> None:
+    """Its mains failed: it connects, takes nothing while it boots, and is then on as it was. OFF is sent all
+    the while, and not once it has booted: it was on for a second and more.
+    """
+    left = FakeSupply(gone=(0.0, gone), back=boots, wants=0.9 * pause)
+    spoken = SessionSettings(pause=pause, boot=boots + 0.3, opening=opening)
+    plan = OffPlan((replace(supply_off("left"), session_settings=spoken),), (fed("a", "left"),), lost=20.0)
+    ends, _, _ = switched_off(plan, {"left": left}, spoken=spoken)
+    assert ends["a"].confirmed
+    went_off = left.outputs[0].went_off
+    assert went_off is not None
+    assert went_off - left.began < gone + boots + 0.1 + 3 * pause + 0.01
+
+
+@pytest.mark.parametrize("slow", [0.0, 0.15])
+def test_off_again_says_whether_it_was_read_to_be_on(slow: float) -> None:
+    left = FakeSupply([FakeOutput(ignores=2)], slow=slow)
+    played = play((fed("a", "left"),), left=left)
+    told = [fields["read"] for _, what, fields in played.told if what == "off again"]
+    assert told
+    # A look takes longer than the time to the next OFF: what it tells was asked before that.
+    assert all(told) is (slow == 0.0)

@@ -88,6 +88,11 @@ class Session:
     def is_open(self) -> bool:
         return self._writer is not None
 
+    @property
+    def boots_for(self) -> float:
+        """How long it wants no message yet, after it was opened [s]."""
+        return max(0.0, self._booted_at - asyncio.get_running_loop().time())
+
     async def open(self, deadline: float = CONNECT_DEADLINE) -> None:
         """Connect anew. Raises Unreachable."""
         self.close()
