@@ -7,8 +7,11 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
+# Nobody has to compile the same modules anew in each of a thousand processes.
+unexport PYTHONDONTWRITEBYTECODE
+
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test test-fast truth draws lint format bench docs verification clean
+.PHONY: help setup demo test test-fast truth draws lint warm format bench docs verification clean
 
 help:
 	@echo "make demo    check, rehearse, run, evaluate and report the example on simulated supplies"
@@ -27,16 +30,19 @@ $(VENV)/pyvenv.cfg:
 	@$(PYTHON) scripts/require_python.py
 	@$(PYTHON) -m venv $(VENV)
 
-# What is needed to use Railwright, and (second stamp) to work on it. A stamp is as new as what it was made from.
-$(VENV)/.installed: $(VENV)/pyvenv.cfg pyproject.toml constraints.txt
+# What is needed to use Railwright, and (second stamp) to work on it as well. A stamp is as new as what it was made from.
+MADE_FROM := $(VENV)/pyvenv.cfg pyproject.toml constraints.txt
+
+$(VENV)/.installed: $(MADE_FROM)
 	@echo "Installing Railwright into $(VENV) ..."
 	@$(PIP) install -c constraints.txt -e .
 	@touch $@
 
-$(VENV)/.installed-dev: $(VENV)/.installed
-	@echo "Installing the development tools into $(VENV) ..."
-	@$(PIP) install -c constraints.txt -e '.[dev]'
-	@touch $@
+# Of so many packages most modules are never imported: each is compiled at its first import.
+$(VENV)/.installed-dev: $(MADE_FROM)
+	@echo "Installing Railwright and the development tools into $(VENV) ..."
+	@$(PIP) install --no-compile -c constraints.txt -e '.[dev]'
+	@touch $(VENV)/.installed $@
 
 setup: $(VENV)/.installed-dev
 
@@ -53,15 +59,16 @@ format: $(VENV)/.installed-dev
 	@$(BIN)/ruff check --fix --quiet .
 	@$(BIN)/ruff format --quiet .
 
-# Tests that work against real time come first. They mostly wait, so two at a time, with nothing else beside them;
-# one that fails so is played again with nothing at all beside it, and that decides. The others wait for a fifth
-# of their time, hence three on two cores. pytest's last summary is the last line.
-# Before that stands the table of `make truth`.
-test: lint
+# scripts/run_tests.sh says which tests go beside which. Its last line is pytest's summary.
+test: $(VENV)/.installed-dev
 	@scripts/install_tools.sh
-	@$(BIN)/python -m pytest -q -n 2 --dist worksteal -m alone \
-	|| $(BIN)/python -m pytest -q --last-failed --last-failed-no-failures none -m alone
-	@$(BIN)/python -m pytest -n 3 --dist worksteal -m "not alone" $(TABLE)
+	@$(MAKE) --no-print-directory -j 2 lint warm
+	@scripts/run_tests.sh $(BIN)/python $(TABLE)
+
+# What every process would otherwise compile for itself: the solver, and the tests' modules.
+warm: $(VENV)/.installed-dev
+	@$(BIN)/railwright warm-up --quiet
+	@$(BIN)/python -m pytest --quiet --collect-only >/dev/null
 
 # Left out is what tests/slow.py lists as slow, with the reason.
 test-fast: $(VENV)/.installed-dev

@@ -84,7 +84,7 @@ class FaultPlayer:
         errors, _ = output_errors(self.documents, set_points)
         timeline = self.scene.timeline if trial is None or trial.timeline is None else trial.timeline
         simulation = Simulation(self.circuit)
-        tell(simulation, self.documents.bench, set_points, timeline, errors)
+        tell(simulation, self.documents, set_points, timeline, errors)
         return simulation
 
     def trials(self) -> Iterator[Trial]:

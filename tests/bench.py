@@ -31,6 +31,14 @@ def copy_demo(folder: Path, *edits: Edit) -> Path:
     return folder / PROCEDURE
 
 
+def replaced(text: str, *edits: tuple[str, str]) -> str:
+    """A text with these edits, (old, new), one after the other; each `old` must be there once."""
+    for old, new in edits:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    return text
+
+
 def edit(path: Path, old: str, new: str) -> int:
     """Replace the first `old` in a file; it must be there. Gives the number of its line."""
     text = path.read_text(encoding="utf-8")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Callable, Iterator
@@ -13,8 +14,11 @@ import pytest
 from tests.bench import EXAMPLE, PROCEDURE, demo_with
 from tests.slow import ALONE, QUICK, has_alone, is_slow
 
+from railwright.collection import THRESHOLD
 from railwright.dialects.files import USER_FOLDER
 from railwright.documents.loader import Documents, load_documents
+
+gc.set_threshold(*THRESHOLD)  # as in a command: looking for garbage was a tenth of the time
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
@@ -24,6 +28,11 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
         wanted == ALONE and not has_alone(collection_path)
     )
     return True if out else None
+
+
+def pytest_collection_finish() -> None:
+    """What was imported and collected stays: nobody has to look through it for garbage."""
+    gc.freeze()
 
 
 def pytest_itemcollected(item: pytest.Item) -> None:

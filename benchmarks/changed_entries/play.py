@@ -23,7 +23,7 @@ from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.running.by_hand import SimulatedHands
 from railwright.running.energised import OffNotConfirmed
 from railwright.running.outcome import RunOutcome
-from railwright.running.provoke import ITS_OUTPUT, bare_supply, provoke
+from railwright.running.provoke import BESIDE, ITS_OUTPUT, bare_supply, provoke
 from railwright.running.runner import run
 from railwright.twin.faults import TwinFault
 from railwright.twin.virtual_network import VirtualNetwork
@@ -176,7 +176,8 @@ def provoked(stand: Stand) -> Proved:
 
 
 def _shows(each: Provoked, connected: Connected) -> bool:
-    return (each in ("on", "off", "CV", "OVP")) is (connected == "open")
+    open_ones = ("on", "off", "CV", "OVP", "linked", "rising slew", "falling slew")
+    return (each in open_ones) is (connected == "open")
 
 
 # Many: where, with what connected, and what is told.
@@ -198,7 +199,8 @@ def _provoke(
         try:
             supply = _identified(stand.program.bench.supplies[output.supply].dialect, output, link, stand)
             volts, amperes = PROVOKED_AT
-            seen = provoke(link, supply, ITS_OUTPUT, connected, voltage=volts, current=amperes)
+            beside = BESIDE if BESIDE in supply.outputs and connected == "open" else ""
+            seen = provoke(link, supply, ITS_OUTPUT, connected, voltage=volts, current=amperes, beside=beside)
             came |= {each.provoked for each in seen.seen if each.proved}
             confirmed = not seen.not_confirmed
         except InstrumentError:
@@ -216,8 +218,9 @@ def _provoke(
 
 def _identified(dialect: Dialect, output: OutputName, link: LocalLink, stand: Stand) -> SupplyDriver:
     address = stand.truth.bench.supplies[output.supply].address
-    channel = stand.truth.bench.supplies[output.supply].channels[output.output]
-    document = bare_supply(dialect, address, channel, *PROVOKED_AT)
+    channels = stand.truth.bench.supplies[output.supply].channels
+    other = next((number for own, number in channels.items() if own != output.output), None)
+    document = bare_supply(dialect, address, channels[output.output], *PROVOKED_AT, other)
     supply = SupplyDriver(output.supply, document, open_guarded(link))
     supply.connect()
     supply.identify()

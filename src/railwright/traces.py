@@ -130,6 +130,8 @@ class EventKind(StrEnum):
     FUSE_OPENS = "fuse opens"
     LEAD_OPENS = "lead opens"
     LEAD_CLOSES = "lead closes"
+    PIN_ACTIVE = "pin active"
+    PIN_INACTIVE = "pin inactive"
     # Loads
     STARTS = "starts"
     STOPS = "stops"
@@ -201,7 +203,7 @@ class Facts(NamedTuple):
     it; ago: so long before [s]. within: it happened between these two instants, from the last question for
     the status whose answer did not show it to the first answer that did [s]. below: the voltage below which
     it fell [V]. after: so long after what led to it [s]. period: how often it is looked at [s]. held: the
-    device itself holds the voltage.
+    device itself holds the voltage. unproved: nobody has provoked what the supply names.
     """
 
     load: str = ""
@@ -218,6 +220,7 @@ class Facts(NamedTuple):
     after: float | None = None
     period: float | None = None
     held: bool = False
+    unproved: bool = False
 
     def as_data(self) -> dict[str, Any]:
         """Those that are given, by name."""
@@ -238,6 +241,9 @@ class Facts(NamedTuple):
                 known[name] = float(value) if default is None else type(default)(value)
         return cls(**known)
 
+
+UNPROVED = "as the supply names it, and nobody has provoked it"
+"""Of a trip for whose name its dialect has no proof."""
 
 NO_FACTS = Facts()
 """Of an event that says nothing beside its kind."""
@@ -317,6 +323,8 @@ def _sentence(kind: EventKind, facts: Facts) -> str:
             f"{show(facts.period, 's')}"
         )
     phrases = [facts.load] if facts.load else []
+    if facts.unproved:
+        phrases.append(UNPROVED)
     if facts.source:
         phrases.append(f"because {facts.source} tripped")
     if facts.limit is not None:

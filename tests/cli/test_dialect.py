@@ -9,6 +9,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 from ruamel.yaml import YAML
+from tests.bench import replaced
 from tests.instruments.terse_supply import DIALECT
 from typer.testing import Result
 
@@ -107,16 +108,15 @@ def test_the_schema_takes_every_dialect(cli: Callable[..., Result], text: str) -
         ("compound: false", "compound: 3"),
         ("  voltage: VSET", "  volt: VSET"),
         ("  voltage: VSET", "  voltage: 5"),
-        ("opening: [REMote,", "opening: [5,"),
-        ("closing: [LOCal]", "closing: LOCal"),
+        ("opening: [{send: REMote,", "opening: [5, {send: REMote,"),
+        ("closing: [{send: LOCal,", "closing: [7, {send: LOCal,"),
         ("fields: [voltage, current]", "fields: [voltage, amperes]"),
         ("words: {OVP: OV,", "words: {OVER: OV,"),
         ("lowest: 0.01", "lowest: -1"),
     ],
 )
 def test_the_schema_refuses_what_the_reader_does(cli: Callable[..., Result], old: str, new: str) -> None:
-    assert DIALECT.count(old) == 1
-    text = DIALECT.replace(old, new)
+    text = replaced(DIALECT, (old, new))
     assert problems(cli, text) != []
     with pytest.raises(DialectError):
         read_dialect(text, "mine.yaml")
@@ -167,6 +167,15 @@ def test_a_wrong_file_is_told_at_its_line(cli: Callable[..., Result], tmp_path: 
         (
             ["--provoke", "open", "--operator", "A", "--voltage", "24 V"],
             "--voltage: expected more than 0 V and at most 12 V, got '24 V'; a low one is enough",
+        ),
+        (["--beside", "2"], "--beside: expected another output than 1, with --provoke open, got 2"),
+        (
+            ["--provoke", "open", "--operator", "A", "--beside", "1"],
+            "--beside: expected another output than 1, with --provoke open, got 1",
+        ),
+        (
+            ["--provoke", "shorted", "--operator", "A", "--beside", "2"],
+            "--beside: expected another output than 1, with --provoke open, got 2",
         ),
         (
             ["--provoke", "shorted", "--operator", "A", "--current", "0 A"],

@@ -144,8 +144,8 @@ def test_what_steers_a_terminal_is_measured_as_it_is_printed(documents, edit, cl
     assert shown.exit_code == 3
     lines = shown.stdout.splitlines()
     assert len([line for line in lines if "so too" in line]) == 4  # voltage-range and reversed, two each
-    assert all(columns(line) <= width for line in lines if "railwright check" not in line)
-    assert all(line.isprintable() for line in lines if "railwright check" not in line)
+    assert all(columns(line) <= width for line in lines if "railwright" not in line)
+    assert all(line.isprintable() for line in lines if "railwright" not in line)
 
 
 def test_quiet_says_the_problems_and_the_verdict(documents, cli):

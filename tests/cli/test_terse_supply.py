@@ -15,14 +15,18 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from tests.bench import replaced
 from tests.instruments.terse_supply import DIALECT, TerseSupply
+from tests.running import stage
 
-OUTPUT = """{voltage: 0 V .. 36 V, current: 0.01 A .. 2.5 A,
-        programming: {voltage: {resolution: 1 mV}, current: {resolution: 1 mA}},
-        reading: {voltage: {offset: 5 mV, resolution: 1 mV}, current: {offset: 2 mA, resolution: 1 mA},
-                  update: 10 ms, latency: 2 ms},
-        rise: 5 ms, fall: {loaded: 20 ms, unloaded: 200 ms}, bleeder: 1 kohm, output_capacitance: 100 uF,
-        ovp: {level: 1 V .. 40 V, response: 200 us}, trip_delay: 100 ms .. 100 ms}"""
+# Of a current of its own, of no power to speak of, with one trip delay.
+OUTPUT = replaced(
+    stage.OUTPUT,
+    ("current: 0 A ..", "current: 0.01 A .."),
+    (", power: 60 W", ""),
+    ("38 V", "40 V"),
+    ("1 ms .. 5 s", "100 ms .. 100 ms"),
+)
 
 BENCH = """\
 bench: Quay bench
@@ -45,16 +49,13 @@ inputs:
   lamp: {nominal: 6 V, operating: 5 V .. 8 V, return: isolated, load: [{resistor: {resistance: 24 ohm}}]}
 """
 
-PROCEDURE = """\
-procedure: Two inputs
-device: piece.device.yaml
-bench: quay.bench.yaml
-hook_up:
-  main: {from: quay.1, lead: pair, sense: at terminals}
-  lamp: {from: quay.2, lead: thin, sense: at terminals}
-limits:
-  main: {current_limit: 1 A, at_limit: trip, trip_delay: 100 ms, ovp: 18 V}
-  lamp: {current_limit: 1 A, at_limit: trip, trip_delay: 100 ms, ovp: 10 V}
+PROCEDURE = (
+    stage.wired(
+        "Two inputs",
+        main=("quay.1", "pair", "current_limit: 1 A, at_limit: trip, trip_delay: 100 ms, ovp: 18 V"),
+        lamp=("quay.2", "thin", "current_limit: 1 A, at_limit: trip, trip_delay: 100 ms, ovp: 10 V"),
+    )
+    + """\
 steps:
   - power_up: {order: [main, lamp], gap: 50 ms, settle: 100 ms}
   - hold: 1.5 s
@@ -65,6 +66,7 @@ requires:
   - {name: drawn, of: main, during: steady, measure: mean_current, between: 0.45 A .. 0.55 A}
   - {name: lamp drawn, of: lamp, during: steady, measure: mean_current, between: 0.2 A .. 0.3 A}
 """
+)
 ACCEPTED = "overrides: [{finding: dialect-unproved, about: quay, because: it is a test}]\n"
 
 

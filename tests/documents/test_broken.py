@@ -137,7 +137,7 @@ CASES = (
         "inputs: []\nx:",
         (
             "tide-gauge.device.yaml:5:1: expected keys with values, got a list; write 'key: value' lines or {key: value}",
-            "tide-gauge.device.yaml:6:1: unknown key 'x'; expected one of device, revision, inputs, order, never",
+            "tide-gauge.device.yaml:6:1: unknown key 'x'; expected one of device, revision, inputs, pins, order, never",
         ),
     ),
     Case(

@@ -91,3 +91,10 @@ def test_lists_and_mappings_are_read_as_the_library_reads_them(tree: Any, flow: 
 @settings(max_examples=300, deadline=None)
 def test_no_text_makes_it_raise(text: str) -> None:
     assert isinstance(salvage(text), dict | list | str | None)
+
+
+@pytest.mark.parametrize("brackets", ["[", "{a: ", "[{a: "])
+def test_brackets_without_end_end_nothing(brackets: str) -> None:
+    tree = salvage(f"notes: {brackets * 3000}\nkey: 1")
+    assert isinstance(tree, dict)
+    assert "notes" in tree

@@ -54,7 +54,9 @@ class FakeSupply:
     silent: spans in which it takes nothing and gives no answer [s, from the beginning]. gone: spans in which
     connections are closed and refused. slow: time of each message [s]. garbage: so many looks are answered
     well, then one is not, and so on; 0: all are answered well. wants: silence that it wants before a message,
-    since it was spoken to or spoke itself [s]; what comes sooner it does not take.
+    since it was spoken to or spoke itself [s]; what comes sooner it does not take. mute: it answers nothing
+    before it is told to be remote. back: it takes nothing for so long after it was gone, and is on again then
+    [s]. other_at: from then on another instrument is there [s].
     """
 
     outputs: list[FakeOutput] = field(default_factory=lambda: [FakeOutput()])
@@ -65,6 +67,10 @@ class FakeSupply:
     garbage: int = 0
     looks: int = 0
     wants: float = 0.0
+    mute: bool = False
+    back: float = 0.0
+    other_at: float = float("inf")
+    remote: bool = False
     spoke: float = -1.0
     watchdog: str = "1"
     took: list[tuple[float, str]] = field(default_factory=list)
@@ -80,6 +86,8 @@ class FakeSupply:
         while line := (await reader.readline()).decode().strip():
             if self.is_in(self.gone, loop.time()) or self.is_in(self.silent, loop.time()):
                 continue
+            if self.is_in((self.gone[1], self.gone[1] + self.back), loop.time()):
+                continue
             too_soon, self.spoke = loop.time() - self.spoke < self.wants, loop.time()
             if too_soon:
                 continue
@@ -87,20 +95,30 @@ class FakeSupply:
             now = loop.time()
             self.took.append((now - self.began, line))
             word, *rest = line.split()
-            if word == "OFF":
+            if word.startswith("SYSTem:"):
+                self.remote = word == "SYSTem:REMote"
+            elif "?" in line and self.mute and not self.remote:
+                continue
+            elif word == "OFF":
                 self.outputs[int(rest[0])].off(now)
             elif word == "VOLT":
                 self.outputs[int(rest[0])].voltage = float(rest[1])
             elif word == "DOG":
                 self.watchdog = rest[0]
             else:
-                shown = {"*IDN?": self.identity, "DOG?": self.watchdog}
+                identity = self.identity if now - self.began < self.other_at else "Another,M,9,9"
+                shown = {"*IDN?": identity, "DOG?": self.watchdog}
                 looks = ";".join(output.look(now) for output in self.outputs)
                 self.looks += word == "LOOK?"
                 if self.garbage and self.looks % (self.garbage + 1) == self.garbage:
                     looks = "?"
                 writer.write(f"{shown.get(word, looks)}\n".encode())
                 self.spoke = now
+
+    def come_back(self) -> None:
+        """Through with what it does after its mains came back: outputs are on as they were."""
+        for each in self.outputs:
+            each.on, each.went_off = True, None
 
     def when(self, message: str) -> list[float]:
         """When it took a message [s]."""
@@ -150,6 +168,7 @@ def switched_off(
     supplies: dict[str, FakeSupply],
     *,
     pause: float = 0.0,
+    spoken: SessionSettings | None = None,
     orderly: bool = False,
     hurry_at: float | None = None,
 ) -> tuple[dict[str, InputEnd], float, list[tuple[float, str, dict[str, Any]]]]:
@@ -160,8 +179,9 @@ def switched_off(
     connect = network(loop, supplies)
 
     async def go() -> tuple[dict[str, InputEnd], float]:
-        spoken = SessionSettings(pause=pause)
-        sessions = {name: Session(name, name, connect, spoken) for name in supplies}
+        sessions = {
+            name: Session(name, name, connect, spoken or SessionSettings(pause=pause)) for name in supplies
+        }
         for session in sessions.values():
             await session.open()
         began = loop.time()
@@ -169,6 +189,8 @@ def switched_off(
             supply.began = began
             if supply.gone[1]:
                 loop.call_at(began + supply.gone[0], lambda own=supply: [each.close() for each in own.lines])
+            if supply.back:
+                loop.call_at(began + supply.gone[1] + supply.back, supply.come_back)
         off = SwitchOff(
             plan, sessions, lambda what, fields: told.append((loop.time() - began, what, dict(fields)))
         )

@@ -21,6 +21,7 @@ from tests.said import says
 from railwright.guard.input_end import InputEnd
 from railwright.guard.off_plan import InputOff, OffPlan
 from railwright.guard.off_supply import SupplySwitchedOff
+from railwright.guard.session_settings import SessionCommand, SessionSettings
 
 SETTLED = 0.25
 """What is off at once counts as confirmed after so long [s], and a look or two."""
@@ -557,3 +558,57 @@ def test_a_fault_of_the_program_with_one_supply_does_not_end_what_is_done_for_it
     assert not left.outputs[0].on
     assert played.ends["a"].confirmed
     assert any("fault of the program" in fields["why"] for _, what, fields in played.told if what == "lost")
+
+
+@pytest.mark.parametrize("mute", [False, True])
+@pytest.mark.parametrize("other", [False, True])
+def test_one_that_is_not_trusted_any_more_says_who_it_is_before_it_is_told_anything(
+    mute: bool, other: bool
+) -> None:
+    """It is gone for 12 s. Another that answers there is told nothing; where nothing answers a question, what
+    a session begins with goes first, and a stranger then hears what ends one, too.
+    """
+    left = FakeSupply(gone=(0.0, 12.0), mute=mute, other_at=11.0 if other else 99.0)
+    spoken = SessionSettings(
+        opening=(SessionCommand("SYSTem:REMote"),), closing=(SessionCommand("SYSTem:LOCal"),)
+    )
+    plan = OffPlan((replace(supply_off("left"), session_settings=spoken),), (fed("a", "left"),), lost=20.0)
+    ends, _, _ = switched_off(plan, {"left": left}, spoken=spoken)
+    later = [message for at, message in left.took if at > 11.0]
+    assert ends["a"].confirmed is not other
+    assert later[0] == "*IDN?"
+    if other:
+        assert "OFF 0" not in later
+        assert ("SYSTem:REMote" in later) is mute
+        assert later.count("SYSTem:REMote") == later.count("SYSTem:LOCal")
+    else:
+        assert "OFF 0" in later
+
+
+@pytest.mark.parametrize("opening", [(), (SessionCommand("SYSTem:REMote"),)])
+@pytest.mark.parametrize("pause", [0.0, 0.02])
+@pytest.mark.parametrize(("boots", "gone"), [(0.5, 1.0), (2.0, 1.0), (2.0, 5.0)])
+def test_a_supply_that_comes_on_by_itself_after_its_boot_is_off_soon_after(
+    opening: tuple[SessionCommand, ...], pause: float, boots: float, gone: float
+) -> None:
+    """Its mains failed: it connects, takes nothing while it boots, and is then on as it was. OFF is sent all
+    the while, and not once it has booted: it was on for a second and more.
+    """
+    left = FakeSupply(gone=(0.0, gone), back=boots, wants=0.9 * pause)
+    spoken = SessionSettings(pause=pause, boot=boots + 0.3, opening=opening)
+    plan = OffPlan((replace(supply_off("left"), session_settings=spoken),), (fed("a", "left"),), lost=20.0)
+    ends, _, _ = switched_off(plan, {"left": left}, spoken=spoken)
+    assert ends["a"].confirmed
+    went_off = left.outputs[0].went_off
+    assert went_off is not None
+    assert went_off - left.began < gone + boots + 0.1 + 3 * pause + 0.01
+
+
+@pytest.mark.parametrize("slow", [0.0, 0.15])
+def test_off_again_says_whether_it_was_read_to_be_on(slow: float) -> None:
+    left = FakeSupply([FakeOutput(ignores=2)], slow=slow)
+    played = play((fed("a", "left"),), left=left)
+    told = [fields["read"] for _, what, fields in played.told if what == "off again"]
+    assert told
+    # A look takes longer than the time to the next OFF: what it tells was asked before that.
+    assert all(told) is (slow == 0.0)

@@ -10,7 +10,7 @@ import pytest
 from tests.said import says
 
 from railwright.guard.session import Session, SessionError, Unreachable
-from railwright.guard.session_settings import USUAL, SessionSettings
+from railwright.guard.session_settings import USUAL, SessionCommand, SessionSettings
 from railwright.virtual_time import MemoryWriter, VirtualLoop, memory_streams
 
 Serve = Callable[[asyncio.StreamReader, MemoryWriter], Awaitable[None]]
@@ -214,3 +214,76 @@ def test_patience_is_the_caller_s_to_give() -> None:
 
     _, took = with_peer(serve, use, SessionSettings(patience=10.0))
     assert took < 1.01
+
+
+@pytest.mark.parametrize("late", [0.2, 1.0, 3.0, 3.9])
+@pytest.mark.parametrize("pause", [4e-3, 20e-3])
+def test_nothing_comes_between_messages_that_leave_together(late: float, pause: float) -> None:
+    """OFF is asked for while a look waits for its pause, before or after its selection: the selection and OFF
+    leave one after the other. A selection of the look came between them, and OFF went to another output.
+    """
+    heard: list[str] = []
+
+    async def serve(reader: asyncio.StreamReader, _writer: MemoryWriter) -> None:
+        while line := await reader.readline():
+            heard.append(line.decode().strip())
+
+    async def use(session: Session) -> None:
+        await session.tell("LAST", 1.0)
+        looks = asyncio.gather(session.say_all(["INST UNIT2", "LOOK"], 1.0))
+        await asyncio.sleep(late / 4.0 * pause)
+        session.push_together(["INST UNIT1", "OUTP OFF"])
+        session.push_together(["MASTER OFF"])
+        await looks
+        await asyncio.sleep(10 * pause)
+
+    with_peer(serve, use, SessionSettings(pause=pause))
+    place = heard.index("INST UNIT1")
+    assert heard[place + 1 : place + 3] == ["OUTP OFF", "MASTER OFF"]
+    assert sorted(heard) == sorted(["LAST", "INST UNIT2", "LOOK", "INST UNIT1", "OUTP OFF", "MASTER OFF"])
+
+
+@pytest.mark.parametrize("messages", [["OUTP OFF"], ["INST UNIT1", "OUTP OFF"]])
+@pytest.mark.parametrize("pause", [0.0, 0.05])
+def test_off_over_a_new_connection_waits_for_no_boot(messages: list[str], pause: float) -> None:
+    heard: list[tuple[float, str]] = []
+    loop: list[asyncio.AbstractEventLoop] = []
+
+    async def serve(reader: asyncio.StreamReader, _writer: MemoryWriter) -> None:
+        loop.append(asyncio.get_running_loop())
+        began = loop[0].time()
+        while line := await reader.readline():
+            heard.append((loop[0].time() - began, line.decode().strip()))
+
+    async def use(session: Session) -> None:
+        session.push_together(messages)
+        session.push_together(messages)
+        session.push_opening()
+        await session.tell("LATER", 5.0)
+        await asyncio.sleep(0.01)
+
+    opening = (SessionCommand("SYST:REM"), SessionCommand("SYST:LLO"))
+    with_peer(serve, use, SessionSettings(pause=pause, boot=2.0, opening=opening))
+    first = next(time for time, text in heard if text == "OUTP OFF")
+    assert first < pause * len(messages) + 1e-3
+    assert next(time for time, text in heard if text == "SYST:REM") >= first
+    later = next(time for time, text in heard if text == "LATER")
+    assert later >= 2.0
+
+
+def test_half_of_what_leaves_together_is_nothing_for_the_next_connection() -> None:
+    heard: list[str] = []
+
+    async def serve(reader: asyncio.StreamReader, _writer: MemoryWriter) -> None:
+        while line := await reader.readline():
+            heard.append(line.decode().strip())
+
+    async def use(session: Session) -> None:
+        session.push_together(["INST UNIT1", "OUTP OFF"])
+        await asyncio.sleep(0.01)
+        await session.open()
+        session.push_together(["INST UNIT2", "OUTP OFF"])
+        await asyncio.sleep(1.0)
+
+    with_peer(serve, use, SessionSettings(pause=0.05))
+    assert heard == ["INST UNIT1", "INST UNIT2", "OUTP OFF"]

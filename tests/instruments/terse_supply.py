@@ -23,7 +23,9 @@ addressing: selected-output
 called: {1: LEFT, 2: RIGHT}
 compound: false
 words: {"on": "1", "off": "0"}
-session: {opening: [REMote, {send: "REMote?", answer: "1"}], closing: [LOCal]}
+session:
+  opening: [{send: REMote, because: it leaves the front panel}, {send: "REMote?", answer: "1"}]
+  closing: [{send: LOCal, because: it goes back to the front panel}]
 instrument: {identify: "*IDN?", next_error: "ERR?", select: SELect, selected: "SELect?"}
 settings:
   output: OUT

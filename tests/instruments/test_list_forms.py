@@ -8,6 +8,7 @@ from contextlib import contextmanager
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.bench import replaced
 from tests.instruments.test_provoking import network_of
 
 from railwright.dialects.dialect import Dialect, DialectError, load_dialect, read_dialect
@@ -93,9 +94,7 @@ def test_a_form_that_the_supply_does_not_take_is_found_while_all_is_off(name: st
     [("MMEMory:DATA", "MMEMory:DATE"), ("LIST:LOAD", "LIST:LOUD"), ("POINTS{channel}", "POINTS {channel}")],
 )
 def test_an_entry_of_a_file_that_is_wrong_is_found(old: str, new: str) -> None:
-    text = dialect_text("numbered-header")
-    assert text.count(old) == 1
-    changed = text.replace(old, new)
+    changed = replaced(dialect_text("numbered-header"), (old, new))
     if new.startswith("POINTS"):
         with pytest.raises(DialectError, match="name"):
             read_dialect(changed, "mine.yaml")

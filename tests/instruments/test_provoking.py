@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import Any
 
 import pytest
 from tests.said import says
@@ -22,11 +23,13 @@ from railwright.instruments.guarded import open_guarded
 from railwright.instruments.provoking import Connected, Provocation
 from railwright.instruments.supply import SupplyDriver
 from railwright.running.energised import OffNotConfirmed
-from railwright.running.provoke import ITS_OUTPUT, bare_supply, proofs_of, provoke
+from railwright.running.provoke import BESIDE, ITS_OUTPUT, bare_supply, proofs_of, provoke
 from railwright.twin.faults import TwinFault
 from railwright.twin.virtual_network import VirtualNetwork
 from railwright.virtual_time import VirtualLoop
 
+SLEWS: tuple[Provoked, ...] = ("rising slew", "falling slew")
+OPEN: tuple[Provoked, ...] = ("on", "CV", *SLEWS, "OVP", "linked", "off")
 OWN = {
     "opp": OverPower.model_validate({"level": "0 W .. 66 W"}),
     "ocp": OverCurrent.model_validate({"level": "0 A .. 1.1 A", "delay": "0 s .. 1 s"}),
@@ -72,11 +75,13 @@ def tried(dialect: Dialect, speaks: str, connected: Connected, *, master: bool =
         twin = network.servers["left"].supply
         twin.master = master or not twin.family.master
         link = LocalLink(loop, network.connect)
-        supply = SupplyDriver("left", bare_supply(dialect, address, 1, 3.0, 0.1), open_guarded(link))
+        beside = BESIDE if connected == "open" and dialect.addressing != "none" else ""
+        document = bare_supply(dialect, address, 1, 3.0, 0.1, 2 if beside else None)
+        supply = SupplyDriver("left", document, open_guarded(link))
         supply.connect()
         supply.identify()
         try:
-            came = provoke(link, supply, ITS_OUTPUT, connected, voltage=3.0, current=0.1)
+            came = provoke(link, supply, ITS_OUTPUT, connected, voltage=3.0, current=0.1, beside=beside)
         finally:
             link.close()
         return Tried(
@@ -148,10 +153,19 @@ def changed(name: str, old: str, new: str) -> Dialect:
     return read_dialect(text.replace(old, new), "mine.yaml")
 
 
+def slew_case(name: str, setting: str, unit: str, wrong: set[Provoked]) -> tuple[Any, ...]:
+    """A slew in another unit than the supply's."""
+    header = f"SOURce:VOLTage:SLEW{':FALLing' if setting == 'slew_falling' else ''}"
+    (line,) = (line for line in dialect_text(name).splitlines() if line.startswith(f"  {setting}:"))
+    scaled = f'  {setting}: {{command: "{header}", query: "{header}?", unit: {unit}}}'
+    return name, line, scaled, "open", wrong
+
+
 @pytest.mark.parametrize(
     ("name", "old", "new", "connected", "wrong"),
     [
-        ("channel-list", "OVP: 12,", "OVP: 13,", "open", {"OVP"}),
+        # A linked trip follows an OVP of the other output.
+        ("channel-list", "OVP: 12,", "OVP: 13,", "open", {"OVP", "linked"}),
         ("channel-list", "current limit: 9,", "current limit: 8,", "overloaded", {"current limit"}),
         ("channel-list", "OCP: 11,", "OCP: 7,", "overloaded", {"OCP"}),
         ("channel-list", "OPP: 3,", "OPP: 5,", "overloaded", {"OPP"}),
@@ -165,7 +179,7 @@ def changed(name: str, old: str, new: str) -> Dialect:
             "  ovp_on: SOURce:VOLTage",
             "  ovp_on: SOURce:CURRent",
             "open",
-            {"on", "CV", "OVP", "off"},
+            {*OPEN} - {"rising slew"},
         ),
         # What reads V is in mV: nothing that is set comes.
         (
@@ -173,7 +187,7 @@ def changed(name: str, old: str, new: str) -> Dialect:
             "  voltage: MEASure:VOLTage?",
             "  voltage_unit: mV\n  voltage: MEASure:VOLTage?",
             "open",
-            {"on", "CV", "OVP", "off"},
+            {*OPEN},
         ),
         (
             "channel-list",
@@ -181,6 +195,36 @@ def changed(name: str, old: str, new: str) -> Dialect:
             "  current_unit: mA\n  current: FETCh:CURRent?",
             "overloaded",
             {"CC", "OCP", "OPP"},
+        ),
+        # What it takes in V/s is told in V/ms: a thousandth; and the other way round, a thousand times.
+        slew_case("channel-list", "slew_rising", "V/ms", {"rising slew"}),
+        slew_case("single-output", "slew_rising", "mV/s", {"rising slew"}),
+        slew_case("prefixed", "slew_falling", "V/ms", {"falling slew"}),
+        slew_case("selected-apart", "slew_falling", "kV/s", {"falling slew"}),
+        # One slew for both ways, by the dialect, of a supply that has two.
+        (
+            "named-output",
+            "  slew_falling: SOURce:VOLTage:SLEW:FALLing        # not in SCPI-1999\n",
+            "",
+            "open",
+            {"falling slew"},
+        ),
+        # A trip that follows another output's is told by the bit for too much heat.
+        (
+            "named-output",
+            "linked: 10, OPP: 3, OCP: 11, OTP: 4",
+            "linked: 4, OPP: 3, OCP: 11, OTP: 10",
+            "open",
+            {"linked"},
+        ),
+        ("prefixed", "linked: 10, OTP: 4", "linked: 8, OTP: 4", "open", {"linked"}),
+        # The delays of two protections exchanged.
+        (
+            "selected-output",
+            "SOURce:CURRent:PROTection:LEVel:DELay",
+            "SOURce:CURRent:PROTection:DELay",
+            "overloaded",
+            {"OCP"},
         ),
         # Set in mA, which the supply takes for A: more comes than was asked for, or it refuses.
         (
@@ -205,8 +249,18 @@ def test_a_unit_of_a_set_point_that_is_wrong_ends_before_anything_is_on() -> Non
     """3 V in the supply's mV are 3000, which it refuses."""
     scaled = '  voltage: {command: "SOURce:VOLTage", query: "SOURce:VOLTage?", unit: mV}\n'
     came = tried(changed("channel-list", "  voltage: SOURce:VOLTage\n", scaled), "channel-list", "open")
-    assert {each.provoked for each in came.seen.values() if each.wrong} == {"on", "CV", "OVP", "off"}
+    assert {each.provoked for each in came.seen.values() if each.wrong} == {*OPEN}
     assert came.energised == ()
+
+
+@pytest.mark.parametrize("name", ["named-output", "numbered-header"])
+def test_delays_of_two_protections_that_are_exchanged_are_found(name: str) -> None:
+    dialect = load_dialect(name)
+    own = dialect.settings
+    other = {"trip_delay": own["ocp_delay"], "ocp_delay": own["trip_delay"]}
+    exchanged = dialect.model_copy(update={"settings": {**own, **other}})
+    seen = tried(exchanged, name, "overloaded").seen
+    assert {each.provoked for each in seen.values() if each.wrong} == {"current limit", "OCP"}
 
 
 def test_words_that_are_exchanged_end_at_the_lowest_voltage() -> None:
@@ -239,7 +293,7 @@ def test_what_was_seen_is_proved_of_a_real_supply_only(monkeypatch: pytest.Monke
     assert proofs_of(seen, came.supply, ITS_OUTPUT, by="A. Keeper", how="a test", at=at) == []
     monkeypatch.setattr("railwright.instruments.supply.TWIN_MAKER", "Nobody")
     found = proofs_of(seen, came.supply, ITS_OUTPUT, by="A. Keeper", how="a test", at=at)
-    assert [each.provoked for each in found] == ["on", "CV", "off"]
+    assert [each.provoked for each in found] == ["on", "CV", *SLEWS, "off"]
     assert {(each.channel, each.by, each.at) for each in found} == {
         (1, "A. Keeper", "2026-11-02T10:00:00+00:00")
     }

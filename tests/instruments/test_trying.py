@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 import pytest
+from tests.bench import replaced
 
 from railwright.dialects.dialect import Dialect, load_dialect, read_dialect
 from railwright.dialects.files import dialect_names, dialect_text
@@ -78,9 +79,8 @@ def test_every_question_and_every_change_is_understood(name: str) -> None:
     ],
 )
 def test_what_is_not_understood_is_told(name: str, old: str, new: str, operation: str) -> None:
-    text = dialect_text(name)
-    assert text.count(old) == 1
-    with at_a_twin(read_dialect(text.replace(old, new), "mine.yaml"), name) as (trial, network):
+    text = replaced(dialect_text(name), (old, new))
+    with at_a_twin(read_dialect(text, "mine.yaml"), name) as (trial, network):
         wrong = named([each for each in trial.questions() if each.wrong])
         assert operation in wrong
         assert not network.energised("left.1")

@@ -7,16 +7,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from tests.measures.scene import MODEL, Scene, view
 
+from railwright.measures.level_change import LevelChange
 from railwright.measures.signal import View
 from railwright.traces import Mode, Traces
 
 TICK = 2e-5
 LEVEL = 1e-9
 """Above its set point by less, the capacitor is at it [V]."""
+
+
+Course = Sequence[tuple[float, float]]
+"""Values from an instant on [s, V or A], the first of them from the beginning."""
 
 
 @dataclass(frozen=True)
@@ -48,6 +54,8 @@ class Fed:
     scene: Scene
     modes: np.ndarray
     stopped: tuple[float, ...]
+    course: Course = ()
+    limits: Course = ()
 
     def stops_in(self, start: float, end: float) -> int:
         return sum(start <= each < end for each in self.stopped)
@@ -65,13 +73,12 @@ class Fed:
             view(whole, model, start, end),
             restart=own.soft or None,
             stops_at=(0.97 * own.stops, 1.03 * own.stops),
+            starts_at=0.97 * own.starts,
+            course=tuple(LevelChange(at, low, high) for (_, low), (at, high) in pairwise(self.course)),
+            limits_moved=tuple(at for at, _ in self.limits[1:]),
             capacitance=(0.9 * own.farads, 1.1 * own.farads),
             least_running=tuple((volts, min(own.currents)) for volts in (1.0, 50.0)) if own.currents else (),
         )
-
-
-Course = Sequence[tuple[float, float]]
-"""Values from an instant on [s, V or A], the first of them from the beginning."""
 
 
 def fed(load: Load, volts: Course, limits: Course, end: float, at: float | None = None) -> Fed:
@@ -94,7 +101,7 @@ def fed(load: Load, volts: Course, limits: Course, end: float, at: float | None 
             stopped.append(float(time[place]))
         running = goes_on
         across[place], amps[place], modes[place] = at, gives, Mode.CV if holds else Mode.CC
-    return Fed(load, Scene(time, across, amps), modes, tuple(stopped))
+    return Fed(load, Scene(time, across, amps), modes, tuple(stopped), volts, limits)
 
 
 def _course(values: Course, time: np.ndarray) -> np.ndarray:

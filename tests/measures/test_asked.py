@@ -69,6 +69,33 @@ def excursion(at: float, lasts: float, first: tuple[float, float], then: tuple[f
 
 
 @pytest.mark.parametrize("measure", ["mean_voltage", "mean_current", "mean_power"])
+@pytest.mark.parametrize("supply", [*SUPPLIES, (10e-3, 8e-3, 20e-3), (20e-3, 16e-3, 40e-3)])
+@pytest.mark.parametrize(
+    ("first", "then"), [((9.6, 0.2), (12.0, 0.3)), ((24.0, 0.3), (14.5, 0.4)), ((3.0, 0.1), (30.0, 1.0))]
+)
+def test_the_mean_of_a_step_that_begins_with_a_jump_is_none_that_no_reading_shows(
+    measure: str,
+    supply: tuple[float, float, float],
+    first: tuple[float, float],
+    then: tuple[float, float],
+) -> None:
+    """Half of what lies between two windows was put before the step: 12.031 V, and no reading was above
+    12.022 V.
+    """
+    update, aperture, every = supply
+    model, scene = model_of(update, aperture), jump(first, then)
+    true, inside = truth(scene, measure, 0.2), 0
+    for seed in range(SEEDS // 3):
+        read = scene.read(seed, model, every, 1e-3)
+        got = MEASURES[measure](view(read, model, 0.0, 0.2, told_before=0.0))
+        volts, amperes = read.columns["voltage"], read.columns["current"]
+        shown = {"mean_voltage": volts, "mean_current": amperes, "mean_power": volts * amperes}[measure]
+        assert shown.min() - 1e-9 <= got.value <= shown.max() + 1e-9
+        inside += got.low <= true <= got.high
+    assert inside >= int(binom.ppf(5e-4, SEEDS // 3, 0.95))
+
+
+@pytest.mark.parametrize("measure", ["mean_voltage", "mean_current", "mean_power"])
 @pytest.mark.parametrize("supply", SUPPLIES)
 @pytest.mark.parametrize(
     ("first", "then", "load"),

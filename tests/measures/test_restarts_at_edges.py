@@ -74,7 +74,7 @@ def behind(load: Load, ohms: float, course: list[tuple[float, float]], end: floa
             stopped.append(float(time[place]))
         running, amps[place] = goes_on, flows
     modes = np.full(time.size, float(Mode.CV))
-    return Fed(load, Scene(time, wanted, amps), modes, tuple(stopped))
+    return Fed(load, Scene(time, wanted, amps), modes, tuple(stopped), course)
 
 
 @pytest.mark.parametrize("lasts", [0.1, 0.12, 0.15])

@@ -137,6 +137,25 @@ def test_a_limit_counts_as_far_as_it_lies_in_the_step() -> None:
     assert found.value == pytest.approx(0.05)
 
 
+@pytest.mark.parametrize(("gap", "begun", "off"), [(0.01, 1.2, 1.3), (0.02, 1.1, 1.35), (0.005, 1.25, 1.4)])
+def test_what_regulated_before_it_was_switched_off_is_known_by_the_last_answer(
+    gap: float, begun: float, off: float
+) -> None:
+    """It may have gone back at any time after it, as draw 63/10 of the hunt did. An end that lies anywhere in
+    the gap, and a beginning as exactly known, are half of the gap off at most.
+    """
+    modes = (CV, limit(begun, begun), ModeChange(Mode.OFF, off, off))
+    for status, more in (
+        (SupplyStatus(modes=modes, gap=gap), {}),
+        (SupplyStatus(modes=modes[:2], gap=gap), {"last": True, "end": off}),
+    ):
+        found = MEASURES["time_out_of_cv"](seen(status, **more))
+        assert found.value == pytest.approx(off - begun - gap / 2.0)
+        assert (found.high - found.low) / 2.0 == pytest.approx(0.95 * gap / 2.0, rel=1e-3)
+    exact = MEASURES["time_out_of_cv"](seen(SupplyStatus(modes=modes, gap=gap), exact=True))
+    assert exact.value == pytest.approx(off - begun)
+
+
 def test_what_no_status_shows_can_be_as_long_as_the_time_between_two() -> None:
     found = MEASURES["time_out_of_cv"](seen(SupplyStatus(modes=(CV,), gap=0.02)))
     assert (found.low, found.value, found.high) == (0.0, 0.0, 0.02)

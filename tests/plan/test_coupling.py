@@ -91,6 +91,21 @@ def test_what_is_done_beside_what_the_procedure_does():
     assert [(c.output, c.voltage) for c in own if c.kind == "on"] == [("left.1", 0.0), ("left.2", 12.0)]
 
 
+@pytest.mark.parametrize("how", ["step", "ratio"])
+@pytest.mark.parametrize(
+    ("volts", "again"), [(31.70246443352219, 31.702464433522195), (0.1 + 0.2, 0.3), (13.1, 13.1)]
+)
+def test_a_set_point_that_is_told_again_moves_no_other(how: str, volts: float, again: float) -> None:
+    """The two points at the top of a sine are one level, worked out twice: draws 63/49 and 66/24 rehearsed a
+    jump of the coupled input in place of the line on which it was.
+    """
+    up = (Action(0.0, "on", "transducer", 20.0), Action(0.0, "on", "main", 10.0))
+    told = (Action(0.01, "line", "main", volts, 0.02), Action(0.03, "line", "main", again, 0.02))
+    timeline = Timeline((*up, *told), SPANS, 0.1)
+    changes = all_changes(coupled(by(how)).bench, FEEDS, timeline)
+    assert [c.time for c in changes if c.moved_by and c.time > 0.0] == [0.01]
+
+
 def test_a_set_point_stays_in_the_range_of_its_output():
     up = (Action(0.0, "on", "transducer", 30.0), Action(0.0, "on", "main", 10.0))
     timeline = Timeline((*up, Action(0.01, "line", "main", 15.0)), SPANS, 0.1)

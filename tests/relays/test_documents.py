@@ -5,6 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from tests.bench import replaced
+from tests.relays.pins import DEVICE, pinned_head
+from tests.relays.pins import documents as with_a_pin
 from tests.relays.station import HEAD, RELAYS, STEPS, documents
 
 from railwright.documents.loader import load_documents
@@ -47,8 +50,7 @@ fixtures:
     ],
 )
 def test_of_the_bench(old: str, new: str, place: str, says: str, tmp_path: Path) -> None:
-    assert RELAYS.count(old) == 1
-    procedure = documents(tmp_path / "s", relays=RELAYS.replace(old, new))
+    procedure = documents(tmp_path / "s", relays=replaced(RELAYS, (old, new)))
     with pytest.raises(DocumentErrors) as refused:
         load_documents(procedure)
     told = [line for line in str(refused.value).splitlines() if "quay.bench.yaml" in line]
@@ -101,6 +103,54 @@ def test_of_the_hook_up(old: str, new: str, says: str, lines: int, tmp_path: Pat
     told = str(refused.value).splitlines()
     assert len(told) == lines
     assert says in told[0]
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new", "says"),
+    [
+        ("bench", "closed: high, ", "", "exactly one of fixture, closed"),
+        ("bench", "closed: high", "closed: up", "up"),
+        ("bench", "closed: high", "open: high, closed: high", "'high' twice"),
+        ("bench", "closed: high", "open: yes, closed: high", "yes"),
+        ("bench", "closed: high", "fixture: nothing, closed: high", "nothing"),
+        ("device", "enabled_by: run", "enabled_by: ran", "ran"),
+        ("device", "active: high", "active: 5 V", "5 V"),
+        ("device", "active: high, ", "", "active"),
+        ("device", "esr: 60 mohm}", "esr: 60 mohm}\n        enabled_by: run", "beside 'capacitor'"),
+        ("truth", "  run: {from", "  walk: {from", "walk"),
+        ("truth", "from: enable", "from: disable", "disable"),
+        ("truth", "starts: inactive", "starts: open", "open"),
+        ("truth", ", starts: inactive", "", "starts"),
+        ("truth", "pins:\n  run: {from: enable, starts: inactive}\n", "", "add the pin under 'pins'"),
+    ],
+)
+def test_of_a_pin(name: str, old: str, new: str, says: str, tmp_path: Path) -> None:
+    procedure = with_a_pin(tmp_path / "s")
+    (path,) = [each for each in procedure.parent.iterdir() if f"{name}." in each.name]
+    text = path.read_text("utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, 1), "utf-8")
+    with pytest.raises(DocumentErrors) as refused:
+        load_documents(procedure)
+    told = str(refused.value).splitlines()
+    assert path.name in told[0]
+    assert says in told[0]
+
+
+def test_one_contact_drives_one_pin_and_no_switch_of_a_fixture(tmp_path: Path) -> None:
+    head = HEAD.replace("limits:", "pins:\n  run: {from: gate, starts: inactive}\nlimits:")
+    device = {DEVICE: [("\ninputs:\n", "\npins:\n  run: {active: high}\n  go: {active: low}\ninputs:\n")]}
+    with pytest.raises(DocumentErrors) as refused:
+        load_documents(documents(tmp_path / "s", head=head, edits=device))
+    assert "switch of fixture 'main gate'" in str(refused.value)
+    twice = pinned_head().replace("\nlimits", "\n  go: {from: enable, starts: inactive}\nlimits")
+    pins = {DEVICE: [("\npins:\n", "\npins:\n  go: {active: low}\n")]}
+    procedure = with_a_pin(tmp_path / "t", head=twice)
+    path = procedure.parent / DEVICE
+    path.write_text(path.read_text("utf-8").replace(*pins[DEVICE][0]), "utf-8")
+    with pytest.raises(DocumentErrors) as refused:
+        load_documents(procedure)
+    assert "'enable' again" in str(refused.value)
 
 
 def test_a_contact_is_known_by_its_fixture_and_takes_its_time(tmp_path: Path) -> None:

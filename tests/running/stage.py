@@ -26,6 +26,18 @@ OUTPUT = """{voltage: 0 V .. 36 V, current: 0 A .. 2.5 A, power: 60 W,
         rise: 5 ms, fall: {loaded: 20 ms, unloaded: 200 ms}, bleeder: 1 kohm, output_capacitance: 100 uF,
         ovp: {level: 1 V .. 38 V, response: 200 us}, trip_delay: 1 ms .. 5 s}"""
 
+
+def wired(name: str, **inputs: tuple[str, str, str]) -> str:
+    """How a procedure begins: for each input its output, the lead from there, and its limits."""
+    fed = "".join(
+        f"  {each}: {{from: {output}, lead: {lead}, sense: at terminals}}\n"
+        for each, (output, lead, _) in inputs.items()
+    )
+    limited = "".join(f"  {each}: {{{limits}}}\n" for each, (*_, limits) in inputs.items())
+    head = f"procedure: {name}\ndevice: piece.device.yaml\nbench: quay.bench.yaml\n"
+    return f"{head}hook_up:\n{fed}limits:\n{limited}"
+
+
 BENCH = """\
 bench: Quay bench
 location: dry

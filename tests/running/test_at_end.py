@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from tests.running.stage import BENCH, OUTPUT, Stage, points
+from tests.running.stage import BENCH, OUTPUT, Stage, points, wired
 from tests.said import figures, says
 
 from railwright.records.ended import Ended
@@ -24,18 +24,16 @@ inputs:
                   curve: [{charge: 0 %, voltage: 3.5 V}, {charge: 100 %, voltage: 3.9 V}]}
 """
 
-CHARGED = """\
-procedure: Charge the cell
-device: piece.device.yaml
-bench: quay.bench.yaml
-hook_up: {cell: {from: left.1, lead: pair, sense: at terminals}}
-limits: {cell: {current_limit: 1 A, at_limit: regulate, ovp: 5 V}}
+CHARGED = (
+    wired("Charge the cell", cell=("left.1", "pair", "current_limit: 1 A, at_limit: regulate, ovp: 5 V"))
+    + """\
 steps:
   - power_up: {order: [cell], gap: 50 ms, settle: 100 ms}
   - hold: 500 ms
     name: steady
 record: {every: 20 ms}
 """
+)
 
 ON_CELL = {"cell": points("cell", "left.1", 1.0, 5.0)}
 
@@ -54,22 +52,20 @@ inputs:
     load: [{resistor: {resistance: 120 ohm}}]
 """
 
-COOLED = """\
-procedure: With a fan
-device: piece.device.yaml
-bench: quay.bench.yaml
-hook_up:
-  main: {from: left.1, lead: pair, sense: at terminals}
-  fan: {from: right.1, lead: pair, sense: at terminals}
-limits:
-  main: {current_limit: 1 A, at_limit: trip, trip_delay: 20 ms, ovp: 20 VGATE}
-  fan: {current_limit: 500 mA, at_limit: trip, trip_delay: 20 ms, ovp: 16 VDRAIN}
+COOLED = (
+    wired(
+        "With a fan",
+        main=("left.1", "pair", "current_limit: 1 A, at_limit: trip, trip_delay: 20 ms, ovp: 20 VGATE"),
+        fan=("right.1", "pair", "current_limit: 500 mA, at_limit: trip, trip_delay: 20 ms, ovp: 16 VDRAIN"),
+    )
+    + """\
 steps:
   - power_up: {order: [fan, main], gap: 50 ms, settle: 100 ms}
   - hold: 500 ms
     name: steady
 record: {every: 20 ms}
 """
+)
 
 ON_STATION = {"main": points("main", "left.1", 1.0, 20.0), "fan": points("fan", "right.1", 0.5, 16.0)}
 

@@ -156,6 +156,7 @@ def test_an_output_that_delivers_although_it_says_off_is_found_before_anything_i
     outcome = stage.go()
     assert outcome.ended is Ended.INSTRUMENT
     assert says(outcome.cause, "left", output[-1], "came up with the master switch")
+    assert EventKind.MASTER_ON in [each.kind for each in outcome.record.events]
     assert not twin.master
     assert not stage.is_on(output)
     assert stage.spans("left.1") == ()

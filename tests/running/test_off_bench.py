@@ -173,3 +173,64 @@ def test_what_cannot_be_read_of_a_contact_holds_nobody_up(old: str, new: str, le
     broken = RELAYS.replace(old, new).format(address="ASRL/dev/ttyUSB0::INSTR")
     found = read_relays(text + broken)
     assert [own.name for each in found for own in each.contacts] == left
+
+
+TWO = (
+    "supplies:\n"
+    "  left:\n    address: TCPIP::192.0.2.10::5025::SOCKET\n    dialect: channel-list\n    outputs: {1: {}}\n"
+    "  right:\n    address: TCPIP::192.0.2.11::5025::SOCKET\n"
+    "    dialect: channel-list\n    outputs: {1: {}}\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "off"),
+    [
+        ("channel-list\n", "channel-list\n    - model: QS-362\n", 2),
+        ("channel-list\n", "channel-list\n    -  model: QS-362\n", 2),
+        ("  left:\n", "  - left:\n", 1),
+        ("  right:\n", "  - right:\n", 1),
+        ("supplies:", "- supplies:", 0),
+        ("supplies:", "note:\n\u00a0- one\nsupplies:", 2),
+        ("supplies:", "note: \u2003- one\nsupplies:", 2),
+        ("supplies:", f"notes: {'[' * 3000}\nsupplies:", 2),
+        ("supplies:", f"notes: {'{a: ' * 3000}\nsupplies:", 2),
+        ("  left:\n", "  - left:\n  - ", 0),
+    ],
+)
+def test_a_stray_dash_or_bracket_loses_no_supply(old: str, new: str, off: int, tmp_path: Path) -> None:
+    """Each address is named; so many supplies can be switched off."""
+    found = read_bench(TWO.replace(old, new, 1), tmp_path)
+    assert {each.address for each in found} == {f"TCPIP::192.0.2.{end}::5025::SOCKET" for end in (10, 11)}
+    assert sum(each.plan is not None for each in found) >= off
+
+
+HARM = [
+    "OUTPut:STATe ON,(@1)",
+    " OUTPut:STATe ON,(@1)",
+    "\\tOUTP ON",
+    "*RST",
+    "*RCL 1",
+    "SYSTem:PRESet",
+    "VOLT 5,(@1)",
+    "INSTrument:SELect UNIT2",
+    "DISP:TEXT 1;OUTP ON",
+    "RUN",
+]
+
+
+@pytest.mark.parametrize("key", ["opening", "closing"])
+@pytest.mark.parametrize("harm", HARM)
+def test_what_a_dialect_has_sent_with_a_session_is_left_out_where_it_could_change_an_output(
+    key: str, harm: str, tmp_path: Path
+) -> None:
+    """The file is read as it stands, and nobody has checked it since it was written."""
+    text = dialect_text("channel-list").replace(
+        "\ninstrument: ", f'\nsession: {{{key}: [SYSTem:REMote, "{harm}"]}}\n\ninstrument: ', 1
+    )
+    (tmp_path / "mine.dialect.yaml").write_text(text.replace("dialect: channel-list", "dialect: mine"))
+    bench = BENCH.format(address="TCPIP::192.0.2.10::5025::SOCKET")
+    (supply,) = read_bench(bench.replace("channel-list", "mine.dialect.yaml"), tmp_path)
+    assert supply.plan is not None
+    sent = getattr(supply.plan.session_settings, key)
+    assert [each.text for each in sent] == ["SYSTem:REMote"]

@@ -14,10 +14,11 @@ from tests.said import says
 
 from railwright.dialects.dialect import load_dialect, read_dialect
 from railwright.dialects.files import USER_FOLDER, dialect_text
-from railwright.dialects.proofs import InstrumentModel, Proof, Proofs
+from railwright.dialects.proofs import PROVOKED, InstrumentModel, Proof, Proofs
 from railwright.documents.proof_files import keep_proofs
 from railwright.records.ended import Ended
 from railwright.running.outcome import RunRefused
+from railwright.traces import UNPROVED
 
 pytestmark = pytest.mark.alone
 
@@ -62,11 +63,24 @@ def test_what_is_proved_runs_and_stands_in_the_record(bench: Small) -> None:
     assert outcome.ended is Ended.COMPLETED, outcome.cause
     (left, right) = json.loads((outcome.folder / "run.json").read_text("utf-8"))["proved"]
     assert (left["output"], left["model"], left["version"]) == ("left.1", "M-1", "1.0")
-    assert set(left["proved"]) == {"on", "off", "CV", "CC", "OVP", "current limit", "OPP", "OCP"}
+    assert set(left["proved"]) == set(PROVOKED) - {"linked"}
     assert left["proved"]["CC"]["by"] == "A. Keeper"
     assert (left["missing"], right["missing"]) == ([], [])
     lines = [json.loads(line) for line in (outcome.folder / "log.ndjson").read_text("utf-8").splitlines()]
     assert [line["output"] for line in lines if line["kind"] == "proved"] == ["left.1", "right.1"]
+
+
+@pytest.mark.parametrize(("bit", "trip", "unproved"), [(4, "OTP", True), (9, "current limit", False)])
+def test_a_trip_that_nobody_provoked_is_told_as_the_supply_names_it(
+    bench: Small, bit: int, trip: str, unproved: bool
+) -> None:
+    bench.during_steady(lambda: bench.left.trip(1, bit))
+    outcome = bench.run(proofs=known())
+    assert outcome.ended is Ended.TRIPPED, outcome.cause
+    (event,) = (e for e in outcome.record.events if e.kind.trip == trip and e.subject == "main")
+    assert event.facts.unproved is unproved
+    assert (UNPROVED in outcome.cause) is unproved
+    assert bench.everything_off
 
 
 def test_another_version_or_a_changed_entry_is_unproved_again(bench: Small, tmp_path: Path) -> None:

@@ -23,26 +23,30 @@ from railwright.traces import Mode
 from railwright.waveforms.point_list import PointList
 
 
-def rig(fake: FakeSupply, arrangement: Literal["series", "parallel"]) -> Rig:
+def bench_of(fake: FakeSupply, **more: object) -> Bench:
+    """A supply of two outputs, with more that its document says."""
     output = {"voltage": "0 V .. 36 V", "current": "0 A .. 2 A", "slew": "1 V/s .. 10 V/ms"}
     output |= {"reading": {"voltage": {}, "current": {}, "latency": "3 ms"}}
     supply = {"address": fake.address, "dialect": "channel-list", "outputs": {"1": output, "2": output}}
-    bench = Bench.model_validate(
+    return Bench.model_validate(
         {
             "bench": "b",
             "location": "dry",
             "ambient": "23 °C",
-            "supplies": {"left": supply},
+            "supplies": {"left": supply | more},
             "leads": {"pair": {"conductor": "AWG 18", "one_way_length": "1 m"}},
         }
     )
+
+
+def rig(fake: FakeSupply, arrangement: Literal["series", "parallel"]) -> Rig:
     share = 0.5 if arrangement == "series" else 1.0
     parts = tuple(OutputSetPoints(OutputName(f"left.{n}"), 1.0, "regulate", 0.0, 30.0, share) for n in (1, 2))
-    made = Rig(
-        bench,
-        {"main": Feed("main", arrangement, parts, "pair", "at terminals")},
-        partial(VisaSession, timeout=0.2),
-    )
+    return connected(bench_of(fake), {"main": Feed("main", arrangement, parts, "pair", "at terminals")})
+
+
+def connected(bench: Bench, feeds: dict[str, Feed]) -> Rig:
+    made = Rig(bench, feeds, partial(VisaSession, timeout=0.2))
     for one in made.supplies.values():
         one.connect()
     return made
@@ -87,6 +91,40 @@ def test_a_slew_that_stands_already_is_not_sent_again(fake: FakeSupply) -> None:
     for voltage in (10.0, 12.0):
         made.set("main", voltage, 100.0)
     assert sum(unit.startswith("SOURce:VOLTage:SLEW 50") for unit in fake.units) == 2
+    made.close()
+
+
+@pytest.mark.parametrize(
+    ("how", "other", "along", "led_to"),
+    [("step", 10.0, "20", 20.0), ("ratio", 10.0, "20", 20.0), ("ratio", 25.0, "50", 8.0)],
+)
+@pytest.mark.parametrize("own", [None, 5.0])
+def test_a_coupled_set_point_jumps_where_its_leader_goes_on_faster(
+    fake: FakeSupply, how: str, other: float, along: str, led_to: float, own: float | None
+) -> None:
+    """It goes to 12 V on a line, and is told to be there at once: the other was on its way, too (draws 63/49
+    and 66/24 left it there), unless it was told something of its own since, which leads the first elsewhere.
+    """
+    feeds = {
+        name: Feed(
+            name,
+            "alone",
+            (OutputSetPoints(OutputName(f"left.{n}"), 1.0, "regulate", 0.0, 36.0),),
+            "pair",
+            "at terminals",
+        )
+        for n, name in ((1, "main"), (2, "radio"))
+    }
+    made = connected(bench_of(fake, coupled=[{"outputs": ["1", "2"], "by": how}]), feeds)
+    made.set("main", 10.0, 1e4)
+    made.set("radio", other, 1e4)
+    made.set("main", 10.0, 1e4)
+    made.set("main", 12.0, 20.0)
+    assert fake.outputs[2].settings["VOLT:SLEW"] == along
+    if own is not None:
+        made.set("radio", 20.0, own)
+    made.set("main", 12.0 if own is None else led_to, 1e4)
+    assert float(fake.outputs[2].settings["VOLT:SLEW"]) == (1e4 if own is None else own)
     made.close()
 
 

@@ -12,7 +12,7 @@ from railwright.documents.procedure import StopCondition
 from railwright.records.ended import Ended
 from railwright.running.outcome import InputReading
 from railwright.running.watch import Watch
-from railwright.traces import Event, Mode
+from railwright.traces import UNPROVED, Event, Mode
 
 
 def reading(time: float, current: float = 0.3, voltage: float = 12.0, **more: Any) -> InputReading:
@@ -173,6 +173,22 @@ def test_a_trip_is_told_with_its_likely_cause(trips: str, said: str) -> None:
     alarm = watch.see(reading(0.1, mode=Mode.TRIPPED, trip="current limit"))[1]
     assert alarm is not None
     assert (alarm.ended, alarm.cause) == (Ended.TRIPPED, f"main tripped: current limit{said}")
+
+
+@pytest.mark.parametrize("off_first", [True, False])
+@pytest.mark.parametrize("trip", ["OVP", "OCP"])
+def test_a_trip_that_nobody_provoked_says_so(trip: str, off_first: bool) -> None:
+    watch = Watch([], {"main": 1.0}, lambda name, named: named == "OCP")
+    watch.switched("main", True, 0.0)
+    around = {"exchange": (0.09, 0.1)}
+    watch.see(replace(reading(0.1), **around))
+    if off_first:
+        watch.switched("main", False, 0.15, 0.16)
+    events, _ = watch.see(replace(reading(0.2, mode=Mode.TRIPPED, trip=trip), exchange=(0.19, 0.2)))
+    (tripped,) = (each for each in events if each.kind.trip)
+    assert tripped.facts.unproved is (trip == "OCP")
+    assert (UNPROVED in tripped.detail) is (trip == "OCP")
+    assert Event.from_data(tripped.as_data()) == tripped
 
 
 def test_a_state_that_was_read_before_switching_on_is_no_news() -> None:

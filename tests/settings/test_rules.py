@@ -203,6 +203,38 @@ def relayed(
     )
 
 
+ENABLE = "  - relays: {close: [en], settle: 100 ms}\n    name: enable\n"
+SOFT_START = "          soft_start: 8 ms\n"
+
+
+# Many: what a pin and what drives it are.
+def pinned(
+    pin: str = "active: high, undriven: low",
+    contact: str = "closed: high, without_power: open",
+    starts: str = "inactive",
+    before: str = "",
+    during: str = ENABLE,
+    enables: bool = True,
+    driven: bool = True,
+    more: str = "",
+) -> tuple[Edit, ...]:
+    """A pin that enables the converter of main, and what drives it; steps before the power-up, and while main
+    is on.
+    """
+    address = "address: TCPIP::127.0.0.1::5040::SOCKET"
+    own = f"{{{address}, model: Q, serial: R-1, contacts: {{en: {{channel: 3, {contact}}}}}}}"
+    pins = f"pins: {{run: {{from: en, starts: {starts}}}}}\n"
+    entry = f"{SOFT_START}        enabled_by: run\n" if enables else SOFT_START
+    return (
+        ("bench", "\nleads:\n", f"\nrelays:\n  P: {own}\nleads:\n"),
+        ("device", "\ninputs:\n", f"\npins:\n  run: {{{pin}}}\ninputs:\n"),
+        ("device", SOFT_START, entry),
+        ("procedure", "\nlimits:\n", f"\n{pins if driven else ''}{more}limits:\n"),
+        ("procedure", "steps:\n", f"steps:\n{before}"),
+        ("procedure", "  - sweep:", f"{during if driven else ''}  - sweep:"),
+    )
+
+
 def trip_within(limit: str, during: str, by: str = "OVP") -> Edit:
     """A requirement that asks for a trip of `main`."""
     required = f"{{name: trips, measure: trip_time, of: main, during: {during}, at_most: {limit}, by: {by}}}"
@@ -1587,6 +1619,87 @@ CASES = [
         silent=fixture("switch: {resistance: 5 mohm}"),
     ),
     Case(
+        "pin-undriven",
+        "main",
+        pinned(driven=False),
+        "  run: {active: high",
+        "nothing drives pin 'run', which enables a part of main: it takes its own level, low, and stays "
+        "inactive",
+        silent=pinned(),
+    ),
+    Case(
+        "pin-undriven",
+        "main",
+        pinned("active: low, undriven: low", driven=False),
+        "  run: {active: low",
+        "takes its own level, low, and stays active",
+        silent=pinned(driven=False, enables=False),
+    ),
+    Case(
+        "pin-enables-nothing",
+        "run",
+        pinned(enables=False),
+        "pins: {run: {from: en",
+        "'en' drives pin 'run', and no part of any input's load has `enabled_by: run`",
+        silent=pinned(),
+    ),
+    Case(
+        "pin-polarity",
+        "run",
+        pinned("active: high, undriven: high"),
+        "  P: {address",
+        "'en' closed drives pin 'run' high, and open leaves it high: it is always active",
+        silent=pinned("active: high, undriven: high", "closed: high, open: low, without_power: open"),
+    ),
+    Case(
+        "pin-polarity",
+        "run",
+        pinned(contact="closed: low, without_power: closed"),
+        "  P: {address",
+        "'en' closed drives pin 'run' low, and open leaves it low: it is always inactive",
+        silent=pinned("active: high, undriven: high", "closed: low, without_power: closed"),
+    ),
+    Case(
+        "pin-rests-active",
+        "run",
+        pinned(contact="closed: high, without_power: closed"),
+        "  P: {address",
+        "'en' is closed without power, which makes pin 'run' active",
+        silent=pinned("active: low, undriven: low", "closed: high, without_power: closed"),
+    ),
+    Case(
+        "pin-rests-active",
+        "run",
+        pinned("active: high, undriven: high", "closed: low, without_power: open"),
+        "  P: {address",
+        "'en' is open without power, which makes pin 'run' active",
+        silent=pinned("active: high, undriven: high", "closed: low, without_power: closed"),
+    ),
+    Case(
+        "pin-never-active",
+        "main",
+        pinned(during=""),
+        "pins: {run: {from: en",
+        "where pin 'run' is never active",
+        silent=pinned(),
+    ),
+    Case(
+        "pin-feeds-back",
+        "main",
+        pinned("active: low, undriven: low", "closed: high, without_power: closed"),
+        "  P: {address",
+        "'en' drives pin 'run' high before it is switched on, while main is off",
+        silent=pinned("active: low, undriven: high", "closed: low, without_power: open"),
+    ),
+    Case(
+        "pin-feeds-back",
+        "main",
+        pinned(before=ENABLE, during=""),
+        "  P: {address",
+        "'en' drives pin 'run' high before it is switched on, while main is off",
+        silent=pinned(during=ENABLE + ENABLE.replace("close", "open").replace("enable", "disable")),
+    ),
+    Case(
         "proof-overdue",
         "bench",
         (
@@ -2217,6 +2330,20 @@ def test_pauses_between_messages_count_in_what_a_reading_takes(
         assert says(found[0].why, "15 ms", "3 ms", "10 ms")
 
 
+@pytest.mark.parametrize(("asked", "compound"), [(True, False), (False, False), (False, True)])
+def test_a_selection_that_cannot_be_asked_is_a_caution(asked: bool, compound: bool, tmp_path: Path) -> None:
+    """Where it goes in the same message as what is told to the output, nobody comes between."""
+    text = dialect_text("selected-apart").replace("dialect: selected-apart", "dialect: own", 1)
+    text = text.replace("compound: false", f"compound: {str(compound).lower()}")
+    if not asked:
+        text = "\n".join(line for line in text.splitlines() if not line.startswith("  selected:"))
+    (tmp_path / "own.dialect.yaml").write_text(text)
+    settings = settled(tmp_path, ("bench", "dialect: channel-list", "dialect: own"))
+    found = of_rule(settings, "selection-unseen")
+    assert [each.about for each in found] == ["left"] * (not asked and not compound)
+    assert [line_of(each).strip() for each in found] == ["dialect: own"] * len(found)
+
+
 def test_own_levels_are_divided_among_a_group(tmp_path: Path) -> None:
     levels = protections("    ocp: 800 mA\n    opp: 8 W\n")
     side_by_side = settled(tmp_path, PARALLEL, OWN_LEVELS, levels).set_points["main"].outputs
@@ -2275,8 +2402,8 @@ def test_an_input_falls_through_its_load_and_the_bleeders_of_its_group(tmp_path:
 
 def test_every_rule_has_a_case() -> None:
     tried = {case.rule for case in CASES}
-    through_unknown = {"lead-contacts", "accuracy-unknown", "fixture-resistance", "dialect-cannot-set"}
-    assert {rule.id for rule in RULES} - tried == through_unknown
+    by_themselves = {"lead-contacts", "accuracy-unknown", "fixture-resistance", "dialect-cannot-set"}
+    assert {rule.id for rule in RULES} - tried == by_themselves | {"selection-unseen"}
 
 
 def test_rules_are_well_formed() -> None:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
+from tests.bench import replaced
 from tests.truth.table import CASES
 
 from railwright.archive.stored import ExternalRecording, evaluate_run, open_stored
@@ -59,11 +60,7 @@ def station(folder: Path, procedure: str, edits: Mapping[str, list[tuple[str, st
     path = folder / "truth.procedure.yaml"
     path.write_text(procedure, "utf-8")
     for name, pairs in (edits or {}).items():
-        text = (folder / name).read_text("utf-8")
-        for old, new in pairs:
-            assert text.count(old) == 1, old
-            text = text.replace(old, new)
-        (folder / name).write_text(text, "utf-8")
+        (folder / name).write_text(replaced((folder / name).read_text("utf-8"), *pairs), "utf-8")
     return path
 
 

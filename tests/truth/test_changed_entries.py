@@ -10,7 +10,7 @@ import pytest
 from benchmarks.changed_entries import judge
 from benchmarks.changed_entries.changes import NAME, Change, changes
 from benchmarks.changed_entries.judge import NOT_PROVED, STOPPED, TRUE, UNTRUE, judged
-from benchmarks.changed_entries.play import Proved
+from benchmarks.changed_entries.play import Proved, lay_out, played
 
 from railwright.dialects.files import dialect_names, dialect_text
 
@@ -38,6 +38,10 @@ DANGEROUS = (
     "status.trips.words.OTP: that of current limit",
     "settings.ocp_delay.unit: a thousand times another",
     "settings.ocp_delay.unit: a thousandth of another",
+    "settings.ocp_delay: exchanged with trip_delay",
+    "settings.slew_rising.unit: a thousand times another",
+    "settings.slew_falling.unit: a thousand times another",
+    "status.trips.bits.linked: exchanged with OTP",
     "addressing: prefixed with its prefix",
     "master.switch: OUTPut:STATe",
     "master.switch: SYSTem:NOTHing",
@@ -78,3 +82,22 @@ def test_the_judge_sees_what_is_untrue(told: str, tmp_path: Path, monkeypatch: p
     came = judged("channel-list", change, tmp_path)
     assert came.verdict == UNTRUE
     assert came.untrue
+
+
+@pytest.mark.parametrize("dialect", ["single-output", "prefixed"])
+@pytest.mark.parametrize("unit", ["", "mV/s", "V/ms"])
+def test_a_run_says_where_its_readings_do_not_follow_a_slew(dialect: str, unit: str, tmp_path: Path) -> None:
+    """Where somebody accepts that nobody provoked it. What the supply is sent in V/ms it takes in V/s: a
+    thousandth; what it is sent in mV/s is beyond the range of its slew, and refused.
+    """
+    header = "SOURce:VOLTage:SLEW"
+    own = f'{{command: "{header}", query: "{header}?", unit: {unit}}}' if unit else header
+    line = f"  slew_rising: {header}     "
+    text = dialect_text(dialect).replace(f"dialect: {dialect}", f"dialect: {NAME}", 1)
+    assert text.count(line) == 1
+    stand = lay_out(tmp_path, dialect, text.replace(line, f"  slew_rising: {own}     "))
+    with played(stand, tmp_path / "run") as (outcome, network):
+        told = [each for each in outcome.deviations if each.startswith(("main was told", "aux was told"))]
+        assert len(told) == (2 if unit == "V/ms" else 0)
+        assert outcome.completed is (unit != "mV/s")
+        assert bool(network.energised("left.1")) is (unit != "mV/s")

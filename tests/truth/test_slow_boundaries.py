@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.bench import replaced
 from tests.truth.saying import case_documents
 from tests.truth.table import TruthTable, Within
 
@@ -110,11 +111,7 @@ def test_a_cell_leaves_its_limit(
             (("0.2 ohm", f"{ohms} ohm"), ("0.002 Ah", f"{hours} Ah"), ("30 %", f"{charged} %")),
         ),
     ):
-        text = (folder / name).read_text("utf-8")
-        for old, new in edits:
-            assert text.count(old) == 1
-            text = text.replace(old, new)
-        (folder / name).write_text(text, "utf-8")
+        (folder / name).write_text(replaced((folder / name).read_text("utf-8"), *edits), "utf-8")
     job = Job.open(folder / "chg.procedure.yaml")
     prediction = rehearse(job.documents, job.check(static=True).settings.set_points)
     amperes = milliamperes * 1e-3

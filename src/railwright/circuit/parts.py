@@ -115,11 +115,11 @@ class Parts:
         """What an input of the device is to its lead, a fixture's capacitor with it."""
         from railwright.physics.circuit import Load
 
-        parts = [(entry.kind, entry.parameters) for entry in device.inputs[name].load]
+        parts = [(entry.kind, entry.parameters, entry.enabled_by or "") for entry in device.inputs[name].load]
         if fixture is not None and fixture.capacitor is not None:
-            parts.append(("capacitor", as_load(fixture.capacitor)))
+            parts.append(("capacitor", as_load(fixture.capacitor), ""))
         loads = []
-        for label, (kind, parameters) in zip(load_labels(device, name, fixture), parts, strict=True):
+        for label, (kind, parameters, pin) in zip(load_labels(device, name, fixture), parts, strict=True):
             fields: Mapping[str, FieldInfo] = type(parameters).model_fields
 
             def choose(
@@ -136,7 +136,7 @@ class Parts:
             values, made = parameters.floats(choose)
             whose = " (its fixture)" if label == FIXTURE else ""
             self.assumptions.add(name, *(f"{text}{whose}" for text in made))
-            loads.append(Load(kind, values, parameters.table()))
+            loads.append(Load(kind, values, parameters.table(), pin))
         return tuple(loads)
 
 

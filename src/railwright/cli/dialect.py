@@ -46,8 +46,18 @@ Provoke = Annotated[
     typer.Option(
         metavar="CONNECTED",
         help="Also SWITCH THE OUTPUT ON, at a low voltage, and see that what the dialect says comes (try). "
-        "open: nothing is connected to it; on, off, CV and OVP. shorted: a lead shorts it; CC and what trips "
-        "at a current. With --operator.",
+        "open: nothing is connected to it; on, off, CV, slews, OVP. shorted: a lead shorts it; CC and what "
+        "trips at a current. With --operator.",
+    ),
+]
+Beside = Annotated[
+    int | None,
+    typer.Option(
+        metavar="NUMBER",
+        min=1,
+        max=99_999,
+        help="Another output of the instrument, with nothing connected to it EITHER, that is SWITCHED ON, "
+        "too: its trip is to take the one that is tried along. With --provoke open.",
     ),
 ]
 Voltage = Annotated[str, typer.Option(help="To provoke with.")]
@@ -67,6 +77,7 @@ def dialect(
     visa: Visa = "",
     change: Change = False,
     provoke: Provoke = None,
+    beside: Beside = None,
     voltage: Voltage = "3 V",
     current: Current = "100 mA",
     operator: Operator = None,
@@ -98,7 +109,10 @@ def dialect(
     made = read_named(file)
     if address is None:
         return _check(made, path_of(file), json, quiet)
-    wanted = None if provoke is None else _wanted(provoke, voltage, current, operator)
+    if beside is not None and (provoke != "open" or beside == channel):
+        told = f"expected another output than {channel}, with --provoke open, got {beside}"
+        raise BadInput(f"--beside: {told}; linked trips are provoked with nothing connected")
+    wanted = None if provoke is None else _wanted(provoke, voltage, current, operator, beside)
     return _try(made, wires_of(address, line, visa), channel, change, json, wanted)
 
 
@@ -141,15 +155,18 @@ def _check(made: Dialect, path: Path, json: bool, quiet: bool) -> Exit:
 
 @dataclass(frozen=True)
 class Wanted:
-    """What is to be provoked: with what connected, at which voltage [V] and current [A]; who stands by."""
+    """What is to be provoked: with what connected, at which voltage [V] and current [A]; who stands by; the
+    number of another output beside it, if any.
+    """
 
     connected: Literal["open", "shorted"]
     voltage: float
     current: float
     operator: str
+    beside: int | None = None
 
 
-def _wanted(provoke: str, voltage: str, current: str, operator: str | None) -> Wanted:
+def _wanted(provoke: str, voltage: str, current: str, operator: str | None, beside: int | None) -> Wanted:
     """The options, checked. BadInput."""
     from railwright.quantities import parse_value
 
@@ -168,7 +185,7 @@ def _wanted(provoke: str, voltage: str, current: str, operator: str | None) -> W
             raise BadInput(f"--{option}: {told}; a low one is enough")
         found.append(value)
     connected: Literal["open", "shorted"] = "open" if provoke == "open" else "shorted"
-    return Wanted(connected, found[0], found[1], operator.strip())
+    return Wanted(connected, found[0], found[1], operator.strip(), beside)
 
 
 def _try(made: Dialect, wires: Wires, channel: int, change: bool, json: bool, wanted: Wanted | None) -> Exit:
@@ -236,17 +253,20 @@ def _provoked(
     from railwright.instruments.guarded import open_guarded
     from railwright.instruments.provoking import Connected
     from railwright.instruments.supply import SupplyDriver
-    from railwright.running.provoke import ITS_OUTPUT, bare_supply, proofs_of, provoke
+    from railwright.running.provoke import BESIDE, ITS_OUTPUT, bare_supply, proofs_of, provoke
 
-    document = bare_supply(trial.dialect, wires.address, channel, wanted.voltage, wanted.current)
+    volts, amperes, beside = wanted.voltage, wanted.current, wanted.beside
+    document = bare_supply(trial.dialect, wires.address, channel, volts, amperes, beside)
     document = document.model_copy(update={"line": wires.line, "visa": wires.visa})
     supply = SupplyDriver("instrument", document, open_guarded(link))
     supply.take_over(trial.conversation)
     identity = supply.identify()
     how: Connected = "open" if wanted.connected == "open" else "overloaded"
     tells = [name for name in get_args(Setting) if any(t.operation == name and not t.wrong for t in tried)]
-    volts, amperes = wanted.voltage, wanted.current
-    provoked = provoke(link, supply, ITS_OUTPUT, how, voltage=volts, current=amperes, restores=tells)
+    other = "" if beside is None else BESIDE
+    provoked = provoke(
+        link, supply, ITS_OUTPUT, how, voltage=volts, current=amperes, restores=tells, beside=other
+    )
     at, by = dt.datetime.now().astimezone(), wanted.operator
     proofs = proofs_of(
         provoked.seen, supply, ITS_OUTPUT, by=by, how=f"dialect try, {wanted.connected}", at=at

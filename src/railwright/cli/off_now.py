@@ -65,13 +65,16 @@ def off_now(bench: str, outputs: Sequence[str]) -> Exit:
     sayer = Sayer()
 
     async def go() -> bool:
-        job = OffNow(supplies, names, asked, folder, sayer.say, relays)
+        job = OffNow(supplies, names, asked, folder, sayer.say, relays or ())
         for name in (signal.SIGINT, signal.SIGTERM):
             asyncio.get_running_loop().add_signal_handler(name, job.hurry)
         # A terminal that is closed is no reason to leave anything on.
         with suppress(ValueError):
             signal.signal(signal.SIGHUP, signal.SIG_IGN)
-        return await job.go()
+        confirmed = await job.go()
+        if relays is None:
+            sayer.say("contacts of relays: the bench document is broken where they stand; none was moved")
+        return confirmed
 
     try:
         confirmed = asyncio.run(go())
@@ -117,7 +120,7 @@ def _bad(line: str) -> Exception:
     return BadInput(line)
 
 
-def _read(bench: str) -> tuple[tuple[BenchSupply, ...], tuple[RelaysOff, ...]]:
+def _read(bench: str) -> tuple[tuple[BenchSupply, ...], tuple[RelaysOff, ...] | None]:
     try:
         size_of(bench, LARGEST)
         with open(bench, "rb") as file:
@@ -134,10 +137,10 @@ def _read(bench: str) -> tuple[tuple[BenchSupply, ...], tuple[RelaysOff, ...]]:
         supplies = read_bench(text, Path(bench).parent)
     except ValueError as error:
         raise _bad(f"{bench}:1:1: {error}") from None
-    relays: tuple[RelaysOff, ...] = ()
-    with suppress(Exception):  # whatever a broken document makes of its contacts holds up no OFF
-        relays = read_relays(text)
-    return supplies, relays
+    try:
+        return supplies, read_relays(text)
+    except Exception:  # noqa: BLE001 - whatever a broken document makes of its contacts holds up no OFF
+        return supplies, None
 
 
 def _chosen(supplies: Sequence[BenchSupply], given: Sequence[str]) -> frozenset[str]:

@@ -380,7 +380,9 @@ class Dialect(DialectPart):
         output.
         """
         clear = () if self.instrument.clear is None else (self.instrument.clear,)
-        check_harmless((*self.session.opening, *self.session.closing, *clear), self._changing())
+        own = tuple(self._changing())
+        check_harmless((*self.session.opening, *self.session.closing), own)
+        check_harmless(clear, own, vouched=True)
         return self
 
     def _changing(self) -> Iterator[tuple[str, str]]:
@@ -397,6 +399,8 @@ class Dialect(DialectPart):
                     yield f"{part}.{key}", header
         if self.link is not None:
             yield "link", self.link
+        if self.instrument.select is not None:
+            yield "instrument.select", self.instrument.select
 
     def _check_setting(self, name: Setting, operation: Operation) -> None:
         """A unit and words of its own fit what is set, and its headers name their output."""

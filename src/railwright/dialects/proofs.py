@@ -16,13 +16,17 @@ from typing import Any, Literal, get_args
 from railwright.dialects.dialect import Dialect
 from railwright.dialects.operation import CHOICES, SWITCHES, Setting
 
-Provoked = Literal["on", "off", "CV", "CC", "OVP", "current limit", "OPP", "OCP"]
-"""What can be provoked at an output: it goes on and off, it regulates, a protection of its own acts."""
+Provoked = Literal[
+    "on", "off", "CV", "CC", "OVP", "current limit", "OPP", "OCP", "linked", "rising slew", "falling slew"
+]
+"""What can be provoked at an output: it goes on and off, it regulates, a protection of its own acts, it goes
+off because another output trips, its voltage rises and falls at the slew that is set.
+"""
 
 PROVOKED: tuple[Provoked, ...] = get_args(Provoked)
 
 ALWAYS: tuple[Provoked, ...] = ("on", "off", "CV", "CC")
-"""What every run rests on; a trip is needed where a run uses it."""
+"""What every run rests on; a trip, or a slew, is needed where a run uses it."""
 
 _SET_BY: Mapping[str, tuple[Setting, ...]] = {
     "on": ("output", "voltage"),
@@ -33,6 +37,9 @@ _SET_BY: Mapping[str, tuple[Setting, ...]] = {
     "current limit": ("output", "current_limit", "trip_at_limit", "trip_delay"),
     "OPP": ("output", "opp", "opp_on"),
     "OCP": ("output", "ocp", "ocp_on", "ocp_delay"),
+    "linked": ("output",),
+    "rising slew": ("output", "voltage", "slew_rising"),
+    "falling slew": ("output", "voltage", "slew_rising", "slew_falling"),
 }
 """Settings by which each is provoked."""
 
@@ -105,18 +112,25 @@ class Proofs:
         return tuple(each for each in PROVOKED if each in needed and each not in proved)
 
 
-PROTECTED_BY: Mapping[Provoked, Setting] = {
+COMMANDED_BY: Mapping[Provoked, Setting] = {
     "OVP": "ovp",
     "current limit": "trip_at_limit",
     "OPP": "opp",
     "OCP": "ocp",
+    "linked": "ovp",
+    "rising slew": "slew_rising",
+    "falling slew": "slew_rising",
 }
-"""A trip -> the setting without whose command there is none to be provoked."""
+"""A trip, or a slew -> the setting without whose command there is none to be provoked: a linked trip follows
+an OVP of another output, and a fall goes by the one slew that there is where the dialect has no other for it.
+"""
 
 
 def provokable(dialect: Dialect) -> tuple[Provoked, ...]:
     """What a dialect has commands for, of what can be provoked. What a person sets rests on no word of it."""
-    return tuple(each for each in PROVOKED if each in ALWAYS or dialect.can_set(PROTECTED_BY[each]))
+    lacks = {"linked": dialect.link is None, "falling slew": dialect.by_hand("slew_falling")}
+    can = (each for each in PROVOKED if each in ALWAYS or dialect.can_set(COMMANDED_BY[each]))
+    return tuple(each for each in can if not lacks.get(each))
 
 
 def entries_of(dialect: Dialect, provoked: Provoked, channel: int) -> str:
@@ -129,6 +143,8 @@ def entries_of(dialect: Dialect, provoked: Provoked, channel: int) -> str:
         "read": _reading(dialect, _READ_BY.get(provoked, "voltage")),
         "told": _told(dialect, provoked),
     }
+    if provoked == "linked":
+        entries["linked by"] = [dialect.link, dialect.words.get("no link")]
     text = json.dumps(entries, sort_keys=True, ensure_ascii=True)
     return hashlib.sha256(text.encode()).hexdigest()
 
@@ -182,7 +198,7 @@ def _told(dialect: Dialect, provoked: Provoked) -> Any:
     mode, trips = dialect.status.mode, dialect.status.trips
     if provoked in ("CV", "CC"):
         return None if mode is None else mode.model_dump(mode="json")
-    if provoked in ("on", "off"):
+    if provoked in ("on", "off", "rising slew", "falling slew"):
         return None
     clears = dialect.actions.clear_trips
     by: Mapping[Any, int | str] = trips.bits or trips.words or trips.each or {}

@@ -24,11 +24,18 @@ def query_of(channels: Sequence[int]) -> str:
 
 
 def contact_off(
-    name: str, channel: int, without_power: str, inputs: tuple[str, ...], under_load: bool
+    name: str, channel: int, stands: str, inputs: tuple[str, ...], under_load: bool, pin: str = ""
 ) -> ContactOff:
-    """What an off plan says of one contact, which comes to stand as it does without power."""
-    closed = without_power == "closed"
+    """What an off plan says of one contact, which comes to stand `closed` or `open`. pin: what it drives."""
+    closed = stands == "closed"
     words = tuple(word for word, means in CLOSED.items() if means == closed)
     return ContactOff(
-        name, inputs, command_of(channel, closed), query_of((channel,)), words, without_power, under_load
+        name,
+        inputs,
+        command_of(channel, closed),
+        query_of((channel,)),
+        words,
+        stands,
+        under_load or bool(pin),
+        pin,
     )

@@ -586,7 +586,9 @@ class Bench(Model):
         {}, description="multimeters that a run reads, each under its name"
     )
     relays: dict[Name, Relays] = Field(
-        {}, description="instruments that move the switches of fixtures, each under its name"
+        {},
+        description="instruments that move the switches of fixtures, or drive pins of the device, each under "
+        "its name",
     )
 
     @property
@@ -622,6 +624,8 @@ class Bench(Model):
 
     def contact_in(self, fixture: str | None) -> str | None:
         """The contact that is the switch of a fixture; None: it has none, or nothing moves it."""
+        if fixture is None:
+            return None
         found = (name for name, (_, contact) in self.contacts.items() if contact.fixture == fixture)
         return next(found, None)
 

@@ -58,9 +58,22 @@ class DeclaredCurrent(Model):
 class LoadEntry(Model):
     """One part of an input's load; parts are in parallel. It has a field for each announced load."""
 
+    enabled_by: Text | None = Field(
+        None,
+        description="pin of the device without which this part draws nothing; what is drawn in either case "
+        "is a part of its own; left out: it draws whenever it is fed",
+    )
+
     @model_validator(mode="after")
     def _one(self) -> Self:
         exactly_one(self, tuple(LOAD_MODELS))
+        if self.enabled_by is not None and not KINDS[self.kind].disabled:
+            able = ", ".join(kind.name for kind in KINDS.values() if kind.disabled)
+            raise fault(
+                f"expected 'enabled_by' beside one of {able}, got it beside '{self.kind}'; remove it, or "
+                "describe what the pin enables by one of those",
+                "enabled_by",
+            )
         return self
 
     @property
@@ -181,14 +194,33 @@ class NeverRule(Model):
     outside: VoltRange = Field(description="the range that the difference must not leave, at any time")
 
 
+class EnablePin(Model):
+    """A pin by whose level the device runs or stands still."""
+
+    active: Literal["high", "low"] = Field(description="level at which it enables")
+    undriven: Literal["high", "low"] | None = Field(
+        None, description="level that it takes where nothing drives it, by a resistor; left out: unknown"
+    )
+
+
 class Device(Model):
     """What is being powered and tested."""
 
     device: Text = Field(description="what it is called")
     revision: Text | None = Field(None, description="its revision, as the report shows it")
     inputs: dict[Name, Input] = Field(min_length=1, description="its supply inputs, each under its name")
+    pins: dict[Name, EnablePin] = Field(
+        {}, description="pins that enable parts of its load (`enabled_by`), each under its name"
+    )
     order: tuple[OrderRule, ...] = Field((), description="which input must come up after which")
     never: tuple[NeverRule, ...] = Field((), description="what must never be between two inputs")
+
+
+def enabled_inputs(device: Device, pin: str) -> tuple[str, ...]:
+    """Inputs that have a part which a pin enables."""
+    return tuple(
+        name for name, each in device.inputs.items() if any(entry.enabled_by == pin for entry in each.load)
+    )
 
 
 def accept_announced_loads() -> None:

@@ -344,6 +344,15 @@ class Probe(Model):
     )
 
 
+class DrivenPin(Model):
+    """What drives a pin of the device."""
+
+    source: Text = Field(alias="from", description="contact or digital output of the bench's relays")
+    starts: Literal["active", "inactive"] = Field(
+        description="how it stands as the procedure begins, before any output is on"
+    )
+
+
 class Procedure(Model):
     """What is to be done, and what is required."""
 
@@ -357,6 +366,10 @@ class Procedure(Model):
     )
     multimeters: dict[Text, Probe] = Field(
         {}, description="multimeter of the bench: where it is connected; those that are left out are not read"
+    )
+    pins: dict[Text, DrivenPin] = Field(
+        {},
+        description="pin of the device: what drives it; one that is left out takes its own level, `undriven`",
     )
     limits: dict[Text, Limits] = Field(min_length=1, description="input: what stops a fault on it")
     steps: tuple[Step, ...] = Field(min_length=1, max_length=MOST_STEPS, description="what is done, in order")

@@ -35,7 +35,7 @@ def check_procedure(
         *_hook_up(procedure, inputs, bench),
         *_multimeters(procedure, inputs, bench),
         *_limits(procedure, inputs),
-        *_contacts(procedure, bench),
+        *_contacts(procedure, device, bench),
         *check_steps(procedure, inputs),
         *_stop_conditions(procedure, inputs),
         *_requirements(procedure, inputs),
@@ -170,8 +170,10 @@ def _multimeters(
         yield from unknown(procedure, ("multimeters", name, "of"), "device's inputs", inputs)
 
 
-def _contacts(procedure: DocumentSource, bench: DocumentSource | None) -> Iterator[Problem]:
-    """Contacts that steps move are of the bench, and lie in the lead of one input."""
+def _contacts(
+    procedure: DocumentSource, device: DocumentSource | None, bench: DocumentSource | None
+) -> Iterator[Problem]:
+    """Contacts that steps move are of the bench, and lie in the lead of one input or drive one pin."""
     known = None if bench is None or bench.ambiguous else dict[str, str]()
     for instrument in keys(bench.root.get("relays")) if bench is not None and known is not None else ():
         assert bench is not None
@@ -185,13 +187,36 @@ def _contacts(procedure: DocumentSource, bench: DocumentSource | None) -> Iterat
     ]
     moved = [each for each in used if each[1] in (known or {}).values()]
     yield from twice(procedure, moved, "fixture that a relay switches", "its contact lies in one lead")
+    pins = None if device is None or device.ambiguous else keys(device.root.get("pins"))
+    drivers: list[tuple[Path, str]] = []
+    for pin in keys(procedure.root.get("pins")):
+        yield from unknown(procedure, ("pins", pin), "device's pins", pins, key=True)
+        where: Path = ("pins", pin, "from")
+        yield from unknown(procedure, where, "bench's contacts", known)
+        driver = text(procedure.root.get(*where))
+        drivers += [(where, driver)] if driver is not None else []
+        if known is not None and driver is not None and known.get(driver):
+            yield Problem(
+                procedure.where(where),
+                f"expected a contact that drives a pin, got {quoted(driver)}, the switch of fixture "
+                f"{quoted(known[driver])}; take another, or write 'closed' instead of 'fixture' there",
+            )
+    yield from twice(procedure, drivers, "contact", "it drives one pin; take another")
     for number in range(len(items(procedure.root.get("steps")))):
         for key in ("close", "open"):
             place: Path = ("steps", number, "relays", key)
             yield from twice(procedure, texts(procedure, *place), "contact of a step", "remove one of them")
             for path, name in texts(procedure, *place):
                 yield from unknown(procedure, path, "bench's contacts", known)
-                if known is not None and name in known and known[name] not in {each for _, each in used}:
+                if known is None or name not in known or name in {each for _, each in drivers}:
+                    continue
+                if not known[name]:
+                    yield Problem(
+                        procedure.where(path),
+                        f"expected a contact that drives a pin, got {quoted(name)}, which drives none here; "
+                        "add the pin under 'pins'",
+                    )
+                elif known[name] not in {each for _, each in used}:
                     yield Problem(
                         procedure.where(path),
                         f"expected a contact in the lead of an input, got {quoted(name)}: no input is hooked "

@@ -8,6 +8,7 @@ whole.
 
 from __future__ import annotations
 
+import math
 import re
 from functools import partial
 from typing import Any
@@ -54,28 +55,30 @@ def _block(text: str, depth: int) -> Any:
         return None
     if text.lstrip().startswith(("{", "[")):
         return _flow(text)
-    if text.lstrip().startswith("- "):
-        return _sequence(text, depth)
     lines = text.splitlines()
-    found = [match for line in lines if (match := _KEY.match(line))]
-    if not found:
+    keys = [len(match["indent"]) for line in lines if (match := _KEY.match(line))]
+    first = _ITEM.match(next(filter(str.strip, lines), ""))
+    if first and len(first[1]) < min(keys, default=math.inf):  # beside a key as far out, the dash is a slip
+        return _sequence(lines, len(first[1]), depth)
+    if not keys:
         return _scalar(text)
-    least = min(len(match["indent"]) for match in found)
+    least = min(keys)
     parts: dict[str, list[str]] = {}
     now: list[str] | None = None
     for line in lines:
         match = _KEY.match(line)
         if match and len(match["indent"]) == least:
             now = parts.setdefault(_scalar(match["key"]) or "", [_bare(match["rest"] or "")])
-        elif now is not None and len(line) - len(line.lstrip()) >= least + (not _ITEM.match(line)):
-            now.append(line)
+        elif now is not None:
+            # Entries of a list may stand as far out as its key does, which then has no value of its own.
+            its_list = _ITEM.match(line) is not None and not now[0].strip()
+            if len(line) - len(line.lstrip()) >= least + (not its_list):
+                now.append(line)
     return {key: _block("\n".join(part), depth + 1) for key, part in parts.items()}
 
 
-def _sequence(text: str, depth: int) -> list[Any]:
-    """The entries of a block sequence, each of which begins with `- `."""
-    lines = text.splitlines()
-    least = min(len(match[1]) for line in lines if (match := _ITEM.match(line)))
+def _sequence(lines: list[str], least: int, depth: int) -> list[Any]:
+    """The entries of a block sequence, each of which begins with `- ` behind so many blanks."""
     parts: list[list[str]] = []
     for line in lines:
         match = _ITEM.match(line)
@@ -110,11 +113,13 @@ class _Inner:
     def put(self, key: str, value: Any) -> None:
         self.entries.append((key, value))
 
-    def made(self, listed: bool) -> Any:
+    def made(self, listed: bool, depth: int = 0) -> Any:
         """A list where it stands in square brackets; one that is not closed, and whose entries have keys, is
-        a mapping with a bracket too many.
+        a mapping with a bracket too many. None: it lies too deep.
         """
-        entries = [(key, value() if callable(value) else value) for key, value in self.entries]
+        if depth > DEEPEST:
+            return None
+        entries = [(key, value(depth + 1) if callable(value) else value) for key, value in self.entries]
         keyed = any(key for key, _ in entries)
         if listed and (self.closed or not keyed):
             return [{key: value} if key else value for key, value in entries]

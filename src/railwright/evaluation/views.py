@@ -19,6 +19,7 @@ from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import ReadingModel
 from railwright.measures.signal import View
 from railwright.measures.status import SupplyStatus
+from railwright.plan.contacts import contact_moves, contacts_of, subjects_of
 from railwright.plan.off_order import held_voltage
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import AT_ONCE, highest_stair
@@ -89,6 +90,7 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         restart=_soft_start(documents.device, name),
         capacitance=_capacitance(documents, name),
         stops_at=_stops_at(documents.device, name),
+        starts_at=_starts_at(documents.device, name),
         never_stops=_never_stops(documents.device, name),
         follows=_follows(documents.device, name),
         least_running=_least_running(documents.device, name),
@@ -99,6 +101,8 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         moves_off=_moves_off(case, span, name),
         told_before=_told_before(case, span, name),
         changes=_changes(case, span, name),
+        course=_course(case, name),
+        limits_moved=_limits_moved(case, name),
         quiet=_quiet(case, span, name),
         told_last=_told_last(case, span, name),
         holds=(held_voltage(documents.device, name) or (0.0, 0.0))[1],
@@ -171,6 +175,33 @@ def _changes(case: Case, span: Span, name: str) -> tuple[LevelChange, ...]:
     return tuple(found)
 
 
+def _later(case: Case) -> dict[int, float]:
+    """By how much each step of the procedure that the record holds began later than planned [s]."""
+    begins = {each.name: each.start for each in case.own.record.spans}
+    planned = enumerate(case.timeline.spans)
+    return {number: begins[each.name] - each.start for number, each in planned if each.name in begins}
+
+
+def _course(case: Case, name: str) -> tuple[LevelChange, ...]:
+    """The changes of this input's set point in all steps of the record, as asked, on the run's time base."""
+    later, level, found = _later(case), 0.0, []
+    for action in case.timeline.actions:
+        if action.input != name:
+            continue
+        goal = 0.0 if action.kind == "off" else action.voltage
+        if action.step in later:
+            found.append(LevelChange(action.time + action.over / 2.0 + later[action.step], level, goal))
+        level = goal
+    return tuple(found)
+
+
+def _limits_moved(case: Case, name: str) -> tuple[float, ...]:
+    """When this input's current limit is moved in all steps of the record, as asked, on the run's time."""
+    later = _later(case)
+    own = (each for each in case.timeline.limits if each.input == name and each.step in later)
+    return tuple(each.time + later[each.step] for each in own)
+
+
 def _actions(case: Case, planned: Span, name: str) -> tuple[float, list[Action]]:
     """The set point at which an input stands before a step [V], and what is done to it in the step; switching
     off is a set point of 0 V.
@@ -228,9 +259,24 @@ def _along(case: Case, name: str) -> set[str]:
     return inputs if any(case.documents.bench.supply_of(each).coupled for each in own) else {name}
 
 
+def _contact_times(case: Case, name: str) -> list[float]:
+    """When a contact in the lead of an input, or one whose pin enables a part of it, is told to move, and
+    when it has, as asked [s].
+    """
+    if not case.timeline.contacts:
+        return []
+    lies = contacts_of(case.documents, case.documents.procedure.hook_up)
+    moves = [
+        moved
+        for moved in contact_moves(lies, case.timeline)
+        if name in subjects_of(moved.lies, case.documents.device)
+    ]
+    return [at for moved in moves for at in (moved.change.time, moved.time)]
+
+
 def _told_before(case: Case, span: Span, name: str) -> float:
     """How long before a step begins this input is last told a set point or a limit, as asked, or by coupling,
-    or a line of its set point ends [s]; 0: as it begins; infinite: never.
+    or a line of its set point ends, or a contact moves [s]; 0: as it begins; infinite: never.
     """
     if (planned := case.planned(span.name)) is None:
         return math.inf
@@ -238,19 +284,21 @@ def _told_before(case: Case, span: Span, name: str) -> float:
     told = [each for each in case.timeline.actions if each.input in along]
     times = [at for each in told for at in (each.time, each.time + each.over)]
     times += [each.time for each in case.timeline.limits if each.input in along]
+    times += _contact_times(case, name)
     own = [each for each in times if each <= planned.start + AT_ONCE]
     return max(0.0, planned.start - max(own)) if own else math.inf
 
 
 def _told_last(case: Case, span: Span, name: str) -> float:
-    """How long before a step's end this input jumps, or has its limit moved, for the last time after its
-    beginning, as asked, or by coupling [s]; infinite: nothing does.
+    """How long before a step's end this input jumps, has its limit moved, or a contact moves, for the last
+    time after its beginning, as asked, or by coupling [s]; infinite: nothing does.
     """
     if (planned := case.planned(span.name)) is None or not span.whole:
         return math.inf
     along = _along(case, name)
     times = [each.time for each in case.timeline.actions if each.input in along and each.over == 0.0]
     times += [each.time for each in case.timeline.limits if each.input in along]
+    times += _contact_times(case, name)
     own = [each for each in times if planned.start + AT_ONCE < each < planned.end - AT_ONCE]
     return planned.end - max(own) if own else math.inf
 
@@ -266,6 +314,7 @@ def _quiet(case: Case, span: Span, name: str) -> float:
     told = [each for each in asked.actions if each.input in along]
     times = [at for each in told for at in (each.time, each.time + each.over)]
     times += [each.time for each in asked.limits if each.input in along]
+    times += _contact_times(case, name)
     until = min((each for each in times if each >= planned.end - AT_ONCE), default=asked.duration)
     switched = [
         each.time - span.end
@@ -387,13 +436,13 @@ def _capacitance(documents: Documents, name: str) -> tuple[float, float]:
 
 
 def _follows(device: Device, name: str) -> bool:
-    """Whether an input has loads, and the current of all of them follows its voltage at once, beside what
-    capacitors take.
+    """Whether an input has loads, and the current of all of them follows its voltage at once, whatever a pin
+    does, beside what capacitors take.
     """
     from railwright.physics.loads import KINDS
 
-    given = [KINDS[part.kind] for part in device.inputs[name].load]
-    return bool(given) and all(kind.follows for kind in given)
+    given = [(KINDS[part.kind], part.enabled_by) for part in device.inputs[name].load]
+    return bool(given) and all(kind.follows and pin is None for kind, pin in given)
 
 
 def _least_running(device: Device, name: str) -> tuple[tuple[float, float], ...]:
@@ -411,7 +460,7 @@ def _least_running(device: Device, name: str) -> tuple[tuple[float, float], ...]
         kind = KINDS[part.kind]
         varies = varies or kind.varies
         draws = getattr(kind.equations, "draws", None)
-        if "stops_at" not in part.parameters.uncertain() or draws is None:
+        if "stops_at" not in part.parameters.uncertain() or draws is None or part.enabled_by is not None:
             continue
         stops, ends = True, []
         for choose in (low, high):
@@ -430,10 +479,18 @@ def _stops_at(device: Device, name: str) -> tuple[float, float] | None:
     return (max(each.low for each in found), max(each.high for each in found)) if found else None
 
 
-def _never_stops(device: Device, name: str) -> bool:
-    """Whether an input has loads, and none that stops and starts again by itself."""
+def _starts_at(device: Device, name: str) -> float:
+    """Lowest voltage at which one of an input's loads that stop by themselves starts [V]; 0: unknown."""
     given = [part.parameters.uncertain() for part in device.inputs[name].load]
-    return bool(given) and not any("stops_at" in values for values in given)
+    return min((values["starts_at"].low for values in given if "starts_at" in values), default=0.0)
+
+
+def _never_stops(device: Device, name: str) -> bool:
+    """Whether an input has loads, and none that stops and starts again, by itself or by a pin."""
+    given = device.inputs[name].load
+    return bool(given) and not any(
+        "stops_at" in part.parameters.uncertain() or part.enabled_by for part in given
+    )
 
 
 def _away(name: str, record: Record) -> tuple[tuple[float, float], ...]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from railwright.guard.input_end import InputEnd
@@ -52,6 +53,8 @@ class SwitchOff:
             each.name: SupplySwitchedOff(each, sessions[each.name], plan, tell) for each in plan.supplies
         }
         self._relays = [(each, sessions[each.name]) for each in plan.relays]
+        self._pins: list[asyncio.Task[None]] = []
+        """What brings pins of the device to rest."""
         self._begun = {each.name: asyncio.Event() for each in plan.inputs}
         """Its OFF has gone out; or it is held up by a supply that gives no answer, or told nothing at all."""
         self._asked = {each.name: asyncio.Event() for each in plan.inputs}
@@ -85,6 +88,7 @@ class SwitchOff:
             for name, supply in self._supplies.items()
             if supply.document.master
         }
+        self._pins = self._resting(of_pins=True)
         try:
             if inputs:
                 await asyncio.wait(inputs)
@@ -100,7 +104,7 @@ class SwitchOff:
             for supply in self._supplies.values():
                 supply.done = True
                 supply.wake.set()
-            tasks = (*watching, *inputs, *masters.values())
+            tasks = (*watching, *inputs, *masters.values(), *self._pins)
             for task in tasks:
                 task.cancel()
             await asyncio.gather(*tasks, return_exceptions=True)
@@ -312,10 +316,7 @@ class SwitchOff:
         if not self._relays:
             return
         loop = asyncio.get_running_loop()
-        resting = [
-            loop.create_task(rest(each, session, self.plan.deadline, self._loaded, self._rested))
-            for each, session in self._relays
-        ]
+        resting = [*self._pins, *self._resting(of_pins=False)]
         last = loop.time() + RESTS_WITHIN
         while (now := loop.time()) < last and not all(task.done() for task in resting):
             if self._hurry.is_set():
@@ -328,6 +329,21 @@ class SwitchOff:
             for own in each.contacts:
                 if own.name not in self.contacts:
                     tell_contact(own, "it took too long; how it stands is unknown", self._rested)
+
+    def _resting(self, *, of_pins: bool) -> list[asyncio.Task[None]]:
+        """Begin to bring contacts to rest. of_pins: those that drive pins, which wait for no output, as no
+        output waits for them; or those in leads.
+        """
+        chosen = [
+            (replace(each, contacts=tuple(own for own in each.contacts if bool(own.pin) == of_pins)), session)
+            for each, session in self._relays
+        ]
+        loop = asyncio.get_running_loop()
+        return [
+            loop.create_task(rest(each, session, self.plan.deadline, self._loaded, self._rested))
+            for each, session in chosen
+            if each.contacts
+        ]
 
     def _loaded(self, contact: ContactOff) -> str:
         """Why a contact may not be moved now; '' where it may."""

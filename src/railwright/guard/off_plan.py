@@ -113,7 +113,8 @@ class ContactOff:
     """One contact of a relay, which comes to rest when the outputs are off. inputs: those that must be
     confirmed off first. rest: what moves it; query: what asks how it stands; resting: the answers of one that
     rests. stands: how it does then, `open` or `closed`. under_load: it may be moved with a current or a
-    voltage.
+    voltage. pin: of the device, that it drives: it comes to rest right behind the first OFF, and inputs are
+    those that the pin enables; '' for one in a lead.
     """
 
     name: str
@@ -123,6 +124,7 @@ class ContactOff:
     resting: tuple[str, ...]
     stands: str
     under_load: bool
+    pin: str = ""
 
 
 @dataclass(frozen=True, slots=True)

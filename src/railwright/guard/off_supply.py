@@ -58,6 +58,8 @@ class SupplySwitchedOff:
         """Of the next exchange [s]."""
         self.heard = False
         """Whether it has answered at all since switching off began."""
+        self._mute = False
+        """Whether it gave no answer when it was last asked without what a session begins with."""
         self.done = False
         self._pushed = 0
         """How often something was sent without regard to what is under way."""
@@ -88,7 +90,8 @@ class SupplySwitchedOff:
             for output in tuple(self.wanted.values()):
                 look = self.looks.get(output.name)
                 if (look is None or not look[0].off) and loop.time() - self.sent[output.name] >= REPEAT:
-                    self._tell("off again", {"output": output.name, "time": loop.time()})
+                    read = look is not None and look[1] >= self.sent[output.name]
+                    self._tell("off again", {"output": output.name, "read": read, "time": loop.time()})
                     await self._say_again(output.off)
                     self.sent[output.name] = loop.time()
             if self.master_wanted and not self.is_master_off and loop.time() - self.master_sent >= REPEAT:
@@ -168,9 +171,15 @@ class SupplySwitchedOff:
         self._found()
 
     async def _reach(self) -> bool:
-        """A new session with the same instrument, and OFF at once. Whether it is there."""
+        """A new session with the same instrument, and OFF at once. Whether it is there.
+
+        Once it is not trusted to be the same any more, it is asked who it is before it is told anything;
+        where nothing answers that, what a session begins with goes first the next time: some answer only
+        then.
+        """
         session, document = self.session, self.document
         self._lose(session.broken or "no session is open")
+        begins = bool(session.session_settings.opening) and (self._is_trusted or self._mute)
         try:
             async with session.lock:
                 # A helper process takes longer to start than a socket to connect.
@@ -178,16 +187,21 @@ class SupplySwitchedOff:
                 await session.open(HELPER_START if a_helper else self._plan.deadline)
                 session.void()
                 self._push_while_trusted()
-                if session.session_settings.opening:
+                if begins:
                     # OFF went out before, whatever comes of these; some take it only after them.
                     session.push_opening()
                     self._push_while_trusted()
                 await session.settle()
-                if session.session_settings.opening:
+                while session.boots_for > 0.0:  # when it is through it may come on by itself
+                    await asyncio.sleep(min(session.boots_for, REPEAT))
+                    self._push_while_trusted()
+                if begins:
                     if session.session_settings.pause or session.session_settings.boot:
                         await session.push_opening_paced()
                     self._push_while_trusted()
+                self._mute = not begins
                 identity = (await session.ask(document.identify, self._deadline)).answer
+                self._mute = self._mute and begins
         except SessionError as error:
             if session.is_open:
                 self._be_patient()
@@ -195,18 +209,26 @@ class SupplySwitchedOff:
             self._lose(str(error))
             return False
         if document.identity and identity != document.identity:
+            if begins:
+                await session.end()
             session.broken = f"another instrument answers there: {identity[:60]!r}"
             session.close()
             self._lose(session.broken)
             return False
+        if not begins:
+            await session.push_opening_paced()
         self._push_all()
         return True
 
-    def _push_while_trusted(self) -> None:
-        """OFF without an answer to who it is, so long after it fell silent."""
+    @property
+    def _is_trusted(self) -> bool:
+        """Whether it fell silent so lately that OFF goes out without an answer to who it is."""
         loop = asyncio.get_running_loop()
-        since = self.lost_since if self.lost_since is not None else loop.time()
-        if loop.time() - since < TRUST:
+        return self.lost_since is None or loop.time() - self.lost_since < TRUST
+
+    def _push_while_trusted(self) -> None:
+        """OFF without an answer to who it is."""
+        if self._is_trusted:
             self._push_all()
 
     def _be_patient(self) -> None:

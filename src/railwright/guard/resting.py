@@ -1,5 +1,6 @@
 """Contacts of relays brought to rest, once the outputs are off: none is moved that may carry a current, or
-stand between two voltages, unless it is rated for that.
+stand between two voltages, unless it is rated for that. Those that drive pins carry no load, and go there at
+once.
 """
 
 from __future__ import annotations
@@ -97,5 +98,5 @@ def tell_contact(each: ContactOff, why: str, tell: Tell) -> None:
     """Tell of a contact that it rests, or why it is not known to."""
     now = asyncio.get_running_loop().time()
     inputs = list(each.inputs)
-    told = {"contact": each.name, "inputs": inputs, "stands": each.stands, "rests": not why}
+    told = {"contact": each.name, "pin": each.pin, "inputs": inputs, "stands": each.stands, "rests": not why}
     tell("contact", {**told, "why": why, "time": now})

@@ -78,15 +78,20 @@ class Session:
         lines = session_settings if self.transport != "library" else USUAL
         self._sends, self._ends = lines.sends, lines.answers.encode("latin-1")
         self._byte_time = session_settings.line.byte_time if self.transport == "serial" else 0.0
-        self._ready_at = 0.0
-        """Before then it wants no further message [s]."""
-        self._together: deque[str] = deque()
+        self._ready_at = self._booted_at = 0.0
+        """Before then it wants no further message [s]; and none at all, where OFF does not insist."""
+        self._together: deque[tuple[str, ...]] = deque()
         self._sending: asyncio.Task[None] | None = None
         """Sends what is to leave together."""
 
     @property
     def is_open(self) -> bool:
         return self._writer is not None
+
+    @property
+    def boots_for(self) -> float:
+        """How long it wants no message yet, after it was opened [s]."""
+        return max(0.0, self._booted_at - asyncio.get_running_loop().time())
 
     async def open(self, deadline: float = CONNECT_DEADLINE) -> None:
         """Connect anew. Raises Unreachable."""
@@ -107,7 +112,7 @@ class Session:
             raise Unreachable(self.broken) from None
         self.broken, self._rest, self._owing = "", b"", 0
         if self.session_settings.boot:
-            self._ready_at = asyncio.get_running_loop().time() + self.session_settings.boot
+            self._booted_at = asyncio.get_running_loop().time() + self.session_settings.boot
 
     async def begin(self, deadline: float) -> list[tuple[SessionCommand, Exchange]]:
         """Say what a session begins with, each within the deadline [s]. Raises SessionError, also where the
@@ -130,7 +135,7 @@ class Session:
         """
         for each in self.session_settings.opening:
             if not each.asks:
-                self.push(each.text)
+                self.push_together([each.text])
 
     async def push_opening_paced(self) -> None:
         """The same with the time before each, and after the last, that the instrument wants."""
@@ -155,6 +160,10 @@ class Session:
     def close(self) -> None:
         """End the connection; never fails."""
         self._together.clear()
+        # Half of what leaves together is nothing for the next connection.
+        sending, self._sending = self._sending, None
+        if sending is not None:
+            sending.cancel()
         writer, self._writer, self._reader = self._writer, None, None
         if writer is not None:
             with suppress(OSError, RuntimeError):
@@ -233,13 +242,15 @@ class Session:
 
         Where the instrument wants a pause, several leave one after the other with it between them: one that
         takes no second message too soon would take a command without the selection before it, and carry it
-        out at whatever output was selected for a reading.
+        out at whatever output was selected for a reading. Nothing comes between those that wait, and what
+        waits already is not sent twice.
         """
-        if len(messages) < 2 or not self.session_settings.pause:
+        if self._sending is None and (len(messages) < 2 or not self.session_settings.pause):
             for message in messages:
                 self.push(message)
             return
-        self._together += messages
+        if tuple(messages) not in self._together:
+            self._together.append(tuple(messages))
         if self._sending is None:
             self._sending = asyncio.get_running_loop().create_task(self._send_together())
 
@@ -251,11 +262,13 @@ class Session:
     async def _send_together(self) -> None:
         try:
             while self._together:
-                await self._until_ready()
-                if self._together:
-                    self.push(self._together.popleft())
+                for message in self._together.popleft():
+                    while (left := self._ready_at - asyncio.get_running_loop().time()) > 0.0:
+                        await asyncio.sleep(left)
+                    self.push(message)
         finally:
-            self._sending = None
+            if self._sending is asyncio.current_task():
+                self._sending = None
 
     def void(self) -> None:
         """Spoil what somebody else may have begun to say and not ended. Only a serial line has that: it is no
@@ -293,13 +306,14 @@ class Session:
         """Let the time pass that the instrument wants before a message, since either of both spoke; and what
         is to be sent together go first.
         """
-        while (sending := self._sending) is not None:
-            await asyncio.wait([sending])
-        await self._until_ready()
-
-    async def _until_ready(self) -> None:
-        while (left := self._ready_at - asyncio.get_running_loop().time()) > 0.0:
-            await asyncio.sleep(left)
+        loop = asyncio.get_running_loop()
+        while True:
+            if (sending := self._sending) is not None:
+                await asyncio.wait([sending])
+            elif (left := max(self._ready_at, self._booted_at) - loop.time()) > 0.0:
+                await asyncio.sleep(left)
+            else:
+                return
 
     def _spoke(self) -> None:
         """Something was said by either: the instrument's pause begins."""

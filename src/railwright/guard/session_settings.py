@@ -43,7 +43,7 @@ class SessionCommand(NamedTuple):
     @property
     def asks(self) -> bool:
         """Whether it is answered."""
-        return self.text.split(" ")[0].endswith("?")
+        return self.text.split(None, 1)[0].endswith("?") if self.text.strip() else False
 
     def taken(self, answer: str) -> bool:
         """Whether it may be answered so."""
@@ -54,11 +54,11 @@ class SessionCommand(NamedTuple):
 class SessionSettings:
     """sends, answers: what ends a message, and an answer. pause: time that it wants before a message, since
     the last one or its own last answer [s]; OFF does not wait for it, but OFF again does. patience: how long
-    an answer may take [s]: a run waits so long where that is longer than it would; what switches off
-    does not. boot: time that it wants before the first message of a session [s]; OFF does not wait for it,
-    but OFF again does. opening, closing: what a session begins and ends with. line: of a serial
-    address. visa: the VISA library that carries the messages, `@ivi` or a path; '': what the guard does not
-    carry itself, pyvisa-py does.
+    an answer may take [s]: a run waits so long where that is longer than it would; what switches off does
+    not. boot: time that it wants before the first message of a session [s]; OFF does not wait for it, but
+    OFF again does (messages that leave together have `pause` between them all the same). opening, closing:
+    what a session begins and ends with. line: of a serial address. visa: the VISA library that carries the
+    messages, `@ivi` or a path; '': what the guard does not carry itself, pyvisa-py does.
     """
 
     sends: str = "\n"

@@ -1,5 +1,5 @@
-"""What a dialect says of an output, provoked at the instrument: on, off, CV, CC and each trip, at a low
-voltage and a low current.
+"""What a dialect says of an output, provoked at the instrument: on, off, CV, CC, each trip and its slew, at a
+low voltage and a low current.
 
 A question may be answered as expected and mean something else. Here something has to happen: the output's own
 readings have to show it, and its status to tell it by the name that the dialect has for it. Whoever provokes
@@ -9,11 +9,12 @@ off here too.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator
+import math
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from railwright.dialects.dialect import Value
 from railwright.dialects.operation import Setting
@@ -46,8 +47,11 @@ FALLS = 10.0
 LOOK = 0.05
 """Interval of looks [s]."""
 
-TRIP_DELAY = 0.1
-"""Trip delay that is set [s]."""
+TRIP_DELAY, OTHER_DELAY = 0.1, 0.9
+"""Delay that is set of the protection that is to act, and of the other that has one [s]."""
+
+LATEST = 5.0 * TRIP_DELAY
+"""When it was to have tripped at the latest [s]: an exchange takes time, a delay in another unit far more."""
 
 WITH_VOLTAGE, WITH_CURRENT = "on, with its voltage", "on, with its current"
 
@@ -56,6 +60,33 @@ BELOW = 0.5
 
 LOW = 0.25
 """Part of the voltage that lies below a protection that is set so."""
+
+RAMPS = (1.0, 2.0, 4.0, 0.25)
+"""How long the voltage is to take from its lowest by the slew that is set [s], tried in this order: an output
+with nothing connected may fall more slowly by itself, and not every slew can be set.
+"""
+
+QUICKER = 4.0
+"""Times the slew at which it has to come sooner: an output could take as long whatever is set."""
+
+START = 0.1
+"""Part of its way by which it may be read beside where a ramp begins."""
+
+ON_RISE, ON_FALL = (0.25, 0.75), (0.1, 0.4)
+"""Parts of its way between which a ramp is timed: how old the readings are cancels. A fall early, as what
+drains an output with nothing connected weakens with its voltage.
+"""
+
+SLEW_WITHIN = 1.25
+"""Times, or part, that a slew may differ by: another unit is far more."""
+
+SHARP = 2.0
+"""Times, or part, of the time of a ramp that its readings may leave: beyond, they tell nothing of it."""
+
+LOOKS = 40
+"""How often a ramp is looked at."""
+
+SLEWS: tuple[Setting, ...] = ("slew_rising", "slew_falling")
 
 CHANGED: tuple[Setting, ...] = (
     "ovp_on",
@@ -69,7 +100,7 @@ CHANGED: tuple[Setting, ...] = (
     "current_limit",
     "voltage",
 )
-"""Settings beside the level of the OVP that are changed here, in the order in which they are restored."""
+"""Settings changed here beside slews and the level of the OVP, in the order in which they are restored."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +119,14 @@ class Provocation:
         return not self.wrong
 
 
+class _Look(NamedTuple):
+    """A look at a ramp: when it was asked for and answered [s], and which part of its way it was read at."""
+
+    asked: float
+    answered: float
+    part: float
+
+
 class _NotCome(Exception):
     """Something did not come; in words."""
 
@@ -97,7 +136,8 @@ class Provoking:
     """Provokes on one output of a supply that was identified; a guard is armed that switches it off.
 
     voltage, current: to work with [V, A]. sleep: lets time pass [s]; now: the clock [s]. restores:
-    settings that the supply tells of this output, and that are left as they were found.
+    settings that the supply tells of this output, and that are left as they were found. beside: another
+    output of the supply, with nothing connected either, whose trip takes this one along; '': none.
     """
 
     supply: SupplyDriver
@@ -107,7 +147,9 @@ class Provoking:
     sleep: Callable[[float], None]
     now: Callable[[], float]
     restores: Collection[Setting] = ()
+    beside: str = ""
     _ovp_was: float | None = field(default=None, init=False)
+    _slews_were: list[OutputSetting] = field(default_factory=list, init=False)
     _before: list[OutputSetting] = field(default_factory=list, init=False)
     _refused: dict[Provoked, str] = field(default_factory=dict, init=False)
 
@@ -118,10 +160,14 @@ class Provoking:
         can = [each for each in provokable(self.supply.dialect) if self._has(each)]
         if "OVP" in can:
             self._may("OVP", self._ask_ovp)
+        if "rising slew" in can:
+            self._ask_slews()
         self._before = list(self._stood())
         works: dict[Provoked, Callable[[], str]]
         if connected == "open":
-            works = {"on": self._on, "CV": self._cv, "OVP": self._ovp, "off": self._off}
+            rises, falls = partial(self._slew, rising=True), partial(self._slew, rising=False)
+            works = {"on": self._on, "CV": self._cv, "rising slew": rises, "falling slew": falls}
+            works |= {"OVP": self._ovp, "linked": self._linked, "off": self._off}
         else:
             works = {"CC": self._cc, "current limit": self._limit_trip, "OCP": self._ocp, "OPP": self._opp}
         try:
@@ -225,23 +271,23 @@ class Provoking:
 
     def _limit_trip(self) -> str:
         self._put("trip_at_limit", True)
-        delayed = self._delayed("trip_delay", TRIP_DELAY)
+        delayed = self._delays("trip_delay", "ocp_delay")
         began = self._switch_on()
         self._not_at_once(began if delayed else None)
-        return self._trips("current limit")
+        return self._trips("current limit", began if delayed else None)
 
     def _ocp(self) -> str:
         """By lowering its level: one that is on already could act before the output is seen to be on."""
         self._switch_on()
         self._until(self._draws, WITH_CURRENT)
-        delayed = self._delayed("ocp_delay", TRIP_DELAY)
+        delayed = self._delays("ocp_delay", "trip_delay")
         began = self.now()
         self._put("ocp", BELOW * self.current)
         if self.supply.supports("ocp_on"):
             began = self.now()
             self._put("ocp_on", True)
         self._not_at_once(began if delayed else None)
-        return self._trips("OCP")
+        return self._trips("OCP", began if delayed else None)
 
     def _opp(self) -> str:
         """Of what it gives now."""
@@ -252,6 +298,78 @@ class Provoking:
         if self.supply.supports("opp_on"):
             self._put("opp_on", True)
         return self._trips("OPP")
+
+    def _linked(self) -> str:
+        """By the OVP of the output beside it."""
+        other = replace(self, output=self.beside, beside="")
+        links = self.supply.linked_channels(self.output)
+        other._ask_ovp()
+        other._before = list(other._stood())
+        try:
+            other._prepare()
+            self.supply.link(self.output, [other.output])
+            self._switch_on()
+            self._until(self._has_come, WITH_VOLTAGE)
+            other._ovp()
+            return self._trips("linked")
+        finally:
+            other._leave()
+            with suppress(InstrumentError):
+                self.supply.clear_trips(other.output)
+                self.supply.link_channels(self.output, links)
+
+    def _slew(self, rising: bool) -> str:
+        """Timed by its readings, at the first slew that is long enough to be timed, and that it takes."""
+        wrong = "none that the bench gives takes long enough to be timed"
+        own = self.supply.document.outputs[self.output]
+        low, high, passed = own.voltage.low, self.voltage, ON_RISE if rising else ON_FALL
+        one_for_both = not self.supply.dialect.can_set("slew_falling")
+        setting: Setting = "slew_rising" if rising or one_for_both else "slew_falling"
+        way = f"{'rise' if rising else 'fall'} from {passed[0]:.0%} to {passed[1]:.0%} of its way"
+        for takes in RAMPS:
+            slew = (high - low) / takes
+            if own.slew is None or not own.slew.low <= slew <= QUICKER * slew <= own.slew.high:
+                continue
+            try:
+                looks = self._ramp(setting, slew, rising, passed[1])
+                quick = self._ramp(setting, QUICKER * slew, rising, passed[1])
+            except InstrumentError as error:
+                if error.lost:
+                    raise
+                wrong = f"{show(slew, 'V/s')}, or {show(QUICKER * slew, 'V/s')}, is refused ({error.told})"
+                continue
+            wanted, (shortest, longest) = (passed[1] - passed[0]) * takes, _took(looks, passed)
+            came = looks[-1].part >= passed[1]
+            took = f"in {show(shortest, 's')} to {show(longest, 's')}" if came else "later"
+            sharp = wanted / SHARP <= shortest and longest <= SHARP * wanted
+            right = sharp and shortest / SLEW_WITHIN <= wanted <= longest * SLEW_WITHIN
+            if right and _took(quick, passed)[1] < shortest:
+                return f"{way} {took}, at {show(slew, 'V/s')}"
+            more = f", and no sooner at {show(QUICKER * slew, 'V/s')}" if right else ""
+            wrong = f"at {show(slew, 'V/s')}, in {show(wanted, 's')}, got it {took}{more}"
+        raise _NotCome(f"expected its voltage to {way} at the slew that is set: {wrong}")
+
+    def _ramp(self, setting: Setting, slew: float, rising: bool, until: float) -> list[_Look]:
+        """Looks at a ramp of the voltage at a slew [V/s], until it is read beyond a part of its way; at most
+        three times as long as the whole takes.
+        """
+        low, high = self.supply.document.outputs[self.output].voltage.low, self.voltage
+        begins, ends = (low, high) if rising else (high, low)
+        takes = (high - low) / slew
+        self._rest()
+        self._put("voltage", high)  # one that is refused is known before anything is on
+        self._switch_on(begins)
+        stands = partial(_stands, begins, START * (high - low))
+        self._until(stands, f"on, at {show(begins, 'V')}", FALLS)
+        self._put(setting, slew)
+        looks = [_Look(self.now(), self.now(), 0.0)]
+        self._put("voltage", ends)
+        while looks[-1].part < until and looks[-1].asked < looks[0].asked + 3.0 * takes:
+            reading = self.supply.read([self.output])[self.output]
+            asked, answered = reading.exchange or (reading.time, reading.time)
+            looks.append(_Look(asked, answered, (reading.voltage - begins) / (ends - begins)))
+            self.sleep(takes / LOOKS)
+        return looks
 
     # What they are made of
 
@@ -277,6 +395,9 @@ class Provoking:
             "current limit": document.trip_delay,
             "OPP": document.opp,
             "OCP": document.ocp,
+            "linked": self.beside or None,
+            "rising slew": document.slew,
+            "falling slew": document.slew,
         }
         return provoked not in there or there[provoked] is not None
 
@@ -286,14 +407,23 @@ class Provoking:
     def _draws(self, reading: OutputReading) -> bool:
         return reading.on and abs(reading.current) > BELOW * self.current
 
-    def _trips(self, protection: Provoked) -> str:
-        """It goes off by itself, and says by which protection, where it says so at all."""
+    def _trips(self, protection: Provoked, delayed: float | None = None) -> str:
+        """It goes off by itself, and says by which protection, where it says so at all. delayed: since when
+        its delay runs [s], None where none was set.
+        """
         began = self.now()
-        told = self.supply.dialect.status.trips.told
-        reading = self._until(
-            lambda r: not r.on and (told is False or r.trip == protection),
-            f"off, tripped by {protection}",
-        )
+        trips = self.supply.dialect.status.trips
+        named = trips.told is not False and (protection != "linked" or protection in trips.names)
+        wanted = f"off, tripped by {protection}"
+
+        def tripped(reading: OutputReading) -> bool:
+            asked, _ = reading.exchange or (reading.time, reading.time)
+            if delayed is not None and reading.on and asked > delayed + LATEST:
+                longer = show(asked - delayed, "s")
+                raise _NotCome(f"expected {wanted} after {show(TRIP_DELAY, 's')}, got on after {longer}")
+            return not reading.on and (not named or reading.trip == protection)
+
+        reading = self._until(tripped, wanted)
         after = self.now() - began
         return f"tripped{f' by {reading.trip}' if reading.trip else ''} within {show(after, 's')}"
 
@@ -322,6 +452,13 @@ class Provoking:
     def _put(self, setting: Setting, value: Value) -> None:
         self.supply.put([OutputSetting(self.output, setting, value)])
 
+    def _delays(self, own: Setting, other: Setting) -> bool:
+        """Set the delay of a protection, and another of the other's first: they could be exchanged. Whether
+        its own was set.
+        """
+        self._delayed(other, OTHER_DELAY)
+        return self._delayed(own, TRIP_DELAY)
+
     def _delayed(self, setting: Setting, delay: float) -> bool:
         """Set a delay [s] where the output has one to set; whether it was. That its dialect has a command for
         it, and another output of the supply such a delay, does not tell; one that refuses acts with the delay
@@ -348,9 +485,9 @@ class Provoking:
             took = show(self.now() - began, "s")
             raise _NotCome(f"off within {took}, with a delay of {show(TRIP_DELAY, 's')}: {_shown(reading)}")
 
-    def _switch_on(self) -> float:
-        """When it was told to go on [s]."""
-        self._put("voltage", self.voltage)
+    def _switch_on(self, volts: float | None = None) -> float:
+        """At the voltage to work with, or another [V]; when it was told to go on [s]."""
+        self._put("voltage", self.voltage if volts is None else volts)
         self._put("current_limit", self.current)
         began = self.now()
         self._put("output", True)
@@ -366,6 +503,18 @@ class Provoking:
             self._ovp_was = float(dialect.understood("ovp", self.supply.one_answer(units)))
         except ValueError as error:
             raise InstrumentError(self.supply.name, units[-1], f"ovp: {error}") from None
+
+    def _ask_slews(self) -> None:
+        """How they stand, as what is looked at next is not to wait for them; without what is not told."""
+        for setting in SLEWS:
+            if self.supply.dialect.can_set(setting):
+                try:
+                    stands = self.supply.value(self.output, setting)
+                except InstrumentError as error:
+                    if error.lost:
+                        raise
+                    continue
+                self._slews_were.append(OutputSetting(self.output, setting, stands))
 
     def _stood(self) -> Iterator[OutputSetting]:
         """What is changed here and is to be restored, as it stands."""
@@ -385,8 +534,13 @@ class Provoking:
             self._refused[provoked] = error.told
 
     def _prepare(self) -> None:
-        """Lowest set points, off, nothing tripped, and no protection near that would act by itself."""
+        """Lowest set points, off, nothing tripped, slews as they stood, and no protection near that would act
+        by itself.
+        """
         self._lowest()
+        for was in self._slews_were:
+            slew: Provoked = "rising slew" if was.setting == "slew_rising" else "falling slew"
+            self._may(slew, partial(self.supply.put, [was]))
         self.supply.clear_trips(self.output)
         self.supply.clear()
         switches: tuple[tuple[Provoked, Setting], ...] = (
@@ -438,6 +592,9 @@ class Provoking:
         """
         with suppress(InstrumentError):
             self._lowest()
+            for was in self._slews_were:
+                with suppress(InstrumentError):
+                    self.supply.put([was])
             if self._ovp_was is not None:
                 self._put("ovp", self._ovp_was)
             if self.supply.lost or self.supply.state(self.output):
@@ -445,6 +602,11 @@ class Provoking:
             for change in self._before:
                 with suppress(InstrumentError):
                     self._put(change.setting, change.value)
+
+
+def _stands(volts: float, within: float, reading: OutputReading) -> bool:
+    """Whether it is on, at this voltage [V]."""
+    return reading.on and abs(reading.voltage - volts) <= within
 
 
 def _near(value: float, wanted: float, least: float) -> bool:
@@ -456,3 +618,18 @@ def _shown(reading: OutputReading) -> str:
     mode = "" if reading.mode is None else f", {reading.mode.name}"
     trip = f", {reading.trip}" if reading.trip else ""
     return f"{show(reading.voltage, 'V')}, {show(reading.current, 'A')}, {state}{mode}{trip}"
+
+
+def _took(looks: Sequence[_Look], parts: tuple[float, float]) -> tuple[float, float]:
+    """Shortest and longest time that looks leave to a ramp from one part of its way to another [s]: each was
+    passed after the question that was answered with less, and before the answer that showed it.
+    """
+    ends = []
+    for passed in parts:
+        later = next((n for n, look in enumerate(looks) if look.part >= passed), None)
+        if later is None:
+            ends.append((looks[-1].asked, math.inf))
+        else:
+            ends.append((looks[later - 1].asked, looks[later].answered))
+    (first, by), (last, end) = ends
+    return max(0.0, last - by), end - first

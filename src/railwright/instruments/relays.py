@@ -18,6 +18,7 @@ from railwright.instruments.errors import InstrumentError
 from railwright.instruments.identified import IDENTIFY, NEXT_ERROR, identified
 from railwright.instruments.session import Answer, InstrumentSession, OpenSession
 from railwright.instruments.supply import Identity
+from railwright.plan.contacts import Lies
 
 
 class RelaysDriver:
@@ -91,11 +92,13 @@ class RelaysDriver:
 def relays_off(
     name: str,
     bench: Bench,
+    lies: Mapping[str, Lies],
     inputs: Mapping[str, Sequence[str]],
     identity: Identity | None = None,
 ) -> RelaysOff:
-    """What an off plan says of one instrument. inputs: each of its contacts that are brought to rest -> the
-    inputs that are confirmed off before. identity: who answered there; None: nobody was asked.
+    """What an off plan says of one instrument. lies: each contact that is brought to rest. inputs: those that
+    are confirmed off before, or, of one that drives a pin, what that enables. identity: who answered there;
+    None: nobody was asked.
     """
     document = bench.relays[name]
     return RelaysOff(
@@ -104,9 +107,16 @@ def relays_off(
         IDENTIFY,
         identity.answer if identity is not None else "",
         tuple(
-            contact_off(each, contact.channel, contact.without_power, tuple(inputs[each]), contact.under_load)
+            contact_off(
+                each,
+                contact.channel,
+                "closed" if lies[each].rests_closed else "open",
+                tuple(inputs[each]),
+                contact.under_load,
+                lies[each].pin,
+            )
             for each, contact in document.contacts.items()
-            if each in inputs
+            if each in lies
         ),
         document.carried(USUAL),
     )

@@ -230,17 +230,27 @@ class SupplyDriver(Conversation):
 
     def link(self, output: str, sources: Sequence[str]) -> None:
         """Have an output switched off by the supply when one of `sources` trips, and ask it back."""
-        channel, wanted = self._channels[output], sorted(self._channels[source] for source in sources)
+        self.link_channels(output, [self._channels[source] for source in sources])
+
+    def link_channels(self, output: str, sources: Sequence[int]) -> None:
+        """The same of channels, by their numbers."""
+        channel, wanted = self._channels[output], sorted(sources)
         self.do([*self.dialect.select(channel), *self.dialect.link_units(channel, wanted)])
-        units = [*self.dialect.select(channel), self.dialect.link_query(channel)]
-        answer = self.one_answer(units)
+        if (got := sorted(self.linked_channels(output))) != wanted:
+            told = f"output {output}: linked trips were set to channels {wanted} and read back as {got}"
+            raise InstrumentError(self.name, compose(self._link_query(output)), told)
+
+    def linked_channels(self, output: str) -> tuple[int, ...]:
+        """The channels whose trip switches an output off, as the supply says."""
+        units = self._link_query(output)
         try:
-            got = sorted(self.dialect.understood_link(answer))
+            return self.dialect.understood_link(self.one_answer(units))
         except ValueError as error:
             raise InstrumentError(self.name, compose(units), str(error)) from None
-        if got != wanted:
-            told = f"output {output}: linked trips were set to channels {wanted} and read back as {got}"
-            raise InstrumentError(self.name, compose(units), told)
+
+    def _link_query(self, output: str) -> list[str]:
+        channel = self._channels[output]
+        return [*self.dialect.select(channel), self.dialect.link_query(channel)]
 
     def state(self, output: str) -> bool:
         """Whether an output says that it is on."""

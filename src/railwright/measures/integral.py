@@ -472,8 +472,20 @@ def _way(
     jumps, gained, unsure = (0, 0.0, 0.0) if back is None else (back.jumps, back.gained, back.doubt)
     between, charging, product = known[key]
     between = np.append(between, _up_to_the_end(time, columns[0], (end, least), readings.noise[0]))
-    value = float(shifted[0]) - readings.level * part.early + gained
+    value = _shown(view, float(shifted[0]), part.early, columns[0], readings) + gained
     return _Way(value, moved, jumps, unsure, between, charging, product, probability)
+
+
+def _shown(view: View, whole: float, early: float, values: Array, readings: _Readings) -> float:
+    """The integral over the step, of one over the step and so much before it [s]. Where it stood at a level
+    until then, a change at the beginning comes after it, wherever between two windows the trapezoid rule puts
+    it: the mean is none that lies beyond all that was shown.
+    """
+    if readings.stood is None:
+        return whole
+    length, level = view.end - view.begin, readings.level
+    least, most = min(level, float(values.min())) * length, max(level, float(values.max())) * length
+    return min(max(whole - level * early, least), most)
 
 
 def _up_to_the_end(time: Array, values: Array, of_end: tuple[float, float], noise: float) -> float:
@@ -546,7 +558,7 @@ def _way_of_several(view: View, time: Array, readings: _Readings) -> _Way:
     together = hidden[0] + hidden[1]
     # Voltage and current of a row are of windows up to half an update apart: Δv Δi / 2 beside the Δv Δi / 6.
     product = 4.0 * hidden[2]
-    value = float(shifted[0]) - readings.level * part.early
+    value = _shown(view, float(shifted[0]), part.early, columns[0], readings)
     return _Way(value, moved, 0, 0.0, together, np.zeros_like(together), product, 1.0)
 
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
-from itertools import product
+from itertools import pairwise, product
 from typing import TYPE_CHECKING, Any
 
 from railwright.measures.hiding import LEFT_OUT, UNBROKEN, missing
@@ -21,8 +21,10 @@ from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
 from railwright.measures.swinging import (
+    SAME,
     SWINGS,
     error_of_one,
+    runs_from,
     starving,
     surely_away,
     swings,
@@ -41,6 +43,7 @@ if TYPE_CHECKING:
     from railwright.measures.hiding import Gaps
     from railwright.measures.signal import Array, Signal, View
 
+    Apart = Sequence[tuple[float, float]]
     Numbers = NDArray[np.intp]
 
 LONG_DIP = 0.5
@@ -80,8 +83,10 @@ def restarts(view: View) -> Measured:
     Uncertainty: none; a count. A drop-out shorter than the readings show is stated beside it, unless the
     load's soft start always shows; so is a dip that the capacitor makes up for where the load may stop, where
     samples are missing for as long, where the supply goes into its limit again and again, where the current
-    changes from reading to reading at one voltage of the supply, in the step or beside it, where part of it
-    flows in a drop-out, and where it falls in a soft start.
+    changes from reading to reading at one voltage of the supply, in the step or beside it, and where it falls
+    in a soft start. Of readings a drop-out is one for sure only where the set point falls once, from where
+    the load can start to where it cannot, and goes back to where readings show that it runs on; at any other
+    voltage at which it could start it may stop and start again, unseen.
     Standard: none; a definition of this program.
     """
     import numpy as np
@@ -135,14 +140,15 @@ def restarts(view: View) -> Measured:
     sure = sum(
         core is not None and _reaches(time, core, begin, end, margin, earlier) for core, earlier in cores
     )
+    apart = [(float(time[a]), float(time[b - 1])) for a, b in found[0]]
     hidden = (
         _open(len(lasting) - sure)
         or _apart(len(runs) - len(lasting))
         or _overloaded(view, time, len(runs), explained)
-        or _partly(view, time, amps, drawn, lasting, usual)
-        or _soft(len(softly) + _falls_again(view, time, amps, volts, drawn, lasting))
+        or _soft(len(softly))
         or _hidden(view, time, volts, explained, gap, [(time[a], time[b - 1]) for a, b in runs])
-        or _elsewhere(view, [(time[a], time[b - 1]) for a, b in found[0]])
+        or _elsewhere(view, apart)
+        or _again(view, time, volts, lasting, explained, apart)
     )
     if view.model.averages and view.restart is not None and not hidden:
         how += f"; a restart, with its soft start of {amount(view.restart, 's')} or more, always shows"
@@ -187,59 +193,67 @@ def _soft(count: int) -> dict[str, str]:
     }
 
 
-def _falls_again(
-    view: View, time: Array, amps: Array, volts: Array, drawn: Array, dips: Sequence[tuple[int, int]]
-) -> int:
-    """After how many drop-outs current and power fall again in the soft start with which they end, by more
-    than what charges the input: a load that its supply cannot start stops there, for less than a reading
-    shows. Up to the reading before the next drop-out, which may hold some of that.
-
-    drawn: as of `_drop_outs`.
-    """
-    import numpy as np
-
-    if not (view.model.averages and dips) or view.restart is None:
-        return 0
-    reach, count = view.restart + 2.0 * ((view.model.update or 0.0) + view.interval), 0
-    for dip, then in zip(dips, [*(each[0] - view.rows_of_one for each in dips[1:]), time.size], strict=True):
-        if dip[1] >= then:
-            continue
-        after = slice(dip[1], min(then, int(np.searchsorted(time, time[dip[1]] + reach, side="right"))))
-        across = np.abs(volts[after])
-        count += bool(
-            np.any(
-                (amps[after] < (1.0 - SHORT_DIP) * np.maximum.accumulate(drawn[after]))
-                & (amps[after] * across < (1.0 - SHORT_DIP) * np.maximum.accumulate(drawn[after] * across))
-            )
-        )
-    return count
-
-
-# Six: the readings, what of them charges nothing, the drop-outs, and the load's usual current.
-def _partly(
-    view: View, time: Array, amps: Array, drawn: Array, dips: Sequence[tuple[int, int]], usual: float
+# Six: the readings, what is low in them, and all that is in the record.
+def _again(
+    view: View,
+    time: Array,
+    volts: Array,
+    dips: Sequence[tuple[int, int]],
+    explained: Sequence[tuple[int, int]],
+    apart: Apart,
 ) -> dict[str, str]:
-    """What is said of a drop-out in which the load draws part of its current, before the soft start with
-    which it ends, or in more readings at its beginning than the one in which it stops: it may stop and start
-    there again.
-    """
-    import numpy as np
+    """What is said where the load may stop oftener than readings can tell: its supply is told a voltage at
+    which it could start and was not seen to run, where it may start and stop again and again; a drop-out is
+    not one fall of the set point to where it cannot start, and so may be several, or there are more such
+    falls; or the supply is there in a dip that the capacitor should make up for.
 
+    apart: from when to when there are drop-outs in the record [s].
+    """
     if not view.model.averages:
         return {}
-    around = max(view.model.update or 0.0, view.interval)
-    for first, stop in dips:
-        inside = (time > time[first] + around) & (time < time[stop - 1] - around - (view.restart or 0.0))
-        ends = max(float(time[stop - 1]) - around - (view.restart or 0.0), float(time[first]) + 2.0 * around)
-        begins = (time >= time[first]) & (time < min(ends, float(time[stop - 1])))
-        partly = amps[begins & (drawn > PARTLY * usual) & (amps < (1.0 - PARTLY) * usual)]
-        shown = int(np.count_nonzero(np.diff(partly))) + 1 if partly.size else 0
-        if shown > 1 or (amps[inside] > PARTLY * usual).any():
-            return {
-                "unseen": "in a drop-out the load draws part of its current: it may start and stop there",
-                "would_decide": FASTER_CURRENT,
-            }
-    return {}
+    runs = (1.0 - SAME) * runs_from(view, apart)
+    update, _, aperture = view.timing()
+    # Where the supply may give less than it did.
+    starved = [*view.voltage().time[starving(view)], *view.limits_moved]
+
+    def around(dip: tuple[int, int]) -> tuple[float, float]:
+        """From the reading before it to the one after it [s]."""
+        before, after = max(0, dip[0] - view.rows_of_one), min(dip[1], time.size - 1)
+        begin = float(time[before]) - update - aperture - view.model.clock
+        return begin, float(time[after]) + view.model.clock
+
+    told = [_levels(view, view.begin, view.end), *(_levels(view, *around(each)) for each in dips)]
+    several = bool(dips) and _falls(view, told[0]) > len(dips)
+    for dip, levels in zip(dips, told[1:], strict=True):
+        begin, end = around(dip)
+        several |= _falls(view, levels) != 1 or any(begin <= each <= end for each in starved)
+    if several:
+        return {
+            "unseen": "in a drop-out the load may start and stop again: its supply does not just go down to "
+            "where it cannot start, and back",
+            "would_decide": FASTER_CURRENT,
+        }
+    lows = [(_lowest(volts, each), min(_levels(view, *around(each)), default=0.0)) for each in explained]
+    weak = [each for levels in told for each in levels if view.starts_at <= each < runs]
+    weak += [low for lowest, low in lows if low < runs and lowest <= (1.0 + SAME) * low]
+    if not weak:
+        return {}
+    return {
+        "unseen": f"the supply is set to {amount(min(weak), 'V')}, where too few readings show that the load "
+        "runs: it may stop there, and start again",
+        "would_decide": FASTER_CURRENT,
+    }
+
+
+def _falls(view: View, levels: Sequence[float]) -> int:
+    """How often the set point falls from where the load can start to where it cannot."""
+    return sum(one >= view.starts_at > two for one, two in pairwise(levels))
+
+
+def _levels(view: View, begin: float, end: float) -> list[float]:
+    """Amounts of the set point from one time to another, with the one before, where it changes [V]."""
+    told = [each for each in view.course if begin <= each.time < end]
+    return [abs(each.start) for each in told[:1]] + [abs(each.goal) for each in told]
 
 
 def _lasts(view: View, time: Array, amps: Array, volts: Array, dip: tuple[int, int], usual: float) -> bool:

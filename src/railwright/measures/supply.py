@@ -152,7 +152,8 @@ def time_out_of_cv(view: View) -> Measured:
     regulates.
 
     Computed: from the mode of the outputs; a trip in the step is a time without end. What lies between two
-    answers that show the same mode is taken to be in it. Of a recording: 0, where the largest current stays
+    answers that show the same mode is taken to be in it; after the last answer before the output goes off, or
+    the record ends, it may have gone back. Of a recording: 0, where the largest current stays
     below the least that the limit may be, and the largest power below what an output gives.
     Window: the step, from the switching-on where it lies in the step.
     Uncertainty: 'status polled', at either end. A time that falls between two questions for the status is not
@@ -173,12 +174,17 @@ def time_out_of_cv(view: View) -> Measured:
             "the supply does not tell what regulates its outputs", "a recording of the current"
         )
     longest, halves = 0.0, (0.0, 0.0)
-    changes = [*status.modes, ModeChange(Mode.OFF, math.inf, math.inf)]
+    unseen = 0.0 if view.model.exact else status.gap
+    ends = view.end if view.last else math.inf
+    changes = [*status.modes, ModeChange(Mode.OFF, ends, ends)]
     for here, following in pairwise(changes):
         if here.mode not in LIMITS:
             continue
         first = (max(here.earliest, view.begin), max(here.latest, view.begin))
-        last = (min(following.earliest, view.end), min(following.latest, view.end))
+        # No answer tells what regulated until it was switched off, or until the record ends.
+        earlier = unseen if following.mode is Mode.OFF else 0.0
+        earliest = max(first[0], min(following.earliest - earlier, view.end))
+        last = (earliest, min(following.latest, view.end))
         length = (last[0] + last[1] - first[0] - first[1]) / 2.0
         if last[1] > first[0] and length > longest:
             longest, halves = length, ((first[1] - first[0]) / 2.0, (last[1] - last[0]) / 2.0)
@@ -186,7 +192,6 @@ def time_out_of_cv(view: View) -> Measured:
     for half in halves:
         budget.bounded("status polled", half)
     how = "longest time in the current or power limit" if longest else "no status shows a limit"
-    unseen = 0.0 if view.model.exact else status.gap
     if longest > unseen or not unseen:
         if unseen:
             how += f", but for returns that are shorter than the {amount(unseen, 's')} between two answers"

@@ -164,13 +164,21 @@ class _Changes(NamedTuple):
     time: Array
     steps: Array
     volts: Array
+    settled: NDArray[np.bool_]
     told: int
-    settled: int
 
     def both_ways(self, chosen: NDArray[np.bool_]) -> bool:
         """Whether there are such that go up and such that go down among the chosen, shape (n,)."""
         steps = self.steps[self.are & chosen]
         return bool((steps > 0.0).any()) and bool((steps < 0.0).any())
+
+
+def _at_supply(view: View, start: float, end: float) -> Array | None:
+    """The supply's own voltage at the values from one time to another [V], shape (n,); the connector's where
+    that is what it holds; None: unknown.
+    """
+    columns = view.traces.between(start, end).columns
+    return columns.get("terminal_voltage", columns.get("voltage"))
 
 
 def _changes(
@@ -183,8 +191,7 @@ def _changes(
 
     from railwright.measures.windows import new_rows
 
-    column = "terminal_voltage" if "terminal_voltage" in view.traces.columns else "voltage"
-    volts, current, known = view.traces.columns.get(column), view.current(), view.voltage()
+    volts, current, known = _at_supply(view, -math.inf, math.inf), view.current(), view.voltage()
     if view.least_running or volts is None or volts.size != current.time.size:
         return None
     rows = np.flatnonzero((current.time >= window[0]) & (current.time <= window[1]))
@@ -203,7 +210,7 @@ def _changes(
     least = np.maximum(part * np.abs(amps[1:]), 8.0 * current.noise + 2.0 * current.step)
     are = settled & (np.abs(steps) > least)
     stretch = np.cumsum(~stays)
-    return _Changes(are, stretch, time[1:], steps, volts[1:], int(told), int(np.count_nonzero(settled)))
+    return _Changes(are, stretch, time[1:], steps, volts[1:], settled, int(told))
 
 
 def wanders(view: View, settles: float, apart: Sequence[tuple[float, float]]) -> int:
@@ -216,7 +223,7 @@ def wanders(view: View, settles: float, apart: Sequence[tuple[float, float]]) ->
 
     if (found := _changes(view, settles, apart, (view.begin, view.end), WANDERS)) is None:
         return 0
-    if 2 * found.settled < found.told and len(apart) >= SWINGS:
+    if 2 * np.count_nonzero(found.settled) < found.told and len(apart) >= SWINGS:
         return len(apart)  # they follow one another so closely that it hardly runs as it did
     everywhere = np.ones(found.are.size, dtype=bool)
     return int(np.count_nonzero(found.are)) if found.both_ways(everywhere) else 0
@@ -230,9 +237,10 @@ def wandered(view: View, settles: float, apart: Sequence[tuple[float, float]]) -
     """
     import numpy as np
 
-    column = "terminal_voltage" if "terminal_voltage" in view.traces.columns else "voltage"
-    found = _changes(view, settles, apart, view.supplied, WANDERED)
-    own = view.traces.between(view.begin, view.end).columns.get(column)
+    found, own = (
+        _changes(view, settles, apart, view.supplied, WANDERED),
+        _at_supply(view, view.begin, view.end),
+    )
     if found is None or own is None or not own.size:
         return 0
     reach = NEAR * float(np.max(np.abs(own)))
@@ -249,6 +257,26 @@ def wandered(view: View, settles: float, apart: Sequence[tuple[float, float]]) -
         chosen = near & (found.stretch == stretch)
         number += int(np.count_nonzero(found.are & chosen)) if found.both_ways(chosen) else 0
     return number
+
+
+def runs_from(view: View, apart: Sequence[tuple[float, float]]) -> float:
+    """Lowest voltage of the supply at which the record shows that the load runs on [V]: while it stays, the
+    current does, too, in as many readings as tell otherwise of one that hunts. Infinite: at none; 0 for a
+    load whose current varies by itself, of which that cannot be told. apart: as of `wanders`.
+    """
+    import numpy as np
+
+    if view.least_running:
+        return 0.0
+    found = _changes(view, 0.0, apart, view.supplied, WANDERS)
+    if found is None:
+        return math.inf
+    # It may be in its soft start first.
+    chosen = found.settled, found.are & (found.steps > 0.0), found.are & (found.steps < 0.0)
+    told, up, down = (np.bincount(found.stretch[each], minlength=found.stretch[-1] + 1) for each in chosen)
+    lasting = (told - up - down >= SWINGS) & ((up == 0) | (down == 0))
+    steady = lasting[found.stretch] & found.settled
+    return float(np.min(np.abs(found.volts[steady]), initial=math.inf))
 
 
 ELSEWHERE = 0.02

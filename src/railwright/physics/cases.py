@@ -235,6 +235,8 @@ def _apply(
             errors[j, what - VOLTAGE_GAIN] = value
     for a in range(actions.shape[0]):
         what = int(actions[a, 2])
+        if what == layout.SET_LOAD and actions[a, 4] == layout.OWN:
+            actions[a, 3] = system.parameters[int(actions[a, 1])]
         if what >= layout.SET_BRANCH:
             continue
         for j in range(outputs):
@@ -336,6 +338,9 @@ def _check_cases(
         raise ValueError("stages, window, starts, stops: expected (outputs, 3), (2,), (loads,) and (loads,)")
     if actions.shape[1] < layout.ACTION:
         raise ValueError("actions: expected (actions, ACTION)")
+    for a in range(actions.shape[0]):
+        if actions[a, 2] == layout.SET_LOAD and not 0.0 <= actions[a, 1] < system.parameters.size:
+            raise ValueError("actions: there is no such parameter of a load")
     for k in range(slots.shape[0]):
         what, j, place = slots[k, 0], slots[k, 1], slots[k, 2]
         if what < PARAMETER or what > OVP_ERROR:

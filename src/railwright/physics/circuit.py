@@ -46,12 +46,14 @@ class LeadCircuit:
 class Load:
     """One part of an input's load: its kind, and a value for each parameter of that kind (SI units).
 
-    table: numbers of a curve or a file that belong to it, as its parameter model turns them out.
+    table: numbers of a curve or a file that belong to it, as its parameter model turns them out. pin: what
+    enables it; '' for one that is never disabled.
     """
 
     kind: str
     values: Mapping[str, float]
     table: tuple[float, ...] = ()
+    pin: str = ""
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:

@@ -44,6 +44,8 @@ SET_VOLTAGE, SET_LINE, SET_TRIPS, SET_SENSE, SET_SENSE_ERROR = range(SETTINGS, S
 SWITCH_ON, SWITCH_OFF, CLEAR, TRIP_LINKED = range(SETTINGS + 5, SETTINGS + 9)
 # Actions on the branch itself: a number of it, a parameter of a load.
 SET_BRANCH, SET_LOAD = range(SETTINGS + 9, SETTINGS + 11)
+OWN = 1.0
+"""Second value of a SET_LOAD that gives a parameter its own value back, whatever that is in a case."""
 
 # Who is in charge of an output.
 NOBODY, VOLTAGE, CURRENT, POWER_LIMIT, SINKING = range(5)

@@ -220,6 +220,21 @@ class Simulation:
             self._order += 1
             insort(player.pending, (when, self._order, place, layout.SET_LOAD, value, 0.0))
 
+    def drive_pin(self, pin: str, active: bool, *, at: float | None = None) -> None:
+        """Have a pin of the device be active or inactive, from a time [s] that has not been passed yet (left
+        out: now): what it enables draws nothing while it is inactive, and starts anew as it becomes active.
+        """
+        when = self._when(at)
+        for player in self._players.values():
+            for number, load in enumerate(player.branch.loads):
+                kind = KINDS[load.kind]
+                begins = int(player.system.loads[number, layout.PARAMETER_AT])
+                for parameter, value in kind.disabled.items() if load.pin == pin else ():
+                    place = begins + kind.parameters.index(parameter)
+                    told = (load.values[parameter], layout.OWN) if active else (value, 0.0)
+                    self._order += 1
+                    insort(player.pending, (when, self._order, place, layout.SET_LOAD, *told))
+
     def advance(self, to_time: float) -> Advance:
         """Play to a time [s], exactly; returns the samples and events since the last call.
 

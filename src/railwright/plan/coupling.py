@@ -31,6 +31,9 @@ class OutputAction(NamedTuple):
     slew: float = 0.0
 
 
+DIGITS = 1e-9
+"""Set points that differ by less than this part are told alike (chosen)."""
+
 SetPoint = Literal["voltage", "current_limit"]
 """What may be coupled."""
 
@@ -155,7 +158,8 @@ def taken_along(
         there = on_grid(bench, other, there) if of == "current_limit" else there
         goal = min(max(moved(before, after, there, group.by), reach.low), reach.high)
         goal = on_grid(bench, other, goal) if of == "current_limit" else goal
-        if goal != there:
+        # Told again where it stands, it goes on as it does; worked out twice, the last digits differ.
+        if not math.isclose(goal, there, rel_tol=DIGITS):
             yield other, goal
 
 

@@ -16,6 +16,7 @@ from typing import Literal
 from railwright.circuit.leads import lead_resistance
 from railwright.dialects.dialect import Value
 from railwright.dialects.operation import Setting
+from railwright.dialects.proofs import ALWAYS
 from railwright.documents.bench import Bench, Output, Reading
 from railwright.documents.output_name import OutputName
 from railwright.instruments.electronic_load import ElectronicLoadDriver
@@ -125,7 +126,7 @@ class StageProof:
             self._rest()
             self._unplugged()
             self._provoke("open")
-            lacks = [each.provoked for each in self.provoked if each.provoked != "OVP" and not each.proved]
+            lacks = [each.provoked for each in self.provoked if each.provoked in ALWAYS and not each.proved]
             if lacks:
                 why = f"{', '.join(lacks)} of {self.name} did not come: nothing more is tried on it"
                 self.lines.append(ProofLine("everything else", self.lead, passed=None, why=why))

@@ -17,7 +17,6 @@ import numpy as np
 from railwright.assumptions import Assumption
 from railwright.circuit.case import NOMINAL, Case
 from railwright.circuit.errors import SetErrors
-from railwright.documents.bench import Bench
 from railwright.documents.device import Input
 from railwright.documents.loader import Documents
 from railwright.plan.contacts import closed_after, contacts_of
@@ -151,20 +150,23 @@ def power_up_alone(documents: Documents, set_points: SetPoints) -> Timeline:
             moved = []
             part = step.power_up.model_copy(update={"order": order})
             steps.append(step.model_copy(update={"power_up": part}))
-    steps += _until_connected(documents.bench, set_points, steps, moved)
+    steps += _until_connected(documents, set_points, steps, moved)
     return timeline_of(documents.procedure.model_copy(update={"steps": tuple(steps)}), documents.device)
 
 
 def _until_connected(
-    bench: Bench, set_points: SetPoints, before: Sequence[Step], after: Sequence[Step]
+    documents: Documents, set_points: SetPoints, before: Sequence[Step], after: Sequence[Step]
 ) -> Sequence[Step]:
     """Those of the steps after it, in which contacts move, that it takes until the lead of every input is
-    closed; none where it takes none, or never is.
+    closed and every pin that is driven active; where they never all are, every lead; where not even those
+    are, none.
     """
-    lies = contacts_of(bench, set_points).values()
-    for count in range(len(after) + 1):
-        if all(closed_after(lies, [*before, *after[:count]]).values()):
-            return after[:count]
+    lies = contacts_of(documents, set_points)
+    for wanted in (lies, [name for name, each in lies.items() if not each.pin]):
+        for count in range(len(after) + 1):
+            closed = closed_after(lies.values(), [*before, *after[:count]])
+            if all(closed[name] == (lies[name].active_closed or not lies[name].pin) for name in wanted):
+                return after[:count]
     return ()
 
 
@@ -283,7 +285,7 @@ class _Study:
         # The device has hung on its outputs, but on no lead that is wrong from the start.
         rested = trial.act is None or not trial.at_power_up
         simulation = Simulation(scene.circuit, everything=True, rested=rested)
-        tell(simulation, scene.documents.bench, trial.set_points or scene.set_points, timeline, self.errors)
+        tell(simulation, scene.documents, trial.set_points or scene.set_points, timeline, self.errors)
         begins, voltages = 0.0, {}
         if not trial.at_power_up:
             begins = scene.steady

@@ -47,7 +47,7 @@ def edges_into_load(
             chord = isinstance(move.piece, GLIDING)
             actions.append(Action(move.time, move.kind, feed.input, move.value, move.over, chord=chord))
     end = 2.0 * settle + duration_of(pieces)
-    tell(simulation, documents.bench, feeds, Timeline(tuple(actions), (), end), errors)
+    tell(simulation, documents, feeds, Timeline(tuple(actions), (), end), errors)
     samples = simulation.advance(end).samples[feed.input]
     asked = asked_edges(actions[2:], nominal, end)
     return tuple(edge(each, samples.time, samples.terminal_voltage) for each in asked)

@@ -12,10 +12,16 @@ from typing import TYPE_CHECKING
 from railwright.assumptions import Assumption
 from railwright.circuit.case import NOMINAL, Case
 from railwright.circuit.errors import SetErrors
-from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.frozen import freeze
-from railwright.plan.contacts import contact_moves, contacts_of
+from railwright.plan.contacts import (
+    contact_moves,
+    contacts_of,
+    kind_of,
+    pin_moves,
+    starts_active,
+    subjects_of,
+)
 from railwright.plan.coupling import OutputAction, all_changes
 from railwright.plan.current_limits import limit_actions
 from railwright.plan.linking import program_takes
@@ -97,7 +103,7 @@ def rehearse(
         from railwright.physics.simulation import Simulation
 
         simulation = Simulation(circuit, rested=True)
-        tell(simulation, documents.bench, set_points, timeline, errors)
+        tell(simulation, documents, set_points, timeline, errors)
         return simulation.advance(end), simulation.steps
 
     advance, steps = play(timeline, timeline.duration + tail)
@@ -111,9 +117,21 @@ def rehearse(
         steps += again
         spans = (*spans[:position], replace(spans[position], end=at, whole=False))
     traces = {name: _traces(samples) for name, samples in advance.samples.items()}
-    record = Record("rehearsal", traces, advance.events, spans)
+    driven = pin_events(documents, timeline, spans[-1].end if spans else 0.0)
+    events = tuple(sorted((*advance.events, *driven), key=lambda event: event.time))
+    record = Record("rehearsal", traces, events, spans)
     results = {name: _result(name, set_points[name], traces[name], advance.events, spans) for name in traces}
     return Prediction(record, (*assumptions, *more), results, steps)
+
+
+def pin_events(documents: Documents, timeline: Timeline, until: float) -> list[Event]:
+    """When pins of the device become active or inactive, up to a time [s]."""
+    return [
+        Event(moved.time, subject, kind_of(moved.lies, moved.closed), text=f"pin '{moved.lies.pin}'")
+        for moved in (pin_moves(documents, timeline) if documents.device.pins else ())
+        for subject in subjects_of(moved.lies, documents.device)
+        if moved.time <= until
+    ]
 
 
 def _off_at(timeline: Timeline, trip: float, off: float, inputs: tuple[str, ...]) -> Timeline:
@@ -145,13 +163,13 @@ def told_simulation(
     circuit, _ = build_circuit(documents, set_points, case)
     errors, _ = output_errors(documents, set_points, case)
     simulation = Simulation(change(circuit), rested=True)
-    tell(simulation, documents.bench, set_points, timeline, errors)
+    tell(simulation, documents, set_points, timeline, errors)
     return simulation, errors
 
 
 def tell(
     simulation: Simulation,
-    bench: Bench,
+    documents: Documents,
     set_points: SetPoints,
     timeline: Timeline,
     errors: Mapping[str, SetErrors],
@@ -162,7 +180,7 @@ def tell(
     played at the highest slew that the outputs can be programmed to, as a run tells them to, and lines at the
     slew that takes them from where the procedure has the set point before, wherever it is.
     """
-    slewest: dict[str, float] = {}
+    bench, slewest = documents.bench, dict[str, float]()
     for feed in set_points.values():
         slews = slew_range(feed, bench)
         for points in feed.outputs:
@@ -183,8 +201,14 @@ def tell(
     for limit in limit_actions(bench, set_points, timeline):
         asked = errors[limit.output].limit(limit.current)
         simulation.set(limit.output, at=limit.time, current_limit=asked)
-    for moved in contact_moves(contacts_of(bench, set_points), timeline):
-        simulation.change_lead(moved.input, at=moved.time, opened=not moved.closed)
+    for pin in documents.device.pins:
+        if not starts_active(documents.device, documents.procedure, pin):
+            simulation.drive_pin(pin, False)
+    for moved in contact_moves(contacts_of(documents, set_points), timeline):
+        if moved.lies.pin:
+            simulation.drive_pin(moved.lies.pin, moved.lies.enables(moved.closed), at=moved.time)
+        else:
+            simulation.change_lead(moved.lies.input, at=moved.time, opened=not moved.closed)
     for change in all_changes(bench, set_points, timeline):
         _act(simulation, change, errors, slewest[change.output])
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from railwright.circuit.case import NOMINAL, Case
 from railwright.documents.loader import Documents
+from railwright.plan.contacts import pin_courses, states_within, switched_on
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
 from railwright.rehearsal.circuit import build_circuit, output_errors
@@ -29,12 +31,17 @@ def starts(
     circuit, _ = build_circuit(documents, set_points, case)
     errors, _ = output_errors(documents, set_points, case)
     found: dict[str, Start] = {}
+    timeline = timeline_of(documents.procedure, documents.device)
     rises = {
         action.input: (action.voltage, abs(action.voltage) / action.over if action.over > 0.0 else math.inf)
-        for action in reversed(timeline_of(documents.procedure, documents.device).actions)
+        for action in reversed(timeline.actions)
         if action.kind == "line"
     }
+    courses = pin_courses(documents, timeline)
     for branch in circuit.branches:
+        on = switched_on(timeline, branch.name)[:1]
+        active = {pin for pin, each in courses.items() for a, b, _ in on if True in states_within(each, a, b)}
+        loads = tuple(each for each in branch.loads if not each.pin or each.pin in active)
         voltage, rise = rises.get(branch.name, (0.0, math.inf))
         feed = set_points[branch.name]
         limits = [errors[points.output].limit(points.current_limit) for points in feed.outputs]
@@ -42,5 +49,5 @@ def starts(
         if voltage <= 0.0 or limit <= 0.0:
             continue
         low = min(documents.device.inputs[branch.name].operating.low, (1.0 - NEAR) * voltage)
-        found[branch.name] = start_up(branch, voltage, limit, rise, low, seek)
+        found[branch.name] = start_up(replace(branch, loads=loads), voltage, limit, rise, low, seek)
     return found

@@ -1,4 +1,6 @@
-"""What report and sheet say of the contacts of relays: where each lies, and how it stands when."""
+"""What report and sheet say of the contacts of relays: where each lies or what it drives, and how it stands
+when.
+"""
 
 from __future__ import annotations
 
@@ -6,25 +8,24 @@ from collections.abc import Iterator
 from itertools import takewhile
 
 from railwright.documents.loader import Documents
-from railwright.plan.contacts import Lies, closed_after, contacts_in
+from railwright.plan.contacts import Lies, closed_after, contacts_of
 
 
 def lying(documents: Documents) -> list[Lies]:
-    """Contacts in the leads of inputs that are hooked up."""
-    hook_up = documents.procedure.hook_up
-    return list(contacts_in(documents.bench, {name: each.fixture for name, each in hook_up.items()}).values())
+    """Contacts in the leads of inputs that are hooked up, and those that drive pins."""
+    return list(contacts_of(documents, documents.procedure.hook_up).values())
 
 
 def contact_words(documents: Documents) -> Iterator[str]:
     """Each contact in a sentence, with the steps that move it."""
     for each in lying(documents):
         moved = [
-            f"{'closed' if closed else 'opened'} in '{step.called(index)}'"
+            f"{'closed' if closed else 'opened'} in '{step.called(index)}'{_means(each, closed)}"
             for index, step in enumerate(documents.procedure.steps)
             for name, closed in (step.relays.moves if step.relays is not None else ())
             if name == each.name
         ]
-        begins = f"{_stands(each.starts_closed)} as the procedure begins"
+        begins = f"{_stands(each.starts_closed)} as the procedure begins{_means(each, each.starts_closed)}"
         line = "its instrument moves it and reports its state over a line of its own"
         yield f"{_where(each)}: {', '.join([begins, *moved])}; {line}"
 
@@ -33,16 +34,30 @@ def contacts_first(documents: Documents) -> list[str]:
     """How each contact stands before anything is switched on, after the steps before the first power-up."""
     lies = lying(documents)
     stands = closed_after(lies, takewhile(lambda step: step.power_up is None, documents.procedure.steps))
-    return [f"{_where(each)}: {_stands(stands[each.name])}." for each in lies]
+    return [f"{_where(each)}: {_how(each, stands[each.name])}." for each in lies]
 
 
 def contacts_last(documents: Documents) -> list[str]:
     """How each contact is left."""
-    return [f"{_where(each)}: {each.contact.without_power}." for each in lying(documents)]
+    return [f"{_where(each)}: {_how(each, each.rests_closed)}." for each in lying(documents)]
 
 
 def _where(each: Lies) -> str:
-    return f"{each.name} ({each.instrument}, channel {each.contact.channel}), in the lead of {each.input}"
+    place = f"on pin {each.pin}" if each.pin else f"in the lead of {each.input}"
+    return f"{each.name} ({each.instrument}, channel {each.contact.channel}), {place}"
+
+
+def _how(each: Lies, closed: bool) -> str:
+    return f"{_stands(closed)}{_means(each, closed)}"
+
+
+def _means(each: Lies, closed: bool) -> str:
+    """What that does to its pin."""
+    if not each.pin:
+        return ""
+    level = each.contact.level(closed)
+    driven = "not driven" if level is None else level
+    return f" (pin {each.pin} {driven}, {'active' if each.enables(closed) else 'inactive'})"
 
 
 def _stands(closed: bool) -> str:

@@ -177,7 +177,7 @@ def _verify(source: FedInput, feed: Feed, goal: float, off: str) -> str:
     both = "both" if len(feed.outputs) == 2 else "all"
     over = f", {_outputs(feed)} in series" if feed.arrangement == "series" else ""
     said = [f"{show(goal, 'V')}{exact} {where}{over}."]
-    drawn = source.load.current(goal) if goal > 0.0 else None
+    drawn = source.rising_load.current(goal) if goal > 0.0 else None
     if feed.sense != "at load" and drawn is not None:
         said.append(f"At the connector up to {show(source.drop(drawn.high), 'V', 2)} less.")
     expected = drawn or source.input.current.steady

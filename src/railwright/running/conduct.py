@@ -15,6 +15,7 @@ from railwright.documents.loader import Documents
 from railwright.guard.link import Answerless, GuardLink, GuardLost
 from railwright.guard.off_level import DECAY
 from railwright.instruments.errors import Fenced, InstrumentError
+from railwright.plan.contacts import kind_of, subjects_of
 from railwright.plan.listing import Listing
 from railwright.plan.moves import Move
 from railwright.plan.off_order import off_order, off_threshold
@@ -105,7 +106,7 @@ class Conduct:
         }
         self.unproved = {name: because for name, because in reasons.items() if because is not None}
         below = {name: off_threshold(documents.device, name) for name in rig.set_points}
-        self.watch = Watch(self.procedure.stop_when, below)
+        self.watch = Watch(self.procedure.stop_when, below, rig.unproved_trip)
         self.every = max(self.procedure.record.every, SHORTEST)
         self.looks = looks_per_reading(self.every)
         """Outputs are looked at so many times for each reading that is recorded."""
@@ -118,6 +119,7 @@ class Conduct:
         self.remedy = ""
         self.fault = ""
         self._ended_by: Exception | None = None
+        self._coupled = any(supply.document.coupled for supply in rig.supplies.values())
         self._told: dict[str, float] = {}
         """When each input's set point was told last [s, the link's clock]."""
         self.late = 0.0
@@ -407,7 +409,7 @@ class Conduct:
             limits = self.procedure.limits.get(move.input)
             return move.input, tuple(limits.off_after) if limits is not None else ()
         lies = self.relays.lies[move.contact.contact]
-        if lies.contact.under_load:
+        if not lies.needs_no_load:
             return lies.name, ()
         if lies.input in self.rig.on:
             told = f"contact '{lies.name}' is not rated to switch under load, and {lies.input} is on"
@@ -415,13 +417,14 @@ class Conduct:
         return lies.name, (lies.input,)
 
     def _move_contact(self, change: ContactChange, move: Move, at: float) -> None:
-        """Open or close a lead, verified; its step begins with it."""
+        """Open or close a lead, or drive a pin, verified; its step begins with it."""
         lies = self.relays.lies[change.contact]
         done = self.recorder.at(self.relays.move(change.contact, change.closed, at))
         late = self._moved(move, done)
-        kind = EventKind.LEAD_CLOSES if change.closed else EventKind.LEAD_OPENS
+        kind = kind_of(lies, change.closed)
         self.recorder.write("action", time=done, late=late, what=kind.value, contact=change.contact)
-        self.recorder.event(kind, lies.input, place_of(lies), done)
+        for subject in subjects_of(lies, self.device):
+            self.recorder.event(kind, subject, place_of(lies), done)
 
     def _moved(self, move: Move, done: float) -> float:
         """Count a move that is done [s]: how late it was [s]."""
@@ -474,6 +477,7 @@ class Conduct:
             often = f", {count} times" if count > 1 else ""
             told = f"{points.dwells.size} points in {'steps' if points.between == 'step' else 'lines'}{often}"
             recorder.event(EventKind.POINT_LIST_STARTS, move.input, told, done)
+            self.watch.followed.forget(move.input)
         elif move.kind == "limit":
             facts = Facts(limit=move.current)
             recorder.event(EventKind.CURRENT_LIMIT_SET, move.input, time=done, facts=facts)
@@ -495,6 +499,8 @@ class Conduct:
             at = max(at, self._told.get(move.input, at) + move.behind)
         told = self.rig.set(move.input, move.voltage, move.slew, switch_on=move.kind == "on", at=at)
         self._told[move.input] = told
+        if not self._coupled:
+            self.watch.followed.told(move.input, self.recorder.at(told), move.voltage, move.slew)
         return told
 
     def _failed(self, error: InstrumentError, time: float | None = None) -> None:
@@ -543,6 +549,7 @@ class Conduct:
             *deviations_of(
                 self.late, self.left_out, self.intake.missed, self.clocks.notes, self.polling.periods
             ),
+            *self.watch.followed.differences.values(),
             *([f"the run ended early: {cause}"] if ended not in AS_REQUIRED else []),
         )
         return RunOutcome(

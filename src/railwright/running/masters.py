@@ -7,6 +7,7 @@ to say that it is off before the run switches anything, and again right before t
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.supply import OutputReading, SupplyDriver
@@ -49,20 +50,25 @@ def masters_on(
         if supply.has_master:
             recorder.progress.preparing("master switches on")
             look()
-            master_on(supply, look, wait)
-            recorder.event(EventKind.MASTER_ON, name)
+            master_on(supply, look, wait, partial(recorder.event, EventKind.MASTER_ON, name))
 
 
-def master_on(supply: SupplyDriver, look: Callable[[], None], wait: Callable[[float], None]) -> None:
+def master_on(
+    supply: SupplyDriver,
+    look: Callable[[], None],
+    wait: Callable[[float], None],
+    told: Callable[[], None] = lambda: None,
+) -> None:
     """Switch it on while every output of the supply says that it is off, and see that none comes up with it,
-    used or not. InstrumentError where one does, or is on.
+    used or not. InstrumentError where one does, or is on. told: called as soon as it is on.
     """
     outputs = tuple(supply.outputs)
     if on := [own for own in outputs if supply.state(own)]:
-        told = f"output {', '.join(on)} is on and would deliver with it; switch it off"
-        raise InstrumentError(supply.name, "", f"its master switch was not switched on: {told}")
+        why = f"output {', '.join(on)} is on and would deliver with it; switch it off"
+        raise InstrumentError(supply.name, "", f"its master switch was not switched on: {why}")
     before = supply.read(outputs)
     supply.switch_master(True)
+    told()
     for _ in range(round(LOOKED / INTERVAL)):
         wait(INTERVAL)
         look()

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import threading
 import time
-from collections.abc import Mapping, Sequence, Set
+from collections.abc import Iterator, Mapping, Sequence, Set
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cache
@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from railwright.dialects.files import DialectFile, dialect_names, find_dialect
+from railwright.dialects.harmless import MOST, why_harmful
 from railwright.dialects.routes import contact_off
 from railwright.dialects.units import CHANNEL, FACTORS, Spoken
 from railwright.dialects.words import off_answers
@@ -71,9 +72,11 @@ class BenchSupply:
 
 def read_bench(text: str, folder: Path) -> tuple[BenchSupply, ...]:
     """The supplies of a bench document that lies in a folder; ValueError where there are none in it."""
-    tree = salvage(text)
-    supplies = tree.get("supplies") if isinstance(tree, Mapping) else None
+    tree = _without_dashes(salvage(text))
+    supplies = _without_dashes(tree.get("supplies")) if isinstance(tree, Mapping) else None
     if not isinstance(supplies, Mapping) or not supplies:
+        if missed := _missed(text, set()):
+            return tuple(missed)
         other = tree.get("bench") if isinstance(tree, Mapping) else None
         named = isinstance(other, str) and other.endswith((".yaml", ".yml"))
         remedy = f"; it names {other[:100]!r}: give that one" if named and isinstance(other, str) else ""
@@ -87,10 +90,18 @@ def read_bench(text: str, folder: Path) -> tuple[BenchSupply, ...]:
     return (*(replace(each, place=places[each.address]) for each in found), *missed)
 
 
+def _without_dashes(node: Any) -> Any:
+    """A mapping whose names, or the first of them, have a dash too many before them: as without."""
+    if not isinstance(node, list):
+        return node
+    return {name: each for entry in node if isinstance(entry, Mapping) for name, each in entry.items()}
+
+
 def read_relays(text: str) -> tuple[RelaysOff, ...]:
     """The instruments of a bench document that move contacts, as far as they can be read: a contact whose
     channel or rest nobody knows is left out. Which input it is in the bench does not say: it rests on all
-    outputs, and none of them is taken to be rated for switching under load.
+    outputs, and none of them is taken to be rated for switching under load. One that drives a pin comes to
+    stand as without power: which level makes that inactive the bench does not say.
     """
     tree = salvage(text) if "relays" in text else {}
     bench = tree if isinstance(tree, Mapping) else {}
@@ -106,7 +117,8 @@ def read_relays(text: str) -> tuple[RelaysOff, ...]:
         for own, each in _entries(node.get("contacts")):
             channel, stands = channel_named(str(each.get("channel", "")).strip()), each.get("without_power")
             if channel is not None and stands in ("open", "closed"):
-                contacts.append(contact_off(own, channel, str(stands), outputs, under_load=False))
+                pin = "?" if each.get("fixture") is None and each.get("closed") is not None else ""
+                contacts.append(contact_off(own, channel, str(stands), outputs, False, pin))
         if isinstance(address, str) and address.strip() and contacts:
             visa = node.get("visa")
             library = visa.strip() if isinstance(visa, str) else ""
@@ -296,22 +308,35 @@ def _session_settings(dialect: Mapping[str, Any], node: Mapping[str, Any]) -> Se
     session = dialect.get("session", {})
     sends, answers = (str(session.get(key, "\n")) for key in ("sends", "answers"))
     pause, patience, boot = (float(session.get(key, 0.0)) for key in ("pause", "patience", "boot"))
-    opening, closing = (_commands(session.get(key)) for key in ("opening", "closing"))
+    own = tuple(_own_commands(dialect))
+    opening, closing = (_commands(session.get(key), own) for key in ("opening", "closing"))
     visa = node.get("visa")
     library = visa.strip() if isinstance(visa, str) else ""
     line = _line(node.get("line"))
     return SessionSettings(sends, answers, pause, patience, line, library, boot, opening, closing)
 
 
-def _commands(written: Any) -> tuple[SessionCommand, ...]:
-    """What a session begins or ends with; what cannot be read of it holds up nobody."""
+def _commands(written: Any, own: Sequence[tuple[str, str]]) -> tuple[SessionCommand, ...]:
+    """What a session begins or ends with. What cannot be read of it holds up nobody, and what could change an
+    output is left out: nobody has checked this file since it was written.
+    """
     found = []
     for each in written if isinstance(written, list) else ():
-        if isinstance(each, str):
-            found.append(SessionCommand(each))
-        elif isinstance(each, Mapping) and isinstance(each.get("send"), str):
-            found.append(SessionCommand(each["send"], str(each.get("answer", ""))))
-    return tuple(found)
+        entry = each if isinstance(each, Mapping) else {"send": each}
+        text, vouched = entry.get("send"), bool(entry.get("because"))
+        if isinstance(text, str) and not why_harmful(text, own, vouched=vouched):
+            found.append(SessionCommand(text, str(entry.get("answer", ""))))
+    return tuple(found[:MOST])
+
+
+def _own_commands(node: Any, name: str = "") -> Iterator[tuple[str, str]]:
+    """Every text below a part of a dialect's file that may be the header of a command, by its key."""
+    if isinstance(node, Mapping):
+        for key, each in node.items():
+            if name or key not in ("session", "dialect", "addressing", "words", "called"):
+                yield from _own_commands(each, str(key))
+    elif isinstance(node, str) and node[:1].isalpha():
+        yield name, node
 
 
 def _line(node: Any) -> LineSettings:

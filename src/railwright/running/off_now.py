@@ -357,7 +357,9 @@ class OffNow:
         """Whatever became of a contact, it makes no output one that is on or off."""
         self._contacts.add(str(contact["contact"]))
         how = f"reads {contact['stands']}" if contact["rests"] else str(contact["why"])
-        self._tell(f"contact {contact['contact']}: {how}; a relay isolates nothing")
+        drives = contact.get("pin")
+        told = "a relay isolates nothing" if not drives else "it drives a pin of the device"
+        self._tell(f"contact {contact['contact']}: {how}; {told}")
 
     def _say_not(self, shown: str, why: str) -> None:
         self._all_off = False

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
@@ -22,7 +23,10 @@ REACH = 30.0
 """Full scale that an output is taken to have, in parts of what is provoked: nothing more is known of it."""
 
 ITS_OUTPUT = "1"
-"""What the one output of a supply is called that no bench describes."""
+"""What the output is called that is tried, of a supply that no bench describes."""
+
+BESIDE = "2"
+"""What another output of it is called, whose trip is to take that one along."""
 
 
 @dataclass(frozen=True)
@@ -33,9 +37,12 @@ class Provocations:
     not_confirmed: str
 
 
-def bare_supply(dialect: Dialect, address: str, channel: int, voltage: float, current: float) -> Supply:
+# Many: what is known of such a supply.
+def bare_supply(
+    dialect: Dialect, address: str, channel: int, voltage: float, current: float, beside: int | None = None
+) -> Supply:
     """A supply of which nothing is known but its dialect, as a bench document would have it: with every
-    protection that the dialect can set.
+    protection that the dialect can set, and any slew. beside: the channel of another output of it.
     """
     volts = Interval(dialect.settings["voltage"].least, REACH * voltage)
     amperes = Interval(dialect.settings["current_limit"].least, REACH * current)
@@ -48,8 +55,12 @@ def bare_supply(dialect: Dialect, address: str, channel: int, voltage: float, cu
         opp=OverPower.model_construct(level=Interval(0.0, volts.high * amperes.high)) if can("opp") else None,
         ocp=OverCurrent.model_construct(level=amperes) if can("ocp") else None,
         trip_delay=Interval(0.0, 1.0) if can("trip_at_limit") else None,
+        slew=Interval(0.0, math.inf) if can("slew_rising") else None,
     )
-    return Supply.model_construct(address=address, dialect=dialect, outputs={ITS_OUTPUT: output})
+    outputs = {ITS_OUTPUT: output}
+    if beside is not None:
+        outputs[BESIDE] = output.model_copy(update={"channel": beside})
+    return Supply.model_construct(address=address, dialect=dialect, outputs=outputs)
 
 
 # Many: what is provoked, where, and with what connected.
@@ -63,19 +74,21 @@ def provoke(
     current: float,
     tell: Callable[[Provocation], None] = lambda seen: None,
     restores: Collection[Setting] = (),
+    beside: str = "",
 ) -> Provocations:
     """Provoke what can be at an output of a supply that was identified. It is off at every ending; raises
     what ends it early, such as InstrumentError, when that is confirmed, else OffNotConfirmed. restores:
-    settings that the supply tells, and that are left as they were found.
+    settings that the supply tells, and that are left as they were found. beside: another output of the
+    supply, with nothing connected either, that is switched on, too: its trip is to take this one along.
     """
     seen: list[Provocation] = []
     if supply.has_master and not supply.master():
         # Nobody knows here which other outputs it has, and what hangs on them.
         told = "its master switch is off; make sure that its other outputs are off, then switch the master on"
         raise InstrumentError(supply.name, supply.dialect.master_queries[0], told)
-    plan = plan_of_outputs({supply: (output,)}, masters=False)
+    plan = plan_of_outputs({supply: (output, beside) if beside else (output,)}, masters=False)
     with energised(link, plan) as ending:
-        work = Provoking(supply, output, voltage, current, link.sleep, link.now, restores)
+        work = Provoking(supply, output, voltage, current, link.sleep, link.now, restores, beside)
         for each in work.go(connected):
             seen.append(each)
             tell(each)

@@ -1,5 +1,6 @@
 """The relays of a run: identified, and their contacts where the procedure begins, before anything is on; then
-moved step by step, each movement verified, and watched on the guard's schedule.
+moved step by step, each movement verified, and watched on the guard's schedule. Contacts that drive pins of
+the device are moved and watched alike.
 
 A contact that does not stand as it was told ends the run, as does one that cannot be asked any more.
 """
@@ -10,6 +11,7 @@ import math
 from collections.abc import Callable
 from typing import Any
 
+from railwright.documents.device import enabled_inputs
 from railwright.documents.loader import Documents
 from railwright.guard.judged_off import STEADY
 from railwright.guard.link import GuardLink
@@ -23,6 +25,7 @@ from railwright.plan.set_points import SetPoints
 from railwright.quantities import show
 from railwright.records.ended import Ended
 from railwright.running.end_run import EndRun
+from railwright.running.idle_pins import IdlePins
 from railwright.running.outcome import InputReading
 from railwright.running.recorder import RunRecorder
 from railwright.traces import EventKind
@@ -32,8 +35,8 @@ WATCHED = 0.5
 
 
 class RunRelays:
-    """Those with a contact in the lead of an input that is hooked up. lies: contact -> where it lies.
-    drivers: each instrument by its name.
+    """Those with a contact in the lead of an input that is hooked up, or that drives a pin. lies: contact ->
+    where it lies. drivers: each instrument by its name.
     """
 
     # Many: what a run is of.
@@ -46,17 +49,18 @@ class RunRelays:
         recorder: RunRecorder,
     ) -> None:
         bench = documents.bench
-        self.lies = contacts_of(bench, set_points)
+        self.lies = contacts_of(documents, set_points)
         self.drivers: dict[str, RelaysDriver] = {}
         for name in dict.fromkeys(each.instrument for each in self.lies.values()):
             used = {own: each.contact for own, each in self.lies.items() if each.instrument == name}
             self.drivers[name] = RelaysDriver(name, bench.relays[name], used, open_session)
         self.none = {
-            each.input: sum(no_current(bench.output(name)) for name in set_points[each.input].names)
-            for each in self.lies.values()
+            name: sum(no_current(bench.output(own)) for own in feed.names)
+            for name, feed in (set_points if self.drivers else {}).items()
         }
         """Input -> current that counts as none [A]."""
-        self._bench, self._link, self._recorder = bench, link, recorder
+        self._documents, self._link, self._recorder = documents, link, recorder
+        self._idle = IdlePins(documents, set_points, self.none) if self.drivers else None
         self._stands: dict[str, tuple[bool, float]] = {}
         """Contact -> whether it is closed, and since when that is known [s]; a moving one is left out."""
         self._flows_since: dict[str, float] = {}
@@ -87,7 +91,7 @@ class RunRelays:
                 if closed == each.starts_closed:
                     continue
                 self._recorder.event(EventKind.CONTACT_FOUND, contact, _stands(closed))
-                if not each.contact.under_load and (what := loaded(each.input)):
+                if each.needs_no_load and (what := loaded(each.input)):
                     told = f"contact '{contact}' is {_stands(closed)}, not rated to switch under load"
                     raise EndRun(Ended.STOPPED, f"{each.input}: {told}, and {what}: discharge it first")
                 self.move(contact, each.starts_closed)
@@ -96,9 +100,13 @@ class RunRelays:
 
     def off(self) -> tuple[RelaysOff, ...]:
         """What the guard is told of them, once they are identified."""
-        inputs = {name: (each.input,) for name, each in self.lies.items()}
+        device = self._documents.device
+        inputs = {
+            name: (each.input,) if each.input else enabled_inputs(device, each.pin)
+            for name, each in self.lies.items()
+        }
         return tuple(
-            relays_off(name, self._bench, inputs, driver.identity)
+            relays_off(name, self._documents.bench, self.lies, inputs, driver.identity)
             for name, driver in self.drivers.items()
             if driver.identity is not None
         )
@@ -139,7 +147,10 @@ class RunRelays:
                 raise EndRun(Ended.CHANGED, f"{name}: {told}: moved by itself, at its panel, or by others")
 
     def see(self, reading: InputReading) -> None:
-        """One reading of an input: a current through a contact that says it is open ends the run."""
+        """One reading of an input: a current through a contact that says it is open ends the run, and one
+        into a load whose pins say that it is disabled.
+        """
+        self._see_idle(reading)
         for contact, each in self.lies.items():
             if each.input != reading.input:
                 continue
@@ -154,6 +165,23 @@ class RunRelays:
                 told = f"contact '{contact}' says that it is open, and {show(reading.current, 'A')} flow"
                 raise EndRun(Ended.STOPPED, f"{each.input}: {told}: it is welded, or something is beside it")
 
+    def _see_idle(self, reading: InputReading) -> None:
+        inactive = {
+            each.pin: self._recorder.at(since)
+            for name, each in self.lies.items()
+            if each.pin and name in self._stands
+            for closed, since in [self._stands[name]]
+            if not each.enables(closed)
+        }
+        found = self._idle.see(reading, inactive) if self._idle is not None else None
+        if found is not None:
+            pin, drawn = found
+            told = f"pin '{pin}' is inactive by its contact, and {show(drawn, 'A')} are drawn"
+            raise EndRun(
+                Ended.STOPPED,
+                f"{reading.input}: {told}: it is not connected, or its polarity is the other one",
+            )
+
     def _expect(self, contact: str, closed: bool) -> None:
         """Have the instrument say that it stands so, which is known from then on."""
         answer = self.drivers[self.lies[contact].instrument].check(contact, closed)
@@ -162,7 +190,8 @@ class RunRelays:
 
 def place_of(lies: Lies) -> str:
     """Which contact it is, for people."""
-    return f"contact '{lies.name}' of {lies.instrument}"
+    driven = f"pin '{lies.pin}', " if lies.pin else ""
+    return f"{driven}contact '{lies.name}' of {lies.instrument}"
 
 
 def _stands(closed: bool) -> str:

@@ -62,6 +62,7 @@ class Rig:
         self.proof_needs: list[ProofNeed] = []
         """What it rests on of what was proved of its dialects, once its supplies were identified."""
         self._slews: dict[str, float] = {}
+        self._led: dict[str, dict[OutputName, float]] = {}
         # Inputs whose outputs are ruled by their point lists: when those are over [s], their last voltage
         # [V].
         self._ruled: dict[str, tuple[float, float]] = {}
@@ -78,6 +79,11 @@ class Rig:
     def share(self, output: str) -> float:
         """The part of its input's voltage that an output carries."""
         return next(each.share for _, _, each in self.feeds() if each.output == output)
+
+    def unproved_trip(self, name: str, trip: str) -> bool:
+        """Whether an output of an input was not proved to name this trip; a simulated one needs no proof."""
+        needs = [each for each in self.proof_needs if each.output in self.set_points[name].names]
+        return any(trip not in each.proved for each in needs)
 
     def inputs_of(self, supply: str) -> tuple[str, ...]:
         """The inputs that a supply feeds."""
@@ -145,6 +151,9 @@ class Rig:
         done = self._middle(answers)
         if switch_on:
             self.switched(name, True, done)
+        for output in feed.outputs:
+            for led in self._led.values():
+                led.pop(output.output, None)
         if slew is not None:
             self._slews.update({output.output: slew * output.share for output in feed.outputs})
         if ruled:
@@ -251,7 +260,10 @@ class Rig:
         """
         fastest = slew_range(feed, self.bench)
         found: list[OutputSetting] = []
-        for other, ratio in self.settings.voltages_moved_by(output.output, goal).items():
+        # What is told to go on faster to the same goal moves nothing: those that it led there go on with it.
+        moved = self.settings.voltages_moved_by(output.output, goal) or self._led.get(output.output, {})
+        self._led[output.output] = moved
+        for other, ratio in moved.items():
             own = next(((n, f, o) for n, f, o in self.feeds() if o.output == other), None)
             if own is None or own[1] is feed or own[0] in self._ruled:
                 continue

@@ -5,15 +5,16 @@ conditions, and, after switching off, when the voltage has fallen.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from railwright.documents.procedure import StopCondition
 from railwright.documents.repeating import ReadingBound
 from railwright.quantities import show
 from railwright.records.ended import Ended
+from railwright.running.followed import Followed
 from railwright.running.outcome import InputReading
-from railwright.traces import Event, EventKind, Facts, Mode, enters, trips
+from railwright.traces import UNPROVED, Event, EventKind, Facts, Mode, enters, trips
 
 GRACE = 0.1
 """For how long after switching on an output may still say that it is off [s]."""
@@ -69,12 +70,17 @@ class Watch:
     whole averaging lies after that, or when there will be none.
 
     off_below: input -> voltage below which it has fallen [V]. fell_after: input -> from its switching-off to
-    the first reading below that [s].
+    the first reading below that [s]. unproved: whether nobody has provoked a trip of an input.
     """
 
     def __init__(
-        self, stop_when: Sequence[StopCondition], off_below: Mapping[str, float] | None = None
+        self,
+        stop_when: Sequence[StopCondition],
+        off_below: Mapping[str, float] | None = None,
+        unproved: Callable[[str, str], bool] = lambda name, trip: False,
     ) -> None:
+        self._unproved = unproved
+        self.followed = Followed()
         self._stop_when = tuple(stop_when)
         self._off_below = dict(off_below or {})
         self._off_since: dict[str, float] = {}
@@ -130,6 +136,8 @@ class Watch:
         before that, and is looked at only now, tells nothing of what was switched.
         """
         events = self._settled(name)
+        if not on:
+            self.followed.forget(name)
         self._gone.discard(name)
         self._known_since[name] = done
         self._off_since.pop(name, None)
@@ -149,6 +157,7 @@ class Watch:
     def see(self, reading: InputReading) -> tuple[list[Event], Alarm | None]:
         """Events in a reading, and what in it ends the run."""
         name = reading.input
+        self.followed.see(reading)
         before, self._last[name] = self._last.get(name), reading
         within = self._within(reading, before)
         if within is not None:
@@ -166,8 +175,10 @@ class Watch:
         now = max(reading.time, self._on_since[name])
         if reading.trip:
             self._gone.add(name)
-            cause = f"{name} tripped: {reading.trip}{self._likely_of_trip(reading)}"
-            event = Event(now, name, trips(reading.trip), _facts(before)._replace(within=within))
+            facts = _facts(before)._replace(within=within, unproved=self._unproved(name, reading.trip))
+            named = f"{reading.trip}, {UNPROVED}" if facts.unproved else reading.trip
+            cause = f"{name} tripped: {named}{self._likely_of_trip(reading)}"
+            event = Event(now, name, trips(reading.trip), facts)
             alarm = Alarm(Ended.TRIPPED, name, cause, now, reading.trip, self._steps_of(within))
             return [*self._settled(name), event], alarm
         sure = reading.asked is None or reading.asked > self._known_since[name]
@@ -183,7 +194,11 @@ class Watch:
             if not sure or now - self._on_since[name] < GRACE:
                 return [], None
             self._gone.add(name)
-            cause = f"{name} went off by itself, and does not say why"
+            # Its own state does not say off, so that it may as well be told by another bit, or word.
+            cause = (
+                f"{name}: by its status nothing regulates it: it went off by itself and does not say why, or "
+                "what regulates it is told otherwise than its dialect says"
+            )
             event = Event(now, name, EventKind.WENT_OFF, _facts(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
         self._seek(reading)
@@ -233,7 +248,8 @@ class Watch:
         known = self._known_since.get(name, -math.inf)
         off = max(self._off_since[name], known if math.isfinite(known) else -math.inf)
         within = (min(before.exchange[0], off), off)
-        return [Event(off, name, trips(kind), _facts(before)._replace(within=within))]
+        facts = _facts(before)._replace(within=within, unproved=self._unproved(name, kind))
+        return [Event(off, name, trips(kind), facts)]
 
     def _fallen(self, reading: InputReading, before: InputReading | None) -> list[Event]:
         """The first reading after switching off that lies below what counts as off."""

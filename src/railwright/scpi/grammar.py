@@ -12,11 +12,15 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 from railwright.scpi.data import LONGEST_WORD, WHITE, Datum, read_datum
 from railwright.scpi.errors import ScpiError
 
 _HEADER = re.compile(r"(\*[A-Za-z][A-Za-z0-9_]*|:?[A-Za-z][A-Za-z0-9_]*(?::[A-Za-z][A-Za-z0-9_]*)*)(\??)")
+
+SHORT = 200
+"""A message of so many characters is one of those that come again and again, and is kept as it was read."""
 
 
 @dataclass(frozen=True)
@@ -52,8 +56,9 @@ def parse_message(message: bytes) -> Iterator[Unit]:
     here, path = _skip_white(text, 0), ()  # type: int, tuple[str, ...]
     if here == len(text):
         return
+    read = _read_again if len(text) <= SHORT else _read_unit
     while True:
-        unit, path, here = _read_unit(text, here, path)
+        unit, path, here = read(text, here, path)
         yield unit
         if here == len(text):
             return
@@ -80,6 +85,9 @@ def _read_unit(text: str, here: int, path: tuple[str, ...]) -> tuple[Unit, tuple
             raise ScpiError(-110, "more than 32 nodes")
     parameters, here = _read_parameters(text, _skip_white(text, here))
     return Unit(nodes, bool(found.group(2)), parameters), path, here
+
+
+_read_again = lru_cache(4096)(_read_unit)
 
 
 def _read_parameters(text: str, here: int) -> tuple[tuple[Datum, ...], int]:

@@ -26,6 +26,7 @@ from railwright.physics.driven import Besides, Course, Driven, swing
 from railwright.physics.halving import greatest, least
 from railwright.physics.loads.law import Ascent, Ramp
 from railwright.physics.output_stage import CEILING, LIMIT_OVERSHOOT, LIMIT_RESPONSE
+from railwright.plan.contacts import pin_courses, states_within, switched_on
 from railwright.plan.plan import Plan, deliver
 from railwright.plan.set_points import Feed
 from railwright.plan.timeline import Timeline
@@ -74,6 +75,20 @@ def locate(documents: Documents, path: Path) -> Location:
     return documents.where(cast(Kind, path[0]), path[1:])
 
 
+class Enabled(NamedTuple):
+    """Parts of an input's load, by their positions, that a pin of the device does not always enable.
+
+    never: while it is on. at_times: at some times, and not at others. later: not while it is switched on.
+    """
+
+    never: frozenset[int] = frozenset()
+    at_times: frozenset[int] = frozenset()
+    later: frozenset[int] = frozenset()
+
+
+ALWAYS = Enabled()
+
+
 class Draw(NamedTuple):
     """A steady current that operation asks for [A], who says so, and whether the device declares it."""
 
@@ -101,6 +116,7 @@ class FedInput(Group):
     fixture_name: str | None = None
     fixture: Fixture | None = None
     operation: Played | None = None
+    enabled: Enabled = ALWAYS
 
     @cached_property
     def in_operation(self) -> FedInput:
@@ -118,8 +134,23 @@ class FedInput(Group):
 
     @cached_property
     def load(self) -> LoadModel:
-        """What the input draws, by its load model, and what a fixture adds to it."""
-        return LoadModel(self.input, self.fixture)
+        """What the input draws, by its load model, and what a fixture adds to it: with every part that is
+        enabled at any time.
+        """
+        return LoadModel(self.input, self.fixture, self.enabled.never, self.enabled.at_times)
+
+    @cached_property
+    def enabled_load(self) -> LoadModel:
+        """The same with every part enabled, as the device document has it."""
+        return self.load if self.enabled == ALWAYS else LoadModel(self.input, self.fixture)
+
+    @cached_property
+    def rising_load(self) -> LoadModel:
+        """The same with those parts alone that are enabled while it is switched on, or rises from there."""
+        if not self.enabled.later:
+            return self.load
+        idle = self.enabled.never | self.enabled.later
+        return LoadModel(self.input, self.fixture, idle, self.enabled.at_times)
 
     @cached_property
     def warm(self) -> Resistance:
@@ -210,11 +241,14 @@ class FedInput(Group):
     def asked(self) -> list[Draw]:
         """Every steady current that normal operation is said to ask for [A], and who says so."""
         top = self.played.highest.voltage if self.played.highest else self.input.nominal
-        starting = min((each.starts_at.low for each in self.load.converters), default=0.0)
+        starting = min((each.starts_at.low for each in self.rising_load.converters), default=0.0)
         works = [level.voltage for level in self.played.meant_within(self.input.operating)]
         lowest = starting if 0 < starting < top else min(1e-3, top)
         bottom = min([lowest, *(volts for volts in works if volts > 0.0)])
-        drawn = self.load.over(bottom, top) if top > 0 else None
+        drawn = self.rising_load.over(bottom, top) if top > 0 else None
+        later = self.load.over(min([top, *works]), top) if top > 0 and self.enabled.later else None
+        if drawn is not None and later is not None:
+            drawn = max(drawn, later, key=lambda each: each[0].high)
         declared = self.input.current.steady
         found: list[Draw] = []
         if declared is not None and top >= self.input.operating.low:  # else its range is not reached
@@ -458,8 +492,12 @@ class FedInput(Group):
         """Steady current over a move upwards between two voltages [V]: a converter that has stopped draws
         nothing before the lowest voltage at which it may start. None: unknown.
         """
-        found = self.load.over(max(start, 1e-3), stop, start)
+        found = self._load_from(start).over(max(start, 1e-3), stop, start)
         return None if found is None else found[0]
+
+    def _load_from(self, start: float) -> LoadModel:
+        """What it draws on a move upwards from a voltage [V]."""
+        return self.load if start > 0.0 else self.rising_load
 
     def asks_for(self, move: Slope) -> float | None:
         """The most that a move upwards asks of the current limit at any one time [A]: what charges the input
@@ -471,7 +509,7 @@ class FedInput(Group):
     def _asked(self, start: float, stop: float, rate: float | None, from_off: bool) -> float | None:
         """See `asks_for`."""
         top = stop + (self.voltage_error(stop) or 0.0)
-        drawn, turning = self.drawn_rising(start, top), self.load.inertia
+        drawn, turning = self.drawn_rising(start, top), self._load_from(start).inertia
         if drawn is None:
             return None
         if rate is None or math.isinf(turning):
@@ -485,14 +523,16 @@ class FedInput(Group):
             return math.inf
         lead = self.resistance.high if self.senses else self.resistance.low
         asked = self._asked_on(Ramp(slope, top, lead), 0.0)
-        if self.load.converters and not self.senses:  # at a lower voltage they draw more
+        if self.rising_load.converters and not self.senses:  # at a lower voltage they draw more
             ramp = Ramp(slope, top, self.resistance.high)
             asked = max(asked, self._asked_on(ramp, self.fixture.drop.high if self.fixture else 0.0))
         return asked
 
     def stays_within(self, move: Slope, limit: float) -> bool | None:
         """Whether a move upwards, and a slower one, asks for no more than a limit [A]; None: unknown."""
-        slower = [rate for rate in self.load.turns_at(move.stop) if move.rate is None or rate < move.rate]
+        slower = [
+            rate for rate in self.rising_load.turns_at(move.stop) if move.rate is None or rate < move.rate
+        ]
         asked = [self.asks_for(each) for each in (move, *(move._replace(rate=rate) for rate in slower))]
         drawn = self.drawn_rising(move.start, move.stop)
         if drawn is None or None in asked:
@@ -506,7 +546,7 @@ class FedInput(Group):
         """
         own, over = self.charged or 0.0, ramp.over
         held = self.load.at_once(over / PARTS)
-        risen = self.load.rising(ramp._replace(ohms=0.0) if self.senses else ramp)
+        risen = self.rising_load.rising(ramp._replace(ohms=0.0) if self.senses else ramp)
         faster = ramp.ohms * (own if self.senses else -held)
 
         again = 0 if self.senses or risen.winds else AGAIN
@@ -559,9 +599,15 @@ class FedInput(Group):
         """
         if self.fed_current is not None:
             return None  # it works in the limit, and is not charged by it on the way to a voltage
-        charging, own, ahead = self.load.charging_time, self.charged or 0.0, self.ahead
+        own, ahead = self.charged or 0.0, self.ahead
+
+        def charging(each: Slope) -> float | None:
+            load = self.rising_load if each.from_off else self.load
+            start = max(each.start, 0.0)
+            return load.charging_time(own, limit, start, each.stop, from_off=each.from_off, ahead=ahead)
+
         times = (
-            (charging(own, limit, max(each.start, 0.0), each.stop, from_off=each.from_off, ahead=ahead), each)
+            (charging(each), each)
             for each in self.played.widest_rises
             if self.stays_within(each, limit) is False
         )
@@ -725,7 +771,26 @@ def fed_input(
         fixture_name,
         fixture,
         operation_of(name, procedure, played, timeline),
+        enabled_parts(documents, name, timeline),
     )
+
+
+def enabled_parts(documents: Documents, name: str, timeline: Timeline) -> Enabled:
+    """Which parts of an input's load the device's pins do not always enable, while it is on."""
+    gated = {n: e.enabled_by for n, e in enumerate(documents.device.inputs[name].load) if e.enabled_by}
+    if not gated:
+        return ALWAYS
+    courses = pin_courses(documents, timeline)
+    on = switched_on(timeline, name)
+    found: tuple[set[int], set[int], set[int]] = set(), set(), set()
+    for number, pin in gated.items():
+        seen = {each for start, _, end in on for each in states_within(courses[pin], start, end)}
+        rising = {each for start, risen, _ in on for each in states_within(courses[pin], start, risen)}
+        for holds, part in zip((True not in seen, len(seen) == 2, True not in rising), found, strict=True):
+            if holds:
+                part.add(number)
+    never, at_times, later = map(frozenset, found)
+    return Enabled(never, at_times, later - never)
 
 
 def operation_of(name: str, procedure: Procedure, played: Played, timeline: Timeline) -> Played | None:

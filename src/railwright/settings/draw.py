@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from functools import partial
 from typing import NamedTuple
 
@@ -60,7 +60,7 @@ class _Part(NamedTuple):
 
     starts, stops [V]: the lowest voltages at which it may start and stop; -inf: it draws at any voltage.
     between: the corners of which one draws least once it has settled, and one most; least, most: those of
-    which one draws least at once, and most on a ramp.
+    which one draws least at once, and most on a ramp. seldom: a pin enables it at times only.
     """
 
     kind: LoadKind
@@ -70,9 +70,15 @@ class _Part(NamedTuple):
     between: Sequence[list[float]]
     least: Sequence[list[float]]
     most: Sequence[list[float]]
+    seldom: bool = False
 
     def current(self, voltage: float) -> Bounds:
-        """Current [A] once it has settled, where its module says so with `draws`; else as its law has it."""
+        """Current [A] once it has settled: at least none, where it is not always enabled."""
+        found = self._enabled(voltage)
+        return Bounds(min(0.0, found.low), max(0.0, found.high)) if self.seldom else found
+
+    def _enabled(self, voltage: float) -> Bounds:
+        """Current while it is enabled, where its module says so with `draws`; else as its law has it [A]."""
         draws = getattr(self.kind.equations, "draws", None)
         if draws is not None:
             found = [draws(voltage, corner) for corner in self.between]
@@ -85,6 +91,8 @@ class _Part(NamedTuple):
     def at_least(self, voltage: float, risen: Ascent) -> float:
         """Least current at a voltage to which it has just risen [A]."""
         least = getattr(self.kind.equations, "at_least", None)
+        if self.seldom:
+            return 0.0
         if least is None:
             return max(0.0, self.current(voltage).low)
         return max(0.0, min(float(least(voltage, risen, corner)) for corner in self.least))
@@ -128,8 +136,16 @@ class LoadModel:
     behind: of each capacitor its least capacitance [F] and its largest series resistance [Ω].
     """
 
-    def __init__(self, wanted: Input, fixture: Fixture | None = None) -> None:
-        entries = [(entry.parameters, KINDS[entry.kind]) for entry in wanted.load]
+    def __init__(
+        self,
+        wanted: Input,
+        fixture: Fixture | None = None,
+        without: Collection[int] = (),
+        at_times: Collection[int] = (),
+    ) -> None:
+        kept_on = [each for number, each in enumerate(wanted.load) if number not in without]
+        entries = [(entry.parameters, KINDS[entry.kind]) for entry in kept_on]
+        gated = [entry.parameters for number, entry in enumerate(wanted.load) if number in at_times]
         self.converters = [each for each, _ in entries if isinstance(each, Converter)]
         self.banks: list[Capacitor | AddedCapacitor] = [
             *(each for each, _ in entries if isinstance(each, Capacitor)),
@@ -153,7 +169,8 @@ class LoadModel:
             between = getattr(kind.equations, "drawing_between", tuple)(corners)
             least = getattr(kind.equations, "drawing_least", tuple)(corners)
             most = getattr(kind.equations, "rising_most", tuple)(corners)
-            self._parts.append(_Part(kind, corners, starts, stops, between, least, most))
+            seldom = any(parameters is each for each in gated)
+            self._parts.append(_Part(kind, corners, starts, stops, between, least, most, seldom))
             self._marks += [starts * (1 - 1e-9), starts] if starts > 0.0 else []
             self._marks += [mark for knee in parameters.knees() for mark in (knee, knee * (1 + 1e-9))]
             for name, value in given.items():

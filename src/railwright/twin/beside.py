@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from railwright.documents.bench import Bench
+from railwright.documents.device import Device, enabled_inputs
 from railwright.documents.procedure import Procedure
-from railwright.plan.contacts import contacts_in
+from railwright.plan.contacts import contacts_in, drivers_of
 
 
 def supply_beside(name: str, bench: Bench, procedure: Procedure | None) -> str:
@@ -24,10 +27,32 @@ def leads_of(bench: Bench, procedure: Procedure | None) -> dict[str, str]:
     return {name: each.input for name, each in lies.items()}
 
 
-def supplies_beside(name: str, bench: Bench, procedure: Procedure | None) -> list[str]:
-    """The supplies in whose physics the contacts of an instrument lie; any, where they are nowhere."""
-    leads = leads_of(bench, procedure)
+class DrivenBy(NamedTuple):
+    """A pin that a contact drives, the inputs that it enables parts of, and whether it does while closed."""
+
+    pin: str
+    inputs: tuple[str, ...]
+    active_closed: bool
+
+
+def pins_of(device: Device | None, bench: Bench, procedure: Procedure | None) -> dict[str, DrivenBy]:
+    """Contact of a relay -> the pin that it drives by a procedure."""
+    if device is None or procedure is None:
+        return {}
+    return {
+        name: DrivenBy(each.pin, enabled_inputs(device, each.pin), each.active_closed)
+        for name, each in drivers_of(device, bench, procedure).items()
+    }
+
+
+def supplies_beside(name: str, device: Device | None, bench: Bench, procedure: Procedure | None) -> list[str]:
+    """The supplies in whose physics the contacts of an instrument lie, or what they enable; any, where they
+    are nowhere.
+    """
+    leads, pins = leads_of(bench, procedure), pins_of(device, bench, procedure)
     hook_up = procedure.hook_up if procedure is not None else {}
-    own = [leads[each] for each in bench.relays[name].contacts if each in leads]
+    contacts = bench.relays[name].contacts
+    own = [leads[each] for each in contacts if each in leads]
+    own += [name for each in contacts if each in pins for name in pins[each].inputs if name in hook_up]
     found = [output.supply for each in own for output in hook_up[each].outputs]
     return list(dict.fromkeys(found)) or [next(iter(bench.supplies))]

@@ -27,9 +27,12 @@ KINDS = {
     "probe off": 1,
     "contact welded": 1,
     "contact stuck": 1,
+    "pin stuck": 1,
+    "pin inverted": 1,
 }
 """Every fault, and how many inputs it is about. 'probe off': what multimeters have at this input. 'contact
-welded', 'contact stuck': the relay's contact in its lead stays closed, or open, whatever it is told."""
+welded', 'contact stuck': the relay's contact in its lead stays closed, or open, whatever it is told. 'pin
+stuck', 'pin inverted': the pins that enable its load stay as they are without power, or do the opposite."""
 
 SENSE_KINDS = ("sense open", "sense shorted", "sense reversed", "sense crossed")
 """Those that lie in sense leads."""

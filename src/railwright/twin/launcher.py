@@ -66,6 +66,12 @@ def must_be_offered(address: str) -> None:
         )
 
 
+def beside_must_be_offered(address: str) -> None:
+    """TwinError where no twin of what stands beside supplies can listen at an address."""
+    if transport_of(address) != "serial":
+        socket_address(address)
+
+
 class _Child:
     """One started process: its pipes, and a thread that collects what it says."""
 
@@ -191,11 +197,11 @@ class TwinBench:
             for name, supply in self._given.supplies.items()
         }
         multimeters = {
-            name: meter.model_copy(update={"address": self.addresses.get(name, meter.address)})
+            name: meter.model_copy(update={"address": self.addresses.get(name, meter.address), "visa": None})
             for name, meter in self._given.multimeters.items()
         }
         relays = {
-            name: each.model_copy(update={"address": self.addresses.get(name, each.address)})
+            name: each.model_copy(update={"address": self.addresses.get(name, each.address), "visa": None})
             for name, each in self._given.relays.items()
         }
         return self._given.model_copy(
@@ -215,9 +221,9 @@ class TwinBench:
                 if self._ports == "bench":
                     must_be_offered(self._given.supplies[name].address)
                     for own in meters:
-                        socket_address(self._given.multimeters[own].address)
+                        beside_must_be_offered(self._given.multimeters[own].address)
                     for own in relays:
-                        socket_address(self._given.relays[own].address)
+                        beside_must_be_offered(self._given.relays[own].address)
                 order = Order(
                     name,
                     self._given,
@@ -243,9 +249,9 @@ class TwinBench:
         """The supply in whose process an instrument that moves contacts is simulated. TwinError where its
         contacts lie in leads of several: each supply is a process of its own.
         """
-        beside = supplies_beside(name, self._given, self._procedure)
+        beside = supplies_beside(name, self._device, self._given, self._procedure)
         if len(beside) > 1:
-            told = f"contacts of '{name}' lie in leads of {' and '.join(beside)}"
+            told = f"contacts of '{name}' lie in leads, or enable loads, of {' and '.join(beside)}"
             raise TwinError(
                 f"{told}: expected those of one supply, which is simulated in a process of its own"
             )

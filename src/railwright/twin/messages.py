@@ -8,11 +8,14 @@ from abc import ABC, abstractmethod
 from collections.abc import Awaitable, Callable
 from typing import Any
 
-from railwright.guard.address import socket_of
+from railwright.documents.serial_line import SerialLine
+from railwright.documents.wires import Wires
+from railwright.guard.address import device_of, socket_of, transport_of
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.framing import MessageFramer
 from railwright.scpi.grammar import Unit, parse_message
 from railwright.twin.listening import LOOPBACK, Listening
+from railwright.twin.serial_port import PacedReader, PacedWriter, SerialPort
 from railwright.virtual_time import Streams, memory_streams
 
 LONGEST_MESSAGE = 65536
@@ -49,13 +52,23 @@ class BesideServer(ABC):
 
     def __init__(self) -> None:
         self._served: set[asyncio.Task[None]] = set()
-        self._listening: Listening | None = None
+        self._listening: Listening | SerialPort | None = None
+        self._byte_time = 0.0
 
-    async def start_at(self, address: str, *, at_bench: bool) -> str:
-        """Listen at the socket of an address, or at a free one, and give its address. Raises OSError."""
+    async def start_at(self, wires: Wires, *, at_bench: bool) -> str:
+        """Listen at the socket or the serial line of an instrument's address, or at a free one, and give its
+        address. Raises OSError.
+        """
+        address = wires.address
+        if transport_of(address) == "serial":
+            line = wires.line or SerialLine()
+            serial = self._listening = SerialPort(self._serve, line)
+            self._byte_time = line.settings.byte_time
+            device = serial.open(device_of(address) or "" if at_bench else "")
+            return address if at_bench else f"ASRL{device}::INSTR"
         host, port = (socket_of(address) if at_bench else None) or (LOOPBACK, 0)
-        self._listening = Listening(self._serve, LONGEST_MESSAGE)
-        return f"TCPIP::{host}::{await self._listening.open(host, port)}::SOCKET"
+        listening = self._listening = Listening(self._serve, LONGEST_MESSAGE)
+        return f"TCPIP::{host}::{await listening.open(host, port)}::SOCKET"
 
     @abstractmethod
     async def answer(self, message: bytes) -> str:
@@ -83,7 +96,9 @@ class BesideServer(ABC):
         for task in self._served:
             task.cancel()
 
-    async def _serve(self, reader: asyncio.StreamReader, writer: Any) -> None:
+    async def _serve(self, reader: Any, writer: Any) -> None:
+        if self._byte_time:
+            reader, writer = PacedReader(reader, self._byte_time), PacedWriter(writer, self._byte_time)
         framer = MessageFramer(LONGEST_MESSAGE)
         try:
             while received := await reader.read(LONGEST_MESSAGE):

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
+from railwright.plan.contacts import undriven_pins
 from railwright.traces import Event, EventKind, Mode
 from railwright.twin.faults import SHORT, TwinFault
 from railwright.twin.history import History
@@ -78,6 +79,8 @@ class Plant:
         self._tick = min(tick, self._sensing.tick)
         self._opened: dict[str, bool] = {}
         """Input -> whether a contact in its lead is open, or about to be."""
+        self._pins = undriven_pins(device, procedure)
+        """Pin of the device -> whether it is active, or about to be."""
         self._simulation = self._new_simulation()
         self.on_event: Callable[[Event], None] = lambda event: None
         self.events: list[Event] = []
@@ -114,6 +117,8 @@ class Plant:
             simulation.change_lead(name, short=SHORT)
         for name, opened in self._opened.items():
             simulation.change_lead(name, opened=opened)
+        for pin, active in self._pins.items():
+            simulation.drive_pin(pin, active)
         return simulation
 
     @property
@@ -200,6 +205,11 @@ class Plant:
         """Open or close the lead of an input at a time [s], as a relay's contact does."""
         self._opened[name] = opened
         self._simulation.change_lead(name, at=at, opened=opened)
+
+    def drive_pin(self, pin: str, active: bool, at: float) -> None:
+        """Have a pin of the device be active or inactive from a time on [s], as what drives it does."""
+        self._pins[pin] = active
+        self._simulation.drive_pin(pin, active, at=at)
 
     def at_input(self, name: str) -> tuple[float, float]:
         """True voltage at an input's connector [V] and current into it [A] now; 0 before time went on."""

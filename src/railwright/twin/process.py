@@ -22,6 +22,7 @@ from railwright.compiled_cache import announce
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
+from railwright.documents.wires import Wires
 from railwright.twin.faults import TwinFault
 from railwright.twin.hands import set_at_panel
 from railwright.twin.mischief.script import Mischief
@@ -147,20 +148,22 @@ async def _serve_beside(
     from railwright.twin.relays import simulated_relays
 
     bench, procedure = order.bench, order.procedure
-    made: list[tuple[str, str, BesideServer]] = []
+    made: list[tuple[str, Wires, BesideServer]] = []
     for name in order.multimeters:
         meter = simulated(name, bench, procedure, truth, order.faults, server)
-        made.append((name, bench.multimeters[name].address, meter))
+        made.append((name, bench.multimeters[name], meter))
     for name in order.relays:
-        relays = simulated_relays(name, bench, procedure, order.faults, [plant], server.catch_up)
-        made.append((name, bench.relays[name].address, relays))
+        relays = simulated_relays(
+            name, order.device, bench, procedure, order.faults, [plant], server.catch_up
+        )
+        made.append((name, bench.relays[name], relays))
     addresses = dict[str, str]()
     for name, asked, instrument in made:
         try:
             addresses[name] = await instrument.start_at(asked, at_bench=order.at_bench)
         except OSError as error:
             reason = error.strerror or str(error)
-            raise _Refused(f"'{name}' cannot listen on {asked}: {reason}") from None
+            raise _Refused(f"'{name}' cannot listen on {asked.address}: {reason}") from None
     return [instrument for _, _, instrument in made], addresses
 
 

@@ -1,5 +1,5 @@
 """A simulated instrument that moves contacts: its commands, written by hand from SCPI-1999 (vol. 2: ROUTe)
-and IEEE 488.2, and what its contacts do to the leads they lie in.
+and IEEE 488.2, and what its contacts do to the leads they lie in, or to the pins that they drive.
 
 It shares the SCPI grammar with the driver, and nothing else. It answers what it told its coils: whether a
 contact followed, it does not know.
@@ -12,13 +12,14 @@ from dataclasses import dataclass
 from secrets import token_hex
 
 from railwright.documents.bench import Bench
+from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
 from railwright.documents.relays import Contact, Relays
 from railwright.scpi.data import Datum, Expression, parse_channels
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.grammar import Unit
 from railwright.scpi.headers import CommandTree
-from railwright.twin.beside import leads_of
+from railwright.twin.beside import DrivenBy, leads_of, pins_of
 from railwright.twin.faults import TwinFault, has
 from railwright.twin.messages import BesideServer, carried_out
 from railwright.twin.plant import Plant
@@ -31,12 +32,17 @@ from railwright.version import TWIN_MAKER
 class TwinContact:
     """One contact. closed: what its coil was told. at: the plant and the input whose lead it opens; None: it
     lies in no lead. fails: `welded` or `stuck` where it stays closed, or open, whatever its coil does.
+
+    pin: what it drives in every plant of `drives`, active while it is closed or while it is open.
     """
 
     document: Contact
     closed: bool
     at: tuple[Plant, str] | None = None
     fails: str = ""
+    pin: str = ""
+    active_closed: bool = False
+    drives: tuple[Plant, ...] = ()
 
     def move(self, closed: bool) -> None:
         """Tell its coil; the contact follows when its time is over."""
@@ -52,6 +58,8 @@ class TwinContact:
         if self.at is not None:
             plant, name = self.at
             plant.open_lead(name, not closed, plant.time + after)
+        for plant in self.drives:
+            plant.drive_pin(self.pin, closed == self.active_closed, plant.time + after)
 
 
 class TwinRelays:
@@ -66,9 +74,15 @@ class TwinRelays:
         }
 
     def connect_to(
-        self, plants: Iterable[Plant], leads: Mapping[str, str], wrong: Sequence[TwinFault]
+        self,
+        plants: Sequence[Plant],
+        leads: Mapping[str, str],
+        pins: Mapping[str, DrivenBy],
+        wrong: Sequence[TwinFault],
     ) -> None:
-        """Lay its contacts into leads. leads: contact -> the input in whose lead it lies."""
+        """Lay its contacts into leads, and to pins. leads: contact -> the input in whose lead it lies. pins:
+        contact -> what it drives.
+        """
         known = [(plant, name) for plant in plants for name in plant.input_history]
         for own, each in self.document.contacts.items():
             contact = self.contacts[each.channel]
@@ -76,6 +90,17 @@ class TwinRelays:
             for fails in ("welded", "stuck"):
                 if contact.at is not None and has(wrong, f"contact {fails}", contact.at[1]):
                     contact.fails = fails
+            if (driven := pins.get(own)) is not None:
+                faulty = {
+                    kind
+                    for kind in ("stuck", "inverted")
+                    for n in driven.inputs
+                    if has(wrong, f"pin {kind}", n)
+                }
+                contact.pin, contact.drives = driven.pin, tuple(plants)
+                contact.active_closed = driven.active_closed != ("inverted" in faulty)
+                if "stuck" in faulty:
+                    contact.fails = "welded" if contact.closed else "stuck"
             contact.begin()
 
     def reset(self) -> None:
@@ -155,6 +180,7 @@ class RelaysServer(BesideServer):
 # Many: what a simulated instrument is made of.
 def simulated_relays(
     name: str,
+    device: Device | None,
     bench: Bench,
     procedure: Procedure | None,
     faults: Sequence[TwinFault],
@@ -163,5 +189,6 @@ def simulated_relays(
 ) -> RelaysServer:
     """One of the bench, its contacts in the leads behind these supplies."""
     relays = TwinRelays(name, bench.relays[name])
-    relays.connect_to(plants, leads_of(bench, procedure), faults)
+    leads, pins = leads_of(bench, procedure), pins_of(device, bench, procedure)
+    relays.connect_to(list(plants), leads, pins, faults)
     return RelaysServer(relays, catch_up)

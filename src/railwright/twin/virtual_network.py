@@ -104,6 +104,7 @@ class VirtualNetwork:
         self.relays: dict[str, RelaysServer] = {
             name: simulated_relays(
                 name,
+                device,
                 bench,
                 procedure,
                 faults,

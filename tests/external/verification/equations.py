@@ -20,6 +20,8 @@ from tests.external.verification.result import Array, Result
 from railwright.physics.output_stage import OutputStage
 
 RELATIVE, ABSOLUTE = 1e-10, 1e-12
+STEP = 1e-7
+"""Step of a difference, of a state or of 1."""
 DIODE_AND_SWITCH = 1e-6
 """Time constant with which the current of an interrupted lead ends [s]."""
 LINKED = 1e-3
@@ -220,6 +222,19 @@ class Bench:
             at += size
         return [*out, (i_l - drawn) / self.node, *tail, source * i_l, v_c * i_l]
 
+    def slopes(self, t: float, y: Array) -> Array:
+        """How the rates change with each state: Newton's iterations need it, what they come to does not.
+
+        scipy would take differences whose steps it lets grow where a rate does not change, as no rate does
+        with an energy; they overflow, and CC start needs five times as many steps.
+        """
+        here, each = np.array(self.rates(t, y.tolist())), np.empty((y.size, y.size))
+        for k, step in enumerate(STEP * np.maximum(1.0, np.abs(y))):
+            beside = y.copy()
+            beside[k] += step
+            each[:, k] = (np.array(self.rates(t, beside.tolist())) - here) / step
+        return each
+
     # -- what happens -------------------------------------------------------------------------------------
 
     def margin(self, cause: str, j: int, t: float, y: Sequence[float]) -> float:
@@ -352,7 +367,6 @@ class Bench:
         until: float,
         times: Array,
         *,
-        method: str = "Radau",
         actions: Sequence[tuple[float, Callable[[], None]]] = (),
     ) -> Result:
         """Solve from rest; the traces come at `times`, and at and between the solver's own steps."""
@@ -382,7 +396,7 @@ class Bench:
                 ]
             )
             if stop > self.now:
-                y = self.piece(stop, y, method, times, grid, states)
+                y = self.piece(stop, y, times, grid, states)
             for when, j, cause in sorted(self.timers()):
                 if when <= self.now and self.outputs[j].on:
                     self.trip(self.now, j, cause)
@@ -393,9 +407,7 @@ class Bench:
         time, values = np.concatenate(grid), np.concatenate(states, axis=1)
         return self.result(time, values)
 
-    def piece(
-        self, stop: float, y: Array, method: str, times: Array, grid: list[Array], states: list[Array]
-    ) -> Array:
+    def piece(self, stop: float, y: Array, times: Array, grid: list[Array], states: list[Array]) -> Array:
         """Solve up to `stop` or the first trigger, log changes of mode, carry out what happens."""
         watched = [(j, o) for j, o in enumerate(self.outputs) if o.on]
         for j, o in watched:  # what an action has changed at this instant
@@ -418,7 +430,8 @@ class Bench:
             lambda t, state: self.rates(t, state.tolist()),
             (self.now, stop),
             y,
-            method=method,
+            method="Radau",
+            jac=self.slopes,
             rtol=RELATIVE,
             atol=ABSOLUTE,
             dense_output=True,

@@ -42,4 +42,4 @@ def examples(volts: float, amperes: float) -> Examples:
     return {"": {"current": f"{amperes} A", "compliance": f"{0.25 * volts} V"}}
 
 
-KIND = LoadKind("constant_current", ConstantCurrent, sys.modules[__name__])
+KIND = LoadKind("constant_current", ConstantCurrent, sys.modules[__name__], disabled={"current": 0.0})

@@ -244,4 +244,5 @@ KIND = LoadKind(
     sys.modules[__name__],
     flags_at_start=(0.0, -math.inf, 0.0),
     events=("starts", "stops"),
+    disabled={"starts_at": math.inf, "stops_at": math.inf},
 )

@@ -41,7 +41,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from types import ModuleType
+from types import MappingProxyType, ModuleType
 from typing import Any, ClassVar, NamedTuple, Self, cast
 
 from pydantic import BaseModel, ConfigDict, PrivateAttr, ValidationInfo, model_validator
@@ -208,6 +208,9 @@ class Rising(NamedTuple):
     winds: bool = False
 
 
+NO_VALUES: Mapping[str, float] = MappingProxyType({})
+
+
 class LoadKind(NamedTuple):
     """A load as the solver knows it: its name in documents, its model, and the module with its equations.
 
@@ -219,6 +222,8 @@ class LoadKind(NamedTuple):
     capacitor). varies: its current changes by itself at a steady voltage.
     rises: at a steady voltage its current grows until it has settled, and never exceeds that (a winding).
     bears_reverse: reversed it takes no more harm than the right way round, as nothing in it has a polarity.
+    disabled: parameters that it has, so that it draws nothing, while the pin that enables it is inactive; as
+    it gets its own back it starts anew; empty: no pin can enable it.
     clamp: fields of the diode that takes up what drives the load below 0 V; one that a document leaves out is
     assumed.
     """
@@ -236,6 +241,7 @@ class LoadKind(NamedTuple):
     rises: bool = False
     bears_reverse: bool = False
     clamp: tuple[str, ...] = ()
+    disabled: Mapping[str, float] = NO_VALUES
 
     @property
     def settles(self) -> bool:

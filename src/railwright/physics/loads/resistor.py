@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from typing import Annotated, Any
 
@@ -32,4 +33,11 @@ def examples(volts: float, amperes: float) -> Examples:
     return {"": {"resistance": f"{volts / amperes} ohm"}}
 
 
-KIND = LoadKind("resistor", Resistor, sys.modules[__name__], either_way=True, bears_reverse=True)
+KIND = LoadKind(
+    "resistor",
+    Resistor,
+    sys.modules[__name__],
+    either_way=True,
+    bears_reverse=True,
+    disabled={"resistance": math.inf},
+)

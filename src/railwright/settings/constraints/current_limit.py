@@ -114,7 +114,7 @@ def _starting(source: FedInput) -> Facts:
     """
     top = source.played.highest
     for index, entry in enumerate(source.input.load):
-        if entry.kind != "converter" or top is None:
+        if entry.kind != "converter" or top is None or index in source.enabled.never | source.enabled.later:
             continue
         starts = entry.parameters.starts_at.low  # type: ignore[attr-defined]
         draw = source.load.current(starts) if 0.0 < starts <= top.voltage else None

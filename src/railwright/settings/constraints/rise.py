@@ -279,7 +279,7 @@ def up_after(source: FedInput, rate: float, voltage: float, least: float = 0.0) 
         slope = top / rate + fades * math.log(charging / band)
     starts = [
         each.starts_at.high / rate + (each.soft_start.high if each.soft_start else 0.0)
-        for each in source.load.converters
+        for each in source.rising_load.converters
         if each.starts_at.high <= top
     ]
     recovers = max((output.recovery.time for output in source.rows if output.recovery), default=0.0)

@@ -104,7 +104,7 @@ class Demand:
             resistance=self.resistances[name],
         )
         # What the input draws hangs on none of these, and takes long to work out.
-        vars(source).update(load=base.load, asked=base.asked, needs=base.needs)
+        vars(source).update(load=base.load, rising_load=base.rising_load, asked=base.asked, needs=base.needs)
         return source
 
     @cached_property

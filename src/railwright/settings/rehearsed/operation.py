@@ -9,6 +9,7 @@ from itertools import zip_longest
 import numpy as np
 
 from railwright.grouping import grouped
+from railwright.plan.contacts import disabled_within
 from railwright.quantities import joined, show, state
 from railwright.rehearsal.restarting import endless_restarts
 from railwright.settings.context import FedInput
@@ -278,7 +279,9 @@ def _to_fall(source: FedInput) -> str:
 )
 @of_every(with_seen(rehearsed_inputs))
 def steady_current(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
-    """The mean current of a hold lies outside the declared steady current."""
+    """The mean current of a hold lies outside the declared steady current, and no pin disables a part of the
+    load meanwhile.
+    """
     declared = source.input.current.steady
     if declared is None or rehearsed.trips(source):
         return
@@ -286,6 +289,9 @@ def steady_current(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Ou
         part = traces.closed(span.start, span.end)
         asked = _set_point(rehearsed, source.name, (span.start + span.end) / 2)
         length = float(part.time[-1] - part.time[0]) if part.time.size else 0.0
+        context = rehearsed.context
+        if disabled_within(context.documents, context.timeline, source.name, span.start, span.end):
+            continue
         if span.kind == "hold" and length > 0.0 and asked in source.input.operating:
             mean = float(np.trapezoid(part.columns["current"], part.time)) / length
             if mean not in declared:

@@ -115,7 +115,7 @@ def declared_current(source: FedInput) -> Outcome:
         )
         return
     operating = source.input.operating
-    drawn = source.load.over(max(operating.low, 1e-3), operating.high)
+    drawn = source.enabled_load.over(max(operating.low, 1e-3), operating.high)
     if drawn is not None:
         bounds, at = drawn
         if bounds.high > declared.high * (1 + 1e-9) or bounds.low < declared.low * (1 - 1e-9):

@@ -19,6 +19,7 @@ from railwright.settings.findings import Ranking, Severity
 from railwright.settings.group import output_path
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
 from railwright.settings.rules.judge import having, inputs, outputs
+from railwright.settings.rules.relays import used_contacts
 
 
 def _instruments(context: Context) -> Iterator[tuple[str, Path, Calibration | None]]:
@@ -123,14 +124,10 @@ def identity_unknown(context: Context) -> Outcome:
     """Model or serial number of a supply, or of an instrument that moves contacts, is not given: a run cannot
     tell that it speaks to the right one.
     """
-    fixtures = {source.fixture_name for source in context.sources.values()}
+    moving = {lies.instrument for lies in used_contacts(context).values()}
     used: list[tuple[str, str, Supply | Relays]] = [
         *(("supplies", name, supply) for name, supply in context.used_supplies.items()),
-        *(
-            ("relays", name, relays)
-            for name, relays in context.bench.relays.items()
-            if any(contact.fixture in fixtures for contact in relays.contacts.values())
-        ),
+        *(("relays", name, relays) for name, relays in context.bench.relays.items() if name in moving),
     ]
     for section, name, instrument in used:
         missing = [key for key in ("model", "serial") if getattr(instrument, key) is None]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from railwright.grouping import grouped
-from railwright.plan.contacts import Lies, closed_after, contact_moves, contacts_in
+from railwright.plan.contacts import Lies, closed_after, contact_moves, contacts_in, contacts_of
 from railwright.plan.off_order import held_voltage
 from railwright.plan.stairs import EXACT
 from railwright.plan.timeline import ContactChange
@@ -25,7 +25,13 @@ def _lying(context: BoundDocuments) -> Iterator[tuple[Lies, FedInput]]:
         yield lies, context.sources[lies.input]
 
 
-def _at(lies: Lies, *key: str) -> Path:
+def used_contacts(context: BoundDocuments) -> dict[str, Lies]:
+    """Every contact that lies in a lead or drives a pin, by its name."""
+    return contacts_of(context.documents, context.procedure.hook_up)
+
+
+def at_contact(lies: Lies, *key: str) -> Path:
+    """Where a contact is written."""
     return ("bench", "relays", lies.instrument, "contacts", lies.name, *key)
 
 
@@ -114,11 +120,11 @@ def relay_rating(context: Context) -> Outcome:
             rated = getattr(lies.contact, key)
             if rated is None:
                 figure = f"largest d.c. {key} of contact '{lies.name}'"
-                yield Unknown(source.name, _at(lies), figure, f"whether it bears {what}")
+                yield Unknown(source.name, at_contact(lies), figure, f"whether it bears {what}")
             elif reached is not None and reached > rated:
                 yield Hit(
                     source.name,
-                    _at(lies, key),
+                    at_contact(lies, key),
                     state(
                         "{does} up to {reached}, '{contact}' is rated {rated} d.c.",
                         does=does,
@@ -153,8 +159,9 @@ def relay_load_unrated(change: ContactChange, lies: Lies, source: FedInput, on: 
 @rule("relay-settle", Severity.STOP, worst=Ranking("needed", over="settle"))
 def relay_settle(context: Context) -> Outcome:
     """A step is over before its contacts, which are moved one after the other, have stopped bouncing."""
-    lying = {lies.name: lies for lies, _ in _lying(context)}
-    moves = grouped((move.change.step, move) for move in contact_moves(lying, context.timeline))
+    moves = grouped(
+        (move.change.step, move) for move in contact_moves(used_contacts(context), context.timeline)
+    )
     for index, step in enumerate(context.procedure.steps):
         if step.relays is None or index not in moves:
             continue
@@ -162,7 +169,7 @@ def relay_settle(context: Context) -> Outcome:
         needed = last.time - first.change.time
         if needed > step.relays.settle * (1.0 + EXACT):
             yield Hit(
-                first.input,
+                first.lies.input or first.lies.pin,
                 ("procedure", "steps", index, "relays", "settle"),
                 state(
                     "'{step}' gives its contacts {settle}, they take {needed}",
@@ -257,7 +264,7 @@ def relay_isolates_nothing(lies: Lies, source: FedInput) -> Outcome:
     """
     yield Hit(
         source.name,
-        _at(lies),
+        at_contact(lies),
         state(
             "'{contact}' of {instrument} lies in the lead of {input}; open, it isolates nothing",
             contact=lies.name,

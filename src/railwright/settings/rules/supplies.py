@@ -36,6 +36,27 @@ def master_switch(context: Context, name: str, supply: Supply) -> Outcome:
         )
 
 
+@rule("selection-unseen", Severity.CAUTION, on_sheet=False)
+@of_every(supplies)
+def selection_unseen(name: str, supply: Supply) -> Outcome:
+    """Outputs of a supply are selected by a message of its own, and its dialect has no query of which one is:
+    somebody else who selects, at its panel or over another connection, is not noticed.
+    """
+    if supply.dialect.selects_apart and supply.dialect.instrument.selected is None:
+        yield Hit(
+            name,
+            ("bench", "supplies", name, "dialect"),
+            state(
+                "dialect '{dialect}' cannot ask {name} which output is selected: while somebody selects, "
+                "too, commands and OFF go to another output, and readings are of another",
+                dialect=supply.dialect.name,
+                name=name,
+            ),
+            "add the query as 'instrument.selected' where the supply has one; without it, lock its panel and "
+            "see to it that nobody else connects",
+        )
+
+
 @rule("comes-on-by-itself", Severity.CAUTION)
 @of_every(supplies)
 def comes_on_by_itself(name: str, supply: Supply) -> Outcome:

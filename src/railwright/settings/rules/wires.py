@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from railwright.documents.address import gpib_of, untried_of
 from railwright.documents.bench import Supply
+from railwright.documents.wires import Wires
 from railwright.grouping import grouped
 from railwright.guard.address import transport_of
 from railwright.plan.line_time import line_of, reading_time
@@ -12,16 +13,20 @@ from railwright.settings.context import Context
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, of_every, rule, with_seen
 from railwright.settings.rules.judge import supplies
+from railwright.settings.rules.relays import used_contacts
 
 
 @rule("shared-bus", Severity.CAUTION)
 def shared_bus(context: Context) -> Outcome:
-    """Supplies share one bus, such as GPIB or RS-485: they are told one after the other, and one that hangs
-    holds up OFF for all of them.
+    """Supplies share one bus, such as GPIB or RS-485, with each other or with relays: they are told one after
+    the other, and one that hangs holds up OFF for all of them.
     """
-    buses = ((supply.bus or gpib_of(supply.address), name) for name, supply in supplies(context))
+    fed = dict[str, Wires](supplies(context))
+    moving = dict.fromkeys(lies.instrument for lies in used_contacts(context).values())
+    wires = fed | {name: context.bench.relays[name] for name in moving}
+    buses = ((each.bus or gpib_of(each.address), name) for name, each in wires.items())
     for bus, names in grouped(buses).items():
-        if bus is not None and len(names) > 1:
+        if bus is not None and len(names) > 1 and names[0] in fed:
             yield Hit(
                 ", ".join(names),
                 ("bench", "supplies", names[0], "address"),

@@ -1,0 +1,123 @@
+"""Which messages change no output: what a session may begin and end with, whoever opens it.
+
+Standard library only: `railwright off` reads a dialect's file as it stands, and says nothing of it that is
+not on this list.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from railwright.dialects.units import CHANNEL, VALUE
+from railwright.dialects.words import forms
+
+MOVES_OUTPUTS = (
+    "OUTPut",
+    "SOURce",
+    "VOLTage",
+    "CURRent",
+    "POWer",
+    "APPLy",
+    "INITiate",
+    "TRIGger",
+    "ABORt",
+    "ARM",
+    "LIST",
+    "PROGram",
+    "CALibration",
+    "TEST",
+    "DIAGnostic",
+    "MEMory",
+    "MMEMory",
+    "INSTrument",
+    "ROUTe",
+    "PRESet",
+    "RECall",
+    "TRACk",
+    "COUPle",
+    "WATChdog",
+)
+"""Nodes of SCPI-1999's tree (APPLy, RECall, TRACk, WATChdog: common practice, no source): a command with one
+of them may change what outputs deliver, whoever vouches for it.
+"""
+
+PANEL = ("SYSTem:REMote", "SYSTem:LOCal", "SYSTem:RWLock", "SYSTem:KLOCk", "SYSTem:KEY", "SYSTem:BEEPer")
+SHOWN = ("STATus", "DISPlay", "FORMat")
+"""Commands, and subsystems of SCPI-1999 (KEY, RWLock: common practice, no source), that change none."""
+
+COMMON = frozenset({"CLS", "ESE", "OPC", "PSC", "SRE", "WAI"})
+"""Common commands (IEEE 488.2, chapter 10) that change no output; queries: all but these two."""
+
+CHANGING_QUERIES = frozenset({"TST", "CAL"})
+
+MEASURES_ITSELF = ("CALibration", "TEST", "DIAGnostic")
+"""Subsystems of which a question, too, has the instrument do something."""
+
+MOST = 8
+"""What a session begins or ends with has so many entries at most: OFF that is sent again waits for each."""
+
+_MESSAGE = re.compile(r"[!-~]+(?: [!-~]+)*")
+
+
+def header_of(text: str) -> str:
+    """What stands before the first blank of a message."""
+    return text.split(None, 1)[0] if text.strip() else ""
+
+
+def is_query(text: str) -> bool:
+    """Whether it asks something."""
+    return header_of(text).endswith("?")
+
+
+def why_harmful(text: str, own: Iterable[tuple[str, str]], *, vouched: bool) -> str:
+    """Why a message may change an output; '' where it does not. own: what the dialect calls each of its own
+    commands, and the command's header. vouched: the file says why it is harmless.
+    """
+    if not _MESSAGE.fullmatch(text) or ";" in text:
+        return "which is not one command with single blanks"
+    if text.startswith("*"):
+        return _common(header_of(text)[1:].upper())
+    nodes = _nodes(text)
+    if is_query(text):
+        return f"a question of {nodes[0]}" if any(_same(nodes[0], each) for each in MEASURES_ITSELF) else ""
+    if name := next((name for name, header in own if _alike(nodes, _nodes(header))), ""):
+        return f"the command of '{name}'"
+    if root := next((each for each in MOVES_OUTPUTS if any(_same(node, each) for node in nodes)), ""):
+        return f"a command of {root}"
+    known = [*(_nodes(each) for each in PANEL), *([each] for each in SHOWN)]
+    if vouched or any(_alike(nodes[: len(each)], each) for each in known):
+        return ""
+    return "of which nothing is known; say why it is harmless, as {send: …, because: …}"
+
+
+def _common(name: str) -> str:
+    """Why a common command may not be sent; '' where it may."""
+    allowed = name[:-1] not in CHANGING_QUERIES if name.endswith("?") else name in COMMON
+    return "" if allowed else "which may change one"
+
+
+def _nodes(text: str) -> list[str]:
+    """The nodes of a header without the numbers of outputs, and without the root that may be left out."""
+    bare = header_of(text.replace(CHANNEL, "")).replace(VALUE, "").removesuffix("?").strip(":")
+    nodes = [node.rstrip("0123456789") for node in bare.split(":")]
+    return nodes[1:] if len(nodes) > 1 and _same(nodes[0], "SOURce") else nodes
+
+
+def _alike(one: list[str], other: list[str]) -> bool:
+    return len(one) == len(other) and all(_same(*pair) for pair in zip(one, other, strict=True))
+
+
+def _same(one: str, other: str) -> bool:
+    """Whether two nodes are one, each long or short."""
+    return bool({*forms(one), *_short(one)} & {*forms(other), *_short(other)})
+
+
+def _short(node: str) -> tuple[str, ...]:
+    """The short form of a node whose letters do not tell it (SCPI-1999 vol. 1, 6.2.1): four letters, three
+    where the fourth is a vowel.
+    """
+    text = node.upper()
+    if len(text) <= 4:
+        return (text,)
+    return (text[:3] if text[3] in "AEIOU" else text[:4],)

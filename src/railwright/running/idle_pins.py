@@ -1,0 +1,97 @@
+"""Whether an input draws nothing while its pins say that it is disabled: a pin with the other polarity, or
+one that nothing reaches, is told from what the capacitors of the input do not explain.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from railwright.circuit.leads import lead_resistance
+from railwright.documents.fixture import AddedCapacitor
+from railwright.documents.loader import Documents
+from railwright.guard.judged_off import STEADY
+from railwright.physics.loads.capacitor import Capacitor
+from railwright.plan.set_points import SetPoints
+from railwright.running.outcome import InputReading
+
+WINDOW = 0.25
+"""Over how long the charge that flows in is added up [s] (chosen)."""
+
+OFF_BY = 0.005
+"""Part of a voltage by which two readings may differ while it stands still (chosen)."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Input:
+    """One whose every part but capacitors is enabled by a pin. farads: most that they hold. ohms: between
+    where its voltage is read and them, at most. none: current that counts as none [A].
+    """
+
+    pins: tuple[str, ...]
+    farads: float
+    ohms: float
+    none: float
+
+
+@dataclass(slots=True)
+class _Sum:
+    """What has flowed since a reading [C]; the last one that was added."""
+
+    since: InputReading
+    last: InputReading
+    charge: float = 0.0
+
+
+class IdlePins:
+    """Watches the inputs that draw nothing while their pins are inactive. none: input -> current that counts
+    as none [A].
+    """
+
+    def __init__(self, documents: Documents, set_points: SetPoints, none: Mapping[str, float]) -> None:
+        self._inputs = {
+            name: found
+            for name in set_points
+            if (found := _only_enabled(documents, name, none[name])) is not None
+        }
+        self._sums: dict[str, _Sum] = {}
+
+    def see(self, reading: InputReading, inactive: Mapping[str, float]) -> tuple[str, float] | None:
+        """A pin that enables an input which draws a current [A] though all its pins are inactive; None: it
+        draws none, or nobody can tell. inactive: pin -> since when it is known to be so [s].
+        """
+        own = self._inputs.get(reading.input)
+        asked = reading.time if reading.asked is None else reading.asked
+        # What is averaged and handed over later may still be from before.
+        if own is None or any(asked < inactive.get(pin, math.inf) + STEADY for pin in own.pins):
+            self._sums.pop(reading.input, None)
+            return None
+        told = self._sums.setdefault(reading.input, _Sum(reading, reading))
+        lasts = reading.time - told.last.time
+        told.charge += 0.5 * (reading.current + told.last.current) * lasts
+        told.last, first = reading, told.since
+        over = reading.time - first.time
+        if over < WINDOW:
+            return None
+        self._sums[reading.input] = _Sum(reading, reading)
+        moved = abs(reading.voltage - first.voltage) + OFF_BY * max(abs(reading.voltage), abs(first.voltage))
+        moved += own.ohms * abs(reading.current - first.current)
+        drawn = (told.charge - own.farads * moved) / over
+        return (own.pins[0], drawn) if drawn > own.none else None
+
+
+def _only_enabled(documents: Documents, name: str, none: float) -> _Input | None:
+    """An input of which every part but capacitors has a pin; None: it has another."""
+    bench, hook_up = documents.bench, documents.procedure.hook_up[name]
+    parts = [(each.parameters, each.enabled_by) for each in documents.device.inputs[name].load]
+    pins = [pin for each, pin in parts if not isinstance(each, Capacitor)]
+    if not pins or None in pins:
+        return None
+    fixture = bench.fixture(hook_up.fixture)
+    held: list[Capacitor | AddedCapacitor] = [each for each, _ in parts if isinstance(each, Capacitor)]
+    held += [fixture.capacitor] if fixture is not None and fixture.capacitor is not None else []
+    ohms = lead_resistance(bench.leads[hook_up.lead], bench, fixture).high
+    ohms += max((each.esr.high for each in held if each.esr is not None), default=0.0)
+    farads = sum(each.capacitance.high for each in held)
+    return _Input(tuple(dict.fromkeys(pin for pin in pins if pin is not None)), farads, ohms, none)
