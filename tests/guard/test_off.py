@@ -623,7 +623,6 @@ def test_a_supply_that_loses_what_comes_too_soon_takes_every_off(
         assert each.went_off - left.began < reached + (number + 2) * pause + 0.01
 
 
-
 def test_off_again_says_whether_it_was_read_to_be_on() -> None:
     played = play((fed("a", "left"),), left=FakeSupply([FakeOutput(ignores=2)]))
     told = [fields["read"] for _, what, fields in played.told if what == "off again"]
