@@ -209,3 +209,11 @@ def test_every_entry_that_could_be_wrong_is_rested_on_or_named_as_not_provoked(n
 
 NOT_SET: dict[str, tuple[str, ...]] = dict.fromkeys(dialect_names(), ()) | {"single-output": ("ovp",)}
 """Settings of protections that no command of a dialect sets."""
+
+
+def test_why_a_command_is_harmless_proves_nothing() -> None:
+    entry = "session: {opening: [{send: REMote, because: BECAUSE}]}\ninstrument: "
+    one, other = (
+        changed("channel-list", "instrument: ", entry.replace("BECAUSE", words)) for words in ("this", "that")
+    )
+    assert [each.entries for each in proofs_of(one)] == [each.entries for each in proofs_of(other)]

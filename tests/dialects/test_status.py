@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 from pydantic import ValidationError
 
+from railwright.dialects.dialect import load_dialect, read_dialect
+from railwright.dialects.files import dialect_text
 from railwright.dialects.status import TripStatus, set_bits
 
 BITS = {"OVP": 9, "CV": 0, "power": 7}
@@ -68,3 +70,13 @@ def test_a_word_that_nobody_wrote_down_is_no_sign_that_nothing_tripped(answer: s
 def test_trips_that_could_not_be_told_apart_are_refused(change: dict[str, object], told: str) -> None:
     with pytest.raises(ValidationError, match=told):
         TripStatus.model_validate({**WORDS, **change})
+
+
+def test_a_status_query_names_its_output_as_everything_else_does() -> None:
+    """Outputs that are called by letters, in the header: the status was asked of another name."""
+    text = dialect_text("numbered-header").replace("\nwords:", "\ncalled: {1: A, 2: B}\nwords:", 1)
+    made = read_dialect(text, "mine.yaml")
+    numbered = load_dialect("numbered-header")
+    assert made.status_units(2) != numbered.status_units(2)
+    for own, other in zip(made.status_units(2), numbered.status_units(2), strict=True):
+        assert own == other.replace("2", "B")

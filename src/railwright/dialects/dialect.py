@@ -717,8 +717,8 @@ class Dialect(DialectPart):
         return self.spoken.unit(header, channels, *parameters)
 
     def _with_number(self, query: str, channel: int) -> str:
-        """A query that names its output by number in the header, whatever the addressing; else as any."""
-        return query.replace(CHANNEL, str(channel)) if CHANNEL in query else self._with(query, (channel,))
+        """A query that names its output in the header, whatever the addressing; else as any."""
+        return self.spoken.named(query, channel) if CHANNEL in query else self._with(query, (channel,))
 
 
 def _asks(unit: str) -> bool:

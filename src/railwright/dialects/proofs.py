@@ -160,6 +160,9 @@ def _manner(dialect: Dialect, channel: int) -> dict[str, Any]:
     session, instrument = (part.model_dump(mode="json") for part in (dialect.session, dialect.instrument))
     for key in [key for key in ("boot", "opening", "closing") if not session[key]]:
         del session[key]
+    for entry in (*session.get("opening", ()), *session.get("closing", ())):
+        if isinstance(entry, dict):
+            entry.pop("because")  # it proves nothing, whatever it says
     if instrument["selected"] is None:
         del instrument["selected"]
     return {

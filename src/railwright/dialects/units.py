@@ -73,11 +73,13 @@ class Spoken(NamedTuple):
         """Whether a command selects an output."""
         return bool(self.select) and unit.startswith(f"{self.select} ")
 
+    def named(self, header: str, channel: int) -> str:
+        """A header with its output in it: by number beside a selection, which has the name; else by name."""
+        return header.replace(CHANNEL, str(channel) if self.select else self.name(channel))
+
     def unit(self, header: str, channels: Sequence[int], *parameters: str) -> str:
         """One command of a header, for channels: more than one with a channel list only."""
-        text, given = header, [*parameters]
-        if CHANNEL in text:
-            text = text.replace(CHANNEL, str(channels[0]) if self.select else self.name(channels[0]))
+        text, given = self.named(header, channels[0]), [*parameters]
         if VALUE in text:
             text, given = text.replace(VALUE, ",".join(given)), []
         if self.addressing == "channel-list":
