@@ -250,7 +250,10 @@ class SupplyDriver(Conversation):
             sleep(CLEAR_LOOK)
         why = f"'{sent}' did not clear it" if sent else "its dialect has no command that clears it"
         told = f"output {output} is tripped still by {' and '.join(standing)}: {why}"
-        raise InstrumentError(self.name, sent, f"{told}. See 'actions.clear_trips' of its dialect")
+        told += (
+            ". What it protects from still stands, or 'actions.clear_trips' of its dialect lacks a command"
+        )
+        raise InstrumentError(self.name, sent, told)
 
     def switch_off(self, outputs: Sequence[str], at: float | None = None) -> Answer:
         """Switch outputs off, at least one, and verify that their state says so. Gives the exchange."""
