@@ -59,11 +59,11 @@ format: $(VENV)/.installed-dev
 	@$(BIN)/ruff check --fix --quiet .
 	@$(BIN)/ruff format --quiet .
 
-# scripts/run_tests.sh says which tests go beside which. Its last line is pytest's summary.
+# scripts/run_tests.py says which tests go beside which. Its last line is pytest's summary.
 test: $(VENV)/.installed-dev
 	@scripts/install_tools.sh
 	@$(MAKE) --no-print-directory -j 2 lint warm
-	@scripts/run_tests.sh $(BIN)/python $(TABLE)
+	@$(BIN)/python scripts/run_tests.py $(TABLE)
 
 # What every process would otherwise compile for itself: the solver, and the tests' modules.
 warm: $(VENV)/.installed-dev

@@ -106,7 +106,7 @@ QUICK = "not slow and not alone"
 """The marker expression of `make test-fast`."""
 
 ALONE = "alone"
-"""The marker expression of the first part of `make test`."""
+"""The marker expression of what `make test` plays in real time."""
 
 _PATHS = frozenset(TESTS / name for name in SLOW)
 

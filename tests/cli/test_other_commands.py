@@ -32,6 +32,26 @@ def test_twin_listens_and_ends(documents, cli):
     assert "seed 3" in result.stdout
 
 
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("run", PROCEDURE, "--unit", "S-1", "--operator", "A. Keeper", "--twins"),
+        ("twin", BENCH, "--free-ports", "--seconds", "0.1"),
+        ("demo",),
+        ("prove", BENCH, "--operator", "A. Keeper", "--twins"),
+        ("rehearse", PROCEDURE, "--cases", "2"),
+    ],
+    ids=lambda command: command[0],
+)
+def test_a_seed_is_no_less_than_0(documents, cli, command):
+    """Everywhere alike, before anything starts."""
+    before = set(documents.iterdir())
+    result = cli(*command, "--seed", "-1")
+    assert result.exit_code == 2
+    assert "--seed" in result.stderr
+    assert set(documents.iterdir()) == before
+
+
 def test_twin_tells_what_its_seed_has_drawn_where_it_is_asked(documents, cli):
     plain = ("twin", BENCH, "--procedure", PROCEDURE, "--free-ports", "--seconds", "0.1", "--seed", "3")
     assert "main.capacitor.capacitance" not in cli(*plain).stdout

@@ -129,6 +129,25 @@ def test_a_kind_of_caution_is_one_line_with_its_count(documents, edit, cli, term
     assert "2026-03-03" in line  # overdue for longer
 
 
+@pytest.mark.parametrize("width", [60, 100])
+@pytest.mark.parametrize("steers", ["\x1b", "\t", "\u202e", "\x9b"])
+def test_what_steers_a_terminal_is_measured_as_it_is_printed(documents, edit, cli, terminal, steers, width):
+    """A file's name has twelve of them, 2 to 6 columns each once printed: it stands in lines that are broken,
+    and in those of further stops, which are cut.
+    """
+    terminal(width, 60)
+    levels = "".join(f"        - {{step_to: {v} V}}\n        - {{hold: 1 s}}\n" for v in (-17, -19, -18))
+    edit(PROCEDURE, "        - {step_to: 12 V}\n", levels + "        - {step_to: 12 V}\n")
+    name = f"a{12 * steers}b.procedure.yaml"
+    (documents / PROCEDURE).rename(documents / name)
+    shown = cli("check", "--static", name)
+    assert shown.exit_code == 3
+    lines = shown.stdout.splitlines()
+    assert len([line for line in lines if "so too" in line]) == 4  # voltage-range and reversed, two each
+    assert all(columns(line) <= width for line in lines if "railwright" not in line)
+    assert all(line.isprintable() for line in lines if "railwright" not in line)
+
+
 def test_quiet_says_the_problems_and_the_verdict(documents, cli):
     shown = cli("check", "--static", "-q", PROCEDURE).stdout
     assert "touch-voltage" in shown

@@ -55,7 +55,8 @@ class FakeSupply:
     connections are closed and refused. slow: time of each message [s]. garbage: so many looks are answered
     well, then one is not, and so on; 0: all are answered well. wants: silence that it wants before a message,
     since it was spoken to or spoke itself [s]; what comes sooner it does not take. mute: it answers nothing
-    before it is told to be remote. other_at: from then on another instrument is there [s].
+    before it is told to be remote. back: it takes nothing for so long after it was gone, and is on again then
+    [s]. other_at: from then on another instrument is there [s].
     """
 
     outputs: list[FakeOutput] = field(default_factory=lambda: [FakeOutput()])
@@ -67,6 +68,7 @@ class FakeSupply:
     looks: int = 0
     wants: float = 0.0
     mute: bool = False
+    back: float = 0.0
     other_at: float = float("inf")
     remote: bool = False
     spoke: float = -1.0
@@ -83,6 +85,8 @@ class FakeSupply:
         self.lines.append(writer)
         while line := (await reader.readline()).decode().strip():
             if self.is_in(self.gone, loop.time()) or self.is_in(self.silent, loop.time()):
+                continue
+            if self.is_in((self.gone[1], self.gone[1] + self.back), loop.time()):
                 continue
             too_soon, self.spoke = loop.time() - self.spoke < self.wants, loop.time()
             if too_soon:
@@ -110,6 +114,11 @@ class FakeSupply:
                     looks = "?"
                 writer.write(f"{shown.get(word, looks)}\n".encode())
                 self.spoke = now
+
+    def come_back(self) -> None:
+        """Through with what it does after its mains came back: outputs are on as they were."""
+        for each in self.outputs:
+            each.on, each.went_off = True, None
 
     def when(self, message: str) -> list[float]:
         """When it took a message [s]."""
@@ -180,6 +189,8 @@ def switched_off(
             supply.began = began
             if supply.gone[1]:
                 loop.call_at(began + supply.gone[0], lambda own=supply: [each.close() for each in own.lines])
+            if supply.back:
+                loop.call_at(began + supply.gone[1] + supply.back, supply.come_back)
         off = SwitchOff(
             plan, sessions, lambda what, fields: told.append((loop.time() - began, what, dict(fields)))
         )

@@ -583,3 +583,50 @@ def test_one_that_is_not_trusted_any_more_says_who_it_is_before_it_is_told_anyth
         assert later.count("SYSTem:REMote") == later.count("SYSTem:LOCal")
     else:
         assert "OFF 0" in later
+
+
+@pytest.mark.parametrize("opening", [(), (SessionCommand("SYSTem:REMote"),)])
+@pytest.mark.parametrize("pause", [0.0, 0.02])
+@pytest.mark.parametrize(("boots", "gone"), [(0.5, 1.0), (2.0, 1.0), (2.0, 5.0)])
+def test_a_supply_that_comes_on_by_itself_after_its_boot_is_off_soon_after(
+    opening: tuple[SessionCommand, ...], pause: float, boots: float, gone: float
+) -> None:
+    """Its mains failed: it connects, takes nothing while it boots, and is then on as it was. OFF is sent all
+    the while, and not once it has booted: it was on for a second and more.
+    """
+    left = FakeSupply(gone=(0.0, gone), back=boots, wants=0.9 * pause)
+    spoken = SessionSettings(pause=pause, boot=boots + 0.3, opening=opening)
+    plan = OffPlan((replace(supply_off("left"), session_settings=spoken),), (fed("a", "left"),), lost=20.0)
+    ends, _, _ = switched_off(plan, {"left": left}, spoken=spoken)
+    assert ends["a"].confirmed
+    went_off = left.outputs[0].went_off
+    assert went_off is not None
+    assert went_off - left.began < gone + boots + 0.1 + 3 * pause + 0.01
+
+
+@pytest.mark.parametrize("pause", [0.01, 0.05])
+@pytest.mark.parametrize("outputs", [2, 3])
+@pytest.mark.parametrize("gone", [0.0, 1.0])
+def test_a_supply_that_loses_what_comes_too_soon_takes_every_off(
+    pause: float, outputs: int, gone: float
+) -> None:
+    """Its outputs are told one after the other, over the session that is there and over a new one: in a burst
+    it took the first alone, each time.
+    """
+    left = FakeSupply([FakeOutput() for _ in range(outputs)], gone=(0.0, gone), wants=0.9 * pause)
+    plan = OffPlan((supply_off("left"),), tuple(fed(f"i{n}", "left", n) for n in range(outputs)), lost=20.0)
+    ends, _, _ = switched_off(plan, {"left": left}, pause=pause)
+    assert all(each.confirmed for each in ends.values())
+    reached = min(at for at, _ in left.took)
+    for number, each in enumerate(left.outputs):
+        assert each.went_off is not None
+        assert each.went_off - left.began < reached + (number + 2) * pause + 0.01
+
+
+def test_off_again_says_whether_it_was_read_to_be_on() -> None:
+    played = play((fed("a", "left"),), left=FakeSupply([FakeOutput(ignores=2)]))
+    told = [fields["read"] for _, what, fields in played.told if what == "off again"]
+    assert told == [True, True]
+    silent = play((fed("a", "left"),), left=FakeSupply(silent=(0.0, 0.35)))
+    told = [fields["read"] for _, what, fields in silent.told if what == "off again"]
+    assert not any(told)

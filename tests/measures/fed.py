@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -83,22 +84,29 @@ class Fed:
 
 def fed(load: Load, volts: Course, limits: Course, end: float, at: float | None = None) -> Fed:
     """From -0.3 s on; at: the voltage then, at which the load runs; None: the set point."""
+    return _fed(load, tuple(volts), tuple(limits), end, at)
+
+
+@lru_cache(32)  # the same scene is read with other intervals
+def _fed(load: Load, volts: Course, limits: Course, end: float, at: float | None) -> Fed:
     time = np.arange(-0.3, end, TICK)
     wanted, bounds = _course(volts, time), _course(limits, time)
     across, amps, modes = np.empty(time.size), np.empty(time.size), np.empty(time.size)
-    at = wanted[0] if at is None else at
+    at = float(wanted[0]) if at is None else at
     running, ran = at > load.stops, load.soft
     stopped = []
-    for place, (goal, limit) in enumerate(zip(wanted, bounds, strict=True)):
+    # As plain floats, which are the same numbers: one by one numpy's take longer.
+    courses = zip(time.tolist(), wanted.tolist(), bounds.tolist(), strict=True)
+    for place, (now, goal, limit) in enumerate(courses):
         ran = ran + TICK if running else 0.0
-        draws = load.draws(at, float(time[place]), ran) if running else 0.0
+        draws = load.draws(at, now, ran) if running else 0.0
         holds = at >= goal and draws <= limit
-        gives = (draws if at <= goal + LEVEL else 0.0) if at >= goal and draws <= limit else limit
+        gives = (draws if at <= goal + LEVEL else 0.0) if holds else limit
         after = at + TICK * (gives - draws) / load.farads
         at = min(goal, after) if at <= goal else max(goal, after)
         goes_on = at > (load.stops if running else load.starts)
         if running and not goes_on:
-            stopped.append(float(time[place]))
+            stopped.append(now)
         running = goes_on
         across[place], amps[place], modes[place] = at, gives, Mode.CV if holds else Mode.CC
     return Fed(load, Scene(time, across, amps), modes, tuple(stopped), volts, limits)

@@ -65,7 +65,6 @@ class Scene:
 
     def mean(self, end: Array, aperture: float, channel: str) -> Array:
         values = getattr(self, channel)
-        steps = np.diff(self.time) * (values[1:] + values[:-1]) / 2.0
         fine = np.unique(np.concatenate((self.time, end, end - aperture)))
         at = np.interp(fine, self.time, values)
         steps = np.diff(fine) * (at[1:] + at[:-1]) / 2.0

@@ -201,3 +201,23 @@ def test_brief_levels_are_those_beyond_both_neighbours(
     assert [(each.lasts, each.away) for each in found] == [
         (pytest.approx(lasts), pytest.approx(away)) for lasts, away in expected
     ]
+
+
+@pytest.mark.parametrize("measure", ["mean_voltage", "mean_current"])
+@pytest.mark.parametrize("supply", SUPPLIES[:3])
+@pytest.mark.parametrize("lasts", [0.3, 0.6, 0.9, 1.5])
+def test_a_brief_level_before_the_step_is_not_of_it(
+    measure: str, supply: tuple[float, float, float], lasts: float
+) -> None:
+    """6 V for so many updates before the step, and 12 V before that and in it: readings need not show the
+    dip before the step, and what they show of it in the step was all counted there: 11.3 V were read where
+    11.97 V stood.
+    """
+    update = supply[0]
+    before, low = (12.0, 0.3), (6.0, 0.6)
+    begins = -lasts * update
+    scene = Scene.of(
+        (-0.5, *before), (begins, *before), (begins + EDGE, *low), (0.0, *low), (EDGE, *before),
+        (2.0, *before),
+    )  # fmt: skip
+    assert held(measure, scene, 0.3, supply, told_before=0.0, stood=lasts * update) >= LEAST

@@ -5,12 +5,14 @@ readings hold it, or leave it open. The truth is that of the scene.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 import pytest
 from scipy.stats import binom
 
 from railwright.measures import MEASURES
 from railwright.measures.outcome import Measured
+from railwright.measures.signal import View
 
 from .scene import MODEL, Scene, view
 
@@ -75,6 +77,14 @@ def truth(scene: Scene, measure: str) -> float:
     }[measure]
 
 
+@lru_cache(4)  # each measure is asked of the same readings
+def readings(before: float, update: float, volts: float, first: float, then: float) -> list[View]:
+    """Of a load that starts or stops such a part of an update before the end."""
+    model = replace(MODEL, update=update, aperture=0.8 * update)
+    scene = changes(END - before * update, volts, first, then)
+    return [view(scene.read(seed, model), model, 0.0, END, quiet=0.5) for seed in range(SEEDS)]
+
+
 # A mean is its integral by a length: `make test` looks at both, between two edits the means are enough.
 @pytest.mark.parametrize(
     "measure",
@@ -92,11 +102,10 @@ def test_what_begins_before_the_end_is_in_the_interval(
     volts: float, first: float, then: float, before: float, update: float, measure: str
 ) -> None:
     """A load that starts or stops some part of an update before the end, or after it."""
-    model = replace(MODEL, update=update, aperture=0.8 * update)
     scene = changes(END - before * update, volts, first, then)
     true, inside = truth(scene, measure), 0
-    for seed in range(SEEDS):
-        got = MEASURES[measure](view(scene.read(seed, model), model, 0.0, END, quiet=0.5))
+    for own in readings(before, update, volts, first, then):
+        got = MEASURES[measure](replace(own))  # what a view has worked out is its own
         inside += got.low <= true <= got.high
     assert inside >= LEAST
 

@@ -215,7 +215,6 @@ HARM = [
     "VOLT 5,(@1)",
     "INSTrument:SELect UNIT2",
     "DISP:TEXT 1;OUTP ON",
-    "RUN",
 ]
 
 

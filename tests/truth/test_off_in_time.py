@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from typing import Any
 
 import pytest
 from tests.truth.small import fed_by, supply, write
@@ -38,8 +39,11 @@ def true(farads: float, ohms: float, resistor: float, bleeder: float) -> tuple[f
     return constant * math.log(VOLTS * beside / (beside + ohms) / BELOW), constant * math.log(VOLTS)
 
 
-def written(folder: Path, farads: float, ohms: float, resistor: float, bleeder: float, settle: str) -> Path:
-    procedure = {
+def written(
+    folder: Path, farads: float, ohms: float, resistor: float, bleeder: float, settle: str, ramp: str = "",
+    sink: str = "", down: bool = True,
+) -> Path:  # fmt: skip
+    procedure: dict[str, Any] = {
         "hook_up": {"main": {"from": "s.1", "lead": "pair", "sense": "at terminals"}},
         "limits": {"main": {"current_limit": "3 A", "at_limit": "regulate", "ovp": "32 V"}},
         "steps": [
@@ -48,12 +52,21 @@ def written(folder: Path, farads: float, ohms: float, resistor: float, bleeder: 
         ],
         "record": {"every": "100 ms"},
     }
+    if ramp:
+        procedure["limits"]["main"]["at_end"] = {"ramp_down": ramp}
+    if not down:
+        del procedure["steps"][-1]
     own = fed_by(
         {"capacitor": {"capacitance": f"{farads} F", "esr": f"{ohms} ohm"}},
         {"resistor": {"resistance": f"{resistor} ohm"}},
         current={"steady": "1 mA .. 3 A", "at_most": "10 A"},
     )
-    return write(folder, {"main": own}, procedure, {"s": supply({"bleeder": f"{bleeder} ohm"})})
+    return write(
+        folder,
+        {"main": own},
+        procedure,
+        {"s": supply({"bleeder": f"{bleeder} ohm", **({"sink": sink} if sink else {})})},
+    )
 
 
 @pytest.mark.parametrize(("farads", "ohms", "resistor", "bleeder"), CASES)
@@ -82,6 +95,11 @@ def test_a_run_ends_as_the_check_said(
     shown, _ = true(farads, ohms, resistor, bleeder)
     settle = f"{math.ceil(6.0 * (ohms + 8.0) * farads)} s"
     path = written(tmp_path / "job", farads, ohms, resistor, bleeder, settle)
+    assert confirmed(path, tmp_path / "run") == (shown <= WAITS)
+
+
+def confirmed(path: Path, folder: Path) -> bool:
+    """Whether a run on simulated supplies confirms that it is off."""
     documents, loop = load_documents(path), VirtualLoop()
     points = Job.open(path).check().settings.set_points
     with VirtualNetwork(loop, documents.bench, documents.device, documents.procedure) as network:
@@ -89,10 +107,38 @@ def test_a_run_ends_as_the_check_said(
         outcome = run(
             documents,
             points,
-            folder=tmp_path / "run",
+            folder=folder,
             link=link,
             unit="U-7",
             operator="An operator",
             timeout=5.0,
         )
-    assert outcome.off_confirmed == (shown <= WAITS)
+    return outcome.off_confirmed
+
+
+@pytest.mark.parametrize(
+    ("farads", "ramp", "sink", "down", "empties"),
+    [
+        (0.1, "10 s", "2 A", False, True),  # C V / I: 1.1 s
+        (0.1, "10 s", "2 A", True, False),  # a power_down switches off at once
+        (0.1, "10 s", "0 A", False, False),  # nothing takes it in: 135 s
+        (0.1, "500 ms", "2 A", False, False),
+        (0.47, "6 s", "2 A", False, True),  # 5.4 s
+        (0.47, "5 s", "2 A", False, False),
+        (0.1, "", "2 A", False, False),
+    ],
+)
+def test_what_a_ramp_at_the_end_empties_is_late_only_where_there_is_none(
+    farads: float, ramp: str, sink: str, down: bool, empties: bool, tmp_path: Path
+) -> None:
+    """C (V - 1.2 V) / I into the output, beside a bleeder and a load that take a hundredth of that."""
+    path = written(tmp_path / "job", farads, 0.01, 2e3, 1e3, "1 s", ramp, sink, down)
+    found = {each.rule: each for each in Job.open(path).check().findings}
+    figures = [each.name for each in found["off-late"].figures]
+    assert ("ramp_down" in figures) == empties
+
+
+@pytest.mark.parametrize("down", [False, True])
+def test_a_run_that_ends_on_empties_by_its_ramp(down: bool, tmp_path: Path) -> None:
+    path = written(tmp_path / "job", 0.1, 0.01, 2e3, 1e3, "1 s", "10 s", "2 A", down)
+    assert confirmed(path, tmp_path / "run") == (not down)

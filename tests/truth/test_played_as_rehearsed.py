@@ -149,3 +149,22 @@ def test_a_rise_that_nothing_bounds_from_below_is_worked_out(volts: str, rise: s
         traces = record.traces["in1"]
         end = np.interp(found.check.plan.spans[0].end, traces.time, traces.columns["voltage"])
         assert end == pytest.approx(float(volts.split()[0]), abs=0.02)
+
+
+@pytest.mark.parametrize("hold", [406, 417, 434, 445])
+def test_a_dip_in_the_step_before_fails_no_good_unit(hold: int, tmp_path: Path) -> None:
+    """6 V for 30 ms, then back at 12 V, read over 40 ms every 50 ms: half of the phases failed it."""
+    steps = (
+        f"  - hold: {hold} ms\n    name: before\n"
+        "  - shape: {input: in1, segments: [{step_to: 6 V}, {hold: 30 ms}]}\n    name: dip\n"
+        "  - shape: {input: in1, segments: [{step_to: 12 V}, {hold: 300 ms}]}\n    name: back\n"
+    )
+    slow = (("bench.yaml", "update: 10 ms, aperture: 8 ms", "update: 50 ms, aperture: 40 ms"),)
+    requires = "requires: [{name: mean, measure: mean_voltage, of: in1, during: back, at_least: 11.6 V}]\n"
+    found = played(tmp_path / "p", steps, every="10 ms", points=False, requires=requires, edits=slow)
+    (mean,) = found.evaluated.results
+    (true,) = found.judged.results
+    assert mean.measured is not None
+    assert true.measured is not None
+    assert mean.measured.low <= true.measured.value <= mean.measured.high
+    assert mean.outcome.value != "fail"

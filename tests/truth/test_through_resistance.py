@@ -165,3 +165,39 @@ def test_the_sheet_shows_the_current_of_once_it_is_charged(
         told = float(re.search(r"up to ([0-9.]+) s", said)[1])  # type: ignore[index]
         assert charged * 0.95 <= told <= 1.4 * charged
         assert says(said, f"{limit:g} A")
+
+
+@pytest.mark.parametrize(
+    ("farads", "ohms", "direct", "resistor", "limit"),
+    [
+        (0.1, 47.0, 0.0, 1000.0, 1.0), (0.1, 1.0, 0.0, 26.0, 1.0), (0.1, 0.5, 0.0, 40.0, 0.7),
+        (0.1, 47.0, 1e-5, 1000.0, 1.0), (0.47, 30.0, 1e-3, 500.0, 1.0), (0.1, 0.1, 1e-4, 1000.0, 1.0),
+        (0.1, 2.0, 0.0, 25.0, 1.0),
+    ],
+)  # fmt: skip
+def test_what_is_said_of_a_resistance_is_what_was_counted(
+    farads: float, ohms: float, direct: float, resistor: float, limit: float, tmp_path: Path
+) -> None:
+    """It counts where what the resistor leaves of the limit at 24 V drops 1 % of that or more in it, whatever
+    else is charged beside; and only then may the time be less than C R ln(I R / (I R - V))."""
+    own = fed_by(
+        *load_of(farads, ohms, resistor),
+        *([{"capacitor": {"capacitance": f"{direct} F"}}] if direct else []),
+        current={"steady": "10 mA .. 1 A", "at_most": "3 A"},
+    )
+    steps = [{"power_up": {"order": ["main"], "rise": "100 V/ms", "settle": "500 ms"}, "name": "up"}]
+    procedure = {
+        "hook_up": {"main": {"from": "s.1", "lead": "pair", "sense": "at terminals"}},
+        "limits": {"main": {"current_limit": f"{limit} A", "at_limit": "regulate", "ovp": "32 V"}},
+        "steps": steps,
+        "record": {"every": "10 ms"},
+    }
+    source = sources_of(load_documents(write(tmp_path, {"main": own}, procedure)))[0]["main"]
+    charging = source.longest_charging(limit)
+    assert charging is not None
+    counts = ohms * (limit - 24.0 / resistor) > 0.01 * 24.0
+    assert [each.value for each in charging.words.figures if each.name == "ohms"] == (
+        [ohms] if counts else []
+    )
+    plain = source.capacitance * resistor * math.log(limit * resistor / (limit * resistor - 24.0))
+    assert (charging.time < plain * (1.0 - 1e-3)) <= counts

@@ -17,7 +17,12 @@ Verbose = Annotated[
     ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document: SI numbers, stable keys.")]
-Seed = Annotated[int, typer.Option("--seed", min=0, help="The same seed gives the same cases.")]
+Seed = Annotated[
+    int,
+    typer.Option(
+        "--seed", min=0, help="The same seed gives the same cases, and the same simulated instruments."
+    ),
+]
 TrueValues = Annotated[
     list[str] | None,
     typer.Option("--true", metavar="NAME=VALUE", help="With --twins: a true parameter, as in 'twin'."),

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from railwright.cli.arguments import Quiet, Verbose
+from railwright.cli.arguments import Quiet, Seed, Verbose
 from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, EndedWith, Exit, complain, expect_free, say
 
@@ -27,7 +27,6 @@ Folder = Annotated[
     Path | None,
     typer.Option(metavar="FOLDER", help="Where; must be empty. Default: demo-run-<time>."),
 ]
-Seed = Annotated[int, typer.Option(help="Draws the true parameters of the simulated device and supplies.")]
 RealTime = Annotated[
     bool,
     typer.Option(

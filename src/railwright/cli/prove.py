@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from railwright.cli.arguments import Json, Quiet, TrueValues, Verbose
+from railwright.cli.arguments import Json, Quiet, Seed, TrueValues, Verbose
 from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, complain, say
 
@@ -41,7 +41,6 @@ To = Annotated[
     Path | None, typer.Option("--to", metavar="FILE", help="The page, a .pdf. Default: BENCH's, .proof.pdf")
 ]
 Twins = Annotated[bool, typer.Option("--twins", help="On simulated instruments, in simulated time.")]
-Seed = Annotated[int, typer.Option(help="Of the simulated instruments.", min=0)]
 Faults = Annotated[
     list[str] | None,
     typer.Option("--fault", metavar="'KIND LEAD'", help="With --twins: what lies wrong in a lead."),

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from railwright.cli.arguments import Procedure, Quiet, TrueValues, Verbose
+from railwright.cli.arguments import Procedure, Quiet, Seed, TrueValues, Verbose
 from railwright.cli.detail import USUAL, Detail
 from railwright.cli.exits import BadInput, Exit, complain, expect_free, say, stands
 from railwright.cli.streams import loss_of, same_file
@@ -34,7 +34,6 @@ TraceLines = Annotated[
 Twins = Annotated[
     bool, typer.Option("--twins", help="On simulated supplies, started for this run, on free ports.")
 ]
-Seed = Annotated[int, typer.Option(help="Of the simulated supplies.")]
 Faults = Annotated[
     list[str] | None,
     typer.Option("--fault", metavar="'KIND INPUT'", help="With --twins: what lies wrong, as in 'twin'."),

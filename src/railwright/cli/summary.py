@@ -62,7 +62,7 @@ def print_summary(procedure: Path, checked: Checked, verdict: str, *, whole: boo
     ]
     for line in _fitted(parts, None if whole else lines, width):
         # A console of rich would take longer to load than the rest of this screen to print.
-        print(printable(line))
+        print(line)
 
 
 def _room() -> tuple[int, int]:
@@ -75,7 +75,7 @@ def _room() -> tuple[int, int]:
 def _fitted(parts: Sequence[_Part], most: int | None, width: int) -> list[str]:
     from rich.cells import cell_len
 
-    chosen = list(parts)
+    chosen = [part._replace(lines=tuple(map(printable, part.lines))) for part in parts]
 
     def height() -> int:
         return sum(max(1, -(-cell_len(line) // width)) for part in chosen for line in part.lines)
@@ -187,16 +187,16 @@ def _fed_by(set_points: SetPoints, name: str) -> str:
 
 
 def _cut(text: str, width: int) -> str:
-    """One line of at most so many columns."""
+    """One line of at most so many columns, as it is printed."""
     from rich.cells import cell_len, set_cell_size
 
-    line = " ".join(text.split("\n"))
+    line = printable(" ".join(text.split("\n")), one_line=True)
     return line if cell_len(line) <= width else set_cell_size(line, width - 1).rstrip() + MORE
 
 
 def _broken(text: str, width: int) -> list[str]:
-    """Broken into lines between words; what follows is set in as far as the first is."""
+    """Broken into lines between words, as it is printed; what follows is set in as far as the first is."""
     import textwrap
 
     indent = " " * (len(text) - len(text.lstrip()) + 3)
-    return textwrap.wrap(text, width, subsequent_indent=indent, break_on_hyphens=False)
+    return textwrap.wrap(printable(text), width, subsequent_indent=indent, break_on_hyphens=False)

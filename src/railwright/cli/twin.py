@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from railwright.cli.arguments import BenchPath, Quiet, Verbose
+from railwright.cli.arguments import BenchPath, Quiet, Seed, Verbose
 from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, say
 
@@ -26,7 +26,6 @@ ProcedurePath = Annotated[
         "--procedure", metavar="PROCEDURE", help="Connect what this procedure hooks up; else nothing is."
     ),
 ]
-Seed = Annotated[int, typer.Option(help="Draws the true parameters inside their tolerances.")]
 True_ = Annotated[
     list[str] | None,
     typer.Option(

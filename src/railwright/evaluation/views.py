@@ -100,6 +100,8 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         stands=_stands(case, span, name),
         moves_off=_moves_off(case, span, name),
         told_before=_told_before(case, span, name),
+        stood=_told_before(case, span, name, but_now=True),
+        lags=_lags(case, span, name),
         changes=_changes(case, span, name),
         course=_course(case, name),
         limits_moved=_limits_moved(case, name),
@@ -274,9 +276,18 @@ def _contact_times(case: Case, name: str) -> list[float]:
     return [at for moved in moves for at in (moved.change.time, moved.time)]
 
 
-def _told_before(case: Case, span: Span, name: str) -> float:
+def _lags(case: Case, span: Span, name: str) -> bool:
+    """Whether a step begins with a contact of this input, which takes its time to move."""
+    planned = case.planned(span.name)
+    return planned is not None and any(
+        abs(each - planned.start) <= AT_ONCE for each in _contact_times(case, name)
+    )
+
+
+def _told_before(case: Case, span: Span, name: str, *, but_now: bool = False) -> float:
     """How long before a step begins this input is last told a set point or a limit, as asked, or by coupling,
-    or a line of its set point ends, or a contact moves [s]; 0: as it begins; infinite: never.
+    or a line of its set point ends, or a contact moves [s]; 0: as it begins; infinite: never. but_now: what
+    comes as it begins is left out.
     """
     if (planned := case.planned(span.name)) is None:
         return math.inf
@@ -285,7 +296,8 @@ def _told_before(case: Case, span: Span, name: str) -> float:
     times = [at for each in told for at in (each.time, each.time + each.over)]
     times += [each.time for each in case.timeline.limits if each.input in along]
     times += _contact_times(case, name)
-    own = [each for each in times if each <= planned.start + AT_ONCE]
+    until = planned.start - AT_ONCE if but_now else planned.start + AT_ONCE
+    own = [each for each in times if each <= until]
     return max(0.0, planned.start - max(own)) if own else math.inf
 
 

@@ -90,7 +90,8 @@ class SupplySwitchedOff:
             for output in tuple(self.wanted.values()):
                 look = self.looks.get(output.name)
                 if (look is None or not look[0].off) and loop.time() - self.sent[output.name] >= REPEAT:
-                    self._tell("off again", {"output": output.name, "time": loop.time()})
+                    read = look is not None and look[1] >= self.sent[output.name]
+                    self._tell("off again", {"output": output.name, "read": read, "time": loop.time()})
                     await self._say_again(output.off)
                     self.sent[output.name] = loop.time()
             if self.master_wanted and not self.is_master_off and loop.time() - self.master_sent >= REPEAT:
@@ -179,7 +180,6 @@ class SupplySwitchedOff:
         session, document = self.session, self.document
         self._lose(session.broken or "no session is open")
         begins = bool(session.session_settings.opening) and (self._is_trusted or self._mute)
-        paced = session.session_settings.pause or session.session_settings.boot
         try:
             async with session.lock:
                 # A helper process takes longer to start than a socket to connect.
@@ -192,8 +192,11 @@ class SupplySwitchedOff:
                     session.push_opening()
                     self._push_while_trusted()
                 await session.settle()
+                while session.boots_for > 0.0:  # when it is through it may come on by itself
+                    await asyncio.sleep(min(session.boots_for, REPEAT))
+                    self._push_while_trusted()
                 if begins:
-                    if paced:
+                    if session.session_settings.pause or session.session_settings.boot:
                         await session.push_opening_paced()
                     self._push_while_trusted()
                 self._mute = not begins

@@ -88,6 +88,11 @@ class Session:
     def is_open(self) -> bool:
         return self._writer is not None
 
+    @property
+    def boots_for(self) -> float:
+        """How long it wants no message yet, after it was opened [s]."""
+        return max(0.0, self._booted_at - asyncio.get_running_loop().time())
+
     async def open(self, deadline: float = CONNECT_DEADLINE) -> None:
         """Connect anew. Raises Unreachable."""
         self.close()
@@ -235,12 +240,12 @@ class Session:
     def push_together(self, messages: Sequence[str]) -> None:
         """Send messages at once with nothing in between, whatever is under way. For OFF alone.
 
-        Where the instrument wants a pause, several leave one after the other with it between them: one that
-        takes no second message too soon would take a command without the selection before it, and carry it
-        out at whatever output was selected for a reading. Nothing comes between those that wait, and what
-        waits already is not sent twice.
+        Where the instrument wants a pause, each waits for what is left of it: one that takes no message too
+        soon would lose it, or take a command without the selection before it, and carry it out at whatever
+        output was selected for a reading. Nothing comes between those that wait, and what waits already is
+        not sent twice.
         """
-        if self._sending is None and (len(messages) < 2 or not self.session_settings.pause):
+        if not self.session_settings.pause:
             for message in messages:
                 self.push(message)
             return

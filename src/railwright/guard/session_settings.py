@@ -53,12 +53,12 @@ class SessionCommand(NamedTuple):
 @dataclass(frozen=True, slots=True)
 class SessionSettings:
     """sends, answers: what ends a message, and an answer. pause: time that it wants before a message, since
-    the last one or its own last answer [s]; OFF does not wait for it, but OFF again does. patience: how long
-    an answer may take [s]: a run waits so long where that is longer than it would; what switches off does
-    not. boot: time that it wants before the first message of a session [s]; OFF does not wait for it, but
-    OFF again does (messages that leave together have `pause` between them all the same). opening, closing:
-    what a session begins and ends with. line: of a serial address. visa: the VISA library that carries the
-    messages, `@ivi` or a path; '': what the guard does not carry itself, pyvisa-py does.
+    the last one or its own last answer [s]; OFF waits for what is left of it, too. patience: how long an
+    answer may take [s]: a run waits so long where that is longer than it would; what switches off does not.
+    boot: time that it wants before the first message of a session [s]; OFF does not wait for it, but OFF
+    again does. opening, closing: what a session begins and ends with. line: of a serial address. visa: the
+    VISA library that carries the messages, `@ivi` or a path; '': what the guard does not carry itself,
+    pyvisa-py does.
     """
 
     sends: str = "\n"

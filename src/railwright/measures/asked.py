@@ -7,8 +7,6 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, NamedTuple
 
-from railwright.measures.level_change import LevelChange
-
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -58,7 +56,9 @@ def before_step(view: View, signal: Signal) -> Before:
 
     By the trapezoid rule, of a change at the beginning 0.2 updates would count before it, in the mean over
     the phases of the readings. But where the input stood still before it, all that readings show beside that
-    is of the step. What moved at most an update before the step leaves open so much less.
+    is of the step. It did not where something was told less than two updates before: readings need not show
+    that yet. What moved at most an update before the step leaves open so much less; so does a contact that
+    begins to move with it: what stood before goes on for a while.
     """
     import numpy as np
 
@@ -70,13 +70,16 @@ def before_step(view: View, signal: Signal) -> Before:
     last = int(np.searchsorted(stamps, until, side="right")) - 1
     first, still = (int(np.searchsorted(stamps, until - n * update, side="right")) for n in (1, 2))
     first, still = min(first, last), min(still, last - 1)
-    if still >= 0 and view.told_before <= AT_ONCE:
+    stood = view.told_before <= AT_ONCE and view.stood >= 2.0 * update and not view.lags
+    if still >= 0 and stood:
         shown = signal.values[still : last + 1]
         if float(np.ptp(shown)) <= 8.0 * signal.noise + 2.0 * signal.step:
             return Before(first, last, float(np.mean(signal.values[first : last + 1])))
     around = signal.values[(stamps > until - 2.0 * update) & (stamps < until + 2.0 * update)]
     varies = float(np.ptp(around)) if around.size else 0.0
-    return Before(open=varies * (update - view.told_before) / 2.0)
+    # A level that was left again as the step begins shows in part only: half of it, where it is that brief.
+    part = 1.0 if view.told_before <= AT_ONCE and view.stood < 2.0 * update else 0.5
+    return Before(open=varies * (update - view.told_before) * part)
 
 
 class Brief(NamedTuple):

@@ -163,8 +163,9 @@ class View:
     in which the host played the step's lines [V]. stands: shortest time for which a level is set between two
     changes in the step, as asked [s]; infinite: there are not two. moves_off: it begins with a line of the
     set point. told_before: how long before its beginning something was last told to the input, a line of its
-    set point ended, or a contact moved [s]; 0: as it begins; infinite: never. changes: of its set point in
-    the step, as asked. course: the same of all steps of the record. limits_moved: when its current limit is
+    set point ended, or a contact moved [s]; 0: as it begins; infinite: never. stood: the same of what
+    was told before that, where something is told as it begins. changes: of its set point in the step, as
+    asked. course: the same of all steps of the record. limits_moved: when its current limit is
     moved in them [s]. quiet: how long after its end nothing is told to the input [s]. told_last: how long
     before its end
     the input last jumps in it, or has its limit moved [s]; infinite: never. holds: highest voltage that a
@@ -196,9 +197,12 @@ class View:
     stands: float = math.inf
     moves_off: bool = False
     told_before: float = math.inf
+    stood: float = math.inf
     changes: tuple[LevelChange, ...] = ()
     course: tuple[LevelChange, ...] = ()
     limits_moved: tuple[float, ...] = ()
+    lags: bool = False
+    """It begins with a contact, which takes its time to move."""
     quiet: float = 0.0
     told_last: float = math.inf
     holds: float = 0.0

@@ -194,7 +194,7 @@ def loop_bandwidth(
 
 @lru_cache(maxsize=1024)
 def _bandwidth(damping: float, capacitance: float, time: float, band: float, amperes: float) -> float:
-    """The same by the damping; worked out once for stages that differ in something else."""
+    """`loop_bandwidth` by the damping; worked out once for stages that differ in something else."""
     return loop_bandwidth(step_modes(damping), capacitance, time, band, amperes, [0.0] * POINTS)
 
 

@@ -94,6 +94,16 @@ class ContactChange(NamedTuple):
     before: int = 0
     step: int = 0
 
+    @property
+    def at(self) -> Path:
+        """Where it is written: the document first."""
+        return ("procedure", *self.path)
+
+    @property
+    def moves(self) -> str:
+        """What it does, for people."""
+        return "closes" if self.closed else "opens"
+
 
 class Repeated(NamedTuple):
     """A shape whose turns something may end: the timeline has as many as it is played at most.

@@ -19,7 +19,7 @@ from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range, too_flat
 from railwright.quantities import show
 from railwright.report.contact_words import contacts_first, contacts_last
-from railwright.settings.constraints.rise import charged_after
+from railwright.settings.constraints.current_limit import charged_after
 from railwright.settings.context import FedInput
 
 HAND = 2.0

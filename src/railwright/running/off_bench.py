@@ -318,13 +318,14 @@ def _session_settings(dialect: Mapping[str, Any], node: Mapping[str, Any]) -> Se
 
 def _commands(written: Any, own: Sequence[tuple[str, str]]) -> tuple[SessionCommand, ...]:
     """What a session begins or ends with. What cannot be read of it holds up nobody, and what could change an
-    output is left out: nobody has checked this file since it was written.
+    output is left out: nobody has checked this file since it was written. What nobody vouches for is sent: a
+    supply may take OFF only after it.
     """
     found = []
     for each in written if isinstance(written, list) else ():
         entry = each if isinstance(each, Mapping) else {"send": each}
-        text, vouched = entry.get("send"), bool(entry.get("because"))
-        if isinstance(text, str) and not why_harmful(text, own, vouched=vouched):
+        text = entry.get("send")
+        if isinstance(text, str) and not why_harmful(text, own, vouched=True):
             found.append(SessionCommand(text, str(entry.get("answer", ""))))
     return tuple(found[:MOST])
 

@@ -77,7 +77,8 @@ class ShutDown:
                     self.recorder.add_all(self.watch.switched(name, False, at))
                 self.recorder.event(EventKind.OFF_SENT, name, time=at)
             case "off again":
-                again = "it still says that it is on"
+                was_read = message.get("read", True)
+                again = "it still says that it is on" if was_read else "it was not read to be off yet"
                 self.recorder.event(EventKind.OFF_SENT_AGAIN, message["output"], again, at)
             case "confirmed off":
                 facts = Facts(voltage=message["holds"])

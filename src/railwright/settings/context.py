@@ -23,7 +23,7 @@ from railwright.documents.sources import Location
 from railwright.frozen import kept
 from railwright.physics.conductor_heat import HOTTEST, temperature_rise
 from railwright.physics.driven import Besides, Course, Driven, swing
-from railwright.physics.halving import least
+from railwright.physics.halving import greatest, least
 from railwright.physics.loads.law import Ascent, Ramp
 from railwright.physics.output_stage import CEILING, LIMIT_OVERSHOOT, LIMIT_RESPONSE
 from railwright.plan.contacts import pin_courses, states_within, switched_on
@@ -32,7 +32,7 @@ from railwright.plan.set_points import Feed
 from railwright.plan.timeline import Timeline
 from railwright.quantities import state
 from railwright.settings import figures
-from railwright.settings.draw import COUNTS, Bounds, LoadModel
+from railwright.settings.draw import Bounds, LoadModel
 from railwright.settings.group import Group, group_of
 from railwright.settings.played import Charging, Level, Played, Slope, what_is_played, with_coupling
 from railwright.settings.rule import Path
@@ -64,7 +64,6 @@ PARTS, FINER = 48, 24
 """Parts of a ramp between which it is looked how much is asked of the limit, and steps by which the greatest
 of it is then sought.
 """
-GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 CLOSE = 2.0
 """Ratio of a rating to the greatest power found at some looks, from which on no level between them is looked
 at: what a load draws bends little between two looks.
@@ -589,7 +588,7 @@ class FedInput(Group):
             return most
         end = over if times[place - 1] < over else math.inf
         between = times[place - 1], min(times[place + 1], end)
-        return max(most, _greatest(drawn, *between) + charges(when))
+        return max(most, greatest(drawn, *between, FINER) + charges(when))
 
     def longest_charging(self, limit: float) -> Charging | None:
         """The longest time that one of the moves upwards may spend at a current limit [A]; None: none does.
@@ -612,13 +611,13 @@ class FedInput(Group):
             for each in self.played.widest_rises
             if self.stays_within(each, limit) is False
         )
-        ohms = self.load.least_resistance
-        found = [
-            Charging(time, move, self.capacitance, ohms if ohms * limit > COUNTS * move.stop else 0.0)
-            for time, move in times
-            if time is not None
-        ]
-        return max(found, key=lambda each: each.time, default=None)
+        found = [(time, move) for time, move in times if time is not None]
+        if not found:
+            return None
+        time, move = max(found, key=lambda each: each[0])
+        rise = limit, max(move.start, 0.0), move.stop
+        counted = self.load.counted_behind(*rise, from_off=move.from_off, ahead=ahead)
+        return Charging(time, move, self.capacitance, tuple(counted))
 
     # where things are written
 
@@ -631,6 +630,10 @@ class FedInput(Group):
         return ("procedure", "hook_up", self.name)
 
     @property
+    def at_from(self) -> Path:
+        return (*self.at_hook_up, "from")
+
+    @property
     def at_limits(self) -> Path:
         return ("procedure", "limits", self.name)
 
@@ -641,22 +644,6 @@ class FedInput(Group):
     @property
     def at_fixture(self) -> Path:
         return ("bench", "fixtures", str(self.fixture_name))
-
-
-def _greatest(of: Callable[[float], float], low: float, high: float) -> float:
-    """The greatest value between two places, of one that rises to it and then falls: by golden sections."""
-    places = [high - GOLDEN * (high - low), low + GOLDEN * (high - low)]
-    values = [of(place) for place in places]
-    for _ in range(FINER):
-        if values[0] < values[1]:
-            low = places[0]
-            places = [places[1], low + GOLDEN * (high - low)]
-            values = [values[1], of(places[1])]
-        else:
-            high = places[1]
-            places = [high - GOLDEN * (high - low), places[0]]
-            values = [of(places[0]), values[0]]
-    return max(values)
 
 
 @dataclass(frozen=True)

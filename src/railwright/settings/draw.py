@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Collection, Iterator, Sequence
-from functools import cached_property, partial
+from collections.abc import Collection, Iterator, Sequence
+from functools import partial
 from typing import NamedTuple
 
 from railwright.documents.device import Input
 from railwright.documents.fixture import AddedCapacitor, Fixture
 from railwright.frozen import kept
 from railwright.physics import halving
+from railwright.physics.driven import ChargingPiece, charging, charging_behind, charging_pieces
 from railwright.physics.loads import KINDS, LoadKind, LoadParameters
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.loads.converter import Converter
@@ -25,15 +26,10 @@ _NEAR = 1e-6
 """Relative distance of two voltages whose currents give a slope."""
 _NEAR_ZERO = 1e-3
 """What lies nearer to zero is looked at as this far from it [V]."""
-_AGREE = 6e-5
-"""Part by which a piece of a charging time may still change where it is worked out over two halves; by
-quadrature of 300 drawn loads the whole is then right to 1e-6.
-"""
 _FINER = 40
 """Halvings of the distance of two looks by which a voltage is sought."""
 COUNTS = 0.01
 """What drops in a capacitor's series resistance counts in a charging time from this part of the rise on."""
-_HALVINGS = 16
 _AS_MUCH = 1e-9
 """Part of a current by which another one may be less and still count as much (chosen)."""
 
@@ -338,27 +334,37 @@ class LoadModel:
         if not self.settled or not self.known:
             return None
         came_from = start if from_off else math.inf
-        course = self._course(start, stop, ahead, came_from)
-        most = max(look[1] for piece in course for look in piece)
-        if not most < limit:
+        left = limit - self._most_drawn(start, stop, ahead, came_from)
+        if not left > 0.0:
             return math.inf
         drawn = partial(self._drawn, stop, ahead, came_from)
         whole = self.capacitance.high + extra
-        time = whole * sum(_charging(limit, drawn, piece, _HALVINGS) for piece in course)
-        left = limit - most
+        course = self._course(start, stop, ahead, came_from)
+        time = whole * sum(charging(limit, drawn, piece) for piece in course)
+        counted = self.counted_behind(limit, start, stop, from_off=from_off, ahead=ahead)
         behind = (
-            _behind(farads, ohms, whole - farads, left, stop - start)
-            for farads, ohms in self._series
-            if ohms * left > COUNTS * (stop - start)
+            charging_behind(farads, ohms, whole - farads, left, stop - start) for farads, ohms in counted
         )
         return min([time, *behind])
 
-    @cached_property
-    def _series(self) -> tuple[tuple[float, float], ...]:
-        """Of each capacitor behind a series resistance its most capacitance [F], and the least of it [Ω]."""
-        return tuple(
-            (bank.capacitance.high, bank.esr.low) for bank in self.banks if bank.esr and bank.esr.low > 0.0
-        )
+    def counted_behind(
+        self, limit: float, start: float, stop: float, *, from_off: bool = False, ahead: float = 0.0
+    ) -> list[tuple[float, float]]:
+        """Of each capacitor whose series resistance counts in a charging time its most capacitance [F], and
+        the least of that resistance [Ω]: where at least a small part of the rise drops there of what the load
+        leaves of the limit. As `charging_time` has them.
+        """
+        left = limit - self._most_drawn(start, stop, ahead, start if from_off else math.inf)
+        return [
+            (bank.capacitance.high, bank.esr.low)
+            for bank in self.banks
+            if bank.esr and bank.esr.low * left > COUNTS * (stop - start)
+        ]
+
+    @kept
+    def _most_drawn(self, start: float, stop: float, ahead: float, came_from: float) -> float:
+        """The greatest draw on a rise [A], as `charging_time` has it."""
+        return max(look[1] for piece in self._course(start, stop, ahead, came_from) for look in piece)
 
     def charging_current(self, rate: float, swing: float, after: float = 0.0) -> float:
         """The most that charges its capacitors at the end of a rise of so much [V] at a rate [V/s], or a time
@@ -390,10 +396,12 @@ class LoadModel:
         )
 
     @kept
-    def _course(self, start: float, stop: float, ahead: float, came_from: float) -> list[_Piece]:
+    def _course(self, start: float, stop: float, ahead: float, came_from: float) -> list[ChargingPiece]:
         """What the load draws on a rise, as `charging_time` has it."""
         drawn = partial(self._drawn, stop, ahead, came_from)
-        return list(_pieces([(voltage, drawn(voltage)) for voltage in self.looks(start, stop)], drawn))
+        return list(
+            charging_pieces([(voltage, drawn(voltage)) for voltage in self.looks(start, stop)], drawn)
+        )
 
     def _drawn(self, stop: float, ahead: float, came_from: float, voltage: float) -> float:
         """The greatest draw on a rise at a voltage, and as far ahead as it may be there already [A]."""
@@ -403,73 +411,3 @@ class LoadModel:
             over = self.over(voltage, voltage + ahead * (stop - voltage), came_from)
             bounds = None if over is None else over[0]
         return math.inf if bounds is None else bounds.high
-
-
-def _behind(farads: float, ohms: float, beside: float, current: float, swing: float) -> float:
-    """Time in which a current [A] takes a capacitor C behind a resistance R, with C' beside it, up by so much
-    [V], in s: i t / (C + C') + i R (C / (C + C'))² (1 - e^(-t/T)), T = R C C' / (C + C'). With a current that
-    is more at times it takes no longer.
-    """
-    whole = farads + beside
-    slope, step = current / whole, current * ohms * (farads / whole) ** 2
-    constant = ohms * farads * beside / whole
-
-    def reached(time: float) -> bool:
-        settled = -math.expm1(-time / constant) if constant > 0.0 else 1.0
-        return slope * time + step * settled >= swing
-
-    return 0.0 if reached(0.0) else halving.least(reached, 0.0, swing / slope, _FINER)
-
-
-_Look = tuple[float, float]
-"""A voltage [V], and a current there [A]: what the load draws, or what is left to charge with."""
-
-_Piece = tuple[_Look, _Look, _Look]
-"""Two looks, and one half-way between them."""
-
-
-def _pieces(looks: Sequence[_Look], drawn: Callable[[float], float]) -> Iterator[_Piece]:
-    """From each look to the next, or over several between which the load draws the same."""
-    begin = 0
-    for end in range(1, len(looks)):
-        low, high = looks[begin], looks[end]
-        middle = (looks[end - 1][0] + high[0]) / 2.0
-        between = middle, drawn(middle)
-        flat = low[1] == looks[end - 1][1] == between[1] == high[1]
-        if flat and end + 1 < len(looks) and looks[end + 1][1] == high[1]:
-            continue
-        if begin < end - 1 and not flat:
-            last = looks[end - 1]
-            yield low, ((low[0] + last[0]) / 2.0, low[1]), last
-            low = last
-        yield low, ((low[0] + high[0]) / 2.0, low[1]) if flat else between, high
-        begin = end
-
-
-def _charging(limit: float, drawn: Callable[[float], float], piece: _Piece, halvings: int) -> float:
-    """∫ dv / (I_limit - i(v)) over a piece [V/A]: exact for a straight line, else by halves that agree."""
-    (low, drawn_low), (middle, drawn_middle), (high, drawn_high) = piece
-    least, between, most = limit - drawn_low, limit - drawn_middle, limit - drawn_high
-    if least <= 0.0 or between <= 0.0 or most <= 0.0:
-        return math.inf
-    if least == between == most:
-        return (high - low) / between
-    whole = _straight(high - low, least, most)
-    halves = _straight(middle - low, least, between) + _straight(high - middle, between, most)
-    if halvings == 0 or abs(halves - whole) <= _AGREE * halves:
-        return halves + (halves - whole) / 3.0  # the error is of second order (Richardson)
-    total = 0.0
-    for begin, end in itertools.pairwise(piece):
-        half = (begin[0] + end[0]) / 2.0
-        total += _charging(limit, drawn, (begin, (half, drawn(half)), end), halvings - 1)
-    return total
-
-
-def _straight(width: float, least: float, most: float) -> float:
-    """∫ dv / i(v) over a width [V] in which the current goes straight from one figure to another [V/A]: its
-    width by the logarithmic mean.
-    """
-    change = most - least
-    if abs(change) < 1e-6 * least:
-        return 2.0 * width / (least + most)
-    return width * math.log(most / least) / change

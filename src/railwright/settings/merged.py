@@ -89,6 +89,6 @@ def _of(group: list[Finding], rankings: Mapping[str, Ranking | None]) -> MergedF
     ranking = rankings.get(group[0].rule)
     ranks = [None if ranking is None else ranking.rank(each) for each in group]
     known = [rank for rank in ranks if rank is not None]
-    worst = group[ranks.index(max(known, default=None))]
+    worst = group[ranks.index(max(known))] if known else group[0]
     # One that lacks the figure cannot be compared; then no one is called the worst.
     return MergedFindings(tuple(group), worst, ranked=len(known) == len(group))

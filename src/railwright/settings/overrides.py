@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from railwright.documents.loader import Documents
+from railwright.documents.procedure import Override
 from railwright.documents.sources import DocumentErrors, Problem, hint
 from railwright.settings.all_rules import all_rules
 from railwright.settings.engine_rules import (
@@ -54,6 +55,16 @@ def accepted_because(documents: Documents, finding: str, about: str) -> str | No
     return next((each.because for each in own if each.about in (None, about)), None)
 
 
+def _accepts(wanted: Override, finding: Finding) -> bool:
+    """Whether an override accepts a finding."""
+    return (
+        finding.rule == wanted.finding
+        and wanted.about in (None, finding.about)
+        and finding.severity is Severity.STOP
+        and finding.rule not in NOT_ACCEPTABLE
+    )
+
+
 def override(findings: Sequence[Finding], documents: Documents, ids: Iterable[str]) -> list[Finding]:
     """Apply the procedure's overrides to stops; an override among `ids` that accepts nothing is noted.
 
@@ -63,16 +74,12 @@ def override(findings: Sequence[Finding], documents: Documents, ids: Iterable[st
     for index, wanted in enumerate(documents.procedure.overrides):
         if wanted.finding not in ids:
             continue
-        accepted = [
-            finding
-            for finding in result
-            if finding.rule == wanted.finding
-            and wanted.about in (None, finding.about)
-            and finding.severity is Severity.STOP
-            and finding.rule not in NOT_ACCEPTABLE
+        accepted = [_accepts(wanted, each) for each in result]
+        result = [
+            replace(each, overridden=wanted.because) if accepts else each
+            for each, accepts in zip(result, accepted, strict=True)
         ]
-        result = [replace(each, overridden=wanted.because) if each in accepted else each for each in result]
-        if not accepted and wanted.finding not in LATER:
+        if not any(accepted) and wanted.finding not in LATER:
             severity = known_rules()[wanted.finding]
             why = (
                 "there is no such stop now"

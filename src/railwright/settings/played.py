@@ -16,7 +16,7 @@ from railwright.grouping import grouped
 from railwright.plan.coupling import OutputAction, SetPoint, changes_of, followers
 from railwright.plan.set_point import Piece, pieces
 from railwright.plan.timeline import Action, Timeline, timeline_of
-from railwright.quantities import Interval, Statement, state
+from railwright.quantities import Interval, Statement, joined, state
 from railwright.settings.group import Group
 from railwright.settings.rule import Path
 
@@ -52,22 +52,26 @@ class Slope(NamedTuple):
 
 
 class Charging(NamedTuple):
-    """Time that a move upwards may spend at the current limit [s], the capacitance it charges [F], and the
-    least resistance behind which that lies [Ω]; 0: so little that it does not count.
+    """Time that a move upwards may spend at the current limit [s], the capacitance it charges [F], and what
+    of that counts as behind a series resistance (capacitance [F], least of that resistance [Ω]).
     """
 
     time: float
     move: Slope
     capacitance: float
-    behind: float = 0.0
+    behind: tuple[tuple[float, float], ...] = ()
 
     @property
     def words(self) -> Statement:
         """The move, for people."""
+        behind = (
+            state("{part} of it behind {ohms}", part=(farads, "F"), ohms=(ohms, "ohm"))
+            for farads, ohms in self.behind
+        )
         return state(
             "charging {capacitance}{behind} from {charged_from} to {charged_to} in '{step}'",
             capacitance=(self.capacitance, "F"),
-            behind=state(" behind {ohms}", ohms=(self.behind, "ohm")) if self.behind else "",
+            behind=state(" ({behind})", behind=joined(", ", behind)) if self.behind else "",
             charged_from=(self.move.start, "V"),
             charged_to=(self.move.stop, "V"),
             step=self.move.step,
@@ -186,8 +190,10 @@ class Played:
                 run += length
             elif high > voltage:
                 above = length * (high - voltage) / (high - low)
-                longest = max(longest, above if piece.after > piece.before else run + above)
-                run = above if piece.after > piece.before else 0.0
+                if piece.after > piece.before:
+                    run = above
+                else:
+                    longest, run = max(longest, run + above), 0.0
             else:
                 run = 0.0
             longest = max(longest, run)

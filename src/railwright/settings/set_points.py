@@ -240,7 +240,8 @@ def settle_input(
             lambda value: AS_WRITTEN,
             waits=None in (amperes, volts),
         )
-    windows += filter(None, [rise.window(source, documents, amperes)])
+    if (own := rise.window(source, documents, amperes)) is not None:
+        windows.append(own)
     written = {setting: getattr(limits, setting) for setting in ("ocp", "ocp_delay")}
     settled.update({each: Chosen(asked, AS_WRITTEN) for each, asked in written.items() if asked is not None})
     reasons: list[Reason] = []

@@ -30,17 +30,18 @@ def unproved_findings(documents: Documents, set_points: SetPoints, proofs: Proof
 def _findings(documents: Documents, set_points: SetPoints, proofs: Proofs) -> Iterator[Finding]:
     bench = documents.bench
     needed = needed_proofs(bench, set_points)
+    # An output that the procedure names by itself is a finding by itself, which it may accept.
+    named = {each.about for each in documents.procedure.overrides if each.finding == DIALECT_UNPROVED}
     for name in dict.fromkeys(output.supply for output in needed):
         supply = bench.supplies[name]
         if is_of_this_computer(supply.address):
             continue
         wanted = {output: each for output, each in needed.items() if output.supply == name}
         lacks = _lacks(supply, wanted, proofs)
-        # An output that the procedure names by itself is a finding by itself, which it may accept.
-        named = {each.about for each in documents.procedure.overrides if each.finding == DIALECT_UNPROVED}
-        alone = [{output: each} for output, each in lacks.items() if output in named]
-        others = {output: each for output, each in lacks.items() if output not in named}
-        for about, part in [(str(*each), each) for each in alone] + [(name, others)] * bool(others):
+        parts = {str(output): {output: each} for output, each in lacks.items() if output in named}
+        if others := {output: each for output, each in lacks.items() if output not in named}:
+            parts[name] = others
+        for about, part in parts.items():
             yield Finding(
                 DIALECT_UNPROVED,
                 Severity.STOP,

@@ -11,6 +11,7 @@ from tests.said import says
 from tests.settings.hookup import exhaustive
 from tests.settings.hookup.scene import GOOD_LEAD, Data, needs, output, scene, supply
 
+from railwright.dialects.dialect import load_dialect
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Override
 from railwright.settings.context import Draw, FedInput
@@ -378,3 +379,36 @@ def test_what_speaks_against_several_outputs_is_said_once_with_their_names():
     assert finding.why.count("2.2 A") == 1
     assert says(finding.why, "a.1", "a.2", "a.3", "a.4", "1.596 A", "2.2 A")
     assert finding.why.count("1.596 A") == 1
+
+
+@pytest.mark.parametrize(("outputs", "delay"), [(1, "40 ms"), (2, "100 ms"), (1, "auto")])
+def test_a_trip_delay_that_no_command_sets_is_a_figure_of_the_bench(
+    outputs: int, delay: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The smallest change is the one that the rule names; where the dialect has no trip either, it is the
+    procedure's word."""
+    dialect = load_dialect("channel-list")
+    lacks = {"trip_delay"}
+    monkeypatch.setattr(
+        "railwright.documents.bench.load_dialect",
+        lambda name: dialect.model_copy(
+            update={"settings": {key: each for key, each in dialect.settings.items() if key not in lacks}}
+        ),
+    )
+
+    def make(reach: str = "1 ms .. 5 s", at_limit: str = "trip") -> Documents:
+        rows = [output(30, 5, trip_delay=reach, output_capacitance="100 uF") for _ in range(outputs)]
+        limits = {"main": {"at_limit": at_limit, **({"trip_delay": delay} if at_limit == "trip" else {})}}
+        return scene({"a": supply(*rows)}, {"main": needs(12, 0.5)}, limits=limits)
+
+    finding = finding_of(make())
+    assert says(finding.remedy, "trip delay", "a.1", "bench")
+    assert "regulate" not in finding.remedy
+    assert finding.where is not None
+    assert finding.where.file == "bench"
+    assert hooked_up(make("100 ms .. 100 ms" if delay == "auto" else f"{delay} .. {delay}")).findings == ()
+    lacks.add("trip_at_limit")
+    finding = finding_of(make())
+    assert says(finding.remedy, "main", "regulate")
+    assert "a.1" not in finding.remedy
+    assert hooked_up(make(at_limit="regulate")).findings == ()

@@ -8,6 +8,7 @@ import math
 from collections.abc import Iterator
 from itertools import chain
 
+from railwright.measures.start_up_time import CURRENT_BAND, CURRENT_BAND_OF_LARGEST
 from railwright.physics.halving import least_with
 from railwright.physics.output_stage import LIMIT_OVERSHOOT
 from railwright.quantities import joined, show, state
@@ -135,6 +136,23 @@ def charging_time(source: FedInput, limit: float) -> float:
     """Longest time at a limit [A], less its error, by its closed form [s]."""
     charging = source.longest_charging(source.surely(limit))
     return charging.time if charging is not None else 0.0
+
+
+def charged_after(source: FedInput, limit: float, voltage: float) -> float:
+    """Longest time from switching on a voltage [V] until an input draws what it does once it is charged [s]:
+    in a current limit [A], and then until what charges it has faded through lead and series resistance to the
+    current's band. Of a load that only a rehearsal tells, as if it drew nothing meanwhile. inf: never.
+    """
+    load, least = source.load, source.surely(limit)
+    ohms, farads = source.resistance.high + load.series_resistance, load.capacitance.high
+    steady = load.current(voltage)
+    time = load.charging_time(source.charged or 0.0, least, 0.0, voltage, from_off=True)
+    if time is None:
+        time = (farads + (source.charged or 0.0)) * voltage / least if least > 0.0 else math.inf
+    flows = min(least, voltage / ohms) if ohms > 0.0 else least
+    drawn = max(0.0, steady.low) if steady is not None else 0.0
+    band = max(CURRENT_BAND * drawn, CURRENT_BAND_OF_LARGEST * flows)
+    return time + (ohms * farads * math.log(flows / band) if flows > band else 0.0)
 
 
 def charges_within(source: FedInput, delay: float) -> float | None:

@@ -72,7 +72,8 @@ def within_limit(
         return
     # What charges the capacitance alone asks for the limit at this rate: whatever is drawn beside it, more.
     held = source.capacitance * (1.0 + source.voltage_gain)
-    fastest = _fastest_within(asks_for, least, least / held if held > 0.0 else 1.0)
+    begin = least / held if held > 0.0 else 1.0
+    fastest = halving.last_within(asks_for, least, begin, (SLOWEST, FASTEST), NEARLY, HALVINGS)
     without = ", ".join(name for name, output in source.outputs.items() if output.slew is None)
     near = fastest if 0.0 < fastest < math.inf else 1.0
     drawn = asks_for(near) - source.charging_current(near * (1.0 + source.voltage_gain), rise.voltage)
@@ -97,31 +98,6 @@ def within_limit(
         "ramp-in-limit",
         bracket=True,
     )
-
-
-def _fastest_within(asks_for: Callable[[float], float], limit: float, high: float) -> float:
-    """About the fastest rate [V/s] at which no more than a limit is asked for [A], by regula falsi (the
-    Illinois variant); 0: there is none, inf: any rate will do. high: a rate that asks for so much, or less.
-    """
-    low, high = 0.0, max(high, SLOWEST)
-    below, above = limit - asks_for(SLOWEST), limit - asks_for(high)
-    if below <= 0.0:
-        return 0.0
-    while above > 0.0:
-        if high > FASTEST:
-            return math.inf
-        low, high, below = high, 8.0 * high, above
-        above = limit - asks_for(high)
-    for _ in range(HALVINGS):
-        rate = (low * above - high * below) / (above - below)
-        left = limit - asks_for(rate)
-        if left > 0.0:
-            low, below, above = rate, left, above / 2.0
-        else:
-            high, above, below = rate, left, below / 2.0
-        if abs(left) < NEARLY * limit:
-            break
-    return rate
 
 
 def fast_output(source: FedInput) -> Facts:
@@ -160,15 +136,14 @@ def slow_output(source: FedInput) -> Iterator[Constraint]:
         return
     name = max(slews, key=lambda each: slews[each] / shares[each])
     own, slowest = slews[name], slews[name] / shares[name]
+    together = state(
+        ", with which {outputs} rise at {slowest}", outputs=source.words, slowest=(slowest, "V/s")
+    )
     why = state(
         "the slew of {output} begins at {range_low}{together}",
         output=name,
         range_low=(own, "V/s"),
-        together=state(
-            ", with which {outputs} rise at {slowest}", outputs=source.words, slowest=(slowest, "V/s")
-        )
-        if source.series
-        else "",
+        together=together if source.series else "",
     )
 
     yield threshold(
@@ -309,20 +284,3 @@ def up_after(source: FedInput, rate: float, voltage: float, least: float = 0.0) 
     ]
     recovers = max((output.recovery.time for output in source.rows if output.recovery), default=0.0)
     return max(slope, *starts, 0.0) + recovers
-
-
-def charged_after(source: FedInput, limit: float, voltage: float) -> float:
-    """Longest time from switching on a voltage [V] until an input draws what it does once it is charged [s]:
-    in a current limit [A], and then until what charges it has faded through lead and series resistance to the
-    current's band. Of a load that only a rehearsal tells, as if it drew nothing meanwhile. inf: never.
-    """
-    load, least = source.load, source.surely(limit)
-    ohms, farads = source.resistance.high + load.series_resistance, load.capacitance.high
-    steady = load.current(voltage)
-    time = load.charging_time(source.charged or 0.0, least, 0.0, voltage, from_off=True)
-    if time is None:
-        time = (farads + (source.charged or 0.0)) * voltage / least if least > 0.0 else math.inf
-    flows = min(least, voltage / ohms) if ohms > 0.0 else least
-    drawn = max(0.0, steady.low) if steady is not None else 0.0
-    band = max(CURRENT_BAND * drawn, CURRENT_BAND_OF_LARGEST * flows)
-    return time + (ohms * farads * math.log(flows / band) if flows > band else 0.0)

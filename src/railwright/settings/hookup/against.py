@@ -51,8 +51,8 @@ def slew(demand: Demand, source: FedInput) -> Found:
 
 def point_list(demand: Demand, source: FedInput) -> Found:
     """A shape has pieces too brief for the host to time, and the output's own list cannot hold it."""
-    shape, apart = demand.shape, exchange_of(source.outputs, demand.bench)
-    if shape is None or shape.briefest >= apart * (1 - 1e-6):
+    shape = demand.shape
+    if shape is None or shape.briefest >= (apart := exchange_of(source.outputs, demand.bench)) * (1 - 1e-6):
         return
     step = shape.step
     for name, output in source.outputs.items():
@@ -103,7 +103,11 @@ def protections(demand: Demand, source: FedInput) -> Found:
             yield Obstacle(f"the bench names no {title} of {name}", *_leaving_out(demand, key))
     for name, key in product(source.outputs, asked_of_dialects(limits)):
         if lacks_command(demand.bench, name, key):
-            yield Obstacle(f"the dialect of {name} has no command for '{key}'", *_leaving_out(demand, key))
+            # A delay that the output has anyway needs no command; no trip at all, nothing of it.
+            fixed = key == "trip_delay" and not lacks_command(demand.bench, name, "trip_at_limit")
+            words = f"write the fixed trip delay of {name} into the bench as a range of one value"
+            change = (words, FIGURE, (*output_path(name), key)) if fixed else _leaving_out(demand, key)
+            yield Obstacle(f"the dialect of {name} has no command for '{key}'", *change)
     yield from written(demand, "trip_delay", trip_delay.in_range(source))
 
 

@@ -205,7 +205,9 @@ def best_of_group(
     for candidate in admissible:
         if not kept or len(candidate.cautions) < len(kept[-1].cautions):
             kept.append(candidate)
-    return kept, None if kept or nearest is None else _candidate(demand, *nearest[1:])
+    if kept or nearest is None:
+        return kept, None
+    return [], _candidate(demand, *nearest[1:])
 
 
 def alike(demand: Demand, chosen: Candidate) -> list[tuple[Candidate, tuple[float, float, float]]]:

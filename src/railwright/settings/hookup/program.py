@@ -35,7 +35,9 @@ _WHOLE = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Objective:
-    """What a whole assignment is worth, what decides first in front; see the module's list."""
+    """What a whole assignment is worth, what decides first in front; see the module's list. The more the
+    better of both headrooms, the less of all else.
+    """
 
     outputs: int
     least_headroom: int

@@ -151,9 +151,7 @@ def _nothing_fits(fields: Sequence[Field], smallest: Smallest, documents: Docume
         HOOK_UP_IMPOSSIBLE,
         Severity.STOP,
         ", ".join(field.demand.name for field in unfed),
-        locate(
-            documents, next((each.where for each in smallest.changes if each.where), ("procedure", "hook_up"))
-        ),
+        locate(documents, smallest.where),
         state("no hook-up feeds every input: {why}", why=joined("; ", (why_none(field) for field in unfed))),
         "the smallest change that would make one fit: "
         + " and ".join(each.change for each in smallest.changes if each.change),

@@ -32,6 +32,7 @@ from railwright.settings.hookup.candidates import (
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.obstacle import UNCOUPLE, Obstacle
 from railwright.settings.hookup.program import OUTPUT, rows_of, solve_in_turn
+from railwright.settings.rule import Path
 
 _UNFED = "no output of the bench can feed it"
 
@@ -41,9 +42,12 @@ _SCALE = 1000
 
 @dataclass(frozen=True, eq=False)
 class Smallest:
-    """The smallest change, as what it parts, and what can be hooked up without it: input -> candidate."""
+    """The smallest change, as what it parts, the place of the first of it, and what can be hooked up without
+    it: input -> candidate.
+    """
 
     changes: tuple[Obstacle, ...]
+    where: Path
     kept: Mapping[str, Candidate]
 
 
@@ -142,13 +146,14 @@ def smallest_change(fields: Sequence[Field], bench: Bench, taken: Taken) -> Smal
         options += [(candidate, 0.0, ()) for candidate in own.admissible]
         options += [(each, 0.0, each.obstacles) for each in near]
         candidate, words = _further(demand)
-        further = Obstacle(_UNFED, words, OUTPUT, demand.source.at_hook_up)
+        where = demand.source.at_hook_up
         if candidate is None:
             # Not even an output that gives everything could feed it.
             against = "; ".join(each.why for each in against_group(demand, _ideal(demand)))
             words = f"figures or steps of {demand.name} that an output can keep: {against}"
-            further = Obstacle(_UNFED, words, OUTPUT, demand.source.at_input)
+            where = demand.source.at_input
             candidate = Candidate(demand.fed(_ideal(demand)), 0, {}, (), 0, 0, (), ())
+        further = Obstacle(_UNFED, words, OUTPUT, where)
         options.append((candidate, float(by_power.index(own)), (further, *candidate.obstacles)))
     candidates = [candidate for candidate, _, _ in options]
     couplings = list(dict.fromkeys(each for candidate in candidates for each in candidate.coupled))
@@ -171,7 +176,11 @@ def smallest_change(fields: Sequence[Field], bench: Bench, taken: Taken) -> Smal
     )
     found = solve_in_turn(stages, rows, [1.0] * len(stages[0]))
     chosen = [option for column, option in enumerate(options) if found[column] > 0.5]
-    parted = [each for _, _, own_changes in chosen for each in own_changes]
+    parted = [
+        (each, each.where or candidate.source.at_hook_up)
+        for candidate, _, own_changes in chosen
+        for each in own_changes
+    ]
     kept = {candidate.input: candidate for candidate, _, own_changes in chosen if not own_changes}
     for (supply, number), column in uncouple.items():
         if found[column] > 0.5:
@@ -179,13 +188,11 @@ def smallest_change(fields: Sequence[Field], bench: Bench, taken: Taken) -> Smal
             parted.append(_uncoupled(supply, number, bench))
             for name in touched[1:]:
                 del kept[name]
-    return Smallest(tuple({each.change: each for each in parted}.values()), kept)
+    return Smallest(tuple({each.change: each for each, _ in parted}.values()), parted[0][1], kept)
 
 
-def _uncoupled(supply: str, number: int, bench: Bench) -> Obstacle:
+def _uncoupled(supply: str, number: int, bench: Bench) -> tuple[Obstacle, Path]:
     names = ", ".join(f"{supply}.{each}" for each in bench.supplies[supply].coupled[number].outputs)
-    change, where = (
-        f"uncouple {names} and remove them from 'coupled'",
-        ("bench", "supplies", supply, "coupled"),
-    )
-    return Obstacle(f"{names} move together", change, UNCOUPLE, (*where, number))
+    where = ("bench", "supplies", supply, "coupled", number)
+    change = f"uncouple {names} and remove them from 'coupled'"
+    return Obstacle(f"{names} move together", change, UNCOUPLE, where), where

@@ -212,9 +212,9 @@ def not_reached(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: 
             continue
         falls = move.goal < move.start
         reached = float(seen.min() if falls else seen.max())
-        if (reached - move.goal) * (1.0 if falls else -1.0) > SETTLED * max(
-            abs(move.goal), abs(move.goal - move.start)
-        ):
+        missing = reached - move.goal if falls else move.goal - reached
+        enough = SETTLED * max(abs(move.goal), abs(move.goal - move.start))
+        if missing > enough:
             told.add(move.path)
             yield Hit(
                 source.name,

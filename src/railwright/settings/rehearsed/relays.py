@@ -27,7 +27,7 @@ def relay_waits(rehearsed: Rehearsed) -> Outcome:
         if stands >= off_threshold(context.device, lies.input):
             yield Hit(
                 lies.input,
-                ("procedure", *change.path),
+                change.at,
                 state(
                     "rehearsed, {standing} stand at {input} as '{contact}' is to {move} in '{step}': the run "
                     "waits until it reads off, and what follows comes later",

@@ -227,7 +227,11 @@ def limit_at_low_voltage(source: FedInput, feed: Feed) -> Outcome:
 def power_headroom(source: FedInput) -> Outcome:
     """The steady power that is needed comes within 10 % of what the output can give."""
     full, rated = source.full_power, all(output.power is not None for output in source.rows)
-    close = [each for each in source.powers(full) if rated and each[2] <= full < HEADROOM * each[2]]
+    close = [
+        (level, drawn, power)
+        for level, drawn, power in source.powers(full)
+        if rated and power <= full < HEADROOM * power
+    ]
     for level, drawn, power in close[:1]:
         yield Hit(
             source.name,

@@ -36,8 +36,10 @@ PATIENCE = 1.0
 def stored_energy(source: FedInput) -> Outcome:
     """The capacitors of an input hold, at the highest voltage played, an energy that can do harm (½CV²)."""
     highest, most = source.played.highest, source.load.capacitance.high
-    energy = 0.5 * most * highest.voltage**2 if highest is not None else 0.0
-    if highest is not None and energy >= HAZARDOUS_ENERGY:
+    if highest is None:
+        return
+    energy = 0.5 * most * highest.voltage**2
+    if energy >= HAZARDOUS_ENERGY:
         yield Hit(
             source.name,
             (*source.at_input, "load"),
@@ -94,31 +96,48 @@ def off_late(context: Context, source: FedInput) -> Outcome:
     blocks = source.fixture is not None and source.fixture.diode is not None
     if highest is None or stays or blocks:
         return  # it is not to fall; or what is read is the output's own side of a diode
-    threshold = off_threshold(device, source.name)
+    threshold, ramp = off_threshold(device, source.name), source.limits.at_end.ramp_down
     found = discharge_of(source, until=threshold)
+    sunk = discharge_of(source, sinks=True, until=threshold) if ramp and _led_down(context, source) else None
+    in_time = ramp is not None and sunk is not None and sunk.time is not None and sunk.time <= ramp
     if found is not None and found.time is not None and found.time > DECAY:
         yield Hit(
             source.name,
             (*source.at_input, "load"),
             state(
                 "switched off at {highest}, {capacitance} fall below {threshold} in {emptied}; a run waits "
-                "{waits} for that, and then ends with exit code 6, off not confirmed",
+                "{waits} for that, and then ends with exit code 6, off not confirmed{unless}",
                 highest=(highest.voltage, "V"),
                 capacitance=(found.farads, "F"),
                 threshold=(threshold, "V"),
                 emptied=found.emptied,
                 waits=(DECAY, "s"),
+                unless=state(
+                    "; so it is where a trip or a fault ends the run, else the ramp of {ramp_down} empties "
+                    "it first",
+                    ramp_down=(ramp or 0.0, "s"),
+                )
+                if in_time
+                else "",
             ),
-            "discharge it in the procedure before it goes off (an output that sinks, and ramp_down), or give "
-            "it a resistor that empties it in time",
+            "give it a resistor that empties it in time"
+            if in_time
+            else "give it a resistor that empties it in time, or an output that sinks and a 'ramp_down' as "
+            "long as that takes (which a 'power_down' leaves out: it switches off at once)",
         )
+
+
+def _led_down(context: Context, source: FedInput) -> bool:
+    """Whether an input is on where the procedure ends, so that it is led down before it goes off."""
+    switched = [each.kind for each in context.timeline.actions if each.input == source.name]
+    return [kind for kind in switched if kind != "line"][-1:] == ["on"]
 
 
 class Discharge(NamedTuple):
     """How an input's capacitors empty.
 
-    farads: of all that empty together [F]. time: longest, from the highest voltage played to `FALLEN` [s];
-    None: unknown. through: by what, for people; None: the bleeder is unknown.
+    farads: of all that empty together [F]. time: longest, from the highest voltage played to `until`, or to
+    `FALLEN` [s]; None: unknown. through: by what, for people; None: the bleeder is unknown.
     """
 
     farads: float
@@ -255,7 +274,9 @@ def discharging_time(
 
     begin, end = at(voltage), at(FALLEN) if until is None else until
     time, previous = 0.0, begin
-    for index in range(1, 201) if begin > end else ():
+    if begin <= end:
+        return time
+    for index in range(1, 201):
         current = begin * (end / begin) ** (index / 200)
         middle = math.sqrt(previous * current)
         drawn = flows(middle)

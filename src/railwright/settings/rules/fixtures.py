@@ -7,7 +7,7 @@ import math
 from railwright.plan.set_points import Feed
 from railwright.quantities import state
 from railwright.settings.constraints.trip_delay import fuse
-from railwright.settings.context import Context, Draw, FedInput
+from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule, with_seen
 from railwright.settings.rules.judge import having, inputs, judged
@@ -22,7 +22,8 @@ def fuse_below_need(source: FedInput) -> Outcome:
         return
     if source.needs is None:
         yield Unknown(source.name, source.at_input, "what the input draws", "the fuse against it")
-    need, need_from, _ = source.needs or Draw(0.0, "", False)
+        return
+    need, need_from, _ = source.needs
     time = fused.opens_after(need)
     if math.isfinite(time):
         yield Hit(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
 from itertools import product
 
@@ -11,7 +12,7 @@ from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Limits
 from railwright.documents.relays import Relays
 from railwright.plan.set_points import Feed
-from railwright.quantities import state
+from railwright.quantities import Statement, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.figures import on_grid
 from railwright.settings.findings import Ranking, Severity
@@ -31,24 +32,35 @@ def _instruments(context: Context) -> Iterator[tuple[str, Path, Calibration | No
         yield name, ("bench", "multimeters", name), context.bench.multimeters[name].calibrated
 
 
+def _overdue(context: Context, due: dt.date, page: str, so: str) -> Statement:
+    """That what a page shows held until a day that is past, and what comes of that."""
+    days = (context.today - due).days
+    return state(
+        "due on {due}, {overdue_days} {day_or_days} before {today} ({page}): {so}",
+        due=str(due),
+        overdue_days=days,
+        day_or_days="days" if days > 1 else "day",
+        today=str(context.today),
+        page=page,
+        so=so,
+    )
+
+
+def _ahead(context: Context, done: str, on: dt.date) -> Statement:
+    """That something is said to have been done on a day to come."""
+    return state("{done} on {on}, which is after {today}", done=done, on=str(on), today=str(context.today))
+
+
 @rule("calibration-overdue", Severity.CAUTION, worst=Ranking("overdue_days"))
 @of_every(with_seen(_instruments))
 def calibration_overdue(context: Context, name: str, path: Path, calibrated: Calibration | None) -> Outcome:
     """The calibration of an instrument that is used has run out."""
     if calibrated is not None and calibrated.due < context.today:
-        days = (context.today - calibrated.due).days
+        page = state("certificate {certificate}", certificate=calibrated.certificate)
         yield Hit(
             name,
             (*path, "calibrated"),
-            state(
-                "due on {due}, {overdue_days} {day_or_days} before {today} (certificate {certificate}): "
-                "its figures of accuracy do not hold",
-                due=str(calibrated.due),
-                overdue_days=days,
-                day_or_days="days" if days > 1 else "day",
-                today=str(context.today),
-                certificate=calibrated.certificate,
-            ),
+            _overdue(context, calibrated.due, page, "its figures of accuracy do not hold"),
             "have it calibrated, or use another instrument; the report says that it is overdue",
         )
 
@@ -61,11 +73,7 @@ def calibration_ahead(context: Context, name: str, path: Path, calibrated: Calib
         yield Hit(
             name,
             (*path, "calibrated"),
-            state(
-                "calibrated on {on}, which is after {today}",
-                on=str(calibrated.on),
-                today=str(context.today),
-            ),
+            _ahead(context, "calibrated", calibrated.on),
             "correct the date, or the clock of this computer",
         )
 
@@ -88,19 +96,12 @@ def proof_overdue(context: Context) -> Outcome:
     """The proof of the bench's outputs and leads has run out."""
     proved = context.bench.proved
     if proved is not None and proved.due < context.today:
-        days = (context.today - proved.due).days
+        page = state("record {record}", record=proved.record)
+        so = "nobody has seen since then that protections act and leads are what the bench says"
         yield Hit(
             "bench",
             ("bench", "proved"),
-            state(
-                "due on {due}, {overdue_days} {day_or_days} before {today} (record {record}): nobody has "
-                "seen since then that protections act and leads are what the bench says",
-                due=str(proved.due),
-                overdue_days=days,
-                day_or_days="days" if days > 1 else "day",
-                today=str(context.today),
-                record=proved.record,
-            ),
+            _overdue(context, proved.due, page, so),
             "prove it with 'railwright prove', and put its dates into the bench document",
         )
 
@@ -113,7 +114,7 @@ def proof_ahead(context: Context) -> Outcome:
         yield Hit(
             "bench",
             ("bench", "proved"),
-            state("proved on {on}, which is after {today}", on=str(proved.on), today=str(context.today)),
+            _ahead(context, "proved", proved.on),
             "correct the date, or the clock of this computer",
         )
 
@@ -179,7 +180,8 @@ def off_grid(source: FedInput, feed: Feed) -> Outcome:
                     f"smallest step of the {what}",
                     f"the {key}s of {source.name}",
                 )
-            for value in [] if step is None else [each for each in values if not on_grid(each, step)]:
+                continue
+            for value in (each for each in values if not on_grid(each, step)):
                 yield Hit(
                     source.name,
                     values[value],

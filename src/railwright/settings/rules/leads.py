@@ -10,7 +10,7 @@ from railwright.documents.conductor import Conductor
 from railwright.grouping import grouped
 from railwright.physics.conductor_heat import temperature_rise
 from railwright.plan.set_points import Feed
-from railwright.quantities import joined, state
+from railwright.quantities import Statement, joined, state
 from railwright.settings import conductors
 from railwright.settings.conductors import ASSUMED, TOUCHED
 from railwright.settings.constraints import current_limit, outputs
@@ -336,10 +336,10 @@ def lead_shared(context: Context) -> Outcome:
 def lead_hot(context: Context, source: FedInput) -> Outcome:
     """A lead gets too hot to be touched, at the steady current or for as long as the limit holds."""
     feed = context.feeds.get(source.name)
-    currents = [
-        (need, state("at {origin}, {needed}", origin=need_from, needed=(need, "A")))
-        for need, need_from, _ in filter(None, [source.needs])
-    ]
+    currents: list[tuple[float, Statement]] = []
+    if source.needs is not None:
+        need, need_from, _ = source.needs
+        currents.append((need, state("at {origin}, {needed}", origin=need_from, needed=(need, "A"))))
     if feed is not None and feed.outputs[0].at_limit == "regulate":
         held = state("at the current limit of {limit}, which does not trip", limit=(feed.limit, "A"))
         currents.append((feed.limit, held))
@@ -402,24 +402,23 @@ def sense_faults(source: FedInput, feed: Feed) -> Outcome:
         opens = frozenset(output.sense.open if output.sense else None for output in source.rows)
         watched = all(output.ovp is not None and output.ovp.at == "terminals" for output in source.rows)
         bears = source.input.withstands_always
+        ends, borne = state("until its OVP trips, at {ovp} at most", ovp=(source.ovp_at_most(feed), "V")), ""
+        if not watched:
+            reach = (source.reach, "V")
+            ends = state("as far as it can, {reach}: its OVP watches what it senses", reach=reach)
+        if bears is not None:
+            withstood = (bears, "V")
+            borne = state(
+                "; {input} withstands {withstood} for any time", input=source.name, withstood=withstood
+            )
         yield Hit(
             source.name,
             (*source.at_hook_up, "sense"),
             state(
                 "with its sense leads reversed or shorted, {outputs} rises {ends}{borne}; {told}",
                 outputs=" and ".join(source.outputs),
-                ends=state("until its OVP trips, at {ovp} at most", ovp=(source.ovp_at_most(feed), "V"))
-                if watched
-                else state(
-                    "as far as it can, {reach}: its OVP watches what it senses", reach=(source.reach, "V")
-                ),
-                borne=state(
-                    "; {input} withstands {withstood} for any time",
-                    input=source.name,
-                    withstood=(bears, "V"),
-                )
-                if bears is not None
-                else "",
+                ends=ends,
+                borne=borne,
                 told=SENSE_OPEN.get(opens, OPEN_UNKNOWN),
             ),
             "check the sense leads before the first power-up: railwright first-power does so at low energy",

@@ -202,20 +202,22 @@ def linked_trip_by_program(context: Context) -> Outcome:
             for each in supplies
             if context.bench.supplies[each].dialect.link is None
         )
+        path = (*source.at_limits, "trips_when") if other != name else source.at_hook_up
+        pair = state("the outputs of {input}", input=name)
+        if other != name:
+            pair = state("{input} and {other}", input=name, other=other)
+        because = state("are not linked by dialect '{dialect}'", dialect=", ".join(unable))
+        if len(supplies) > 1:
+            names = ", ".join(sorted(supplies))
+            because = state("are fed by different supplies ({supplies})", supplies=names)
         yield Hit(
             name,
-            (*source.at_limits, "trips_when") if other != name else ("procedure", "hook_up", name),
+            path,
             state(
                 "{pair} {because}: the program reads the status every {interval}, and switches {input} off "
                 "within {delay} of the trip",
-                pair=state("{input} and {other}", input=name, other=other)
-                if other != name
-                else state("the outputs of {input}", input=name),
-                because=state(
-                    "are fed by different supplies ({supplies})", supplies=", ".join(sorted(supplies))
-                )
-                if len(supplies) > 1
-                else state("are not linked by dialect '{dialect}'", dialect=", ".join(unable)),
+                pair=pair,
+                because=because,
                 interval=(look_interval(every), "s"),
                 input=name,
                 delay=(delay, "s"),

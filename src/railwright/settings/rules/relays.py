@@ -82,7 +82,7 @@ def relay_under_load(context: Context) -> Outcome:
             state(
                 "'{contact}' {moves} while {input} is on",
                 contact=lies.name,
-                moves="closes" if change.closed else "opens",
+                moves=change.moves,
                 input=source.name,
             )
             if on or held is None
@@ -95,7 +95,7 @@ def relay_under_load(context: Context) -> Outcome:
         )
         yield Hit(
             source.name,
-            ("procedure", *change.path),
+            change.at,
             state("{why}, and is not rated to switch under load", why=why),
             "move it while the input is off, or take a contact that is rated for it (`under_load: yes`)",
         )
@@ -144,11 +144,11 @@ def relay_load_unrated(change: ContactChange, lies: Lies, source: FedInput, on: 
     if on and lies.contact.under_load and missing:
         yield Hit(
             source.name,
-            ("procedure", *change.path),
+            change.at,
             state(
                 "'{contact}' {moves} while {input} is on, and its d.c. rating lacks: {missing}",
                 contact=lies.name,
-                moves="closes" if change.closed else "opens",
+                moves=change.moves,
                 input=source.name,
                 missing=", ".join(missing),
             ),
@@ -245,7 +245,7 @@ def relay_inductive(change: ContactChange, lies: Lies, source: FedInput, on: boo
     if on and not change.closed and kinds and not lies.contact.suppressed:
         yield Hit(
             source.name,
-            ("procedure", *change.path),
+            change.at,
             state(
                 "'{contact}' opens while {input} is on, whose load is inductive ({kinds})",
                 contact=lies.name,

@@ -236,15 +236,15 @@ def recording_recognised(index: int, here: Path, source: FedInput, waveform: Inp
         )
 
 
-def _standards(context: Context) -> Iterator[tuple[int, Path, FedInput, Test, StandardFigures, Choice]]:
-    """Every waveform of a standard's test: number of its step, where it is written, of which input, the test,
-    its figures, and what the procedure chooses of it.
+def _standards(context: Context) -> Iterator[tuple[str, Path, FedInput, Test, StandardFigures, Choice]]:
+    """Every waveform of a standard's test: name of its step, where the test is written, of which input, the
+    test, its figures, and what the procedure chooses of it.
     """
     for index, here, source, waveform in waveforms(context):
         if (test := TESTS.get(waveform.standard or "")) is not None:
             yield (
-                index,
-                here,
+                context.procedure.steps[index].called(index),
+                (*here, "standard"),
                 source,
                 test,
                 figures_of(context.procedure, test),
@@ -261,7 +261,7 @@ def standard_from_memory(context: Context) -> Outcome:
         if names and test.not_played is None:
             yield Hit(
                 source.name,
-                (*here, "standard"),
+                here,
                 state(
                     "{test} is played by figures of {told}",
                     test=test.name,
@@ -272,24 +272,18 @@ def standard_from_memory(context: Context) -> Outcome:
 
 
 @rule("standard-leaves-open", Severity.NOTE)
-@of_every(with_seen(_standards))
+@of_every(_standards)
 def standard_leaves_open(
-    context: Context,
-    index: int,
-    here: Path,
-    source: FedInput,
-    test: Test,
-    figures: StandardFigures,
-    choice: Choice,
+    step: str, here: Path, source: FedInput, test: Test, figures: StandardFigures, choice: Choice
 ) -> Outcome:
     """A level or duration is played that stands in no table of the standard, which leaves others open (x)."""
     if opened := open_choices(figures, test, choice):
         yield Hit(
             source.name,
-            (*here, opened[0].key),
+            (*here[:-1], opened[0].key),
             state(
                 "'{step}' plays {test} with {opened}: no value of {cited}, which leaves x to the product",
-                step=context.timeline.spans[index].name,
+                step=step,
                 test=test.name,
                 opened=", ".join(map(str, opened)),
                 cited=figures.cited(*test.cites),
@@ -309,17 +303,21 @@ def standard_repeated_less(context: Context) -> Outcome:
     turns = grouped(((turn.step, turn.input), turn) for turn in context.timeline.tests)
     alike = grouped(
         (
-            (source.name, test.name, pieces_in_step(context.procedure, context.device, index, source.name)),
-            (index, here, source, test, figures),
+            (
+                source.name,
+                test.name,
+                pieces_in_step(context.procedure, context.device, int(here[2]), source.name),
+            ),
+            (step, here, source, test, figures),
         )
-        for index, here, source, test, figures, _ in _standards(context)
+        for step, here, source, test, figures, _ in _standards(context)
     )
     for tests in alike.values():
-        index, here, source, test, figures = tests[0]
+        step, here, source, test, figures = tests[0]
         if test.repetitions is None or test.not_played is not None:
             continue
         least = int(figures.texts(test.repetitions)[0])
-        count = sum(len(turns.get((number, source.name), ())) for number, *_ in tests)
+        count = sum(len(turns.get((int(place[2]), source.name), ())) for _, place, *_ in tests)
         if count < least:
             yield Hit(
                 source.name,
@@ -327,7 +325,7 @@ def standard_repeated_less(context: Context) -> Outcome:
                 state(
                     "'{step}' plays {test}: {count} of the {least} repetitions that the standard asks for "
                     "({cited})",
-                    step=context.procedure.steps[index].called(index),
+                    step=step,
                     test=test.name,
                     count=count,
                     least=least,
@@ -343,8 +341,8 @@ def _too_soon(context: Context, turns: Mapping[tuple[int, str], list[StandardTur
     shortest time.
     """
     before: dict[tuple[str, str], float] = {}
-    for index, here, source, test, figures, _ in _standards(context):
-        own = turns.get((index, source.name), [])
+    for step, here, source, test, figures, _ in _standards(context):
+        own = turns.get((int(here[2]), source.name), [])
         if test.interval is None or not own:
             continue
         least = figures.value(test.interval, "s")
@@ -354,11 +352,11 @@ def _too_soon(context: Context, turns: Mapping[tuple[int, str], list[StandardTur
         if min(gaps) < least - AT_ONCE:
             yield Hit(
                 source.name,
-                (*here[:4], "pause_between") if min(gaps) in gaps[1:] else (*here, "standard"),
+                (*here[:4], "pause_between") if min(gaps) in gaps[1:] else here,
                 state(
                     "'{step}' plays {test} {gap} after the one before; the standard asks for {least} at "
                     "least ({cited})",
-                    step=context.procedure.steps[index].called(index),
+                    step=step,
                     test=test.name,
                     gap=(min(gaps), "s"),
                     least=(least, "s"),
@@ -369,26 +367,21 @@ def _too_soon(context: Context, turns: Mapping[tuple[int, str], list[StandardTur
 
 
 @rule("standard-other-system", Severity.STOP)
-@of_every(with_seen(_standards))
+@of_every(_standards)
 def standard_other_system(
-    context: Context,
-    index: int,
-    here: Path,
-    source: FedInput,
-    test: Test,
-    figures: StandardFigures,
-    choice: Choice,
+    step: str, here: Path, source: FedInput, test: Test, figures: StandardFigures, choice: Choice
 ) -> Outcome:
     """A standard's test has the voltages of a system that the input does not belong to."""
-    nominal = abs(choice.nominal)
-    system = nominal if test.system is None else test.system(figures, choice)
+    if test.system is None:
+        return
+    nominal, system = abs(choice.nominal), test.system(figures, choice)
     if abs(nominal - system) > SYSTEM_APART * system:
         yield Hit(
             source.name,
-            (*here, "standard"),
+            here,
             state(
                 "'{step}' plays {test} with the voltages of a {system} system on an input of {nominal}",
-                step=context.procedure.steps[index].called(index),
+                step=step,
                 test=test.name,
                 system=(system, "V"),
                 nominal=(nominal, "V"),
@@ -398,15 +391,9 @@ def standard_other_system(
 
 
 @rule("standard-not-played", Severity.STOP)
-@of_every(with_seen(_standards))
+@of_every(_standards)
 def standard_not_played(
-    context: Context,
-    index: int,
-    here: Path,
-    source: FedInput,
-    test: Test,
-    figures: StandardFigures,
-    choice: Choice,
+    step: str, here: Path, source: FedInput, test: Test, figures: StandardFigures, choice: Choice
 ) -> Outcome:
     """A standard's test is asked for that an ordinary supply cannot play; what it would put on the input is
     compared with what that withstands, and nothing is played.
@@ -415,10 +402,10 @@ def standard_not_played(
         asked = test.not_played(figures, choice)
         yield Hit(
             source.name,
-            (*here, "standard"),
+            here,
             state(
                 "'{step}': {test} is not played: an ordinary supply lacks {lacks}. {compared} ({cited})",
-                step=context.procedure.steps[index].called(index),
+                step=step,
                 test=test.name,
                 lacks=asked.lacks,
                 compared=_compared(source, asked),

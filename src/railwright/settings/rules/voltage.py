@@ -49,7 +49,8 @@ def withstand_played(source: FedInput) -> Outcome:
             "what the input withstands",
             "the voltages played against it",
         )
-    for level in sorted(source.played.levels, key=lambda level: -level.voltage) if withstood else ():
+        return
+    for level in sorted(source.played.levels, key=lambda level: -level.voltage):
         highest = level.voltage + (source.voltage_error(level.voltage) or 0.0)
         allowed = max((lasts for volts, lasts in withstood if volts >= highest), default=0.0)
         if allowed == 0.0:
@@ -175,6 +176,16 @@ def touch_voltage(context: Context) -> Outcome:
     touch = TOUCH_LIMIT[context.bench.location]
     for source in (each for each in context.sources.values() if each.farthest > touch):
         reach, highest = source.farthest, source.played.highest
+        normal = beyond = ""
+        if highest is not None and highest.voltage > touch:
+            normal = state(
+                "; {highest}, which the procedure sets, is itself above that", highest=(highest.voltage, "V")
+            )
+        if reach > EXTRA_LOW_VOLTAGE:
+            beyond = state(
+                "; the outputs reach beyond extra-low voltage too ({extra_low}, IEC 61140)",
+                extra_low=(EXTRA_LOW_VOLTAGE, "V"),
+            )
         yield Hit(
             source.name,
             source.at_hook_up,
@@ -185,18 +196,8 @@ def touch_voltage(context: Context) -> Outcome:
                 reach=(reach, "V"),
                 touch=(touch, "V"),
                 location=context.bench.location,
-                normal=state(
-                    "; {highest}, which the procedure sets, is itself above that",
-                    highest=(highest.voltage, "V"),
-                )
-                if highest is not None and highest.voltage > touch
-                else "",
-                beyond=state(
-                    "; the outputs reach beyond extra-low voltage too ({extra_low}, IEC 61140)",
-                    extra_low=(EXTRA_LOW_VOLTAGE, "V"),
-                )
-                if reach > EXTRA_LOW_VOLTAGE
-                else "",
+                normal=normal,
+                beyond=beyond,
             ),
             f"{COVER}; {WHO_DECIDES}",
         )

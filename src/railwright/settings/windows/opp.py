@@ -65,15 +65,17 @@ def recommend(found: Window) -> Window:
         return found
     margin = 1.0 if low.key == "range" else OPP_MARGIN
     wanted = min(margin * low.value, high.value)
+    room = state("{ratio:g} times the lower end", ratio=(OPP_MARGIN, "1"))
+    if wanted >= high.value:
+        room = state("there is no room for {ratio:g} times the lower end", ratio=(OPP_MARGIN, "1"))
     value = figures.tidy(wanted, min(low.value * (1.0 + EXACT), high.value), high.value, found.step)
     return replace(
         found,
         recommended=value,
         why=state(
-            "{between}, {room}{ratio:g} times the lower end; {rounding} ({taken})",
+            "{between}, {room}; {rounding} ({taken})",
             between=between(found, low, high),
-            room="there is no room for " if wanted >= high.value else "",
-            ratio=(OPP_MARGIN, "1"),
+            room=room,
             rounding=rounded(value, wanted, "W", found.step),
             taken=found.taken,
         ),

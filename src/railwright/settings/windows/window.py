@@ -53,14 +53,16 @@ class Replay(NamedTuple):
     @property
     def words(self) -> str:
         """For people."""
-        case = f"case {self.number} of {self.cases}, seed {self.seed}"
-        return case if self.corner is None else f"corner {self.corner:#x}"
+        if self.corner is not None:
+            return f"corner {self.corner:#x}"
+        return f"case {self.number} of {self.cases}, seed {self.seed}"
 
     @property
     def options(self) -> str:
         """Options of `railwright rehearse` that play it."""
-        case = f"--cases {self.cases} --seed {self.seed} --number {self.number}"
-        return case if self.corner is None else f"--corner {self.corner:#x}"
+        if self.corner is not None:
+            return f"--corner {self.corner:#x}"
+        return f"--cases {self.cases} --seed {self.seed} --number {self.number}"
 
 
 class Impossible(NamedTuple):
