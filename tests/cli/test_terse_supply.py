@@ -18,6 +18,7 @@ import pytest
 from tests.bench import replaced
 from tests.instruments.terse_supply import DIALECT, TerseSupply
 from tests.running import stage
+from tests.said import says
 
 # Of a current of its own, of no power to speak of, with one trip delay.
 OUTPUT = replaced(
@@ -179,6 +180,35 @@ def test_an_ovp_is_proved_from_below_where_its_level_may_not_lie_below_the_set_p
     assert provoked["OVP"]["wrong"] == "" if code == 0 else "-221" in provoked["OVP"]["wrong"]
     # Never above the voltage that whoever stands beside it agreed to: 3 V.
     assert station.supply.highest == 3.0
+
+
+@pytest.mark.parametrize(
+    ("resistance", "how", "by"), [(math.inf, "open", "OVP"), (0.5, "shorted", "current limit")]
+)
+def test_a_try_that_leaves_a_trip_latched_says_so_and_proves_nothing(
+    resistance: float, how: str, by: str, station: Station
+) -> None:
+    station.supply.latches = True
+    station.connected(resistance)
+    code, told = station.call(
+        "dialect", "try", station.dialect, station.address, "--operator", "O", "--provoke", how
+    )
+    assert code == 4, told
+    assert says(told, by, "CLEAR", "actions.clear_trips")
+    assert not list(station.folder.glob("config/proved/*"))
+
+
+@pytest.mark.parametrize(("output", "word", "by"), [("LEFT", "OC", "current limit"), ("RIGHT", "OV", "OVP")])
+def test_a_run_on_an_output_whose_trip_does_not_clear_ends_before_anything_is_on(
+    output: str, word: str, by: str, station: Station
+) -> None:
+    station.supply.latches = True
+    station.procedure(PROCEDURE + ACCEPTED)
+    station.supply.outputs[output].tripped = word
+    code, told = station.call(*station.run())
+    assert code == 4, told
+    assert says(told, by, "CLEAR", "actions.clear_trips")
+    assert not [text for text in station.messages if text == "OUT 1"]
 
 
 def test_a_trip_delay_that_nothing_sets_nor_tells_is_that_of_the_bench(station: Station) -> None:

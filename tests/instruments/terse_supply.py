@@ -82,7 +82,8 @@ class TerseSupply:
     """took: (when [s], message). refuses_remote: REMote is an error. hangs_up: it ends the connection at
     REMote. takes_off_while_local: OUT 0 works without REMote, too. wants: silence before a message that it
     takes [s]. low_ovp, high_voltage: a level of the OVP below the set point, and a set point above it, are
-    taken. boots: so long after a connection begins it takes nothing [s].
+    taken. boots: so long after a connection begins it takes nothing [s]. latches: CLEAR is taken, and clears
+    nothing.
     """
 
     outputs: dict[str, TerseOutput] = field(default_factory=lambda: {name: TerseOutput() for name in NAMES})
@@ -93,6 +94,7 @@ class TerseSupply:
     boots: float = 0.0
     low_ovp: bool = True
     high_voltage: bool = True
+    latches: bool = False
     connections: int = 0
     highest: float = 0.0
     """Set point that it was told at most [V]."""
@@ -172,7 +174,7 @@ class TerseSupply:
                 self.errors.append('-221,"Settings conflict"')
             output.on = (value == "1" and not output.tripped) or (output.on and output.sticks)
         elif word == "CLEAR":
-            output.tripped = ""
+            output.tripped = output.tripped if self.latches else ""
         elif word in output.set and value and (word, value) != ("ISET", "0"):
             output.now(now)
             low = word == "OVSET" and float(value) < output.set["VSET"]

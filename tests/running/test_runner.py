@@ -202,6 +202,8 @@ def _changed(dialect: Any, part: str) -> list[tuple[str, Any]]:
             other = entry.model_copy(update=wrong)
         elif part == "status":
             other = entry.model_copy(update={"query": entry.query.replace("CONDition", "CONDXtion")})
+        elif isinstance(entry, tuple):
+            other = tuple(each[:2] + "X" + each[3:] for each in entry)
         else:
             other = entry[:2] + "X" + entry[3:]
         changed = (

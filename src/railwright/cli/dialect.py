@@ -335,7 +335,6 @@ def operations(made: Dialect) -> list[tuple[str, str, str, str]]:
     instrument, status, points = made.instrument, made.status, made.points
     master = None if made.master is None else made.master_unit(True)
     readings = made.reading_units((1, 2) if made.list_readings else (1,))
-    actions = made.actions.clear_trips
     rows += [
         _row("master switch", master, "".join(made.master_queries)),
         _row("read voltage", query=readings[made.readings.places[0][0]]),
@@ -346,7 +345,7 @@ def operations(made: Dialect) -> list[tuple[str, str, str, str]]:
         _row("identify", query=instrument.identify),
         _row("clear", instrument.clear),
         _row("errors", query=made.error_query),
-        _row("clear trips", None if actions is None else made.action_unit(actions, 1)),
+        _row("clear trips", "; ".join(made.clear_units(1))),
         _row("what regulates", query=None if status.mode is None else made.status_units(1)[0]),
         _row("what tripped", query="; ".join(made.status_units(1)[status.mode is not None :])),
         _row("linked trips", "".join(made.link_units(1, (2,))), made.link and made.link_query(1)),

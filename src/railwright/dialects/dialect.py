@@ -13,9 +13,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 from typing import Annotated, Any, Literal, NamedTuple
 
-from pydantic import Field, PrivateAttr, ValidationError, field_validator, model_validator
+from pydantic import Field, PrivateAttr, ValidationError, WithJsonSchema, field_validator, model_validator
 
 from railwright.dialects.files import dialect_names, dialect_text
+from railwright.dialects.harmless import why_no_clearing
 from railwright.dialects.operation import (
     CANNOT,
     CHOICES,
@@ -28,7 +29,7 @@ from railwright.dialects.operation import (
     Setting,
 )
 from railwright.dialects.session_commands import SessionEntry, as_commands, check_harmless, listed
-from railwright.dialects.status import ModeStatus, TripStatus, set_bits
+from railwright.dialects.status import ONE_OR_MORE, ModeStatus, TripStatus, set_bits
 from railwright.dialects.units import CHANNEL, FACTORS, Spoken
 from railwright.dialects.words import check_whole, check_words, forms, off_answers
 from railwright.guard.answers import names, parted
@@ -131,9 +132,16 @@ class SessionPart(DialectPart):
 
 
 class Actions(DialectPart):
-    """Commands of one output that leave nothing to ask back; left out: it has none."""
+    """Commands of one output that leave nothing to ask back; left out: it has none. clear_trips: one header,
+    or several that clear a protection each.
+    """
 
-    clear_trips: Command | None = None
+    clear_trips: Annotated[tuple[Command, ...], WithJsonSchema(ONE_OR_MORE)] = ()
+
+    @field_validator("clear_trips", mode="before")
+    @classmethod
+    def _tuple(cls, given: Any) -> Any:
+        return () if given is None else listed([given] if isinstance(given, str) else given)
 
 
 class BothReadings(DialectPart):
@@ -383,6 +391,13 @@ class Dialect(DialectPart):
         own = tuple(self._changing())
         check_harmless((*self.session.opening, *self.session.closing), own)
         check_harmless(clear, own, vouched=True)
+        others = [each for each in own if each[0] != "actions.clear_trips"]
+        for header in self.actions.clear_trips:
+            if why := why_no_clearing(header, others):
+                raise ValueError(
+                    f"expected a command that clears trips of one output, got '{header}', {why}; name those "
+                    "that clear its protections, such as OUTPut:PROTection:CLEar, or leave 'clear_trips' out"
+                )
         return self
 
     def _changing(self) -> Iterator[tuple[str, str]]:
@@ -394,9 +409,11 @@ class Dialect(DialectPart):
             yield "master", self.master.switch.command
         parts = {"actions": self.actions, "points": self.points, "watchdog": self.watchdog}
         for part, commands in parts.items():
-            for key, header in commands or ():
-                if isinstance(header, str) and key != "written":
-                    yield f"{part}.{key}", header
+            for key, given in commands or ():
+                headers = given if isinstance(given, tuple) else (given,)
+                for header in headers if key != "written" else ():
+                    if isinstance(header, str):
+                        yield f"{part}.{key}", header
         if self.link is not None:
             yield "link", self.link
         if self.instrument.select is not None:
@@ -485,8 +502,14 @@ class Dialect(DialectPart):
             raise ValueError(f"dialect '{self.name}' has no command for {setting}")
         return command
 
-    def action_unit(self, header: str, channel: int) -> str:
-        return self._with(header, (channel,))
+    def clear_units(self, channel: int) -> list[str]:
+        """The commands that clear what tripped of a channel, not selecting it; none: the dialect has none. A
+        common command names no output.
+        """
+        return [
+            header if header.startswith("*") else self._with(header, (channel,))
+            for header in self.actions.clear_trips
+        ]
 
     def command_of(self, header: str, channels: Sequence[int], *parameters: str) -> str:
         """Any command of a header, for channels, not selecting them."""
@@ -651,8 +674,12 @@ class Dialect(DialectPart):
 
     def status_units(self, channel: int) -> list[str]:
         """Queries of what regulates an output, and of its trips."""
-        mode = [] if self.status.mode is None else [self.status.mode.query]
-        return [self._with_number(query, channel) for query in (*mode, *self.status.trips.queries)]
+        mode = [] if self.status.mode is None else [self._with_number(self.status.mode.query, channel)]
+        return mode + self.trip_units(channel)
+
+    def trip_units(self, channel: int) -> list[str]:
+        """Queries of an output's trips; nothing where it does not tell them."""
+        return [self._with_number(query, channel) for query in self.status.trips.queries]
 
     def understood_status(self, answers: Sequence[str]) -> tuple[str | None, tuple[str, ...]]:
         """What regulates an output ('': nothing does; None: the dialect does not tell) and the protections

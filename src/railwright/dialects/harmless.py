@@ -54,6 +54,18 @@ CHANGING_QUERIES = frozenset({"TST", "CAL"})
 MEASURES_ITSELF = ("CALibration", "TEST", "DIAGnostic")
 """Subsystems of which a question, too, has the instrument do something."""
 
+DELIVER = ("OUTPut", "SOURce", "VOLTage", "CURRent", "POWer", "INSTrument", "COUPle", "TRACk", "WATChdog")
+"""Those of MOVES_OUTPUTS that may have protections, and commands that clear them."""
+
+PROTECTS = ("PROTection", "TRIPped")
+"""Nodes of what protects an output (PROTection: SCPI-1999; TRIPped: common practice, no source)."""
+
+WHOLE = ("PRESet", "RECall", "MEMory", "MMEMory", "DEFault", "FACTory", "TEST", "CALibration", "DIAGnostic")
+RESETS = ("RESet", "RST")
+"""Nodes of commands that change a whole instrument (DEFault, FACTory, RESet: common practice, no source); a
+protection may be reset by itself.
+"""
+
 MOST = 8
 """What a session begins or ends with has so many entries at most: OFF that is sent again waits for each."""
 
@@ -89,6 +101,29 @@ def why_harmful(text: str, own: Iterable[tuple[str, str]], *, vouched: bool) -> 
     if vouched or any(_alike(nodes[: len(each)], each) for each in known):
         return ""
     return "of which nothing is known; say why it is harmless, as {send: …, because: …}"
+
+
+def why_no_clearing(header: str, own: Iterable[tuple[str, str]]) -> str:
+    """Why a command may do more than clear what tripped of an output that is off; '' where it does not. own:
+    see `why_harmful`, without those that clear.
+    """
+    if header.startswith("*"):
+        return "" if header.upper() == "*CLS" else "a common command, which may change other outputs, too"
+    nodes = _nodes(header)
+    if name := next((name for name, other in own if _alike(nodes, _nodes(other))), ""):
+        return f"the command of '{name}'"
+    refused = [*WHOLE]
+    if not _any_of(nodes, PROTECTS):
+        refused += [*RESETS, *(each for each in MOVES_OUTPUTS if each not in DELIVER)]
+        refused += [] if _any_of(nodes, ("CLEar",)) else DELIVER
+    found = _any_of(nodes, refused)
+    return f"a command of {found}, which may change what outputs deliver" if found else ""
+
+
+def _any_of(nodes: Iterable[str], names: Iterable[str]) -> str:
+    """The first of these names that is a node, '' where none is."""
+    own = [*nodes]
+    return next((name for name in names if any(_same(node, name) for node in own)), "")
 
 
 def _common(name: str) -> str:

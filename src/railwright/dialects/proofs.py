@@ -203,7 +203,9 @@ def _told(dialect: Dialect, provoked: Provoked) -> Any:
         return None if mode is None else mode.model_dump(mode="json")
     if provoked in ("on", "off", "rising slew", "falling slew"):
         return None
-    clears = dialect.actions.clear_trips
+    # One header stands for itself, as in what was proved before there could be several.
+    own_clears = dialect.actions.clear_trips
+    clears = own_clears if len(own_clears) > 1 else "".join(own_clears) or None
     by: Mapping[Any, int | str] = trips.bits or trips.words or trips.each or {}
     own = by.get(provoked)
     alike = sorted(name for name, each in by.items() if each == own and own is not None)

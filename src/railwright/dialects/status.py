@@ -26,7 +26,7 @@ Protection = Literal["OVP", "current limit", "linked", "OPP", "OCP", "OTP"]
 Bit = Annotated[int, Field(ge=0, le=15)]
 Word = Annotated[str, Field(min_length=1)]
 
-_ONE_OR_MORE = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}
+ONE_OR_MORE = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}
 
 MODES: tuple[str, ...] = ("CV", "CC", "CP")
 
@@ -75,7 +75,7 @@ class TripStatus(DialectPart):
     query: Query | None = None
     bits: dict[Protection, Bit] | None = None
     words: dict[Protection, Word] | None = None
-    nothing: Annotated[tuple[Word, ...], WithJsonSchema(_ONE_OR_MORE)] = ()
+    nothing: Annotated[tuple[Word, ...], WithJsonSchema(ONE_OR_MORE)] = ()
     each: dict[Protection, Query] | None = None
     told: Literal[False] | None = None
 

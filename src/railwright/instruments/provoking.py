@@ -311,12 +311,14 @@ class Provoking:
             self._switch_on()
             self._until(self._has_come, WITH_VOLTAGE)
             other._ovp()
-            return self._trips("linked")
+            came = self._trips("linked")
         finally:
             other._leave()
             with suppress(InstrumentError):
                 self.supply.clear_trips(other.output)
                 self.supply.link_channels(self.output, links)
+        self.supply.cleared(other.output, self.sleep)
+        return came
 
     def _slew(self, rising: bool) -> str:
         """Timed by its readings, at the first slew that is long enough to be timed, and that it takes."""
@@ -543,6 +545,7 @@ class Provoking:
             self._may(slew, partial(self.supply.put, [was]))
         self.supply.clear_trips(self.output)
         self.supply.clear()
+        self.supply.cleared(self.output, self.sleep)
         switches: tuple[tuple[Provoked, Setting], ...] = (
             ("current limit", "trip_at_limit"),
             ("OCP", "ocp_on"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from railwright.dialects.dialect import Value
@@ -20,6 +20,10 @@ from railwright.version import TWIN_MAKER
 
 ROUNDED = 0.01
 """Part of a number by which the digits that are sent may differ from it."""
+
+
+CLEARS_WITHIN, CLEAR_LOOK = 10, 0.05
+"""How often it is asked whether a trip is cleared, and the time between [s]: a status may be told late."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,12 +221,39 @@ class SupplyDriver(Conversation):
         return self.messages([*self.dialect.select(channel), unit])
 
     def clear_trips(self, output: str) -> None:
-        """Let go a protection that tripped; the output stays off."""
-        if self.dialect.actions.clear_trips is None:
-            return
+        """Let go the protections that tripped; the output stays off. Whether it worked, `cleared` asks."""
         channel = self._channels[output]
-        unit = self.dialect.action_unit(self.dialect.actions.clear_trips, channel)
-        self.do([*self.dialect.select(channel), unit])
+        for unit in self.dialect.clear_units(channel):
+            self.do([*self.dialect.select(channel), unit])
+
+    def cleared(self, output: str, sleep: Callable[[float], None]) -> None:
+        """Ask what tripped of an output, for a while; InstrumentError where something still has. sleep: lets
+        time pass [s]. An output that tells no trips is not asked.
+        """
+        channel = self._channels[output]
+        sent = compose(self.dialect.clear_units(channel))
+        units, trips = self.dialect.trip_units(channel), self.dialect.status.trips
+        if not units:
+            return
+        standing: tuple[str, ...] = ()
+        for _ in range(CLEARS_WITHIN):
+            answers, answer = self.exchange([*self.dialect.select(channel), *units])
+            if len(answers) != len(units):
+                told = f"expected {len(units)} answers, got '{answer.text}'"
+                raise InstrumentError(self.name, compose(units), told)
+            try:
+                standing = trips.tripped(answers)
+            except (ValueError, OverflowError) as error:
+                raise InstrumentError(self.name, compose(units), str(error)) from None
+            if not standing:
+                return
+            sleep(CLEAR_LOOK)
+        why = f"'{sent}' did not clear it" if sent else "its dialect has no command that clears it"
+        told = f"output {output} is tripped still by {' and '.join(standing)}: {why}"
+        told += (
+            ". What it protects from still stands, or 'actions.clear_trips' of its dialect lacks a command"
+        )
+        raise InstrumentError(self.name, sent, told)
 
     def switch_off(self, outputs: Sequence[str], at: float | None = None) -> Answer:
         """Switch outputs off, at least one, and verify that their state says so. Gives the exchange."""

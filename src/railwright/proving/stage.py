@@ -376,6 +376,7 @@ class StageProof:
         self._put("current_limit", self.output.current.low)
         self.supply.clear_trips(self.own)
         self.supply.clear()
+        self.supply.cleared(self.own, self.sleep)
         last = self.now() + COMES
         while self.now() < last:
             reading = self.supply.read([self.own])[self.own]

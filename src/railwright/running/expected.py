@@ -21,9 +21,11 @@ class Expected:
         self._values: dict[OutputName, dict[str, OutputSetting]] = {}
         self._since: dict[tuple[OutputName, str], float] = {}
         self._moving: set[OutputName] = set()
+        self._under_way: set[tuple[OutputName, str]] = set()
 
     def told(self, supply: str, changes: Sequence[OutputSetting], when: float) -> None:
         """Settings were changed and verified at an instant [s]."""
+        self._under_way.clear()
         for change in changes:
             name = OutputName.of(supply, change.output)
             own = self._values.setdefault(name, {})
@@ -41,6 +43,17 @@ class Expected:
                     self._values[other][of] = moved
                     self._since[other, of] = when
 
+    def under_way(self, supply: str, changes: Sequence[OutputSetting]) -> None:
+        """Settings are being changed: until that is done, what they and those that move with them read tells
+        nothing of anybody else. Where it fails, its error does.
+        """
+        for change in changes:
+            name = OutputName.of(supply, change.output)
+            self._under_way.add((name, change.setting))
+            if change.setting in ("voltage", "current_limit"):
+                of: SetPoint = "voltage" if change.setting == "voltage" else "current_limit"
+                self._under_way.update((other, of) for other, _ in followers(self._bench, name, of))
+
     def ruled(self, outputs: Iterable[OutputName]) -> None:
         """Lists rule the voltages of these outputs until their set points are told again."""
         self._moving.update(outputs)
@@ -51,8 +64,9 @@ class Expected:
         return tuple(c for c in self._values.get(output, {}).values() if c.setting not in moving)
 
     def stood(self, output: OutputName, setting: str, since: float) -> bool:
-        """Whether a setting was changed for the last time before an instant [s]."""
-        return self._since.get((output, setting), 0.0) < since
+        """Whether a setting was changed for the last time before an instant [s]; not while it is changed."""
+        own = output, setting
+        return own not in self._under_way and self._since.get(own, 0.0) < since
 
     def limits_moved_by(self, supply: str, changes: Sequence[OutputSetting]) -> tuple[OutputSetting, ...]:
         """The current limits of other outputs that these changes will move by coupling, and where to."""

@@ -83,6 +83,10 @@ def prepare(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list
             supply.clear_trips(own)
         supply.clear()
         supply.check("after clearing")
+        # All of them first: one that went off with another says so until that one is cleared.
+        for own in rig.used(name):
+            ways.look()
+            supply.cleared(own, ways.wait)
     tell("what is set by hand")
     cautions += _by_hand(rig, recorder, ways)
     tell("protections")

@@ -111,6 +111,7 @@ class Rig:
             driver = self.supplies[supply]
             first = lists.stop_units(driver) if stop_lists else ()
             moved = self.settings.limits_moved_by(supply, own)
+            self.settings.under_way(supply, own)
             answers.append(driver.put_together(own, at, first, moved))
             self.settings.told(supply, own, self.now())
         return answers
