@@ -193,7 +193,10 @@ def test_quiet_and_verbose_evaluations_come_out_as_the_usual_one(
     budgets = verbose.stdout.partition("Uncertainty budgets")[2]
     stored = json.loads((folder / "evaluations" / "03.json").read_text("utf-8"))
     sources = [
-        each["source"] for result in stored["requirements"] for each in result["measured"]["contributions"]
+        each["source"]
+        for result in stored["requirements"]
+        if result["measured"] is not None  # against real time, readings may be too few for one
+        for each in result["measured"]["contributions"]
     ]
     assert sources
     squeezed = " ".join(budgets.split())

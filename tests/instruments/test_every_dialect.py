@@ -9,6 +9,7 @@ from tests.truth.saying import station
 
 from railwright.dialects.dialect import load_dialect
 from railwright.dialects.files import dialect_names, dialect_text
+from railwright.evaluation.outcome import Outcome, Result
 from railwright.examples import example
 from railwright.instruments.session import InstrumentSession
 from railwright.instruments.supply import OutputSetting, SupplyDriver
@@ -46,15 +47,28 @@ def test_a_procedure_comes_to_the_same_in_every_dialect(dialect: str, usual: Run
     assert made.outcome.ended is Ended.COMPLETED, made.outcome.cause
     assert made.outcome.off_confirmed
     here, there = made.evaluate(), usual.evaluate()
-    assert [each.outcome for each in here.results] == [each.outcome for each in there.results]
     assert len(here.results) == 9
     for one, other in zip(here.results, there.results, strict=True):
         assert one.requirement == other.requirement
+        assert one.outcome is other.outcome or _apart(one)
         assert one.measured is not None
         assert other.measured is not None
         # Both intervals hold the one true value: what is true behind the supplies is the same.
         assert one.measured.low <= other.measured.high, one.requirement
         assert other.measured.low <= one.measured.high, one.requirement
+
+
+def _apart(result: Result) -> bool:
+    """Voltage and current that are asked for one after the other can be of two readings, where new ones come
+    just between the questions, as often as they are asked for: then the current changes before the voltage
+    does, and whether the load stopped meanwhile is not known.
+    """
+    told = result.measured.unseen if result.measured is not None else ""
+    return (
+        result.requirement == "keeps running over the line range"
+        and result.outcome is Outcome.INCONCLUSIVE
+        and "while the supply's voltage stays" in told
+    )
 
 
 def test_what_is_set_by_hand_is_asked_for_before_anything_is_on(tmp_path: Path) -> None:

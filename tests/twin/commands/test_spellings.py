@@ -30,7 +30,8 @@ def headers(dialect: Dialect) -> Iterator[str]:
     yield from (header for _, header in dialect.watchdog or ())
     if dialect.master is not None:
         yield from (dialect.master_unit(True).partition(" ")[0], *dialect.master_queries)
-    yield from (of_output(header) for _, header in dialect.actions if header is not None)
+    for _, action in dialect.actions:
+        yield from (of_output(header) for header in ((action,) if isinstance(action, str) else action or ()))
     yield from (of_output(header) for header in dialect.readings.queries)
     if dialect.points is not None:
         own = dict(dialect.points)
