@@ -17,6 +17,15 @@ DEVICE = "tide-gauge.device.yaml"
 BENCH = "quay.bench.yaml"
 PROCEDURE = "power-input.procedure.yaml"
 
+CONVERTER = """      - converter:
+          output_power: 3.6 W ± 10 %     # ± is a bound, relative to the value
+          efficiency: 83 % .. 89 %
+          starts_at: 8.2 V .. 8.6 V
+          stops_at: 7.4 V .. 7.8 V
+          soft_start: 8 ms
+"""
+"""The load of the device's main input, as its document has it."""
+
 Edit = tuple[str, str, str]
 """(file, text as it is, text as it shall be)."""
 

@@ -623,6 +623,16 @@ def test_a_supply_that_loses_what_comes_too_soon_takes_every_off(
         assert each.went_off - left.began < reached + (number + 2) * pause + 0.01
 
 
+@pytest.mark.parametrize("pause", [0.05, 1.0])
+def test_off_waits_for_no_pause_that_a_supply_does_not_need(pause: float) -> None:
+    """It is asked for in the dialect, and the supply takes what comes sooner."""
+    left = FakeSupply([FakeOutput() for _ in range(3)])
+    plan = OffPlan((supply_off("left"),), tuple(fed(f"i{n}", "left", n) for n in range(3)), lost=20.0)
+    spoken = SessionSettings(pause=pause, opening=(SessionCommand("SYSTem:REMote"),))
+    _, _, _ = switched_off(plan, {"left": left}, spoken=spoken)
+    assert all(each.went_off is not None and each.went_off - left.began < 0.01 for each in left.outputs)
+
+
 def test_off_again_says_whether_it_was_read_to_be_on() -> None:
     played = play((fed("a", "left"),), left=FakeSupply([FakeOutput(ignores=2)]))
     told = [fields["read"] for _, what, fields in played.told if what == "off again"]

@@ -156,7 +156,8 @@ def test_off_reaches_a_supply_that_takes_nothing_too_soon_and_only_when_remote(
     )
     confirmed, worked, took = off_by_a_new_session(TerseSupply(wants=wants, boots=boot), spoken)
     assert confirmed
-    assert worked < boot + 4 * wants + 0.02
+    # What goes out at once, too soon for this supply, costs one pause more.
+    assert worked < boot + 5 * wants + 0.02
     assert took < boot + 1.0
 
 

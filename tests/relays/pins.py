@@ -5,16 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
+from tests.bench import CONVERTER, DEVICE
 from tests.relays.station import HEAD
 from tests.relays.station import documents as with_relays
 
-CONVERTER = """      - converter:
-          output_power: 3.6 W ± 10 %     # ± is a bound, relative to the value
-          efficiency: 83 % .. 89 %
-          starts_at: 8.2 V .. 8.6 V
-          stops_at: 7.4 V .. 7.8 V
-          soft_start: 8 ms
-"""
 ENABLED = CONVERTER + "        enabled_by: run\n"
 HIGH = "active: high, undriven: low"
 LOW = "active: low, undriven: high"
@@ -50,7 +44,6 @@ STEPS = """  - power_up: {order: [main, transducer], gap: 50 ms, rise: 2 V/ms, s
 REQUIRES = """  - {name: runs, measure: mean_current, of: main, during: steady, at_least: 200 mA}
   - {name: stands still, measure: mean_current, of: main, during: standby, at_most: 20 mA}
 """
-DEVICE = "tide-gauge.device.yaml"
 
 
 def pinned_head(starts: str = "inactive") -> str:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.bench import CONVERTER
 from tests.relays.station import RELAYS, documents
 
 from railwright.circuit.leads import lead_resistance
@@ -17,13 +18,6 @@ from railwright.rehearsal.rehearse import Prediction, rehearse
 from railwright.traces import EventKind
 
 OHMS, FARADS, ESR = 24.0, 1e-3, 0.06
-CONVERTER = """      - converter:
-          output_power: 3.6 W ± 10 %     # ± is a bound, relative to the value
-          efficiency: 83 % .. 89 %
-          starts_at: 8.2 V .. 8.6 V
-          stops_at: 7.4 V .. 7.8 V
-          soft_start: 8 ms
-"""
 LOAD = [(CONVERTER, "      - resistor: {resistance: 24 ohm}\n"), ("1000 uF ± 20 %", "1000 uF")]
 CUT = """  - relays: {close: [gate], settle: 50 ms}
     name: connect

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
+from tests.bench import CONVERTER
 from tests.settings.station import TODAY, Edit, of_rule, settled, station
 
 from railwright.evaluation.observability import surge_path
@@ -23,13 +24,6 @@ SERIES: Edit = (
     "main:       {from: left.1, ",
     "main:       {from: {series: [left.1, left.2]}, ",
 )
-CONVERTER = """      - converter:
-          output_power: 3.6 W ± 10 %     # ± is a bound, relative to the value
-          efficiency: 83 % .. 89 %
-          starts_at: 8.2 V .. 8.6 V
-          stops_at: 7.4 V .. 7.8 V
-          soft_start: 8 ms
-"""
 
 
 def own(farads: tuple[float, float], ohms: tuple[float, float]) -> tuple[Edit, ...]:

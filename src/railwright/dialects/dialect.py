@@ -16,7 +16,7 @@ from typing import Annotated, Any, Literal, NamedTuple
 from pydantic import Field, PrivateAttr, ValidationError, WithJsonSchema, field_validator, model_validator
 
 from railwright.dialects.files import dialect_names, dialect_text
-from railwright.dialects.harmless import why_no_clearing
+from railwright.dialects.harmless import why_more_than_clearing
 from railwright.dialects.operation import (
     CANNOT,
     CHOICES,
@@ -393,7 +393,7 @@ class Dialect(DialectPart):
         check_harmless(clear, own, vouched=True)
         others = [each for each in own if each[0] != "actions.clear_trips"]
         for header in self.actions.clear_trips:
-            if why := why_no_clearing(header, others):
+            if why := why_more_than_clearing(header, others):
                 raise ValueError(
                     f"expected a command that clears trips of one output, got '{header}', {why}; name those "
                     "that clear its protections, such as OUTPut:PROTection:CLEar, or leave 'clear_trips' out"

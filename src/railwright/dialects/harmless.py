@@ -1,7 +1,7 @@
 """Which messages change no output: what a session may begin and end with, whoever opens it.
 
-Standard library only: `railwright off` reads a dialect's file as it stands, and says nothing of it that is
-not on this list.
+Standard library only: `railwright off` reads a dialect's file as it stands, and leaves out what could change
+one.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from collections.abc import Iterable
 
 from railwright.dialects.units import CHANNEL, VALUE
 from railwright.dialects.words import forms
+from railwright.guard.session_settings import is_query
 
 MOVES_OUTPUTS = (
     "OUTPut",
@@ -51,7 +52,7 @@ COMMON = frozenset({"CLS", "ESE", "OPC", "PSC", "SRE", "WAI"})
 
 CHANGING_QUERIES = frozenset({"TST", "CAL"})
 
-MEASURES_ITSELF = ("CALibration", "TEST", "DIAGnostic")
+ACTS_WHEN_ASKED = ("CALibration", "TEST", "DIAGnostic")
 """Subsystems of which a question, too, has the instrument do something."""
 
 DELIVER = ("OUTPut", "SOURce", "VOLTage", "CURRent", "POWer", "INSTrument", "COUPle", "TRACk", "WATChdog")
@@ -77,11 +78,6 @@ def header_of(text: str) -> str:
     return text.split(None, 1)[0] if text.strip() else ""
 
 
-def is_query(text: str) -> bool:
-    """Whether it asks something."""
-    return header_of(text).endswith("?")
-
-
 def why_harmful(text: str, own: Iterable[tuple[str, str]], *, vouched: bool) -> str:
     """Why a message may change an output; '' where it does not. own: what the dialect calls each of its own
     commands, and the command's header. vouched: the file says why it is harmless.
@@ -92,10 +88,10 @@ def why_harmful(text: str, own: Iterable[tuple[str, str]], *, vouched: bool) -> 
         return _common(header_of(text)[1:].upper())
     nodes = _nodes(text)
     if is_query(text):
-        return f"a question of {nodes[0]}" if any(_same(nodes[0], each) for each in MEASURES_ITSELF) else ""
+        return f"a question of {nodes[0]}" if _any_of(nodes[:1], ACTS_WHEN_ASKED) else ""
     if name := next((name for name, header in own if _alike(nodes, _nodes(header))), ""):
         return f"the command of '{name}'"
-    if root := next((each for each in MOVES_OUTPUTS if any(_same(node, each) for node in nodes)), ""):
+    if root := _any_of(nodes, MOVES_OUTPUTS):
         return f"a command of {root}"
     known = [*(_nodes(each) for each in PANEL), *([each] for each in SHOWN)]
     if vouched or any(_alike(nodes[: len(each)], each) for each in known):
@@ -103,7 +99,7 @@ def why_harmful(text: str, own: Iterable[tuple[str, str]], *, vouched: bool) -> 
     return "of which nothing is known; say why it is harmless, as {send: …, because: …}"
 
 
-def why_no_clearing(header: str, own: Iterable[tuple[str, str]]) -> str:
+def why_more_than_clearing(header: str, own: Iterable[tuple[str, str]]) -> str:
     """Why a command may do more than clear what tripped of an output that is off; '' where it does not. own:
     see `why_harmful`, without those that clear.
     """

@@ -18,6 +18,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validat
 
 from railwright.dialects.units import CHANNEL, FACTORS, VALUE
 from railwright.frozen import frozen_values
+from railwright.guard.session_settings import is_query
 
 Setting = Literal[
     "output",
@@ -78,18 +79,14 @@ def checked_header(text: str) -> str:
     return text
 
 
-def _is_query(text: str) -> bool:
-    return text.split(" ")[0].endswith("?")
-
-
 def _query(text: str) -> str:
-    if not _is_query(checked_header(text)):
+    if not is_query(checked_header(text)):
         raise ValueError(f"expected a query, its header ending in '?', got '{text}'")
     return text
 
 
 def _command(text: str) -> str:
-    if _is_query(checked_header(text)):
+    if is_query(checked_header(text)):
         raise ValueError(f"expected a command's header without '?', got '{text}'")
     return text
 

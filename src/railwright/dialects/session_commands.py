@@ -13,9 +13,9 @@ from typing import Annotated, Any
 
 from pydantic import AfterValidator, Discriminator, Field, Tag, model_validator
 
-from railwright.dialects.harmless import MOST, is_query, why_harmful
+from railwright.dialects.harmless import MOST, why_harmful
 from railwright.dialects.operation import DialectPart
-from railwright.guard.session_settings import SessionCommand
+from railwright.guard.session_settings import SessionCommand, is_query
 
 
 def _sent(text: str) -> str:

@@ -390,7 +390,8 @@ class SwitchOff:
             if supply.lost_since is not None:
                 why = f"{name} is lost ({supply.failure})"
             elif loop.time() - began > waits:
-                on = supply.master_off is not None and not supply.master_off[0]
+                off, asked = supply.master_off or (True, began)
+                on = not off and asked >= began
                 why = "it still says that it is on" if on else "it was not read since OFF"
             await asyncio.sleep(self.plan.every)
         self.masters[name] = {"name": name, "time": loop.time(), "off": not why, "why": why}

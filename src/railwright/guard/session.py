@@ -81,6 +81,8 @@ class Session:
         self._ready_at = self._booted_at = 0.0
         """Before then it wants no further message [s]; and none at all, where OFF does not insist."""
         self._together: deque[tuple[str, ...]] = deque()
+        self._leaving: tuple[str, ...] = ()
+        """Those of them that are on their way."""
         self._sending: asyncio.Task[None] | None = None
         """Sends what is to leave together."""
 
@@ -161,7 +163,7 @@ class Session:
         """End the connection; never fails."""
         self._together.clear()
         # Half of what leaves together is nothing for the next connection.
-        sending, self._sending = self._sending, None
+        sending, self._sending, self._leaving = self._sending, None, ()
         if sending is not None:
             sending.cancel()
         writer, self._writer, self._reader = self._writer, None, None
@@ -240,19 +242,27 @@ class Session:
     def push_together(self, messages: Sequence[str]) -> None:
         """Send messages at once with nothing in between, whatever is under way. For OFF alone.
 
-        Where the instrument wants a pause, each waits for what is left of it: one that takes no message too
-        soon would lose it, or take a command without the selection before it, and carry it out at whatever
-        output was selected for a reading. Nothing comes between those that wait, and what waits already is
-        not sent twice.
+        Where the instrument wants a pause, several wait for what is left of it, each: one that takes no
+        message too soon would take a command without the selection before it, and carry it out at whatever
+        output was selected for a reading. One that stands for itself leaves at once all the same, as it may
+        be taken, and again in its turn, as it may be lost. Nothing comes between several that belong
+        together, and what waits already does not wait twice.
         """
         if not self.session_settings.pause:
             for message in messages:
                 self.push(message)
             return
-        if tuple(messages) not in self._together:
-            self._together.append(tuple(messages))
+        loop, group = asyncio.get_running_loop(), tuple(messages)
+        alone = all(len(each) < 2 for each in (group, self._leaving, *self._together))
+        if alone:
+            in_time = self._sending is None and self._ready_at <= loop.time()
+            self.push(*group)
+            if in_time:
+                return
+        if group not in self._together:
+            self._together.append(group)
         if self._sending is None:
-            self._sending = asyncio.get_running_loop().create_task(self._send_together())
+            self._sending = loop.create_task(self._send_together())
 
     @property
     def is_sending(self) -> bool:
@@ -262,13 +272,14 @@ class Session:
     async def _send_together(self) -> None:
         try:
             while self._together:
-                for message in self._together.popleft():
+                self._leaving = self._together.popleft()
+                for message in self._leaving:
                     while (left := self._ready_at - asyncio.get_running_loop().time()) > 0.0:
                         await asyncio.sleep(left)
                     self.push(message)
         finally:
             if self._sending is asyncio.current_task():
-                self._sending = None
+                self._sending, self._leaving = None, ()
 
     def void(self) -> None:
         """Spoil what somebody else may have begun to say and not ended. Only a serial line has that: it is no

@@ -32,6 +32,13 @@ class LineSettings:
         return (1 + self.data_bits + (self.parity != "none") + self.stop_bits) / self.baud
 
 
+def is_query(message: str) -> bool:
+    """Whether a message asks something: its header, before the first blank, ends in a question mark (IEEE
+    488.2-1992, 7.6.1).
+    """
+    return "".join(message.split(None, 1)[:1]).endswith("?")
+
+
 class SessionCommand(NamedTuple):
     """A message that a session begins or ends with, and what it has to be answered where it asks something;
     '': anything.
@@ -43,7 +50,7 @@ class SessionCommand(NamedTuple):
     @property
     def asks(self) -> bool:
         """Whether it is answered."""
-        return self.text.split(None, 1)[0].endswith("?") if self.text.strip() else False
+        return is_query(self.text)
 
     def taken(self, answer: str) -> bool:
         """Whether it may be answered so."""
@@ -53,12 +60,12 @@ class SessionCommand(NamedTuple):
 @dataclass(frozen=True, slots=True)
 class SessionSettings:
     """sends, answers: what ends a message, and an answer. pause: time that it wants before a message, since
-    the last one or its own last answer [s]; OFF waits for what is left of it, too. patience: how long an
-    answer may take [s]: a run waits so long where that is longer than it would; what switches off does not.
-    boot: time that it wants before the first message of a session [s]; OFF does not wait for it, but OFF
-    again does. opening, closing: what a session begins and ends with. line: of a serial address. visa: the
-    VISA library that carries the messages, `@ivi` or a path; '': what the guard does not carry itself,
-    pyvisa-py does.
+    the last one or its own last answer [s]; OFF goes out at once, and again after what is left of it.
+    patience: how long an answer may take [s]: a run waits so long where that is longer than it would; what
+    switches off does not. boot: time that it wants before the first message of a session [s]; OFF does not
+    wait for it, but OFF again does. opening, closing: what a session begins and ends with. line: of a serial
+    address. visa: the VISA library that carries the messages, `@ivi` or a path; '': what the guard does not
+    carry itself, pyvisa-py does.
     """
 
     sends: str = "\n"

@@ -8,7 +8,7 @@ from typing import NoReturn
 
 from railwright.dialects.dialect import Dialect
 from railwright.dialects.units import compose
-from railwright.guard.session_settings import SessionSettings
+from railwright.guard.session_settings import SessionSettings, is_query
 from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.instruments.session import Answer, InstrumentSession, OpenSession
 from railwright.scpi.errors import parse_entry
@@ -22,11 +22,6 @@ LONGEST_QUEUE = 100
 def split_answers(text: str) -> list[str]:
     """The answers of one line, parted by `;` outside quotes (IEEE 488.2, 8.4.1)."""
     return [part.strip() for part in _ANSWER.findall(text)]
-
-
-def is_query(unit: str) -> bool:
-    """Whether a unit's header ends in a question mark (IEEE 488.2-1992, 7.6.1)."""
-    return unit.partition(" ")[0].endswith("?")
 
 
 def queued_errors(name: str, query: str, ask: Callable[[str], Answer]) -> tuple[str, ...]:

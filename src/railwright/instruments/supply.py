@@ -264,7 +264,7 @@ class SupplyDriver(Conversation):
         self.link_channels(output, [self._channels[source] for source in sources])
 
     def link_channels(self, output: str, sources: Sequence[int]) -> None:
-        """The same of channels, by their numbers."""
+        """Have an output switched off by the supply when one of these channels trips, and ask it back."""
         channel, wanted = self._channels[output], sorted(sources)
         self.do([*self.dialect.select(channel), *self.dialect.link_units(channel, wanted)])
         if (got := sorted(self.linked_channels(output))) != wanted:

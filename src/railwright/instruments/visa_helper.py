@@ -73,7 +73,8 @@ def _listen(messages: queue.SimpleQueue[str | None]) -> None:
 
 def asks(message: str) -> bool:
     """Whether a message has a query in it."""
-    from railwright.instruments.conversation import is_query, split_answers
+    from railwright.guard.session_settings import is_query
+    from railwright.instruments.conversation import split_answers
 
     return any(is_query(unit) for unit in split_answers(message))
 

@@ -49,8 +49,6 @@ if TYPE_CHECKING:
 LONG_DIP = 0.5
 SHORT_DIP = 0.15
 EXPLAINED = 0.5
-PARTLY = 0.15
-"""Part of the usual current that a load which has stopped does not draw (chosen)."""
 BLOCK = 1e-3
 """Samples closer than this are averaged to this: what is shorter is no drop-out [s]."""
 AROUND = 5
@@ -229,8 +227,8 @@ def _again(
         several |= _falls(view, levels) != 1 or any(begin <= each <= end for each in starved)
     if several:
         return {
-            "unseen": "in a drop-out the load may start and stop again: its supply does not just go down to "
-            "where it cannot start, and back",
+            "unseen": "in a drop-out the load may start and stop again: the supply is told more than to go "
+            "once below where the load can start, and back",
             "would_decide": FASTER_CURRENT,
         }
     lows = [(_lowest(volts, each), min(_levels(view, *around(each)), default=0.0)) for each in explained]

@@ -154,26 +154,25 @@ class View:
     restart: shortest time in which the load comes back after a drop-out (soft start); None: unknown.
     capacitance: least and most input capacitance [F]. stops_at: lowest and highest voltage at which the load
     stops [V]; None: unknown, or it does not. starts_at: lowest voltage at which it starts [V]; 0: unknown.
-    never_stops: none of its loads ever stops by itself. follows:
-    beside what its capacitance takes, its current follows the voltage at once. least_running: voltages and
-    the least current that its loads draw there while they run (V, A), empty: they always draw the same. away:
-    of a rehearsal, when the load stopped and when it came back [s], infinite: not any more; over the whole
-    record; None: it does not tell. supplied: when the input was last switched on before the end of the step,
-    and when it was then taken down [s]; infinite where the record does not say. stair: height of the stairs
-    in which the host played the step's lines [V]. stands: shortest time for which a level is set between two
-    changes in the step, as asked [s]; infinite: there are not two. moves_off: it begins with a line of the
-    set point. told_before: how long before its beginning something was last told to the input, a line of its
-    set point ended, or a contact moved [s]; 0: as it begins; infinite: never. stood: the same of what
-    was told before that, where something is told as it begins. changes: of its set point in the step, as
-    asked. course: the same of all steps of the record. limits_moved: when its current limit is
-    moved in them [s]. quiet: how long after its end nothing is told to the input [s]. told_last: how long
-    before its end
-    the input last jumps in it, or has its limit moved [s]; infinite: never. holds: highest voltage that a
-    source in the device holds at the input [V]; 0: there is none. every: time between two readings that the
-    procedure asks for [s]; 0: unknown. beside: of an external recording, the same window as the run's own
-    readings show it. supply: the status of the input's outputs; None: nothing is known of it. last: no step
-    of the record follows. opened: the lead was open in the window or a part of it, or nothing shows that it
-    was not.
+    never_stops: none of its loads ever stops by itself. follows: beside what its capacitance takes, its
+    current follows the voltage at once. least_running: voltages and the least current that its loads draw
+    there while they run (V, A), empty: they always draw the same. away: of a rehearsal, when the load
+    stopped and when it came back [s], infinite: not any more; over the whole record; None: it does not tell.
+    supplied: when the input was last switched on before the end of the step, and when it was then taken down
+    [s]; infinite where the record does not say. stair: height of the stairs in which the host played the
+    step's lines [V]. stands: shortest time for which a level is set between two changes in the step, as
+    asked [s]; infinite: there are not two. moves_off: it begins with a line of the set point. told_before:
+    how long before its beginning something was last told to the input, a line of its set point ended, or a
+    contact moved [s]; 0: as it begins; infinite: never. stood: the same of what was told before that, where
+    something is told as it begins. changes: of its set point in the step, as asked. course: the same of all
+    steps of the record. limits_moved: when its current limit is moved in them [s]. lags: it begins with a
+    contact, which takes its time to move. quiet: how long after its end nothing is told to the input [s].
+    told_last: how long before its end the input last jumps in it, or has its limit moved [s]; infinite:
+    never. holds: highest voltage that a source in the device holds at the input [V]; 0: there is none.
+    every: time between two readings that the procedure asks for [s]; 0: unknown. beside: of an external
+    recording, the same window as the run's own readings show it. supply: the status of the input's outputs;
+    None: nothing is known of it. last: no step of the record follows. opened: the lead was open in the
+    window or a part of it, or nothing shows that it was not.
     """
 
     traces: Traces
@@ -202,7 +201,6 @@ class View:
     course: tuple[LevelChange, ...] = ()
     limits_moved: tuple[float, ...] = ()
     lags: bool = False
-    """It begins with a contact, which takes its time to move."""
     quiet: float = 0.0
     told_last: float = math.inf
     holds: float = 0.0

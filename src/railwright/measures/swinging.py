@@ -237,10 +237,8 @@ def wandered(view: View, settles: float, apart: Sequence[tuple[float, float]]) -
     """
     import numpy as np
 
-    found, own = (
-        _changes(view, settles, apart, view.supplied, WANDERED),
-        _at_supply(view, view.begin, view.end),
-    )
+    found = _changes(view, settles, apart, view.supplied, WANDERED)
+    own = _at_supply(view, view.begin, view.end)
     if found is None or own is None or not own.size:
         return 0
     reach = NEAR * float(np.max(np.abs(own)))

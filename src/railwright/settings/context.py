@@ -141,12 +141,12 @@ class FedInput(Group):
 
     @cached_property
     def enabled_load(self) -> LoadModel:
-        """The same with every part enabled, as the device document has it."""
+        """What the input draws with every part enabled, as the device document has it."""
         return self.load if self.enabled == ALWAYS else LoadModel(self.input, self.fixture)
 
     @cached_property
     def rising_load(self) -> LoadModel:
-        """The same with those parts alone that are enabled while it is switched on, or rises from there."""
+        """What the input draws with those parts alone that are enabled while it is switched on."""
         if not self.enabled.later:
             return self.load
         idle = self.enabled.never | self.enabled.later

@@ -53,6 +53,6 @@ def supplies_beside(name: str, device: Device | None, bench: Bench, procedure: P
     hook_up = procedure.hook_up if procedure is not None else {}
     contacts = bench.relays[name].contacts
     own = [leads[each] for each in contacts if each in leads]
-    own += [name for each in contacts if each in pins for name in pins[each].inputs if name in hook_up]
+    own += [fed for each in contacts if each in pins for fed in pins[each].inputs if fed in hook_up]
     found = [output.supply for each in own for output in hook_up[each].outputs]
     return list(dict.fromkeys(found)) or [next(iter(bench.supplies))]

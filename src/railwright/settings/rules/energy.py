@@ -100,6 +100,17 @@ def off_late(context: Context, source: FedInput) -> Outcome:
     found = discharge_of(source, until=threshold)
     sunk = discharge_of(source, sinks=True, until=threshold) if ramp and _led_down(context, source) else None
     in_time = ramp is not None and sunk is not None and sunk.time is not None and sunk.time <= ramp
+    unless = ""
+    remedy = (
+        "give it a resistor that empties it in time, or an output that sinks and a 'ramp_down' as long as "
+        "that takes (which a 'power_down' leaves out: it switches off at once)"
+    )
+    if in_time:
+        unless = state(
+            "; so it is where a trip or a fault ends the run, else the ramp of {ramp_down} empties it first",
+            ramp_down=(ramp or 0.0, "s"),
+        )
+        remedy = "give it a resistor that empties it in time"
     if found is not None and found.time is not None and found.time > DECAY:
         yield Hit(
             source.name,
@@ -112,18 +123,9 @@ def off_late(context: Context, source: FedInput) -> Outcome:
                 threshold=(threshold, "V"),
                 emptied=found.emptied,
                 waits=(DECAY, "s"),
-                unless=state(
-                    "; so it is where a trip or a fault ends the run, else the ramp of {ramp_down} empties "
-                    "it first",
-                    ramp_down=(ramp or 0.0, "s"),
-                )
-                if in_time
-                else "",
+                unless=unless,
             ),
-            "give it a resistor that empties it in time"
-            if in_time
-            else "give it a resistor that empties it in time, or an output that sinks and a 'ramp_down' as "
-            "long as that takes (which a 'power_down' leaves out: it switches off at once)",
+            remedy,
         )
 
 
