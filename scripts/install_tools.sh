@@ -1,9 +1,9 @@
 #!/usr/bin/env bash
 # Install what the tests judge Railwright with and pip cannot bring: ngspice (the outside check of the
-# rehearsal) and pdftoppm (reads the report's pages), and chrt (lets tests play beside others); given names: only these. Does nothing where they are there.
+# rehearsal) and pdftoppm (reads the report's pages); given names: only these. Does nothing where they are there.
 set -euo pipefail
 
-declare -A package=([ngspice]=ngspice [pdftoppm]=poppler-utils [chrt]=util-linux)
+declare -A package=([ngspice]=ngspice [pdftoppm]=poppler-utils)
 missing=()
 [ "$#" -gt 0 ] || set -- "${!package[@]}"
 for tool in "$@"; do

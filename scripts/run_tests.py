@@ -1,8 +1,9 @@
 """All tests: run_tests.py [OPTIONS of pytest for the tests that do not work against real time].
 
 Tests that work against real time mostly wait: two at a time leave most of two cores idle. All others play
-meanwhile with what is left: the system lets them compute only where nobody else wants to (SCHED_IDLE), and a
-waking process takes its core from them at once. They wait for a fifth of their time, hence three of them.
+meanwhile with little more than what is left (a niceness of 10). Not with that alone: one that runs a guard
+has to give it a sign of life within a second, or the guard ends it. They wait for a fifth of their time,
+hence three of them.
 A test that works against real time and fails is played again with nothing beside it, and that decides.
 
 No shell script: what a shell starts with `&` ignores Ctrl-C, and so would all that the tests start.
@@ -16,7 +17,7 @@ from tempfile import TemporaryFile
 
 PYTEST = [sys.executable, "-m", "pytest"]
 REAL_TIME = [*PYTEST, "-q", "-o", "cache_dir=.pytest_cache/real-time", "-m", "alone"]
-OTHERS = ["chrt", "--idle", "0", *PYTEST, "-n", "3", "--dist", "worksteal", "-m", "not alone"]
+OTHERS = ["nice", "-n", "10", *PYTEST, "-n", "3", "--dist", "worksteal", "-m", "not alone"]
 
 
 def main() -> int:
