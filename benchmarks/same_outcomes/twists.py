@@ -158,6 +158,7 @@ TWISTS: tuple[tuple[str, ...], ...] = (
     ("power-before-limit", f"{ONE}/power = <11..13 W>"),
     ("limit-below-need", f"{MAIN}/current_limit = <400..500 mA>"),
     ("limit-headroom", f"{MAIN}/current_limit = <615..630 mA>"),
+    ("parallel-in-limit", PARALLEL, *REGULATES, f"{MAIN}/current_limit = <700..1100 mA>"),
     ("limit-at-low-voltage", f"{MAIN}/current_limit = <620..640 mA>"),
     ("limit-above-device", f"{MAIN}/current_limit = <2.497..2.5 A>"),
     ("limit-overshoot", f"{MAIN}/current_limit = <1.26..1.5 A>"),

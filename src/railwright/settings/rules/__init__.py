@@ -67,6 +67,7 @@ RULES: tuple[Rule[Context], ...] = (
     current.power_before_limit,
     current.limit_below_need,
     current.limit_headroom,
+    current.parallel_in_limit,
     current.limit_at_low_voltage,
     current.limit_above_device,
     current.limit_overshoot,
