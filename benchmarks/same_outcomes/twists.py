@@ -198,6 +198,7 @@ TWISTS: tuple[tuple[str, ...], ...] = (
     ("host-cannot-keep", NO_LIST, *main_shape(RIPPLE)),
     ("host-cannot-keep", NO_LIST, f"{LEFT}/exchange = 6 ms", *main_shape(DIP)),
     ("host-cannot-keep", *main_shape("{off_for: <8..15 ms>}")),
+    ("readings-between-set-points", f"{LEFT}/exchange = <4..9 ms>", f"{SWEEP} = {{input: main, from: 9 V, to: 16 V, points: 71, dwell: 12 ms}}"),
     ("host-cannot-keep", f"{SWEEP} = {{input: main, from: 9 V, to: 16 V, points: 71, dwell: <7..9 ms>}}"),
     ("shape-by-list", f"{ONE}/points/dwell = 1 ms .. 300 s", *main_shape(DIP)),
     ("shape-by-list", f"{ONE}/points/dwell = 1 ms .. 300 s", *main_shape("{line_to: 8 V, over: 80 ms}, {exponential_to: 12 V, time_constant: <30..60 ms>, for: 200 ms}, {hold: 500 ms}")),

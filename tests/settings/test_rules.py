@@ -257,6 +257,7 @@ NO_LIST: Edit = (
     "",
 )
 RIPPLE = "{ripple: sine, peak_to_peak: 2 V, frequency: 50 Hz, for: 2 s, on: 12 V}"
+SLOW_RIPPLE = RIPPLE.replace("50 Hz", "5 Hz")
 DIP = "{step_to: 9 V}, {hold: 5 ms}, {step_to: 12 V}, {hold: 1 s}"
 COMES_ON: Edit = ("bench", "after_mains: stays off", "after_mains: comes on")
 BATTERY: Edit = (
@@ -487,6 +488,32 @@ CASES = [
         "between two (taken: the bench gives no 'exchange' of left): it would leave out 42 of them "
         "and send set points up to 4 ms late",
         silent=(sweep("from: 9 V, to: 16 V, points: 71, dwell: 20 ms"),),
+    ),
+    Case(  # 5 ms of 8 ms, and 5 ms of 10 ms
+        "readings-between-set-points",
+        "main",
+        (exchange("5 ms"), sweep("from: 9 V, to: 16 V, points: 71, dwell: 8 ms")),
+        "dwell: 8 ms",
+        "'line sweep' sets main every 8 ms at the closest, and readings are asked for every 10 ms: on one link, "
+        "5 ms each, 112% of its time, so that some are left out. A set point that meets a reading comes up to "
+        "5 ms late, 2 ms are permitted",
+        silent=(exchange("2 ms"), sweep("from: 9 V, to: 16 V, points: 71, dwell: 8 ms")),
+    ),
+    Case(  # 5 ms of 40 ms, and 5 ms of 10 ms: all go, and a tenth of 40 ms is permitted
+        "readings-between-set-points",
+        "main",
+        (exchange("5 ms"), sweep("from: 9 V, to: 16 V, points: 71, dwell: 40 ms")),
+        "dwell: 40 ms",
+        "on one link, 5 ms each. A set point that meets a reading comes up to 5 ms late, 4 ms are permitted",
+        silent=(exchange("5 ms"), sweep("from: 9 V, to: 16 V, points: 71, dwell: 50 ms")),
+    ),
+    Case(  # 32 lines of a period; nothing hangs on what is played by a list, or on another step
+        "readings-between-set-points",
+        "main",
+        (exchange("5 ms"), OWN_REQUIRED, *shape(f"input: main, segments: [{SLOW_RIPPLE}]")),
+        "ripple: sine",
+        "'own shape' sets main every 6.25 ms at the closest",
+        silent=(exchange("5 ms"), *shape(f"input: main, segments: [{SLOW_RIPPLE}]")),
     ),
     Case(
         "shape-by-list",

@@ -108,6 +108,7 @@ RULES: tuple[Rule[Context], ...] = (
     delivery.shape_not_served,
     delivery.capture_not_played,
     delivery.host_cannot_keep,
+    delivery.readings_between_set_points,
     delivery.shape_by_list,
     shapes.shape_limit_above,
     shapes.interruption_low_impedance,
