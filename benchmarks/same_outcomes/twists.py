@@ -296,6 +296,7 @@ TWISTS: tuple[tuple[str, ...], ...] = (
     ("off-after-order", TRANSDUCER_WAITS),
     ("off-after-order", WAITS_FOR_OTHER, *main_shape("{off_for: <40..60 ms>}", "{hold: 200 ms}")),
     ("off-after-up", TRANSDUCER_WAITS),
+    ("off-after-waits", WAITS_FOR_OTHER),
     ("off-after-unlinked", TRANSDUCER_WAITS, f"drop {OTHER}/trips_when"),
     ("off-after-stays-on", WAITS_FOR_OTHER, at_end(STAYS_ON, OTHER)),
     ("stays-on", at_end(STAYS_ON, OTHER)),

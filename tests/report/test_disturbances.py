@@ -109,8 +109,8 @@ def test_what_is_asked_and_what_is_read_are_both_beyond_the_middle(tmp_path, per
 
 def test_two_dips_in_one_are_beyond_the_middle_twice(tmp_path):
     """7 V for 100 ms, 11 V for 500 ms, 7 V for 200 ms: below 9.5 V for 300 ms in all, not for 800 ms."""
-    shape = segments("step_to: 12 V", "hold: 1 s", "step_to: 7 V", "hold: 100 ms", "step_to: 11 V", "hold: 500 ms",
-                     "step_to: 7 V", "hold: 200 ms", "step_to: 12 V", "hold: 1 s")  # fmt: skip
+    levels = ("12 V", "1 s"), ("7 V", "100 ms"), ("11 V", "500 ms"), ("7 V", "200 ms"), ("12 V", "1 s")
+    shape = segments(*(each for to, time in levels for each in (f"step_to: {to}", f"hold: {time}")))
     time = [0, 1, 1, 1.1, 1.1, 1.6, 1.6, 1.8, 1.8, 3]
     time = [at + 1e-6 * n for n, at in enumerate(time)]
     (row,) = rows(tmp_path, shape, time, [12, 12, 7, 7, 11, 11, 7, 7, 12, 12])

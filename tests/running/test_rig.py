@@ -16,8 +16,8 @@ from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import VisaSession
-from railwright.plan.listing import Listing
 from railwright.instruments.supply import OutputReading
+from railwright.plan.listing import Listing
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.running.rig import Rig
 from railwright.traces import Mode
@@ -94,7 +94,11 @@ def reading(mode: Mode) -> OutputReading:
 @pytest.mark.parametrize(
     ("arrangement", "modes", "whole"),
     [
-        ("series", (Mode.CV, Mode.CC), Mode.CC),  # no more flows through any than through the one in its limit
+        (
+            "series",
+            (Mode.CV, Mode.CC),
+            Mode.CC,
+        ),  # no more flows through any than through the one in its limit
         ("series", (Mode.CP, Mode.CV), Mode.CP),
         ("parallel", (Mode.CC, Mode.CV), Mode.CV),  # the one in its limit carries its share
         ("parallel", (Mode.CV, Mode.CP), Mode.CV),

@@ -494,9 +494,9 @@ CASES = [
         "main",
         (exchange("5 ms"), sweep("from: 9 V, to: 16 V, points: 71, dwell: 8 ms")),
         "dwell: 8 ms",
-        "'line sweep' sets main every 8 ms at the closest, and readings are asked for every 10 ms: on one link, "
-        "5 ms each, 112% of its time, so that some are left out. A set point that meets a reading comes up to "
-        "5 ms late, 2 ms are permitted",
+        "'line sweep' sets main every 8 ms at the closest, and readings are asked for every 10 ms: on one "
+        "link, 5 ms each, 112% of its time, so that some are left out. A set point that meets a reading "
+        "comes up to 5 ms late, 2 ms are permitted",
         silent=(exchange("2 ms"), sweep("from: 9 V, to: 16 V, points: 71, dwell: 8 ms")),
     ),
     Case(  # 5 ms of 40 ms, and 5 ms of 10 ms: all go, and a tenth of 40 ms is permitted
@@ -770,6 +770,17 @@ CASES = [
         "- power_up",
         "'first power' switches main on while transducer is off; by its 'off_after' transducer stays on as",
         silent=(AFTER_TRANSDUCER,),
+    ),
+    Case(  # 0.25 s that it is read for, less the gap of 20 ms, and what the transducer takes to fall
+        "off-after-waits",
+        "main",
+        (AFTER_TRANSDUCER,),
+        "- power_down",
+        "switches main off 20 ms after transducer; transducer takes up to",
+        silent=(
+            AFTER_TRANSDUCER,
+            ("procedure", "order: [transducer, main], gap: 20 ms}", "order: [transducer, main], gap: 5 s}"),
+        ),
     ),
     Case(
         "off-after-unlinked",
@@ -2469,7 +2480,12 @@ def test_rules_are_well_formed() -> None:
         ((("bench", "permitted_current: 8 A", "permitted_current: 0.65 A"),), "620 mA", None, 0.6453),
         # the device bears 0.655 A
         ((("device", "at_most: 2.5 A", "at_most: 0.655 A"),), "630 mA", None, 0.6503),
-        ((("device", "steady: 180 mA .. 600 mA", "steady: 180 mA .. 800 mA"),), "850 mA", 0.884 / 0.999, None),
+        (
+            (("device", "steady: 180 mA .. 600 mA", "steady: 180 mA .. 800 mA"),),
+            "850 mA",
+            0.884 / 0.999,
+            None,
+        ),
     ],
 )
 def test_more_headroom_is_advised_as_far_as_the_window_goes(

@@ -1,8 +1,8 @@
 """Outputs in parallel are never set exactly alike: one stands in its limit while another holds the voltage.
 
-The truth is worked out here. A load draws I; each output gives up to its own limit L. With I < ΣL the one that
-is set lowest of those that are needed regulates, and the input is in constant voltage. With I > ΣL none does:
-the voltage falls to ΣL·R. Common practice, no source.
+The truth is worked out here. A load draws I; each output gives up to its own limit L. With I < ΣL the one
+that is set lowest of those that are needed regulates, and the input is in constant voltage. With I > ΣL none
+does: the voltage falls to ΣL·R. Common practice, no source.
 """
 
 from __future__ import annotations

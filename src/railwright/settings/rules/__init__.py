@@ -171,6 +171,7 @@ RULES: tuple[Rule[Context], ...] = (
     energy.off_late,
     ending.off_after_order,
     ending.off_after_up,
+    ending.off_after_waits,
     ending.off_after_unlinked,
     ending.off_after_stays_on,
     ending.stays_on,

@@ -78,7 +78,8 @@ def limit_headroom(source: FedInput, feed: Feed) -> Outcome:
             other = end.relax(wanted)
             remedy = (
                 f"a limit of {show(wanted, 'A')} would leave {HEADROOM - 1:.0%}, and its window ends at "
-                f"{show(end.value, 'A')} ({end.why}): have the input draw less{other and f', or take {other}'}"
+                f"{show(end.value, 'A')} ({end.why}): "
+                f"have the input draw less{other and f', or take {other}'}"
             )
         yield Hit(
             source.name,
@@ -107,8 +108,9 @@ def parallel_in_limit(source: FedInput, feed: Feed) -> Outcome:
             source.name,
             (*source.at_limits, "current_limit"),
             state(
-                "of {outputs} the one that is set a little higher gives what is drawn up to its limit, {limit}, "
-                "and with more ({origin}, {needed}) it shows current limit while another holds the voltage",
+                "of {outputs} the one that is set a little higher gives what is drawn up to its limit, "
+                "{limit}, and with more ({origin}, {needed}) it shows current limit while another holds the "
+                "voltage",
                 outputs=" and ".join(source.outputs),
                 limit=(least, "A"),
                 origin=need.words,

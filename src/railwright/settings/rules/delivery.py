@@ -126,17 +126,16 @@ def host_cannot_keep(context: Context) -> Outcome:
         )
 
 
-@rule("readings-between-set-points", Severity.CAUTION, on_sheet=False, worst=Ranking("late", over="permitted"))
+@rule(
+    "readings-between-set-points", Severity.CAUTION, on_sheet=False, worst=Ranking("late", over="permitted")
+)
 def readings_between_set_points(context: Context) -> Outcome:
     """Set points share the link to their supply with the questions for its readings: one that is due while an
     answer is under way waits for it, and where both ask for more than the link's time, some of them are left
     out. Where a set point comes late by more than an evaluation permits, its step's requirements stay open.
     """
     look = look_interval(context.procedure.record.every)
-    listed = grouped((each.step, each.input) for each in context.plan.deliveries if each.listing is not None)
-    timed = ((step, name) for step, span in enumerate(context.timeline.spans) for name in span.inputs
-             if span.kind in HOST_TIMED and name not in listed.get(step, ()))
-    for step, name in timed:
+    for step, name in _host_timed(context):
         source, span = context.sources.get(name), context.timeline.spans[step]
         hangs = [f"'{each.name}'" for each in context.procedure.requires if each.during == span.name]
         if source is None or not hangs or _unkept(context, step, name):
@@ -159,9 +158,9 @@ def readings_between_set_points(context: Context) -> Outcome:
             name,
             path,
             state(
-                "'{step}' sets {input} every {closest} at the closest, and readings are asked for every {look}: "
-                "on one link, {exchange} each{full}. A set point that meets a reading comes up to {late} late, "
-                "{permitted} are permitted; else {hangs} would stay open",
+                "'{step}' sets {input} every {closest} at the closest, and readings are asked for every "
+                "{look}: on one link, {exchange} each{full}. A set point that meets a reading comes up to "
+                "{late} late, {permitted} are permitted; else {hangs} would stay open",
                 step=span.name,
                 input=name,
                 closest=(segment, "s"),
@@ -177,6 +176,14 @@ def readings_between_set_points(context: Context) -> Outcome:
             f"set points {show(apart / LATE_PART, 's', 2)} apart or more, outputs with a point list that holds "
             "them, or a supply with a shorter exchange",
         )
+
+
+def _host_timed(context: Context) -> Iterator[tuple[int, str]]:
+    """Steps whose set points the host times, each with an input of which no point list plays them."""
+    listed = {(each.step, each.input) for each in context.plan.deliveries if each.listing is not None}
+    for step, span in enumerate(context.timeline.spans):
+        if span.kind in HOST_TIMED:
+            yield from ((step, name) for name in span.inputs if (step, name) not in listed)
 
 
 def _no_exchange(context: Context, source: FedInput) -> list[str]:

@@ -129,6 +129,20 @@ def off_late(context: Context, source: FedInput) -> Outcome:
         )
 
 
+def confirmed_off_in(context: Context, source: FedInput) -> float:
+    """Longest time from an input's switching-off until it is read below what counts as off [s], from the
+    highest voltage played; infinite: no figure tells. 0: behind a diode, where the output's own side is read,
+    which its own capacitor alone holds up; and where the device holds a voltage.
+    """
+    blocks = source.fixture is not None and source.fixture.diode is not None
+    if blocks or held_voltage(context.device, source.name) is not None:
+        return 0.0
+    found = discharge_of(source, until=off_threshold(context.device, source.name))
+    if found is None:
+        return 0.0
+    return math.inf if found.time is None else found.time
+
+
 def _led_down(context: Context, source: FedInput) -> bool:
     """Whether an input is on where the procedure ends, so that it is led down before it goes off."""
     switched = [each.kind for each in context.timeline.actions if each.input == source.name]
