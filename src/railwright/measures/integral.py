@@ -382,7 +382,7 @@ def _ways(
     if has_voltage and gives_back(view):
         visible = _visible(channels[-1], signal if factors is None else factors[1], columns[-1])
     seen: dict[bytes, _Readings] = {}
-    changed = np.diff(columns[0]) != 0.0
+    changed = columns[0, 1:] != columns[0, :-1]
     # What outputs drive into each other cancels in their sum only where it is read at the same time.
     circulating = view.model.circulating * is_current
     if factors is not None and circulating:
@@ -397,7 +397,7 @@ def _ways(
     known: dict[bytes, tuple[Array, Array, Array]] = {}
     for windows in windows_at_phases(view, signal.time[near]):
         # A window that is handed over twice says the same both times.
-        contradictions.append(int(np.count_nonzero(changed[np.diff(windows.middle) == 0.0])))
+        contradictions.append(int(np.count_nonzero(changed[windows.middle[1:] == windows.middle[:-1]])))
         rows = first_of_each(windows.middle)
         if (key := rows.tobytes()) not in seen:
             own = columns[:, rows]
@@ -450,7 +450,7 @@ def _way(
         until = min(view.end, view.end + view.quiet - view.timing()[2] / 2.0 - doubt)
         back = without_pulses(view, time, readings.columns, readings.jumps, until)
     time, columns = part.of(time, readings.columns if back is None else back.columns)
-    gaps = np.diff(time)
+    gaps = time[1:] - time[:-1]
     # What was taken out is known by itself: nothing of it hides.
     seen = np.zeros(gaps.size, np.bool_) if back is None else back.taken_out[part.first : part.last - 1]
     if readings.is_product:
@@ -771,7 +771,7 @@ def _changes(values: Array) -> Array:
     """
     import numpy as np
 
-    steps = np.diff(values)
+    steps = values[1:] - values[:-1]
     two = np.abs(steps[1:] + steps[:-1]) / math.sqrt(2.0)
     changes: Array = np.maximum(np.abs(steps), np.maximum(np.append(0.0, two), np.append(two, 0.0)))
     return changes
