@@ -25,7 +25,7 @@ from railwright.scpi.numbers import format_nr3
 from railwright.scpi.parameters import integer_in, number_in
 from railwright.twin.faults import TwinFault, has
 from railwright.twin.messages import BesideServer, carried_out
-from railwright.twin.readings import window_mean
+from railwright.twin.readings import window_means
 from railwright.twin.registers import Status
 from railwright.twin.server import SupplyServer
 from railwright.twin.supply import version
@@ -270,7 +270,8 @@ class MultimeterServer(BesideServer):
         if not time.size:
             return 0.0
         values = voltage if probe.at == "connector" else terminal_voltage
-        return window_mean(time, current if self.meter.document.quantity == "current" else values, start, end)
+        read = current if self.meter.document.quantity == "current" else values
+        return window_means(time, (read,), start, end)[0]
 
 
 # Many: what a simulated multimeter is made of.
