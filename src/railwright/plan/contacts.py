@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from railwright.documents.bench import Bench
@@ -163,15 +164,15 @@ def switched_on(timeline: Timeline, name: str) -> list[tuple[float, float, float
     return found
 
 
+def stretches_of(course: Sequence[tuple[float, bool]]) -> list[tuple[float, float, bool]]:
+    """From when to when [s] a pin is active or not, by its course: also before that begins, and after it."""
+    times = [-math.inf, *(time for time, _ in course[1:]), math.inf]
+    return [(*span, active) for span, (_, active) in zip(pairwise(times), course, strict=True)]
+
+
 def states_within(course: Sequence[tuple[float, bool]], start: float, end: float) -> set[bool]:
     """Whether a pin is active, and whether it is inactive, at any time between two instants [s]."""
-    ends = [time for time, _ in course[1:]] + [math.inf]
-    first = course[0][1]
-    spans = [
-        (-math.inf, ends[0], first),
-        *((t, e, on) for (t, on), e in zip(course[1:], ends[1:], strict=True)),
-    ]
-    return {active for begins, until, active in spans if begins <= end and until > start}
+    return {active for begins, until, active in stretches_of(course) if begins <= end and until > start}
 
 
 def contact_moves(lies: Mapping[str, Lies], timeline: Timeline) -> Iterator[ContactMove]:

@@ -5,17 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import chain
 
 from railwright.documents.loader import Documents
 from railwright.measures.start_up_time import CURRENT_BAND, CURRENT_BAND_OF_LARGEST, VOLTAGE_BAND
 from railwright.physics import halving
 from railwright.quantities import show, state
 from railwright.settings import figures
-from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, threshold
+from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, threshold
 from railwright.settings.context import FedInput
 from railwright.settings.group import output_path
 from railwright.settings.played import Slope
-from railwright.settings.rule import Path
+from railwright.settings.rule import Path, Unknown
 
 EXACTLY = 1.0 + EXACT
 SLOWEST, FASTEST, NEARLY = 1e-3, 1e9, 1e-3
@@ -46,14 +47,15 @@ def facts(
     limit [A]: the current limit; None: there is none yet. limit_for: (current that it must carry [A]) -> what
     limit that would be, for people.
     """
-    if source.output_capacitance is None:
-        yield Missing((*source.at_output, "output_capacitance"), "the output's own capacitance")
-    if limit is not None:
-        yield from within_limit(source, rise, limit, limit_for)
-    yield from fast_output(source)
-    yield from slow_output(source)
-    yield from in_order(source, rise, documents)
-    yield from required(source, rise, documents)
+    own = Unknown(source.name, (*source.at_output, "output_capacitance"), "the output's own capacitance")
+    return chain(
+        [own] if source.output_capacitance is None else (),
+        within_limit(source, rise, limit, limit_for) if limit is not None else (),
+        fast_output(source),
+        slow_output(source),
+        in_order(source, rise, documents),
+        required(source, rise, documents),
+    )
 
 
 def within_limit(
@@ -105,7 +107,8 @@ def fast_output(source: FedInput) -> Facts:
     rates = (o.slew.high if o.slew is not None else figures.fastest_slew(o) for o in source.rows)
     able, names, check = source.fastest(rates), ", ".join(source.outputs), f"the slopes of {source.name}"
     if able is None:
-        yield Missing(source.at_output, "rise or slew of the output", "slew-too-fast", check, auto=False)
+        figure = "rise or slew of the output"
+        yield Unknown(source.name, source.at_output, figure, check, "slew-too-fast", auto=False)
         return
 
     yield threshold(
@@ -165,12 +168,12 @@ def falling(source: FedInput) -> Facts:
     """What falls no faster than the outputs do without load [V/s]."""
     for name, output in source.outputs.items():
         if output.fall.unloaded is None:
-            yield Missing(
+            yield Unknown(
+                name,
                 (*output_path(name), "fall"),
                 "unloaded fall time of the output",
-                "fall-too-fast",
                 f"falling slopes of {source.name}",
-                name,
+                "fall-too-fast",
                 auto=False,
             )
     able = source.fastest(map(figures.slowest_fall, source.rows))
@@ -270,8 +273,7 @@ def up_after(source: FedInput, rate: float, voltage: float, least: float = 0.0) 
     top = voltage + (source.voltage_error(voltage) or 0.0)
     farads = source.load.capacitance.high
     charging = source.load.charging_current(max(rate, least), top)
-    steady = source.load.current(voltage)
-    drawn = max(0.0, steady.low) if steady is not None else 0.0
+    drawn = source.load.least(voltage)
     band = max(CURRENT_BAND * drawn, CURRENT_BAND_OF_LARGEST * (charging + drawn))
     slope = (1.0 - VOLTAGE_BAND) * top / rate
     if charging > band:

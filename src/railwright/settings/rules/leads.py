@@ -1,4 +1,6 @@
-"""Rules about leads: drop with and without sensing, what the lead bears."""
+"""Rules about what lies between outputs and an input. Leads: drop with and without sensing, what they bear.
+Fixtures: fuses, switches, what their data sheets leave open.
+"""
 
 from __future__ import annotations
 
@@ -16,6 +18,7 @@ from railwright.settings.conductors import ASSUMED, TOUCHED
 from railwright.settings.constraints import current_limit, outputs
 from railwright.settings.constraints.constraint import broken, constraints_in
 from railwright.settings.constraints.outputs import along
+from railwright.settings.constraints.trip_delay import fuse
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.played import Level
@@ -153,20 +156,18 @@ def lead_contacts(source: FedInput) -> Outcome:
         )
 
 
-def _trouble(context: Context, source: FedInput) -> tuple[str, float] | None:
-    """Why a lead will not do: its drop, what sensing makes up for, what it carries, or its heat; and the drop
-    that would be right [V].
+def _trouble(context: Context, source: FedInput, current: float) -> tuple[str, float]:
+    """Why a lead will not do at a steady current [A]: its drop, what sensing makes up for, what it carries,
+    or its heat; empty: it will. And the drop that would be right [V].
     """
-    if source.needs is None:
-        return None
-    permitted_drop, why = _permitted_drop(source, source.drop(source.needs.current))
+    permitted_drop, why = _permitted_drop(source, source.drop(current))
     words: list[str] = [why] if why else []
-    if broken(current_limit.lead(source), _carries(context, source, source.needs.current)) is not None:
+    if broken(current_limit.lead(source), _carries(context, source, current)) is not None:
         has = "what the current limit lets through" if source.name in context.feeds else "what is needed"
         words.append(f"it may not carry {has}")
-    if _surface(context, source, source.needs[0]) > TOUCHED:
+    if _surface(context, source, current) > TOUCHED:
         words.append("it gets too hot to touch")
-    return (joined(" and ", words), permitted_drop) if words else None
+    return joined(" and ", words), permitted_drop
 
 
 def _permitted_drop(source: FedInput, drop: float) -> tuple[float, str]:
@@ -215,10 +216,12 @@ def _carries(context: Context, source: FedInput, current: float) -> float:
 @of_every(with_seen(inputs))
 def lead_from_stock(context: Context, source: FedInput) -> Outcome:
     """A lead will not do, and the bench's stock has a conductor that would, or none."""
-    trouble = _trouble(context, source)
-    if trouble is None or source.needs is None or not context.bench.stock:
+    if source.needs is None or not context.bench.stock:
         return
-    (words, permitted), current, ambient = trouble, source.needs[0], context.bench.ambient.high
+    current, ambient = source.needs.current, context.bench.ambient.high
+    words, permitted = _trouble(context, source, current)
+    if not words:
+        return
     carries = source.at_most(_carries(context, source, current))
     fixed = source.fixture
     spent = current * fixed.resistance.high + fixed.drop.high if fixed is not None else 0.0
@@ -422,4 +425,77 @@ def sense_faults(source: FedInput, feed: Feed) -> Outcome:
                 told=SENSE_OPEN.get(opens, OPEN_UNKNOWN),
             ),
             "check the sense leads before the first power-up: railwright first-power does so at low energy",
+        )
+
+
+@rule("fuse-below-need", Severity.STOP, worst=Ranking("needed", over="continuous"))
+@of_every(inputs)
+def fuse_below_need(source: FedInput) -> Outcome:
+    """A fuse opens at what normal operation draws."""
+    fused = source.fixture.fuse if source.fixture else None
+    if fused is None:
+        return
+    if source.needs is None:
+        yield Unknown(source.name, source.at_input, "what the input draws", "the fuse against it")
+        return
+    need, need_from, _ = source.needs
+    time = fused.opens_after(need)
+    if math.isfinite(time):
+        yield Hit(
+            source.name,
+            (*source.at_hook_up, "fixture"),
+            state(
+                "{origin} is {needed}, at which the fuse in '{fixture}' opens after {opening_time}; it "
+                "bears {continuous} for any time",
+                origin=need_from,
+                needed=(need, "A"),
+                fixture=source.fixture_name or "",
+                opening_time=(time, "s"),
+                continuous=(fused.curve[0].current, "A"),
+            ),
+            "take a larger fuse",
+        )
+
+
+@rule("fuse-before-trip", Severity.CAUTION)
+@of_every(having("current_limit", "trip_delay"))
+def fuse_before_trip(source: FedInput, feed: Feed) -> Outcome:
+    """At the current limit a fuse opens, and nothing has switched the output off before."""
+    limit, points = feed.limit, feed.outputs[0]
+    delay = points.trip_delay if points.at_limit == "trip" else math.inf
+    if feed.ocp < limit:
+        delay = min(delay, points.ocp_delay)
+    yield from judged(source, fuse(source, limit), (delay, (*source.at_hook_up, "fixture")))
+
+
+@rule("switch-open", Severity.CAUTION)
+@of_every(with_seen(inputs))
+def switch_open(context: Context, source: FedInput) -> Outcome:
+    """A switch in the lead stands open, and no step closes it: nothing that is played reaches the input."""
+    closed = {change.contact for change in context.timeline.contacts if change.closed}
+    contact = context.bench.contact_in(source.fixture_name) if context.bench.relays else None
+    if source.fixture is not None and source.fixture.opened and contact not in closed:
+        yield Hit(
+            source.name,
+            (*source.at_fixture, "switch"),
+            state(
+                "the switch in '{fixture}' is open, and nothing in the procedure closes it: {input} stays "
+                "without supply",
+                fixture=source.fixture_name or "",
+                input=source.name,
+            ),
+            "write 'starts: closed', or check that this is intended",
+        )
+
+
+@rule("fixture-resistance", Severity.NOTE)
+@of_every(inputs)
+def fixture_resistance(source: FedInput) -> Outcome:
+    """Part of a fixture is not counted in the lead's drop, since its resistance is not given."""
+    for part in source.fixture.unknown if source.fixture else ():
+        yield Unknown(
+            source.name,
+            (*source.at_fixture, part),
+            f"resistance of the {part} in '{source.fixture_name}'",
+            "its part in the lead's drop",
         )
