@@ -244,13 +244,11 @@ class Discharge:
             )
             for name, output in source.outputs.items()
         ]
-        return joined(
-            "",
-            [
-                state("bleeder {bleeder}", bleeder=(self.bleeder or 0.0, "ohm")),
-                state(", {sunk} into the output", sunk=(self.taken, "A")) if self.taken else "",
-                state(": {each}", each=joined(", ", each)) if source.series and own is not None else "",
-                state(", behind {ohms}", ohms=(self.behind, "ohm")) if self.behind else "",
-                ", the output's own capacitor not counted, as it is not given" if own is None else "",
-            ],
+        return state(
+            "bleeder {bleeder}{sunk}{each}{behind}{own}",
+            bleeder=(self.bleeder or 0.0, "ohm"),
+            sunk=state(", {sunk} into the output", sunk=(self.taken, "A")) if self.taken else "",
+            each=state(": {each}", each=joined(", ", each)) if source.series and own is not None else "",
+            behind=state(", behind {ohms}", ohms=(self.behind, "ohm")) if self.behind else "",
+            own=state(", the output's own capacitor not counted, as it is not given") if own is None else "",
         )
