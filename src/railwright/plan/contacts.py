@@ -82,7 +82,7 @@ class WithFixture(Protocol):
 
 def contacts_of(documents: Documents, feeds: Mapping[str, WithFixture]) -> dict[str, Lies]:
     """Every contact in the lead of one of these inputs, or that drives a pin, by its name."""
-    leads = contacts_in(documents.bench, {name: feed.fixture for name, feed in feeds.items()})
+    leads = contacts_in(documents.bench, feeds)
     return {**leads, **drivers_of(documents.device, documents.bench, documents.procedure)}
 
 
@@ -107,14 +107,14 @@ def starts_active(device: Device, procedure: Procedure, pin: str) -> bool:
     return device.pins[pin].undriven in (None, device.pins[pin].active)
 
 
-def contacts_in(bench: Bench, fixtures: Mapping[str, str | None]) -> dict[str, Lies]:
-    """The same, by the name of each input's fixture."""
+def contacts_in(bench: Bench, feeds: Mapping[str, WithFixture]) -> dict[str, Lies]:
+    """Every contact in the lead of one of these inputs, by its name."""
     found: dict[str, Lies] = {}
-    for name, fixture in fixtures.items():
-        contact = bench.contact_in(fixture) if bench.relays else None
+    for name, feed in feeds.items():
+        contact = bench.contact_in(feed.fixture) if bench.relays else None
         if contact is not None:
             instrument, what = bench.contacts[contact]
-            between = bench.fixture(fixture)
+            between = bench.fixture(feed.fixture)
             opened = between is not None and between.opened
             found[contact] = Lies(contact, what, instrument, name, not opened)
     return found
