@@ -617,10 +617,6 @@ class FedInput(Group):
         return ("procedure", "hook_up", self.name)
 
     @property
-    def at_from(self) -> Path:
-        return (*self.at_hook_up, "from")
-
-    @property
     def at_limits(self) -> Path:
         return ("procedure", "limits", self.name)
 

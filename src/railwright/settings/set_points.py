@@ -211,7 +211,8 @@ def settle_input(
         waits: bool = False,
     ) -> float | None:
         """The value of a setting; waits: it hangs on another that has none."""
-        window = _with(found, rehearsed, recommend)
+        end = rehearsed.get(found.setting)
+        window = found if end is None else recommend(replace(found.with_end(end), recommended=None, why=""))
         windows.append(window)
         if not window.used:
             return None
@@ -289,9 +290,3 @@ def _channels(source: FedInput, documents: Documents) -> Iterator[Reason]:
                 locate(documents, (*output_path(output), "channel")),
                 f"{output.supply} knows output {output.output} by this number; it feeds {source.name}",
             )
-
-
-def _with(found: Window, ends: Mapping[str, End], recommend: Callable[[Window], Window]) -> Window:
-    """A window with the end that a rehearsal has settled, where there is one."""
-    end = ends.get(found.setting)
-    return found if end is None else recommend(replace(found.with_end(end), recommended=None, why=""))

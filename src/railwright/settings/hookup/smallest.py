@@ -104,8 +104,10 @@ def _further(demand: Demand) -> tuple[Candidate | None, str]:
     if candidate is None:
         return None, ""
     if demand.input.nominal < 0:
-        rail = "the figures of {} in amounts, with 'rail: negative': an output's + is then its 0 V"
-        return candidate, rail.format(demand.name)
+        return (
+            candidate,
+            f"the figures of {demand.name} in amounts, with 'rail: negative': an output's + is then its 0 V",
+        )
     drop, sensed = candidate.source.drop(demand.current), candidate.source.senses
     volts = demand.highest + candidate.source.sensed_drop
     asked = demand.limits.current_limit

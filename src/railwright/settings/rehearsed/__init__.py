@@ -4,7 +4,7 @@ look.
 
 from __future__ import annotations
 
-from railwright.settings.rehearsed import operation, standards, trips, voltages
+from railwright.settings.rehearsed import operation, relays, standards, trips, voltages
 from railwright.settings.rehearsed.view import Rehearsed
 from railwright.settings.rule import Rule
 
@@ -14,7 +14,7 @@ REHEARSED_RULES: tuple[Rule[Rehearsed], ...] = (
     trips.parallel_trip,
     trips.trip_delay_margin,
     trips.stop_conditions,
-    operation.relay_waits,
+    relays.relay_waits,
     operation.restarts_for_ever,
     operation.hangs_low,
     operation.not_settled,

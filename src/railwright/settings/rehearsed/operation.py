@@ -1,4 +1,4 @@
-"""Rehearsed rules about how the device comes up and runs, and what a run has to wait for."""
+"""Rehearsed rules about how the device comes up and runs."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ import numpy as np
 
 from railwright.grouping import grouped
 from railwright.plan.contacts import disabled_within
-from railwright.plan.off_order import off_threshold
 from railwright.quantities import joined, show, state
 from railwright.rehearsal.restarting import endless_restarts
 from railwright.settings.context import FedInput
@@ -18,7 +17,6 @@ from railwright.settings.findings import Ranking, Severity
 from railwright.settings.group import output_path
 from railwright.settings.rehearsed.view import Rehearsed, in_limit, rehearsed_inputs
 from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
-from railwright.settings.rules.contacts import moved_contacts
 from railwright.traces import EventKind, Span, Traces
 
 ALIKE = 1.01
@@ -207,6 +205,7 @@ def not_settled(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: 
 def not_reached(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: str) -> Outcome:
     """Within a segment of a shape, or at a point of a sweep, the voltage does not get to what is set."""
     told: set[Path] = set()
+    stored = f" ({show(source.holding, 'F')} hold it up)" if source.holding else ""
     for move in _moves(rehearsed, source):
         part = traces.closed(move.arrives, move.until)
         seen = part.columns[column]
@@ -231,7 +230,7 @@ def not_reached(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: 
                     way="down" if falls else "up",
                     reached=(reached, "V"),
                 ),
-                f"{_to_fall(source)}, or give it longer"
+                f"take a supply that sinks current, put a bleeder across the input{stored}, or give it longer"
                 if falls
                 else "raise the current limit, or give it longer",
             )
@@ -268,12 +267,6 @@ def _moves(rehearsed: Rehearsed, source: FedInput) -> Iterator[_Move]:
             changes = span.end if following is None else following.time
             until = min(span.end, changes, rehearsed.record.played_until)
             yield _Move(before, level, action.time, action.time + action.over, until, span.name, path)
-
-
-def _to_fall(source: FedInput) -> str:
-    """What would bring an input's voltage down faster."""
-    stored = f" ({show(source.holding, 'F')} hold it up)" if source.holding else ""
-    return f"take a supply that sinks current, put a bleeder across the input{stored}"
 
 
 @rule(
@@ -380,32 +373,3 @@ def assumed(rehearsed: Rehearsed) -> Outcome:
             joined("; ", (each.text for each in all_made)),
             "give what is known in the document it belongs to",
         )
-
-
-@rule("relay-waits", Severity.CAUTION, on_sheet=False, worst=Ranking("standing"))
-def relay_waits(rehearsed: Rehearsed) -> Outcome:
-    """A contact that is not rated to switch under load is to be moved while its input is off, and its voltage
-    has not fallen yet: the run waits for that, as the rehearsal does not, and what follows comes later.
-    """
-    context = rehearsed.context
-    for change, lies, _, on in moved_contacts(context):
-        traces = rehearsed.record.traces.get(lies.input)
-        # While it is on, a run refuses to move it: relay-under-load.
-        if on or traces is None or lies.contact.under_load or not traces.time.size:
-            continue
-        stands = float(np.interp(change.time, traces.time, np.abs(traces.columns["terminal_voltage"])))
-        if stands >= off_threshold(context.device, lies.input):
-            yield Hit(
-                lies.input,
-                change.at,
-                state(
-                    "rehearsed, {standing} stand at {input} as '{contact}' is to {move} in '{step}': the run "
-                    "waits until it reads off, and what follows comes later",
-                    standing=(stands, "V"),
-                    input=lies.input,
-                    contact=lies.name,
-                    move="close" if change.closed else "open",
-                    step=context.timeline.spans[change.step].name,
-                ),
-                "put a hold before it, long enough for the voltage to fall",
-            )

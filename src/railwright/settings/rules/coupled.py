@@ -161,8 +161,6 @@ def coupled_limits(context: Context) -> Outcome:
 
 def _not_as_told(context: Context) -> Outcome:
     """An input of several coupled outputs, told a limit in a step: what is told to one moves another."""
-    if not any(each.moved_by for each in context.plan.limits):
-        return
     limits, feeds = context.timeline.limits, context.plan.set_points
     known = {source.name for source, _ in context.having("current_limit")}
     stands = settled_limits(feeds)

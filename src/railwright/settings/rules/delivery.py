@@ -12,7 +12,6 @@ from railwright.plan.delivery import TOLERANCE, Delivery
 from railwright.plan.host import by_host
 from railwright.plan.listing import shape_actions
 from railwright.plan.stairs import AT_ONCE, EXACT, exchange_of, slew_range
-from railwright.plan.timeline import Action, Timeline
 from railwright.quantities import joined, show, state
 from railwright.settings.context import Context
 from railwright.settings.figures import round_down
@@ -146,16 +145,20 @@ class _TooSoon(NamedTuple):
 def _shapes_too_soon(context: Context) -> Iterator[_TooSoon]:
     """Shapes of which the host would leave out set points."""
     delivered = {(each.step, each.input): each for each in context.plan.deliveries}
-    ends = _at_the_end(context.timeline)
+    # What a shape does at its very end, which `shape_actions` leaves to the next step.
+    ends = grouped(
+        ((action.step, action.input), action)
+        for action in context.timeline.actions
+        if (span := context.timeline.spans[action.step]).kind == "shape" and action.time >= span.end
+    )
     for (step, name), own in shape_actions(context.timeline).items():
-        draft, delivery = context.drafts.get(name), delivered.get((step, name))
-        if draft is None or not context.plan.sending.misses(step, name):
+        if not context.plan.sending.misses(step, name):
             continue
-        last = ends.get((step, name), [])
+        delivery, last = delivered.get((step, name)), ends.get((step, name), [])
         if delivery is None or last:
             apart = exchange_of(context.sources[name].outputs, context.bench)
             waits = [wait.time for wait in context.timeline.waits if wait.step == step]
-            slews = slew_range(draft, context.bench)
+            slews = slew_range(context.drafts[name], context.bench)
             actions = own.actions if delivery is None or delivery.actions is None else delivery.actions
             host = by_host([*actions, *last], own.level, slews, apart, waits)
         else:
@@ -195,17 +198,6 @@ def _sweeps_too_soon(context: Context) -> Iterator[_TooSoon]:
                 "",
                 alone=True,
             )
-
-
-def _at_the_end(timeline: Timeline) -> dict[tuple[int, str], list[Action]]:
-    """(position of a shape's step, input) -> what the shape does at its very end: `shape_actions` leaves that
-    to the next step.
-    """
-    return grouped(
-        ((action.step, action.input), action)
-        for action in timeline.actions
-        if (span := timeline.spans[action.step]).kind == "shape" and action.time >= span.end
-    )
 
 
 @rule("shape-by-list", Severity.NOTE)

@@ -19,7 +19,6 @@ from itertools import product
 
 from railwright.circuit.case import Case
 from railwright.circuit.errors import VOLTAGE_QUANTITIES
-from railwright.physics.loads import KINDS
 from railwright.plan.current_limits import settled_limits
 from railwright.plan.stairs import in_stairs
 from railwright.plan.timeline import Timeline
@@ -71,7 +70,7 @@ class _Study:
     """The documents, what is played, and what the cases have asked for."""
 
     def __init__(self, hooked: HookedUp, settings: Settings, written: bool) -> None:
-        documents, asked = hooked.documents, hooked.fed[1]
+        documents, (self.sources, asked) = hooked.documents, hooked.fed
         self.documents, self.set_points = documents, settings.set_points
         self.windows = {(window.about, window.setting): window for window in settings.windows}
         self.wanted = {key for key, window in self.windows.items() if written or hangs_on_rehearsal(window)}
@@ -142,7 +141,9 @@ class _Study:
             if bits_of_all := sum(bits for (_, each), bits in turned.items() if each == setting):
                 self.corner(number ^ bits_of_all)
         for name, places in own.items():
-            if base[name].trip_delay.value <= 0.0 or self._settles(name):
+            # Such as a motor, which draws something else until it has settled.
+            settles = not self.sources[name].enabled_load.settled
+            if base[name].trip_delay.value <= 0.0 or settles:
                 self._ascend(name, places, "trip_delay")
             if self.set_points[name].arrangement != "alone":
                 self._as_joined(name, places)
@@ -158,11 +159,6 @@ class _Study:
                 if found is not None:
                     self._climb(name, places, setting, high, getattr(found[name], setting).value)
                 self._ascend(name, places, setting)
-
-    def _settles(self, name: str) -> bool:
-        """Whether a part of an input's load draws something else until it has settled, such as a motor."""
-        return any(KINDS[entry.kind].settles for entry in self.documents.device.inputs[name].load
-                   if entry.kind != "capacitor")  # fmt: skip
 
     def _ascend(self, name: str, places: Sequence[int], setting: str) -> None:
         """Look on for the corner in which an input asks for most of a setting, from the one found, such as in
