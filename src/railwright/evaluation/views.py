@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -14,6 +15,7 @@ from railwright.evaluation.ending import Ending
 from railwright.evaluation.observability import SETTLING
 from railwright.evaluation.open_leads import Spans, open_spans
 from railwright.evaluation.supply_status import supply_status
+from railwright.frozen import kept
 from railwright.measures.level_change import LevelChange
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import ReadingModel
@@ -46,7 +48,7 @@ class RecordSource:
     every: float | None = None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Case:
     """One run to be judged: the documents and their nominal timeline, the run's own record, how it ended."""
 
@@ -58,6 +60,19 @@ class Case:
     def planned(self, step: str) -> Span | None:
         """The step in the nominal timeline."""
         return span_named(self.timeline.spans, step)
+
+    @kept
+    def told(self, name: str, *, jumps: bool = False) -> list[float]:
+        """When this input, or another that its supplies may take along, is told a set point or a limit, as
+        asked, when a line of its set point ends, and when a contact moves, in order [s]; jumps: of the set
+        points only those that jump.
+        """
+        along = _along(self, name)
+        own = [each for each in self.timeline.actions if each.input in along]
+        times = [each.time for each in own if not jumps or each.over == 0.0]
+        times += [each.time + each.over for each in own if not jumps]
+        times += [each.time for each in self.timeline.limits if each.input in along]
+        return sorted([*times, *_contact_times(self, name)])
 
 
 # One piece: all that a measure may know of its window, gathered in one place.
@@ -291,14 +306,9 @@ def _told_before(case: Case, span: Span, name: str, *, but_now: bool = False) ->
     """
     if (planned := case.planned(span.name)) is None:
         return math.inf
-    along = _along(case, name)
-    told = [each for each in case.timeline.actions if each.input in along]
-    times = [at for each in told for at in (each.time, each.time + each.over)]
-    times += [each.time for each in case.timeline.limits if each.input in along]
-    times += _contact_times(case, name)
-    until = planned.start - AT_ONCE if but_now else planned.start + AT_ONCE
-    own = [each for each in times if each <= until]
-    return max(0.0, planned.start - max(own)) if own else math.inf
+    times, until = case.told(name), planned.start - AT_ONCE if but_now else planned.start + AT_ONCE
+    after = bisect_right(times, until)
+    return max(0.0, planned.start - times[after - 1]) if after else math.inf
 
 
 def _told_last(case: Case, span: Span, name: str) -> float:
@@ -307,12 +317,10 @@ def _told_last(case: Case, span: Span, name: str) -> float:
     """
     if (planned := case.planned(span.name)) is None or not span.whole:
         return math.inf
-    along = _along(case, name)
-    times = [each.time for each in case.timeline.actions if each.input in along and each.over == 0.0]
-    times += [each.time for each in case.timeline.limits if each.input in along]
-    times += _contact_times(case, name)
-    own = [each for each in times if planned.start + AT_ONCE < each < planned.end - AT_ONCE]
-    return planned.end - max(own) if own else math.inf
+    times = case.told(name, jumps=True)
+    before = bisect_left(times, planned.end - AT_ONCE)
+    last = times[before - 1] if before else -math.inf
+    return planned.end - last if last > planned.start + AT_ONCE else math.inf
 
 
 def _quiet(case: Case, span: Span, name: str) -> float:
@@ -322,12 +330,9 @@ def _quiet(case: Case, span: Span, name: str) -> float:
     run, planned = case.own.record, case.planned(span.name)
     if planned is None or not span.whole or _stair(case, span, case.own, name) > 0.0:
         return 0.0
-    asked, along = case.timeline, _along(case, name)
-    told = [each for each in asked.actions if each.input in along]
-    times = [at for each in told for at in (each.time, each.time + each.over)]
-    times += [each.time for each in asked.limits if each.input in along]
-    times += _contact_times(case, name)
-    until = min((each for each in times if each >= planned.end - AT_ONCE), default=asked.duration)
+    times = case.told(name)
+    after = bisect_left(times, planned.end - AT_ONCE)
+    until = times[after] if after < len(times) else case.timeline.duration
     switched = [
         each.time - span.end
         for each in run.events
