@@ -190,23 +190,16 @@ class TwinBench:
     @property
     def bench(self) -> Bench:
         """The bench with the addresses under which its twins answer."""
-        supplies = {
-            name: supply.model_copy(
-                update={"address": self.addresses.get(name, supply.address), "visa": None}
-            )
-            for name, supply in self._given.supplies.items()
+        kinds = {
+            kind: {
+                name: each.model_copy(
+                    update={"address": self.addresses.get(name, each.address), "visa": None}
+                )
+                for name, each in getattr(self._given, kind).items()
+            }
+            for kind in ("supplies", "multimeters", "relays")
         }
-        multimeters = {
-            name: meter.model_copy(update={"address": self.addresses.get(name, meter.address), "visa": None})
-            for name, meter in self._given.multimeters.items()
-        }
-        relays = {
-            name: each.model_copy(update={"address": self.addresses.get(name, each.address), "visa": None})
-            for name, each in self._given.relays.items()
-        }
-        return self._given.model_copy(
-            update={"supplies": supplies, "multimeters": multimeters, "relays": relays}
-        )
+        return self._given.model_copy(update=kinds)
 
     def start(self) -> None:
         """Start every process and wait until all are ready. TwinError; none is left running then."""

@@ -50,19 +50,19 @@ class Timing:
 
 def timing_of(name: str, output: Output, truth: Truth, phase: float) -> Timing:
     """Timing from the bench's figures; what is unknown is assumed, and said so."""
-    reading = output.reading
+    reading, assume = output.reading, truth.assumptions.add
     update = reading.update if reading else None
     if update is None:
         update = ASSUMED_UPDATE
-        truth.assume(name, f"update interval of its readings is not given: {update * 1e3:g} ms assumed")
+        assume(name, f"update interval of its readings is not given: {update * 1e3:g} ms assumed")
     aperture = reading.aperture if reading else None
     if aperture is None:
         aperture = update
-        truth.assume(name, "aperture of its readings is not given: the whole update interval assumed")
+        assume(name, "aperture of its readings is not given: the whole update interval assumed")
     latency = reading.latency if reading else None
     if latency is None:
         latency = 0.0
-        truth.assume(name, "latency of its readings is not given: none assumed")
+        assume(name, "latency of its readings is not given: none assumed")
     update = max(update, 1e-4)
     return Timing(update, max(aperture, 0.0), max(latency, 0.0), aperture + phase * update)
 
