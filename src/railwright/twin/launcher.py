@@ -16,7 +16,7 @@ import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Any, Literal, Self
+from typing import Any, Literal, Self
 
 from railwright.assumptions import Assumption
 from railwright.documents.bench import Bench
@@ -34,12 +34,6 @@ from railwright.twin.process import Order
 from railwright.twin.recorder import Trigger, write_capture
 from railwright.twin.server import ReplyTime
 from railwright.twin.truth import TrueValue, truth_data
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    Array = NDArray[np.float64]
 
 START_TIMEOUT = 600.0
 """How long a process may take to be ready [s]; the first start after installation compiles the physics."""
