@@ -18,13 +18,9 @@ from railwright.twin.faults import SENSE_KINDS, TwinFault, has, partner_of
 from railwright.twin.wiring import Wiring
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from railwright.physics.player import PlayedSamples
     from railwright.physics.simulation import Simulation
-
-    Array = NDArray[np.float64]
+    from railwright.traces import Array
 
 CROSSED_TICK = 1e-3
 """Longest stretch that is computed at once where sense leads are crossed [s]."""
@@ -79,12 +75,8 @@ class Sensing:
                 continue
             share = self._share(output)
             seen, rate = share * self._voltage.get(partner, 0.0), share * self._rate.get(partner, 0.0)
-            now = simulation.output(output)
-            weight = self._weight(output, now.reference)
-            if weight * now.voltage > seen:  # it is at its ceiling, whatever it sees
-                simulation.set(output, sense=(weight, 0.0), sense_error=(0.0, 0.0))
-            else:
-                simulation.set(output, sense=(0.0, 0.0), sense_error=(seen, rate))
+            weight = self._weight(output, simulation.output(output).reference)
+            simulation.sense_elsewhere(output, weight, seen, rate)
 
     def after_tick(self, samples: dict[str, PlayedSamples], length: float) -> None:
         """Remember where the inputs' voltages have come to, and how they move."""
