@@ -133,8 +133,6 @@ def _child_of(branch: _Branch[Command], word: str) -> tuple[_Branch[Command] | N
     if with_number is None or with_number.group(1) not in branch.children:
         return None, None
     child, numbered = branch.children[with_number.group(1)]
-    if not numbered:
-        raise ScpiError(-114, word)
-    if len(with_number.group(2)) > 6:
+    if not numbered or len(with_number.group(2)) > 6:
         raise ScpiError(-114, word)
     return child, int(with_number.group(2))
