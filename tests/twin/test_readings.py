@@ -83,7 +83,7 @@ def test_unknown_timing_is_assumed_aloud() -> None:
     )
     timing = timing_of("right.1", BENCH.output(OutputName("right.1")), unknown, 0.0)
     assert timing.aperture == timing.update
-    assert (len(known.assumptions), len(unknown.assumptions)) == (0, 3)
+    assert (len(known.assumptions.all()), len(unknown.assumptions.all())) == (0, 3)
 
 
 def test_a_twin_hands_over_what_ended_between_latency_and_an_update_more_ago() -> None:

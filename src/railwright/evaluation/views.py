@@ -26,6 +26,7 @@ from railwright.plan.off_order import held_voltage
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import AT_ONCE, highest_stair
 from railwright.plan.timeline import Action, Timeline
+from railwright.quantities import Uncertain
 from railwright.traces import EventKind, Record, Span, span_named
 
 VOLTAGES = 64
@@ -102,10 +103,10 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         switched_on=switched_on,
         interrupted=span.kind != "power_up",
         goal=_goal(case, name, span.name),
-        restart=_soft_start(documents.device, name),
+        restart=_least(documents.device, name, "soft_start") or None,
         capacitance=_capacitance(documents, name),
         stops_at=_stops_at(documents.device, name),
-        starts_at=_starts_at(documents.device, name),
+        starts_at=_least(documents.device, name, "starts_at"),
         never_stops=_never_stops(documents.device, name),
         follows=_follows(documents.device, name),
         least_running=_least_running(documents.device, name),
@@ -429,14 +430,15 @@ def _goal(case: Case, name: str, step: str) -> float | None:
     return levels[-1] if levels else None
 
 
-def _soft_start(device: Device, name: str) -> float | None:
-    """Shortest soft start among an input's converters [s]; None: unknown, or it has none."""
-    times = [
-        part.parameters.uncertain()["soft_start"].low
-        for part in device.inputs[name].load
-        if "soft_start" in part.parameters.uncertain()
-    ]
-    return min(times) if times and min(times) > 0.0 else None
+def _given(device: Device, name: str, figure: str) -> list[Uncertain]:
+    """What an input's loads give of a figure, those of them that have it."""
+    parts = [part.parameters.uncertain() for part in device.inputs[name].load]
+    return [values[figure] for values in parts if figure in values]
+
+
+def _least(device: Device, name: str, figure: str) -> float:
+    """The least that an input's loads give of a figure; 0: none of them gives it."""
+    return min((each.low for each in _given(device, name, figure)), default=0.0)
 
 
 def _capacitance(documents: Documents, name: str) -> tuple[float, float]:
@@ -445,8 +447,7 @@ def _capacitance(documents: Documents, name: str) -> tuple[float, float]:
     """
     hook_up = documents.procedure.hook_up.get(name)
     fixture = documents.bench.fixture(hook_up.fixture) if hook_up else None
-    given = [part.parameters.uncertain() for part in documents.device.inputs[name].load]
-    found = [values["capacitance"] for values in given if "capacitance" in values]
+    found = _given(documents.device, name, "capacitance")
     if fixture is not None and fixture.capacitor is not None:
         found.append(fixture.capacitor.capacitance)
     return sum(each.low for each in found), sum(each.high for each in found)
@@ -491,15 +492,8 @@ def _least_running(device: Device, name: str) -> tuple[tuple[float, float], ...]
 
 def _stops_at(device: Device, name: str) -> tuple[float, float] | None:
     """Lowest and highest voltage at which the first of an input's loads stops [V]; None: none does."""
-    given = [part.parameters.uncertain() for part in device.inputs[name].load]
-    found = [values["stops_at"] for values in given if "stops_at" in values]
+    found = _given(device, name, "stops_at")
     return (max(each.low for each in found), max(each.high for each in found)) if found else None
-
-
-def _starts_at(device: Device, name: str) -> float:
-    """Lowest voltage at which one of an input's loads that stop by themselves starts [V]; 0: unknown."""
-    given = [part.parameters.uncertain() for part in device.inputs[name].load]
-    return min((values["starts_at"].low for values in given if "starts_at" in values), default=0.0)
 
 
 def _never_stops(device: Device, name: str) -> bool:

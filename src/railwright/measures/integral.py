@@ -21,14 +21,9 @@ from railwright.measures.swinging import overloaded
 from railwright.measures.wording import amount
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from railwright.measures.budget import Budget
     from railwright.measures.signal import Array, Signal, View
-
-    Flags = NDArray[np.bool_]
-    Numbers = NDArray[np.intp]
+    from railwright.traces import Flags, Places
 
 FASTER = "an instrument with a smaller error, or faster readings"
 """What would decide where an integral does not."""
@@ -654,7 +649,7 @@ def _into_capacitor(view: View, gaps: Array, voltage: Array, readings: _Readings
     return most
 
 
-def _kinds(values: Array, unseen: Array, inside: Flags, tolerance: float) -> Numbers:
+def _kinds(values: Array, unseen: Array, inside: Flags, tolerance: float) -> Places:
     """A number for every interval inside, the same for equal edges: alike before, after, and in what no
     aperture covers. Shape (k,).
 
@@ -662,7 +657,7 @@ def _kinds(values: Array, unseen: Array, inside: Flags, tolerance: float) -> Num
     """
     import numpy as np
 
-    numbers: Numbers = np.zeros(int(np.count_nonzero(inside)), dtype=np.intp)
+    numbers: Places = np.zeros(int(np.count_nonzero(inside)), dtype=np.intp)
     longest = float(np.max(unseen, initial=0.0))
     for each, apart in (
         (values[:-1][inside], tolerance),
@@ -683,7 +678,7 @@ def _kinds(values: Array, unseen: Array, inside: Flags, tolerance: float) -> Num
     return numbers
 
 
-def _of_each_kind(half_widths: Array, kinds: Numbers) -> Array:
+def _of_each_kind(half_widths: Array, kinds: Places) -> Array:
     """Bounds of the sums over the intervals of each kind, whose errors are one error."""
     import numpy as np
 

@@ -138,14 +138,12 @@ def _split(contributions: Sequence[Contribution], total: float) -> tuple[list[fl
     rectangles: list[float] = []
     variance = 0.0
     for contribution in contributions:
-        if contribution.degrees < math.inf:
+        if contribution.degrees < math.inf or contribution.distribution == NORMAL:
             variance += contribution.standard**2
         elif contribution.distribution == RECTANGULAR:
             rectangles.append(contribution.standard * math.sqrt(3.0))
         elif contribution.distribution == TRIANGULAR:
             rectangles += [contribution.standard * math.sqrt(6.0) / 2.0] * 2
-        elif contribution.distribution == NORMAL:
-            variance += contribution.standard**2
         else:
             raise ValueError(f"unknown distribution '{contribution.distribution}' of '{contribution.source}'")
     rectangles.sort(reverse=True)

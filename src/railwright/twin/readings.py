@@ -12,16 +12,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
+from railwright.assumptions import given_or
 from railwright.documents.bench import Output
 from railwright.twin.truth import ASSUMED_UPDATE, OutputTruth, SystematicError, Truth
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    Array = NDArray[np.float64]
+    from railwright.traces import Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,19 +50,20 @@ class Timing:
 
 def timing_of(name: str, output: Output, truth: Truth, phase: float) -> Timing:
     """Timing from the bench's figures; what is unknown is assumed, and said so."""
-    reading = output.reading
-    update = reading.update if reading else None
-    if update is None:
-        update = ASSUMED_UPDATE
-        truth.assume(name, f"update interval of its readings is not given: {update * 1e3:g} ms assumed")
-    aperture = reading.aperture if reading else None
-    if aperture is None:
-        aperture = update
-        truth.assume(name, "aperture of its readings is not given: the whole update interval assumed")
-    latency = reading.latency if reading else None
-    if latency is None:
-        latency = 0.0
-        truth.assume(name, "latency of its readings is not given: none assumed")
+    reading, known = output.reading, partial(given_or, partial(truth.assumptions.add, name))
+    update = known(
+        reading.update if reading else None,
+        ASSUMED_UPDATE,
+        f"update interval of its readings is not given: {ASSUMED_UPDATE * 1e3:g} ms assumed",
+    )
+    aperture = known(
+        reading.aperture if reading else None,
+        update,
+        "aperture of its readings is not given: the whole update interval assumed",
+    )
+    latency = known(
+        reading.latency if reading else None, 0.0, "latency of its readings is not given: none assumed"
+    )
     update = max(update, 1e-4)
     return Timing(update, max(aperture, 0.0), max(latency, 0.0), aperture + phase * update)
 
