@@ -109,8 +109,7 @@ def _events(timeline: Timeline, bench: Bench, set_points: SetPoints) -> Iterator
     for action in timeline.actions:
         if action.kind != "line":
             yield Event(action.time, action.input, EventKind(action.kind))
-    leads = contacts_in(bench, {name: feed.fixture for name, feed in set_points.items()})
-    for moved in contact_moves(leads, timeline):
+    for moved in contact_moves(contacts_in(bench, set_points), timeline):
         told = moved.time - moved.lies.contact.takes(moved.closed)
         yield Event(told, moved.lies.input, kind_of(moved.lies, moved.closed))
 
