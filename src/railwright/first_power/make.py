@@ -8,6 +8,7 @@ looks.
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -247,12 +248,16 @@ def _by_themselves(scene: _Scene) -> list[str]:
 
 
 def _wanted_limits(scene: _Scene, given: Procedure | None, name: str) -> Limits:
-    """Limits of normal operation: those of the given procedure, or `auto`; tripping where the outputs can."""
+    """Limits of normal operation: those of the given procedure, or `auto`; tripping where the outputs can.
+
+    Of outputs in parallel the one that is set a little higher carries up to its limit, and would trip there.
+    """
     if given is not None and name in given.limits:
         return given.limits[name]
     outputs = [scene.bench.output(output) for output in scene.hook_up[name].outputs]
     action = {"at_limit": "regulate"}
-    if all(output.trip_delay is not None for output in outputs):
+    joined = scene.hook_up[name].arrangement == "parallel"
+    if not joined and all(output.trip_delay is not None for output in outputs):
         action = {"at_limit": "trip", "trip_delay": "auto"}
     return Limits.model_validate({"current_limit": "auto", "ovp": "auto", **action})
 
@@ -328,7 +333,9 @@ def _low_limits(
         f"capacitor, times {HEADROOM:g}, and the errors of limit and reading"
     )
     made = LimitsOf(limit, None, level, why)
-    if len(reach.reaches) < source.count:
+    # Where one of outputs in parallel cannot carry it all, it regulates at its limit while the others help.
+    alone = source.surely(limit) / source.count if source.parallel else math.inf
+    if len(reach.reaches) < source.count or alone < most + charging:
         return made
     rise = _blind_rise(source, made)
     delay = min(max(reach.low, rounded_time(max(2 * figures.blind, rise))), reach.high)
