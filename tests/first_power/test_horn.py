@@ -9,11 +9,17 @@ import shutil
 from pathlib import Path
 
 import pytest
+from tests.multimeter.station import network_of
+from tests.said import says
 
 from railwright.documents.loader import Documents, load_bench, load_device, load_documents
-from railwright.documents.procedure import Procedure
+from railwright.first_power.figures import NotPossible
 from railwright.first_power.make import first_power
+from railwright.guard.local_link import LocalLink
+from railwright.running.outcome import Ended
+from railwright.running.runner import run
 from railwright.settings.check import Checked, check
+from railwright.settings.data import as_data
 from railwright.settings.hookup import hooked_up
 
 TODAY = dt.date(2026, 11, 25)
@@ -22,7 +28,7 @@ PARTS = ("leads", "rise")
 Edit = tuple[str, str, str]
 
 
-def made(folder: Path, *edits: Edit, given: Procedure | None = None) -> dict[str, Documents]:
+def made(folder: Path, *edits: Edit, given: bool = False) -> dict[str, Documents]:
     """Both parts, from copies with these edits (file, old, new)."""
     folder.mkdir(exist_ok=True)
     for path in HORN.iterdir():
@@ -33,14 +39,15 @@ def made(folder: Path, *edits: Edit, given: Procedure | None = None) -> dict[str
         (folder / name).write_text(text.replace(old, new, 1), "utf-8")
     device, bench = load_device(folder / "horn.device.yaml"), load_bench(folder / "shed.bench.yaml")
     paths = ("horn.device.yaml", "shed.bench.yaml")
-    written = first_power(device.model, bench.model, paths, given, TODAY)
+    procedure = load_documents(folder / "horn.procedure.yaml").procedure if given else None
+    written = first_power(device.model, bench.model, paths, procedure, TODAY)
     for part in PARTS:
         (folder / f"{part}.procedure.yaml").write_text(getattr(written, part), "utf-8")
     return {part: load_documents(folder / f"{part}.procedure.yaml") for part in PARTS}
 
 
-def checked(documents: Documents) -> Checked:
-    return check(hooked_up(documents), TODAY)
+def checked(documents: Documents, *, rehearsed: bool = True) -> Checked:
+    return check(hooked_up(documents), TODAY, rehearsed=rehearsed)
 
 
 HEAVY = (
@@ -69,3 +76,117 @@ def test_outputs_in_parallel_trip_only_where_each_can_carry_it_all(
         assert not [each for each in found if each.severity == "stop"]
         # Nor is there a window that only a power-up to 0 V leaves open: 68 mA are enough for part 1.
         assert not [each for each in found if each.rule == "outside-window"]
+
+
+PROCEDURE, BENCH = "horn.procedure.yaml", "shed.bench.yaml"
+SECOND_CONTACT = (
+    (BENCH, "  horn gate: {", "  lamp gate: {switch: {starts: open, resistance: 20 mohm}}\n  horn gate: {"),
+    (
+        BENCH,
+        "      gate: {channel: 101,",
+        "      lamp: {channel: 102, fixture: lamp gate, without_power: open, voltage: 100 V, current: 9 A}\n"
+        "      gate: {channel: 101,",
+    ),
+    (PROCEDURE, "lead: grey pair, sense", "lead: grey pair, fixture: lamp gate, sense"),
+    (PROCEDURE, "close: [gate], settle: 50 ms", "close: [lamp, gate], settle: 100 ms"),
+)
+"""One in the other input's lead, too; 50 ms are taken for it, as the bench does not say."""
+
+
+@pytest.mark.parametrize(
+    ("edits", "closed", "settle"),
+    [
+        ((), {"gate"}, 0.02),  # 12 ms, in whole 10 ms
+        (SECOND_CONTACT, {"gate", "lamp"}, 0.07),  # 12 ms and 50 ms
+        (((BENCH, "starts: open,", "starts: closed,"),), set(), 0.0),
+        # Closed too late in the procedure that is given: first power closes it before anything is on.
+        (
+            (
+                (PROCEDURE, "  - relays: {close: [gate], settle: 50 ms}\n    name: connect\n", ""),
+                (PROCEDURE, "  - hold: 2 s\n", "  - relays: {close: [gate], settle: 50 ms}\n  - hold: 2 s\n"),
+            ),
+            {"gate"},
+            0.02,
+        ),
+    ],
+)
+def test_relays_in_the_leads_are_closed_first_and_inputs_stay_tied_as_given(
+    edits: tuple[Edit, ...], closed: set[str], settle: float, tmp_path: Path
+) -> None:
+    for documents in made(tmp_path / "horn", *edits, given=True).values():
+        procedure = documents.procedure
+        moved = procedure.steps[0].relays
+        assert (set(moved.close) if moved else set(), moved.settle if moved else 0.0) == (closed, settle)
+        ups = [step.power_up for step in procedure.steps if step.power_up is not None]
+        assert [up.order for up in ups] == [("logic", "drive")]
+        assert procedure.steps[-1].power_down is not None
+        assert procedure.steps[-1].power_down.order == ("drive", "logic")
+        assert procedure.limits["drive"].trips_when == ("logic",)
+        assert procedure.limits["logic"].off_after == ("drive",)
+        found = checked(documents, rehearsed=False).settings.findings
+        assert not [each for each in found if each.severity == "stop"]
+        assert not {each.rule for each in found} & {"relay-open", "switch-open", "off-after-unlinked"}
+
+
+@pytest.mark.parametrize(
+    ("faults", "causes"),
+    [
+        ((), ()),
+        (("contact stuck drive",), ("drive", "drive to 6.5 V", "its lead open")),
+        (("open drive",), ("drive", "drive to 6.5 V", "its lead open")),
+    ],
+)
+def test_a_dead_input_behind_a_relay_ends_the_rise(
+    faults: tuple[str, ...], causes: tuple[str, ...], tmp_path: Path
+) -> None:
+    """A whole run on twins in virtual time, whose relays are instruments of their own."""
+    made(tmp_path / "horn", given=True)
+    with network_of(tmp_path / "horn" / "rise.procedure.yaml", faults=faults, seed=1) as (job, network, loop):
+        settings = job.check(static=True).settings
+        outcome = run(
+            job.documents, settings.set_points, unit="T-1", operator="O", folder=tmp_path / "run",
+            settings=as_data(settings), link=LocalLink(loop, network.connect),
+        )  # fmt: skip
+    assert outcome.ended is (Ended.STOPPED if causes else Ended.COMPLETED)
+    assert not causes or says(outcome.cause, *causes)
+
+
+def test_a_lead_that_nothing_closes_is_refused_in_words(tmp_path: Path) -> None:
+    text = (HORN / BENCH).read_text("utf-8")
+    relays = text[text.index("relays:") : text.index("multimeters:")]
+    steps = (HORN / PROCEDURE).read_text("utf-8").splitlines(keepends=True)
+    moving = [line for line in steps if "relays:" in line]
+    edits = [(BENCH, relays, ""), (PROCEDURE, "    name: connect\n", "")]
+    edits += [(PROCEDURE, line, "") for line in moving]
+    with pytest.raises(NotPossible, match=r"drive: the switch in 'horn gate'.*'starts: closed'"):
+        made(tmp_path / "horn", *edits, given=True)
+
+
+@pytest.mark.parametrize(("first", "then"), [("logic", "drive"), ("drive", "logic")])
+def test_the_order_of_two_power_ups_is_taken_and_what_else_the_limits_say(
+    first: str, then: str, tmp_path: Path
+) -> None:
+    """Neither the device nor `off_after` wants an order here."""
+    order = "order:\n  - {after: logic, then: drive, delay: 50 ms .. 500 ms}\n"
+    edits = [("horn.device.yaml", order, "")]
+    edits += [(PROCEDURE, "    trips_when: [logic]\n", ""), (PROCEDURE, "    off_after: [drive]\n", "")]
+    ups = "  - power_up: {order: [%s], rise: auto, settle: 120 ms}\n    name: logic up\n"
+    edits += [(PROCEDURE, ups % "logic", ups % first)]
+    edits += [(PROCEDURE, "{order: [drive], rise: auto, settle: 300 ms}", f"{{order: [{then}]}}")]
+    edits += [(PROCEDURE, "order: [drive, logic], gap", f"order: [{then}, {first}], gap")]
+    edits += [
+        (PROCEDURE, "    ovp: auto\n", "    ovp: auto\n    opp: auto\n    ocp: 2 A\n    ocp_delay: 10 ms\n")
+    ]
+    able = (
+        "opp: {level: 1 W .. 120 W}\n        ocp: {level: 0.1 A .. 3.2 A, delay: 0 s .. 1 s}\n        ovp: "
+    )
+    edits += [(BENCH, "ovp: {level: 2 V .. 39 V", f"{able}{{level: 2 V .. 39 V")]
+    for part, documents in made(tmp_path / "horn", *edits, given=True).items():
+        steps = documents.procedure.steps
+        assert steps[1].power_up is not None
+        assert steps[-1].power_down is not None
+        assert (steps[1].power_up.order, steps[1].power_up.gap) == ((first, then), 0.0), part
+        assert steps[-1].power_down.order == (then, first)
+        limits = documents.procedure.limits["drive"]
+        wanted = ("auto", 2.0, 0.01) if part == "rise" else (None, None, None)
+        assert (limits.opp, limits.ocp, limits.ocp_delay) == wanted
