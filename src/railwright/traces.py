@@ -14,6 +14,10 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    Array = NDArray[np.float64]
+    Flags = NDArray[np.bool_]
+    Places = NDArray[np.intp]
+
 
 class Mode(IntEnum):
     """What regulates an output at an instant."""
@@ -41,8 +45,8 @@ class Traces:
     `mode` (values of `Mode`). A record holds only what was really measured. All are kept read-only.
     """
 
-    time: NDArray[np.float64]
-    columns: Mapping[str, NDArray[np.float64]]
+    time: Array
+    columns: Mapping[str, Array]
 
     def __post_init__(self) -> None:
         for name, values in self.columns.items():
@@ -80,7 +84,7 @@ class Traces:
         return Traces(np.concatenate((ends[:1], inside.time, ends[1:])), columns)
 
 
-def _read_only(values: NDArray[np.float64]) -> NDArray[np.float64]:
+def _read_only(values: Array) -> Array:
     """The same values, not to be written. Of an array that owns its data that is so for good: numpy lets no
     view of it be made writable again. Whoever made the array of which it is a part still can write that.
     """
@@ -415,14 +419,14 @@ def span_named(spans: Iterable[Span], name: str) -> Span | None:
     return next((span for span in spans if span.name == name), None)
 
 
-def rows_at(time: NDArray[np.float64], at: NDArray[np.float64]) -> NDArray[np.intp]:
+def rows_at(time: Array, at: Array) -> Places:
     """Of each instant the last row that is not later; the first row before all of them. Shape of `at`."""
     import numpy as np
 
     return np.clip(np.searchsorted(time, at, side="right") - 1, 0, time.size - 1)
 
 
-def runs_of(holds: NDArray[np.bool_]) -> list[tuple[int, int]]:
+def runs_of(holds: Flags) -> list[tuple[int, int]]:
     """First and one past the last index of each run of True."""
     edges: list[int] = ((holds[1:] != holds[:-1]).nonzero()[0] + 1).tolist()
     if holds.size and holds[0]:
@@ -432,14 +436,14 @@ def runs_of(holds: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return list(zip(edges[::2], edges[1::2], strict=True))
 
 
-def crossing(time: NDArray[np.float64], values: NDArray[np.float64], row: int, level: float) -> float:
+def crossing(time: Array, values: Array, row: int, level: float) -> float:
     """When the straight line to a row from the one before it passes a level that lies between them [s]."""
     rise = float(values[row] - values[row - 1])
     part = (level - float(values[row - 1])) / rise if rise else 1.0
     return float(time[row - 1] + part * (time[row] - time[row - 1]))
 
 
-def integral_of_product(time: NDArray[np.float64], a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
+def integral_of_product(time: Array, a: Array, b: Array) -> float:
     """∫ a b dt [unit of a times unit of b times s] where both run in straight lines between the instants.
 
     Exact (Simpson's rule), unlike a trapezoid of the products: rows of a computed trace are far apart on a

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import math
 import os
 import re
 import sys
@@ -92,10 +93,8 @@ _STEERING = "[\x7f-\x9f\u2028-\u202e\u2066-\u2069\ud800-\udfff]"
 
 
 def _plain(value: Any) -> Any:
-    if isinstance(value, float) and value not in (float("inf"), float("-inf")) and value == value:
-        return value
     if isinstance(value, float):
-        return None
+        return value if math.isfinite(value) else None
     if isinstance(value, Mapping):
         return {str(key): _plain(part) for key, part in value.items()}
     return [_plain(part) for part in value] if isinstance(value, list | tuple) else value

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 import types
-from collections.abc import Set
+from collections.abc import Iterator, Set
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from railwright.dialects.dialect import Dialect
@@ -240,12 +241,7 @@ def _example(annotation: Any, metadata: list[Any]) -> str:
 def _keys(model: type[BaseModel], loc: Path) -> list[str]:
     """The keys that a mapping at this place may have."""
     at = _at(model, loc)
-    names = [
-        field.alias or name
-        for arm in arms_of(at)
-        if is_model(arm)
-        for name, field in arm.model_fields.items()
-    ]
+    names = [field.alias or name for name, field in _fields_of(at)]
     return [*names, "same_as"] if at is Output else names
 
 
@@ -275,12 +271,17 @@ def _below(arm: Any, part: str | int) -> Any:
 
 def _field(annotation: Any, key: str) -> tuple[Any, list[Any]]:
     """Type and annotations of a model's field; of nothing where there is no such field."""
+    for name, field in _fields_of(annotation):
+        if key in (name, field.alias):
+            return field.annotation, field.metadata
+    return None, []
+
+
+def _fields_of(annotation: Any) -> Iterator[tuple[str, FieldInfo]]:
+    """The fields of the models that a type admits."""
     for arm in arms_of(annotation):
         if is_model(arm):
-            for name, field in arm.model_fields.items():
-                if key in (name, field.alias):
-                    return field.annotation, field.metadata
-    return None, []
+            yield from arm.model_fields.items()
 
 
 def arms_of(annotation: Any) -> list[Any]:

@@ -142,20 +142,6 @@ def _discharged(branch: Branch, system: layout.System) -> Array:
     return y
 
 
-def feeds_back(branch: Branch, system: layout.System, y: Array) -> bool:
-    """Whether a load of a branch drives current out of itself while everything is off: it then holds the
-    outputs' capacitors at a voltage before anything is switched on. y (n,): states when it is discharged.
-    """
-    for load, here, following in zip(branch.loads, system.loads[:-1], system.loads[1:], strict=True):
-        kind = KINDS[load.kind]
-        p = system.parameters[here[layout.PARAMETER_AT] : following[layout.PARAMETER_AT]].tolist()
-        q = system.flags[here[layout.FLAG_AT] : following[layout.FLAG_AT]].tolist()
-        states = y[here[layout.STATE_AT] : following[layout.STATE_AT]].tolist()
-        if kind.equation("current")(0.0, 0.0, p, states, q) < 0.0:
-            return True
-    return False
-
-
 def _tolerances(branch: Branch, system: layout.System, relative: float) -> Array:
     """Absolute tolerance of each state (n,): a tenth of `relative` of full scale."""
     volts = float(system.fixed[:, layout.VMAX].sum())
@@ -226,8 +212,17 @@ class Player:
         self.rested = False
 
     def feeds_back(self) -> bool:
-        """Whether a load drives current out of itself while everything is off, to ask before it is played."""
-        return feeds_back(self.branch, self.system, self.y)
+        """Whether a load drives current out of itself while everything is off, to ask before it is played: it
+        then holds the outputs' capacitors at a voltage before anything is switched on.
+        """
+        system = self.system
+        for load, here, following in zip(self.branch.loads, system.loads[:-1], system.loads[1:], strict=True):
+            p = system.parameters[here[layout.PARAMETER_AT] : following[layout.PARAMETER_AT]].tolist()
+            q = system.flags[here[layout.FLAG_AT] : following[layout.FLAG_AT]].tolist()
+            states = self.y[here[layout.STATE_AT] : following[layout.STATE_AT]].tolist()
+            if KINDS[load.kind].equation("current")(0.0, 0.0, p, states, q) < 0.0:
+                return True
+        return False
 
     def rest(self) -> None:
         """Begin at rest: everything is off and the device has hung on its outputs for some time. Only a load

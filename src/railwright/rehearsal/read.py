@@ -24,9 +24,7 @@ from railwright.records.readings import MultimeterReadings
 from railwright.traces import Event, EventKind, Facts, Mode, Record, Traces, enters, rows_at
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Array = NDArray[np.float64]
+    from railwright.traces import Array
 
 READINGS = "supply readings"
 """Origin of a record of readings."""

@@ -35,10 +35,11 @@ from railwright.settings.hookup.result import WHOLE
 
 def facts_of(given: ReportInput) -> RunFacts:
     """The run's facts, completed from the bench document."""
-    bench = given.documents.bench
-    outputs = [name for hook_up in given.documents.procedure.hook_up.values() for name in hook_up.outputs]
-    used = tuple(dict.fromkeys(output.supply for output in outputs))
-    return run_facts(given.run, bench, used, tuple(dict.fromkeys(record.origin for record in given.external)))
+    documents = given.documents
+    used = tuple(dict.fromkeys(output.supply for output in documents.procedure.outputs))
+    return run_facts(
+        given.run, documents.bench, used, tuple(dict.fromkeys(record.origin for record in given.external))
+    )
 
 
 def report_id(given: ReportInput, run: RunFacts) -> str:

@@ -195,7 +195,7 @@ def _input_panels(
     bands = lay.bands_of(overlay, span, name)
     grid = place.subgridspec(2 + len(bands), 1, height_ratios=[1.0, 1.0] + [0.15] * len(bands), hspace=0.13)
     voltage, current = figure.add_subplot(grid[0]), figure.add_subplot(grid[1])
-    column = lay.voltage_column(overlay, name)
+    column = lay.voltage_of(overlay.base.traces[name])
     for axes, channel, unit, panel in (
         (voltage, column, "V", "voltage"),
         (current, "current", "A", "current"),

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
@@ -31,6 +32,17 @@ MODE_RANK = {Mode.OFF: 0, Mode.CV: 1, Mode.CP: 2, Mode.CC: 3, Mode.TRIPPED: 4}
 
 OVER = 0.05
 """So long after its time a list counts as one that may still run [s]."""
+
+
+@contextmanager
+def _told(failed: Failed | None) -> Iterator[None]:
+    """What an instrument does not do in here is told, so that the others go on; None: it is raised."""
+    try:
+        yield
+    except InstrumentError as error:
+        if failed is None:
+            raise
+        failed(error)
 
 
 class Rig:
@@ -286,15 +298,11 @@ class Rig:
         """
         answers = []
         for supply, outputs in self.outputs_by_supply(name).items():
-            try:
+            with _told(failed):
                 answers.append(self.supplies[supply].switch_off(outputs, at))
                 self.settings.told(
                     supply, [OutputSetting(own, "output", False) for own in outputs], self.now()
                 )
-            except InstrumentError as error:
-                if failed is None:
-                    raise
-                failed(error)
         done = self._middle(answers)
         if name in self.on:
             self.switched(name, False, done)
@@ -307,14 +315,10 @@ class Rig:
         """End the lists of an input that is off by now."""
         del self._ruled[name]
         for supply, outputs in self.outputs_by_supply(name).items():
-            try:
+            with _told(failed):
                 lists.stop(self.supplies[supply])
                 for own in outputs:
                     self._fixed(supply, own)
-            except InstrumentError as error:
-                if failed is None:
-                    raise
-                failed(error)
 
     def _middle(self, answers: Sequence[Answer]) -> float:
         """The instant a command took hold: the middle of its first exchange. Keeps how exactly that is known:
@@ -356,14 +360,11 @@ class Rig:
             ]
             if not wanted or (failed is not None and supply.lost):
                 continue
-            try:
+            with _told(failed):
                 answers = supply.read(wanted, explain=explain)
-            except InstrumentError as error:
-                if failed is None:
-                    raise
-                failed(error)
-                continue
-            readings.update({OutputName.of(supply_name, own): reading for own, reading in answers.items()})
+                readings.update(
+                    {OutputName.of(supply_name, own): reading for own, reading in answers.items()}
+                )
         whole = [name for name in names if all(o.output in readings for o in self.set_points[name].outputs)]
         return [self.together(name, readings) for name in whole]
 

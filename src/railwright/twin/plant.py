@@ -325,7 +325,7 @@ class Plant:
                 rows.time, rows.voltage, rows.terminal_voltage, rows.current, rows.mode.astype(float)
             )
         for name, output in self._outputs.items():
-            rows = step.samples[self.wiring.branch_of[name]]
+            rows = step.samples[self.wiring.branch_of[name].name]
             voltage, current, _ = rows.output(name)
             output.history.append(rows.time, self._sensing.shown(name, voltage, rows), current)
 

@@ -168,37 +168,37 @@ def _permitted(required: Requirement) -> Statement:
 
 
 @rule("peak-brief", Severity.NOTE, worst=Ranking("held", over="interval", lowest=True))
-def peak_brief(rehearsed: Rehearsed) -> Outcome:
+@of_every(with_seen(_judged))
+def peak_brief(rehearsed: Rehearsed, path: Path, required: Requirement, result: Result) -> Outcome:
     """A peak that a requirement looks at stands, by rehearsal, for less than one reading's time."""
-    for index, required in enumerate(rehearsed.context.procedure.requires):
-        source = rehearsed.context.sources.get(required.of)
-        traces = rehearsed.record.traces.get(required.of)
-        span = span_named(rehearsed.record.spans, required.during)
-        if source is None or traces is None or span is None or not required.known.momentary:
-            continue
-        part = traces.closed(span.start, span.end)
-        if len(source.updates) < source.count or part.time.size < 2:
-            continue
-        every = rehearsed.context.procedure.record.every
-        update, aperture = source.reading_times(every)
-        blind = blind_time(update, every, aperture)
-        values = part.columns[required.known.records[0]]
-        peak = float(values.max())
-        held = longest(part.time, values >= 0.9 * peak)
-        if peak > 0 and held is not None and held[1] < update:
-            shows = max(held[1], 1e-6) / TOP
-            finer = f"; as short as it is rehearsed, {sample_rate(shows)} show its height"
-            yield Hit(
-                source.name,
-                ("procedure", "requires", index),
-                state(
-                    "rehearsed, '{requirement}' peaks at {peak} and is above 90 % of it for {held}; a "
-                    "reading comes every {interval}",
-                    requirement=required.name,
-                    peak=(peak, required.unit),
-                    held=(held[1], "s"),
-                    interval=(update, "s"),
-                ),
-                f"record it with {sample_rate(deciding_interval(blind))} or more"
-                f"{finer if shows < deciding_interval(blind) else ''}",
-            )
+    source = rehearsed.context.sources.get(required.of)
+    traces = rehearsed.record.traces.get(required.of)
+    span = span_named(rehearsed.record.spans, required.during)
+    if source is None or traces is None or span is None or not required.known.momentary:
+        return
+    part = traces.closed(span.start, span.end)
+    if len(source.updates) < source.count or part.time.size < 2:
+        return
+    every = rehearsed.context.procedure.record.every
+    update, aperture = source.reading_times(every)
+    blind = blind_time(update, every, aperture)
+    values = part.columns[required.known.records[0]]
+    peak = float(values.max())
+    held = longest(part.time, values >= 0.9 * peak)
+    if peak > 0 and held is not None and held[1] < update:
+        shows = max(held[1], 1e-6) / TOP
+        finer = f"; as short as it is rehearsed, {sample_rate(shows)} show its height"
+        yield Hit(
+            source.name,
+            path,
+            state(
+                "rehearsed, '{requirement}' peaks at {peak} and is above 90 % of it for {held}; a reading "
+                "comes every {interval}",
+                requirement=required.name,
+                peak=(peak, required.unit),
+                held=(held[1], "s"),
+                interval=(update, "s"),
+            ),
+            f"record it with {sample_rate(deciding_interval(blind))} or more"
+            f"{finer if shows < deciding_interval(blind) else ''}",
+        )

@@ -13,7 +13,7 @@ from railwright.settings import figures
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
-from railwright.settings.rules.energy import FALLEN, discharge_of
+from railwright.settings.rules.energy import FALLEN, Discharge
 from railwright.settings.rules.judge import inputs
 from railwright.settings.rules.voltage import TOUCH_LIMIT
 
@@ -33,15 +33,8 @@ def _following(context: Context) -> Iterator[tuple[FedInput, int, FedInput]]:
 
 def _switched(context: Context) -> Iterator[tuple[Action, frozenset[str]]]:
     """Every switching on and off in order of time, with the inputs that are on just after it."""
-    on: set[str] = set()
-    for action in context.timeline.actions:
-        if action.kind == "on":
-            on.add(action.input)
-        elif action.kind == "off":
-            on.discard(action.input)
-        else:
-            continue
-        yield action, frozenset(on)
+    after = zip(context.timeline.actions, context.on[1:], strict=True)
+    return ((action, on) for action, on in after if action.kind != "line")
 
 
 def _place(context: Context, action: Action) -> tuple[str, Path]:
@@ -190,15 +183,15 @@ def ramp_down_too_fast(source: FedInput) -> Outcome:
             "unloaded fall time of the output",
             f"the ramp of {source.name} at the end",
         )
-    discharge = discharge_of(source, sinks=True)
-    if discharge is not None and discharge.time is not None:
+    discharge = Discharge(source, highest.voltage, sinks=True)
+    if source.load.capacitance.high > 0.0 and (empties := discharge.time()) is not None:
         emptied = state(
             "{capacitance} fall to {discharged} in {emptied}",
             capacitance=(discharge.farads, "F"),
             discharged=(FALLEN, "V"),
-            emptied=discharge.emptied,
+            emptied=discharge.emptied(empties),
         )
-        slow.append((discharge.time, emptied))
+        slow.append((empties, emptied))
     longest, why = max(slow, key=lambda each: each[0], default=(0.0, ""))
     if longest > time * (1 + 1e-9):
         least = f"ramp for {show(longest, 's')} or more, or " if longest < float("inf") else ""

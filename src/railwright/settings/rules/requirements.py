@@ -57,7 +57,7 @@ def requirement_masked(
                     requirement=required.name,
                     permitted=(highest, "A"),
                     limit=(most, "A"),
-                    until=_until_it_responds(context, required, source, feed),
+                    until=_until_it_responds(context, required, source, feed, highest),
                 ),
                 "lower what is permitted, or raise the current limit above it, where the device bears it",
             )
@@ -72,18 +72,18 @@ def requirement_masked(
                     requirement=required.name,
                     permitted=(highest, "V"),
                     ovp=(level, "V"),
-                    means=_past_ovp(required, source, feed),
+                    means=_past_ovp(required, source.ovp_overshoot(level, feed.limit)),
                 ),
                 "note that the OVP decides it, not the device",
             )
 
 
-def _past_ovp(required: Requirement, source: FedInput, feed: Feed) -> str:
-    """What may exceed what is permitted where the OVP trips below it, in words."""
+def _past_ovp(required: Requirement, rise: float | None) -> str:
+    """What may exceed what is permitted where the OVP trips below it, in words. rise: what it lets through
+    until it has responded [V].
+    """
     if not required.known.momentary:
         return "it cannot fail, for what stays above trips"
-    level = source.ovp_with_error(feed.ovp)
-    rise = source.ovp_overshoot(level, feed.limit)
     return state(
         "it can be exceeded only{after} by what the device or the lead adds for a moment, which the readings "
         "cannot see",
@@ -91,12 +91,13 @@ def _past_ovp(required: Requirement, source: FedInput, feed: Feed) -> str:
     )
 
 
-def _until_it_responds(context: Context, required: Requirement, source: FedInput, feed: Feed) -> str:
-    """What may exceed what is permitted before the current limit has responded, in words."""
+def _until_it_responds(
+    context: Context, required: Requirement, source: FedInput, feed: Feed, highest: float
+) -> str:
+    """What may exceed what is permitted [A] before the current limit has responded, in words."""
     from railwright.evaluation.hiding_bounds import voltage_bound
     from railwright.evaluation.observability import surge_path
 
-    _, highest = required.limits
     path = surge_path(context.bench, feed)
     time = (
         state("in {response}", response=(path.response, "s"))
@@ -105,7 +106,7 @@ def _until_it_responds(context: Context, required: Requirement, source: FedInput
     )
     if required.known.mean:
         bound = _mean_bound(context, required, path, source.ovp_at_most(feed))
-        if bound is not None and highest is not None and highest >= bound:
+        if bound is not None and highest >= bound:
             return ": it cannot fail"
         return state(
             " once it has responded, {time}: the mean can be higher only by what flows before that, again "
@@ -118,7 +119,7 @@ def _until_it_responds(context: Context, required: Requirement, source: FedInput
     seen = ". The readings cannot see it"
     if surge is not None:
         until = state("up to {surge}, which {bound}", surge=(surge.current, "A"), bound=surge.words)
-        if highest is not None and surge.current <= highest:
+        if surge.current <= highest:
             seen = ": it cannot fail, but the readings cannot see it either"
     return state(
         " once it has responded, {time}; until then {until}{seen}", time=time, until=until, seen=seen

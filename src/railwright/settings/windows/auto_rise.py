@@ -31,11 +31,6 @@ def with_rises(documents: Documents, rates: Mapping[int, float | None]) -> Docum
     )
 
 
-def without_auto(documents: Documents) -> Documents:
-    """The documents with every `rise: auto` left out, for what is worked out before the rates."""
-    return with_rises(documents, dict.fromkeys(documents.procedure.auto_rises))
-
-
 def risen(hooked: HookedUp, steps: Iterable[int]) -> HookedUp:
     """Work the rates of these power-ups out. hooked: with the rates left out; an input for which none can be
     worked out goes on to rise as fast as its output does.
