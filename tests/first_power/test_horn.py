@@ -5,6 +5,7 @@ what is written passes its own check.
 from __future__ import annotations
 
 import datetime as dt
+import re
 import shutil
 from pathlib import Path
 
@@ -16,6 +17,8 @@ from railwright.documents.loader import Documents, load_bench, load_device, load
 from railwright.first_power.figures import NotPossible
 from railwright.first_power.make import first_power
 from railwright.guard.local_link import LocalLink
+from railwright.report.sheet import sheet_of
+from railwright.report.sheet_page import sheet_pdf
 from railwright.running.outcome import Ended
 from railwright.running.runner import run
 from railwright.settings.check import Checked, check
@@ -158,8 +161,38 @@ def test_a_lead_that_nothing_closes_is_refused_in_words(tmp_path: Path) -> None:
     moving = [line for line in steps if "relays:" in line]
     edits = [(BENCH, relays, ""), (PROCEDURE, "    name: connect\n", "")]
     edits += [(PROCEDURE, line, "") for line in moving]
-    with pytest.raises(NotPossible, match=r"drive: the switch in 'horn gate'.*'starts: closed'"):
+    with pytest.raises(NotPossible) as refused:
         made(tmp_path / "horn", *edits, given=True)
+    assert says(str(refused.value), "drive", "horn gate", "starts: closed")
+
+
+def test_the_sheet_of_a_rise_is_one_page_with_every_stage_and_the_current_there(tmp_path: Path) -> None:
+    """Of logic 2.4 A ± 5 %, in proportion below its compliance of 3.2 V; of drive 22 kohm
+    ± 5 % and, from 38 V on, 18 W ± 5 % at 88 % to 92 %.
+    """
+    documents = made(tmp_path / "horn", given=True)["rise"]
+    data = sheet_of(documents, checked(documents, rehearsed=False).settings, TODAY)
+    tasks = {words.split(":")[0]: parts for words, parts in data["order"]}
+    amperes = {
+        name: [re.findall(r"([\d.]+)\s(\S?)A\b", part.replace("\u200b", "")) for part in tasks[name]]
+        for name in ("logic", "drive")
+    }
+    prefix = {"": 1.0, "m": 1e-3, "µ": 1e-6}
+    told = {
+        name: [[float(number) * prefix[small] for number, small in each] for each in stages]
+        for name, stages in amperes.items()
+    }
+    wanted = {
+        "logic": [(2.28 * 2.7 / 3.2, 2.52 * 2.7 / 3.2), (2.28, 2.52), (2.28, 2.52)],
+        "drive": [
+            (6.5 / 23.1e3, 6.5 / 20.9e3),
+            *((17.1 / 0.92 / v + v / 23.1e3, 18.9 / 0.88 / v + v / 20.9e3) for v in (38.0, 48.0)),
+        ],
+    }
+    for name, stages in wanted.items():
+        assert told[name] == [pytest.approx(stage, rel=5e-3) for stage in stages]
+    pdf = sheet_pdf(data, dt.datetime(2026, 11, 25, 12, 0, tzinfo=dt.UTC))
+    assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 1
 
 
 @pytest.mark.parametrize(("first", "then"), [("logic", "drive"), ("drive", "logic")])

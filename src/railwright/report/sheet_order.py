@@ -24,6 +24,7 @@ from railwright.quantities import show
 from railwright.report.contact_words import contacts_first, contacts_last, contacts_moved
 from railwright.settings.constraints.current_limit import charged_after
 from railwright.settings.context import FedInput
+from railwright.settings.draw import Bounds
 
 HAND = 2.0
 """Shortest time between two outputs that a hand can keep [s] (common practice, no source)."""
@@ -168,12 +169,17 @@ def _climb(source: FedInput, feed: Feed, stages: Sequence[Stage], off: str) -> T
         over = f" in {show(stage.over, 's')}" if stage.over else " at once"
         held = f", there for {show(stage.held, 's')}" if stage.held else ""
         once = _once_charged(source, feed, stage.voltage)
-        said = _verify(source, feed, stage.voltage)
-        parts.append(f"To {_to(feed, stage.voltage)}{over}{held}{once}: {said}")
+        expected = _expected(source, stage.voltage)
+        said = [_exact(source, stage.voltage)] + ([_range(*expected)] if expected is not None else [])
+        parts.append(f"To {_to(feed, stage.voltage)}{over}{held}{once}: {', '.join(said)}.")
     if more := len(stages) - len(told):
         parts.insert(-1, f"{more} more stages.")
+    series = f", {_outputs(feed)} in series" if feed.arrangement == "series" else ""
+    sums = " (the currents added up)" if feed.arrangement == "parallel" else ""
     return Task(
-        f"{source.name}: raise {_together(feed)} as follows{how} and verify it. If not: {off}.", tuple(parts)
+        f"{source.name}: raise {_together(feed)} as follows{how} and verify it {_where(feed)}{series}{sums}, "
+        f"without a trip. If not: {off}.",
+        tuple(parts),
     )
 
 
@@ -249,20 +255,32 @@ def _how(stage: Stage, feed: Feed, bench: Bench) -> str:
     return "at the rise in the table" if slews and not too_flat(stage.rate, slews) else "slowly, in steps"
 
 
+def _where(feed: Feed) -> str:
+    return "at the connector" if feed.sense == "at load" else "at the terminals"
+
+
+def _exact(source: FedInput, goal: float) -> str:
+    """A voltage, and how exactly it is set."""
+    error = source.voltage_error(goal)
+    return show(goal, "V") + (f" ± {show(error, 'V', 2)}" if error is not None else "")
+
+
+def _expected(source: FedInput, goal: float) -> Bounds | None:
+    """Current that is drawn at a voltage to which an input has come up [A]; None: unknown."""
+    drawn = source.rising_load.current(goal, came_from=0.0) if goal > 0.0 else None
+    # The declared steady current is that of a device that operates.
+    declared = source.input.current.steady if goal in source.input.operating else None
+    return drawn or (Bounds(declared.low, declared.high) if declared is not None else None)
+
+
 def _verify(source: FedInput, feed: Feed, goal: float) -> str:
     """What the readings should say once an input has come up to a voltage above 0 V."""
-    where = "at the connector" if feed.sense == "at load" else "at the terminals"
-    error = source.voltage_error(goal)
-    exact = f" ± {show(error, 'V', 2)}" if error is not None else ""
     both = "both" if len(feed.outputs) == 2 else "all"
     over = f", {_outputs(feed)} in series" if feed.arrangement == "series" else ""
-    said = [f"{show(goal, 'V')}{exact} {where}{over}."]
-    drawn = source.rising_load.current(goal, came_from=0.0) if goal > 0.0 else None
-    if feed.sense != "at load" and drawn is not None and source.drop(drawn.high) > 0.0:
-        said.append(f"At the connector up to {show(source.drop(drawn.high), 'V', 2)} less.")
-    # The declared steady current is that of a device that operates.
-    steady = source.input.current.steady if goal in source.input.operating else None
-    expected = drawn or steady
+    said = [f"{_exact(source, goal)} {_where(feed)}{over}."]
+    expected = _expected(source, goal)
+    if feed.sense != "at load" and expected is not None and source.drop(expected.high) > 0.0:
+        said.append(f"At the connector up to {show(source.drop(expected.high), 'V', 2)} less.")
     amperes = _range(expected.low, expected.high) if expected is not None else ""
     if feed.arrangement == "series":
         said.append(f"The same current in {both}{f': {amperes}' if amperes else ''}.")
