@@ -233,7 +233,7 @@ def _leads(scene: _Scene, sources: Mapping[str, FedInput], figures: Mapping[str,
     rises = {name: _blind_rise(sources[name], limits[name]) for name in scene.hook_up}
     steps = leads_steps(figures, scene.order, rises)
     energies = [
-        f"{name}: {energy_words(limits[name].ovp, limits[name].current)}; "
+        f"{name}: {energy_words(sources[name], limits[name].ovp, limits[name].current)}; "
         f"{show(figures[name].harmless, 'V')} is {figures[name].why}"
         for name in scene.order
     ]
@@ -389,8 +389,8 @@ def _low_limits(
     reach = trip_delay.range_of(source)
     level = _ovp(source, figures, limit)
     why = (
-        f"at most {show(most, 'A', 3)} into the device and {show(charging, 'A', 3)} into the output's own "
-        f"capacitor, times {HEADROOM:g}, and the errors of limit and reading"
+        f"up to {show(most, 'A', 3)} into the device in the cases rehearsed and {show(charging, 'A', 3)} "
+        f"into the output's own capacitor, times {HEADROOM:g}, and the errors of limit and reading"
     )
     made = LimitsOf(limit, None, level, why)
     # Where one of outputs in parallel cannot carry it all, it regulates at its limit while the others help.
