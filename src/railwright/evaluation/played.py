@@ -58,8 +58,11 @@ def settled_already(measure: Measure, measured: Measured | None, upper: float | 
 
 def out_of_time(span: Span, timeline: Timeline, run: Record) -> str:
     """Why a step does not count as played in time, in words; empty where it does."""
+    predicted = run.origin == "rehearsal"
     if span.left_out:
         points = f"{span.left_out} set point{'s' if span.left_out > 1 else ''}"
+        if predicted:
+            return f"the host would leave out {points} of the step '{span.name}'"
         were = "were" if span.left_out > 1 else "was"
         return f"{points} of the step '{span.name}' {were} left out: the host did not keep up"
     segment = shortest_segment(span, timeline, run)
@@ -67,9 +70,10 @@ def out_of_time(span: Span, timeline: Timeline, run: Record) -> str:
     if span.late <= bound:
         return ""
     tenth = f", a tenth of its shortest segment of {show(segment, 's')}" if bound > LATE_LEAST else ""
+    was, came = ("would be", "would come") if predicted else ("was", "came")
     return (
-        f"the step '{span.name}' was played late: a set point came {show(span.late, 's')} after its time, "
-        f"allowed are {show(bound, 's')}{tenth}"
+        f"the step '{span.name}' {was} played late: a set point {came} {show(span.late, 's')} after its "
+        f"time, allowed are {show(bound, 's')}{tenth}"
     )
 
 

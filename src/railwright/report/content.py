@@ -301,7 +301,10 @@ def _instrument(instrument: Instrument, run: RunFacts) -> dict[str, str]:
 def _method(given: ReportInput, run: RunFacts) -> list[list[str]]:
     procedure = given.documents.procedure
     every = show(procedure.record.every, "s")
-    steps = ", ".join(step.name or step.kind.replace("_", " ") for step in procedure.steps)
+    steps = ", ".join(
+        _step_title(each.called(index), each.kind, named=bool(each.name))
+        for index, each in enumerate(procedure.steps)
+    )
     rows = [
         ("Procedure", procedure.procedure),
         ("Steps", steps),
@@ -504,17 +507,16 @@ def _deviations(given: ReportInput, run: RunFacts) -> list[str]:
 
 def _figure(figure: StepFigure, unnamed: Collection[str]) -> dict[str, Any]:
     return {
-        "step": breakable(_step_title(figure, unnamed)),
+        "step": breakable(_step_title(figure.step, figure.kind, named=figure.step not in unnamed)),
         "inputs": breakable(", ".join(figure.inputs)),
         "svg": figure.svg,
         "alt": clean(figure.description),
     }
 
 
-def _step_title(figure: StepFigure, unnamed: Collection[str]) -> str:
-    """A step without a name of its own is called by its kind."""
-    kind = figure.kind.replace("_", " ")
-    return f"{kind} ({figure.step})" if figure.step in unnamed else figure.step
+def _step_title(called: str, kind: str, *, named: bool) -> str:
+    """A step without a name of its own is called by its kind, and by its number as elsewhere."""
+    return called if named else f"{kind.replace('_', ' ')} ({called})"
 
 
 def as_lines(data: Mapping[str, Any]) -> str:

@@ -215,20 +215,20 @@ def ramp_in_limit(context: Context, source: FedInput, feed: Feed) -> Outcome:
 
 def _slower(context: Context, source: FedInput, path: Path, limit: float) -> str:
     """What to do where a current limit [A] acts on the way up: of a power-up, by the window of its rise."""
-    meant = "if the limit is not meant to act"
+    meant = "if the limit is not meant to act,"
     powers_up = path[1] == "steps" and "power_up" in path
     found = rise.window(source, context.documents, limit, int(path[2])) if powers_up else None
     low, high = (None, None) if found is None else (found.low, found.high)
     if low is None or high is None:
-        return f"rise more slowly {meant}"
+        return f"{meant} rise more slowly"
     if low.value <= high.value:
         within = f"{show(low.value, 'V/s', 5)} to {show(high.value, 'V/s', 5)}"
-        return f"set a rise of {within} (its window) {meant}"
+        return f"{meant} set a rise of {within} (its window)"
     if math.isinf(low.value):
         return f"no rise will do, as {low.why}"
     return (
-        f"no slower rise will do, as {low.why}, which takes {show(low.value, 'V/s', 5)}: "
-        f"{high.relax(low.value)} {meant}"
+        f"{meant} no slower rise will do, as {low.why}, which takes {show(low.value, 'V/s', 5)}: "
+        f"{high.relax(low.value)}"
     )
 
 
