@@ -34,6 +34,16 @@ class Mode(IntEnum):
         return self.name if len(self.name) == 2 else self.name.lower()
 
 
+SPEAKS_LAST = {
+    False: (Mode.OFF, Mode.CV, Mode.CP, Mode.CC, Mode.TRIPPED),
+    True: (Mode.OFF, Mode.CP, Mode.CC, Mode.CV, Mode.TRIPPED),
+}
+"""Whether outputs work in parallel -> whose mode is that of all of them: the last in this order that one of
+them is in. In series the one in its limit holds the current of all; in parallel one that regulates the
+voltage holds it, while others, set a little higher, stand in their limit and only carry their share.
+"""
+
+
 UNITS = {"voltage": "V", "terminal_voltage": "V", "current": "A", "mode": "1"}
 
 

@@ -352,18 +352,18 @@ def _disturbance(row: DisturbanceRow) -> dict[str, str]:
             f"{show(volts, 'V')} for {show(length, 's')}" for volts, length in first.held[:MOST_HELD]
         )
         lasts += f": {held}{', …' if len(first.held) > MOST_HELD else ''}"
-    if first.duration - first.beyond > 1e-6:
-        lasts += f"; {show(first.beyond, 's')} beyond {show(first.middle, 'V')}"
+    beyond = f"beyond {'the middle' if row.summed_up else show(first.middle, 'V')}"
     if row.summed_up:
         level = between((each.level for each in row.asked), "V")
         lasts = between((each.duration for each in row.asked), "s")
+    if any(each.duration - each.beyond > 1e-6 for each in row.asked):
+        lasts += f"; {between((each.beyond for each in row.asked), 's')} {beyond}"
     seen = [each for each in row.seen if each is not None]
     read = "not played" if not row.played else "nothing read in it"
     if seen:
         length = between((s for each in seen for s in (each.shortest, each.longest)), "s")
         missing = f"; nothing read in {times - len(seen)}" if len(seen) < times else ""
-        beyond = "" if row.summed_up else f" beyond {show(first.middle, 'V')}"
-        read = f"{between((each.level for each in seen), 'V')}; {length}{beyond}{missing}"
+        read = f"{between((each.level for each in seen), 'V')}; {length} {beyond}{missing}"
     return {
         "step": breakable(row.step),
         "input": breakable(row.input),
