@@ -32,7 +32,7 @@ from railwright.settings.rules.delivery import slower
 from railwright.settings.rules.instruments import asked_of_dialects, lacks_command
 from railwright.settings.windows.current_limit import ROOM_TO_CHARGE
 from railwright.settings.windows.current_limit import grid as current_grid
-from railwright.settings.windows.ovp import grid, window
+from railwright.settings.windows.protections import ovp_grid, ovp_window
 from railwright.settings.windows.window import collision
 
 FIGURE, PROCEDURE, PERMISSION, LEAD, UNCOUPLE = 1, 2, 3, 4, 5
@@ -368,7 +368,7 @@ def ovp_level(demand: Demand, source: FedInput) -> Found:
     yield from written(demand, "ovp", facts)
     if demand.limits.ovp != AUTO or _roomy(source, facts):
         return
-    found = window(source, limit)
+    found = ovp_window(source, limit)
     if pair := found.colliding():
         why, _ = collision(found, pair)
         yield Obstacle(
@@ -385,7 +385,7 @@ def _roomy(source: FedInput, facts: list[Constraint | Unknown]) -> bool:
     """Whether an OVP level has room without a closer look at its window: some steps of its grid."""
     bounds = constraints_in(facts)
     low = max((each.near for each in bounds if each.side == "low"), default=0.0)
-    step = 5 * grid(source)
+    step = 5 * ovp_grid(source)
     return len(bounds) == len(facts) and all(each.near > low + step for each in bounds if each.side == "high")
 
 

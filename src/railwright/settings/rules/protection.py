@@ -15,7 +15,7 @@ from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, of_every, rule
 from railwright.settings.rules.judge import having, kept_apart, outputs, settings_judged
-from railwright.settings.windows.ovp import OVP_MARGIN
+from railwright.settings.windows.protections import OVP_MARGIN
 
 
 @rule("ovp-range", Severity.STOP)

@@ -10,7 +10,7 @@ from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT
 from railwright.settings.constraints.current_limit import carrying, charges_within, facts
 from railwright.settings.context import FedInput
-from railwright.settings.windows.trip_delay import DELAY_MARGIN
+from railwright.settings.windows.protections import DELAY_MARGIN
 from railwright.settings.windows.window import End, Impossible, Window, between, rounded, window_of
 
 HEADROOM = 1.10
