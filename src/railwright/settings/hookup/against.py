@@ -20,7 +20,7 @@ from railwright.documents.output_name import OutputName
 from railwright.plan.coupling import followers, tied_limits
 from railwright.plan.stairs import exchange_of
 from railwright.quantities import joined, show, state
-from railwright.settings.constraints import current_limit, ocp, outputs, ovp, power, trip_delay
+from railwright.settings.constraints import current_limit, outputs, ovp, power, trip_delay
 from railwright.settings.constraints.constraint import EXACT, Constraint, broken, constraints_in
 from railwright.settings.constraints.rise import slow_output
 from railwright.settings.context import UNITS, FedInput
@@ -283,8 +283,8 @@ def least_limit(source: FedInput, need: float) -> float:
 def settings(demand: Demand, source: FedInput) -> Found:
     """A level or a limit that the procedure writes is not right with these outputs, whatever the lead."""
     yield from written(demand, "opp", chain(power.steady(source), power.in_range(source)))
-    yield from written(demand, "ocp", ocp.facts(source))
-    yield from written(demand, "ocp_delay", ocp.delay_in_range(source))
+    yield from written(demand, "ocp", current_limit.ocp_facts(source))
+    yield from written(demand, "ocp_delay", current_limit.ocp_delay_in_range(source))
     if demand.limits.current_limit == AUTO:
         least = least_limit(source, demand.current)
         if least > source.full_current * (1.0 + EXACT):
