@@ -320,6 +320,13 @@ def test_a_run_on_twins_is_read_judged_and_reported(run: rw.Run) -> None:
     assert report.read_bytes().startswith(b"%PDF")
 
 
+def test_what_a_run_says_of_itself_cannot_be_changed(run: rw.Run) -> None:
+    data = rw.read_run(run.folder).stored.data
+    for mapping in (data.about, data.settings, data.multimeters):
+        with pytest.raises(TypeError, match="stays as it is"):
+            mapping["unit"] = "another"  # type: ignore[index]
+
+
 def test_what_only_a_recording_needs_is_not_taken_without_one(run: rw.Run) -> None:
     for given in ({"recorder": "oscilloscope"}, {"keys": "{time: t}"}):
         (name,) = given
