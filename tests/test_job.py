@@ -148,6 +148,10 @@ def test_a_recording_is_a_part_of_a_job(tmp_path: Path) -> None:
     assert rw.open(procedure).content != first.content
     with pytest.raises(RecordingError, match="expected a recording that stays as it is"):
         again.save(tmp_path / "other")
+    with pytest.raises(RecordingError, match="expected a recording that stays as it is"):
+        again.check().run(unit="S-1", operator="O", folder=tmp_path / "run", twins=True)
+    assert not (tmp_path / "other").exists()
+    assert not (tmp_path / "run").exists()
 
 
 def test_a_run_is_evaluated_beside_a_recording(run: rw.Run, tmp_path: Path) -> None:

@@ -254,6 +254,7 @@ class Job:
         for name in files:
             if (to / name).exists():
                 raise FileExistsError(f"{to / name}: expected no file there, got one")
+        self.documents.check_recordings()
         for name, content in files.items():
             with _writing(to / name):
                 write_beside(to / name, content)
@@ -462,7 +463,7 @@ class Check:
         shape waits for or is ended by. hands: asks a person to make a setting that no command of a real
         supply makes, and gives what was set (`railwright.running.by_hand`). Raises Blocked where a finding
         stops it, or real supplies would be switched on after a check without its rehearsal, RunRefused where
-        it may not begin.
+        it may not begin, RecordingError where a recording is no longer the one that was read.
         """
         from railwright.running.folder import default_folder
         from railwright.running.runner import run
@@ -485,6 +486,7 @@ class Check:
             "triggers": triggers,
         }
         documents, set_points = self.checked.documents, self.settings.set_points
+        documents.check_recordings()  # before there is a folder
         if not twins:
             return Run.read(run(documents, set_points, hands=hands, **given).folder)
         from railwright.guard.local_link import LocalLink

@@ -78,6 +78,12 @@ class Documents:
                 found[beside(source.file, name)] = held
         return found
 
+    def check_recordings(self) -> None:
+        """RecordingError where a recording is no longer the one that was read."""
+        for held in self.files.values():
+            if not isinstance(held, bytes):
+                held.check_unchanged()
+
     def where(self, document: Kind, path: tuple[str | int, ...] = ()) -> Location:
         """Where the value at a path such as ("limits", "main", "ovp") stands, or its nearest parent.
 
