@@ -28,12 +28,29 @@ class Mode(IntEnum):
     CP = 3
     TRIPPED = 4
 
+    @property
+    def word(self) -> str:
+        """As tables of people have it: 'off', 'CV', 'CC', 'CP', 'tripped'."""
+        return self.name if len(self.name) == 2 else self.name.lower()
+
+
+SPEAKS_LAST = {
+    False: (Mode.OFF, Mode.CV, Mode.CP, Mode.CC, Mode.TRIPPED),
+    True: (Mode.OFF, Mode.CP, Mode.CC, Mode.CV, Mode.TRIPPED),
+}
+"""Whether outputs work in parallel -> whose mode is that of all of them: the last in this order that one of
+them is in. In series the one in its limit holds the current of all; in parallel one that regulates the
+voltage holds it, while others, set a little higher, stand in their limit and only carry their share.
+"""
+
 
 UNITS = {"voltage": "V", "terminal_voltage": "V", "current": "A", "mode": "1"}
 
 
 VOLTAGES = ("voltage", "terminal_voltage")
 """Channels of a voltage; a run records one of them for each input."""
+PLACES = {"voltage": "at the connector", "terminal_voltage": "at the supply's terminals"}
+"""Where each of them is."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -230,6 +247,9 @@ class Facts(NamedTuple):
         """Those that are given, by name."""
         return {name: value for name, value in self._asdict().items() if value != Facts._field_defaults[name]}
 
+    def __repr__(self) -> str:
+        return f"Facts({', '.join(f'{name}={value!r}' for name, value in self.as_data().items())})"
+
     @classmethod
     def from_data(cls, data: Mapping[str, Any]) -> Facts:
         """The inverse of `as_data`; what it does not know is left out."""
@@ -277,6 +297,10 @@ class Event:
     def detail(self) -> str:
         """All that is said of it beside that, for people."""
         return self.text or _sentence(self.kind, self.facts)
+
+    def __repr__(self) -> str:
+        told = f"{self.what}: {self.detail}" if self.detail else self.what
+        return f"<Event at {self.time:.6g} s, {self.subject}: {told}>"
 
     def as_data(self) -> dict[str, Any]:
         """As files hold it: `what` and `detail` for people, `facts` where there are any."""

@@ -195,6 +195,11 @@ def test_a_bad_line_in_the_middle_is_told(tmp_path: Path) -> None:
 def test_what_is_no_run(tmp_path: Path, bench: Small) -> None:
     with pytest.raises(NoRun, match=r"run.json: expected a file of a run, got nothing there"):
         open_run(tmp_path)
+    (tmp_path / "file").write_text("")
+    for there in ("run9", "file"):
+        with pytest.raises(NoRun) as told:
+            open_run(tmp_path / there)
+        assert str(told.value).startswith(f"{tmp_path / there}: expected the folder of a run; ")
     folder = bench.run().folder
     (folder / "record-main.parquet").write_bytes(b"PAR1 not really")
     with pytest.raises(NoRun, match="expected the record of a run"):

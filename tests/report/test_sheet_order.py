@@ -7,6 +7,7 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from tests.bench import DEVICE, PROCEDURE, demo_with
 from tests.report.hook_ups import PARALLEL, SERIES, changed
@@ -104,19 +105,48 @@ def test_a_procedure_without_linked_trips_still_says_what_to_do(documents: Docum
 def test_what_is_lost_to_the_connector_and_the_current_are_sentences_of_their_own(
     documents: Documents,
 ) -> None:
+    # Set to 14 mV, read to 12 mV, a count of 1 mV and four times the noise of 1 mV; 0.303 A to 0.398 A.
     assert line(documents, "Verify main").startswith(
-        "Verify main: 12 V ± 14 mV at the connector. Current 0.303 A to 0.398 A. Constant voltage, no trip. "
+        "Verify main: 12 V ± 31 mV at the connector. Current 0.299 A to 0.402 A. Constant voltage, no trip. "
         "If not: all outputs off"
     )
+    # Set to 20 mV, read to 18 mV and 5 mV; 19 mA to 21 mA, read to 0.42 mA.
     assert line(documents, "Verify transducer").startswith(
-        "Verify transducer: 24 V ± 20 mV at the terminals. At the connector up to 3.6 mV less. Current 19 mA "
-        "to 21 mA."
+        "Verify transducer: 24 V ± 43 mV at the terminals. At the connector up to 3.7 mV less. Current "
+        "18.6 mA to 21.4 mA."
     )
+
+
+def test_a_good_set_up_reads_within_what_is_to_be_verified(documents: Documents) -> None:
+    """Drawn errors of the bench document: what is off by no more than its bounds leads to no 'all off'; and
+    the band is no wider than they are.
+    """
+    draw = np.random.default_rng(20261130)
+
+    def off(of_value: float, offset: float, value: np.ndarray) -> np.ndarray:
+        return value * of_value * draw.uniform(-1, 1, value.size) + offset * draw.uniform(-1, 1, value.size)
+
+    said = line(documents, "Verify transducer")
+    (volts, amperes) = (
+        re.search(r"V ± ([\d.]+) mV", said), re.search(r"Current ([\d.]+) mA to ([\d.]+) mA", said)
+    )  # fmt: skip
+    assert volts
+    assert amperes
+    level = np.full(200_000, 24.0)
+    level += off(0.05e-2, 8e-3, level)
+    read = level + off(0.05e-2, 6e-3, level) + draw.normal(0.0, 1e-3, level.size)
+    assert np.mean(np.abs(read - 24.0) > float(volts[1]) / 1e3) < 1e-4
+    assert np.max(np.abs(read - 24.0)) > 0.8 * float(volts[1]) / 1e3
+    drawn = draw.uniform(19e-3, 21e-3, level.size)
+    told = drawn + off(0.1e-2, 0.3e-3, drawn) + draw.normal(0.0, 0.02e-3, level.size)
+    low, high = (float(each) / 1e3 for each in amperes.groups())
+    assert np.mean((told < low) | (told > high)) < 1e-4
+    assert np.max(told) - np.min(told) > 0.9 * (high - low)
 
 
 def test_outputs_in_series_show_the_same_current_and_go_together(tmp_path: Path) -> None:
     documents = changed(tmp_path, SERIES)
-    assert "left.1 and left.2 in series. The same current in both: 19 mA to 21 mA." in line(
+    assert "left.1 and left.2 in series. The same current in both: 15.1 mA to 24.9 mA." in line(
         documents, "Verify transducer"
     )
     assert "left.1 and left.2 together, then right.1." in line(documents, "All off")
@@ -138,7 +168,7 @@ def test_currents_of_outputs_in_parallel_add_up_and_one_may_be_at_its_limit(tmp_
     }
     (tmp_path / "r").mkdir()
     said = line(changed(tmp_path / "r", regulated), "Verify main")
-    assert "The currents of both add up to 0.303 A to 0.398 A." in said
+    assert "The currents of both add up to 0.295 A to 0.406 A." in said
     assert "One of them may show constant current; the other then regulates the voltage. No trip." in said
     assert "Constant voltage" not in said
     (tmp_path / "l").mkdir()
@@ -314,8 +344,12 @@ def test_an_input_that_comes_up_by_stages_is_told_each_and_what_to_verify_there(
         f"To {shares[1]}{' (10 V in all)' if changes else ''} in 2 s",
         f"To {'12 V each (24 V in all)' if changes else '24 V'} in 130 ms",
     ]
-    for part, amperes in zip(task.parts, (("2.11 mA", "2.33 mA"), ("19 mA", "21 mA")), strict=False):
-        assert says(part, *amperes)
+    # 2.11 mA to 2.33 mA and 19 mA to 21 mA, read to 0.4 mA, or in series by other outputs to 3.9 mA.
+    amperes = (
+        (("0 A", "6.27 mA"), ("15.1 mA", "24.9 mA")) if changes else (("1.69 mA", "2.76 mA"), ("18.6 mA",))
+    )
+    for part, ends in zip(task.parts, amperes, strict=False):
+        assert says(part, *ends)
     assert [re.findall(r"there for ([\d.]+ \w+)", part) for part in task.parts] == [
         ["260 ms"],
         ["3 s"],

@@ -16,7 +16,7 @@ from railwright.physics.dispatch import COMPILED_KINDS
 from railwright.physics.kernel import DONE, FAILURE, STARTING_STEP, STOPPED, play
 from railwright.physics.loads import KINDS
 from railwright.physics.solver import SolverError, work_space
-from railwright.traces import Event, EventKind, Facts, Mode
+from railwright.traces import SPEAKS_LAST, Event, EventKind, Facts
 
 Array = NDArray[np.float64]
 
@@ -162,13 +162,10 @@ def settled_reference(time: float, settings: Array) -> float:
     return min(value, goal) if rate > 0.0 else max(value, goal) if rate < 0.0 else goal
 
 
-def group_mode(modes: NDArray[np.int8]) -> NDArray[np.int8]:
-    """Mode of outputs that work together, (n, outputs) -> (n,): tripped if one is, else CC, CP, CV, OFF in
-    this order.
-    """
-    rank = np.array([0, 1, 3, 2, 4], dtype=np.int8)
-    back = np.array([Mode.OFF, Mode.CV, Mode.CP, Mode.CC, Mode.TRIPPED], dtype=np.int8)
-    return np.asarray(back[rank[modes].max(axis=1)], dtype=np.int8)
+def group_mode(modes: NDArray[np.int8], *, parallel: bool) -> NDArray[np.int8]:
+    """Mode of outputs that work together, (n, outputs) -> (n,): by `SPEAKS_LAST`."""
+    back = np.array(SPEAKS_LAST[parallel], dtype=np.int8)
+    return np.asarray(back[np.argsort(back)[modes].max(axis=1)], dtype=np.int8)
 
 
 Pending = tuple[float, int, int, int, float, float]
@@ -320,7 +317,7 @@ class Player:
             terminal_voltage=rows[:, layout.ROW_TERMINALS],
             voltage=rows[:, layout.ROW_CONNECTOR],
             current=rows[:, layout.ROW_CURRENT],
-            mode=modes[:, 0] if modes.shape[1] == 1 else group_mode(modes),
+            mode=group_mode(modes, parallel=self.branch.arrangement == "parallel"),
             outputs=outputs,
             states=states,
             load_currents=load_currents,

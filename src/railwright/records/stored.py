@@ -87,6 +87,9 @@ def open_run(folder: Path) -> RunData:
     """Read a run. NoRun where there is none; files that changed since are named in `differences`, not
     refused.
     """
+    if not folder.is_dir():
+        got = "it is a file" if folder.exists() else "no such folder"
+        raise NoRun(f"{folder}: expected the folder of a run; {got}")
     about = _json(folder / RUN, dict)
     settings = _json(folder / SETTINGS, dict)
     differences = verify_manifest(folder)

@@ -11,6 +11,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits
+from railwright.first_power.figures import reading_error
 from railwright.grouping import grouped
 from railwright.guard.off_level import OFF_BELOW
 from railwright.plan.coming_up import ComingUp, Stage, coming_up
@@ -260,17 +261,29 @@ def _where(feed: Feed) -> str:
 
 
 def _exact(source: FedInput, goal: float) -> str:
-    """A voltage, and how exactly it is set."""
+    """A voltage, and within what its reading lies: set and read with their errors."""
     error = source.voltage_error(goal)
-    return show(goal, "V") + (f" ± {show(error, 'V', 2)}" if error is not None else "")
+    if error is None:
+        return show(goal, "V")
+    return f"{show(goal, 'V')} ± {show(error + reading_error(source, 'voltage', goal), 'V', 2)}"
 
 
 def _expected(source: FedInput, goal: float) -> Bounds | None:
-    """Current that is drawn at a voltage to which an input has come up [A]; None: unknown."""
-    drawn = source.rising_load.current(goal, came_from=0.0) if goal > 0.0 else None
+    """Current that is read at a voltage to which an input has come up [A]: what is drawn where that is set
+    with its error, read with its own; None: unknown.
+    """
     # The declared steady current is that of a device that operates.
     declared = source.input.current.steady if goal in source.input.operating else None
-    return drawn or (Bounds(declared.low, declared.high) if declared is not None else None)
+    off = source.voltage_error(goal) or 0.0
+    near = [goal - off, goal, goal + off] if goal > off else []
+    drawn = [each for volts in near if (each := source.rising_load.current(volts, came_from=0.0)) is not None]
+    if not drawn and declared is not None:
+        drawn = [Bounds(declared.low, declared.high)]
+    if not drawn:
+        return None
+    low, high = min(each.low for each in drawn), max(each.high for each in drawn)
+    least = low - reading_error(source, "current", low)
+    return Bounds(max(0.0, least) if low >= 0.0 else least, high + reading_error(source, "current", high))
 
 
 def _verify(source: FedInput, feed: Feed, goal: float) -> str:

@@ -20,15 +20,12 @@ from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.plan.stairs import slew_range
 from railwright.running.expected import Expected
 from railwright.running.outcome import InputReading
-from railwright.traces import EventKind, Mode
+from railwright.traces import SPEAKS_LAST, EventKind
 
 Failed = Callable[[InstrumentError], None]
 
 LINKED = EventKind.TRIPS_LINKED.trip
 """A trip that follows another: of a group of outputs the other one says why."""
-
-MODE_RANK = {Mode.OFF: 0, Mode.CV: 1, Mode.CP: 2, Mode.CC: 3, Mode.TRIPPED: 4}
-"""Of a group of outputs the one that is worst off speaks for all."""
 
 OVER = 0.05
 """So long after its time a list counts as one that may still run [s]."""
@@ -374,7 +371,7 @@ class Rig:
         parts = [readings[output.output] for output in feed.outputs]
         voltages, currents = [part.voltage for part in parts], [part.current for part in parts]
         count = len(parts)
-        series = feed.arrangement == "series"
+        series, parallel = feed.arrangement == "series", feed.arrangement == "parallel"
         modes = [part.mode for part in parts if part.mode is not None]
         exchanges = [part.exchange for part in parts if part.exchange is not None]
         times = [part.time - self._latency(o.output) for part, o in zip(parts, feed.outputs, strict=True)]
@@ -383,8 +380,8 @@ class Rig:
             input=name,
             at=feed.sense,
             voltage=sum(voltages) if series else sum(voltages) / count,
-            current=sum(currents) if feed.arrangement == "parallel" else sum(currents) / count,
-            mode=max(modes, key=MODE_RANK.__getitem__) if modes else None,
+            current=sum(currents) if parallel else sum(currents) / count,
+            mode=max(modes, key=SPEAKS_LAST[parallel].index) if modes else None,
             # What tripped by itself, where others of its outputs only followed it.
             trip=min((part.trip for part in parts if part.trip), key=LINKED.__eq__, default=""),
             outputs=tuple((o.output, p.voltage, p.current) for o, p in zip(feed.outputs, parts, strict=True)),

@@ -8,6 +8,7 @@ import numpy as np
 
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.outcome import Result
+from railwright.evaluation.played import out_of_time
 from railwright.measures.sampling import blind_time, deciding_interval, sample_rate
 from railwright.quantities import StatedFigure, Statement, named, state
 from railwright.settings.context import FedInput
@@ -99,11 +100,14 @@ def requirement_predicted(rehearsed: Rehearsed, path: Path, required: Requiremen
     """By rehearsal, a device with its nominal figures fails a requirement, or it cannot be worked out."""
     if result.outcome in ("pass", "not judged") or required.of not in rehearsed.record.traces:
         return
-    if result.measured is None:
+    span = span_named(rehearsed.record.spans, required.during)
+    # What is not played as it is asked has a value, which says nothing of the requirement.
+    unplayed = span is not None and out_of_time(span, rehearsed.context.timeline, rehearsed.record)
+    if result.measured is None or (unplayed and result.outcome != "fail"):
         why = state(
             "rehearsed, '{requirement}' {what}: {reason}",
             requirement=required.name,
-            what="fails" if result.outcome == "fail" else "cannot be worked out",
+            what="fails" if result.outcome == "fail" else "cannot be judged",
             reason=result.reason,
         )
     else:

@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from typing import NamedTuple
 
 from railwright.documents.standard_tests import pieces_in_step
+from railwright.evaluation.played import LATE_PART, allowed_lateness, least_segment
 from railwright.grouping import grouped
 from railwright.plan.delivery import TOLERANCE, Delivery
 from railwright.plan.host import by_host
+from railwright.plan.linking import look_interval
 from railwright.plan.listing import shape_actions
+from railwright.plan.sending import HOST_TIMED
 from railwright.plan.stairs import AT_ONCE, EXACT, exchange_of, slew_range
 from railwright.quantities import joined, show, state
-from railwright.settings.context import Context
+from railwright.settings.context import Context, FedInput
 from railwright.settings.figures import round_down
 from railwright.settings.findings import Ranking, Severity
-from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
+from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
 from railwright.settings.rules.shapes import shape_path
 from railwright.waveforms.shapes import CHORDS, Hold, Line, Piece, Ripple, flat
 
@@ -87,11 +91,7 @@ def host_cannot_keep(context: Context) -> Outcome:
         step, source = context.timeline.spans[each.step].name, context.sources[each.input]
         pieces = flat(pieces_in_step(context.procedure, context.device, each.step, each.input))
         apart = exchange_of(source.outputs, context.bench)
-        unknown = [
-            supply
-            for supply in dict.fromkeys(output.supply for output in source.outputs)
-            if context.bench.supplies[supply].exchange is None
-        ]
+        unknown = _no_exchange(context, source)
         taken = (
             state(" (taken: the bench gives no 'exchange' of {supplies})", supplies=", ".join(unknown))
             if unknown
@@ -124,6 +124,79 @@ def host_cannot_keep(context: Context) -> Outcome:
             f"{change}; or play it from outputs with a point list that holds it, or from a supply with a "
             "shorter exchange",
         )
+
+
+@rule(
+    "readings-between-set-points", Severity.CAUTION, on_sheet=False, worst=Ranking("late", over="permitted")
+)
+def readings_between_set_points(context: Context) -> Outcome:
+    """Set points share the link to their supply with the questions for its readings: one that is due while an
+    answer is under way waits for it, and where both ask for more than the link's time, some of them are left
+    out. Where a set point comes late by more than an evaluation permits, its step's requirements stay open.
+    """
+    look = look_interval(context.procedure.record.every)
+    for step, name in _host_timed(context):
+        source, span = context.sources.get(name), context.timeline.spans[step]
+        hangs = [each.name for each in context.procedure.requires if each.during == span.name]
+        if source is None or not hangs or context.plan.sending.misses(step, name):
+            continue
+        segment = least_segment(replace(span, inputs=(name,)), context.timeline, ())
+        permitted, apart = allowed_lateness(segment), exchange_of(source.outputs, context.bench)
+        if apart <= permitted * (1.0 + EXACT):
+            continue
+        path = _where_timed(context, step, name)
+        if unknown := _no_exchange(context, source):
+            yield Unknown(
+                unknown[0],
+                ("bench", "supplies", unknown[0]),
+                "exchange",
+                f"whether the set points of '{span.name}' come in time beside the readings",
+            )
+            continue
+        part = apart / segment + apart / look
+        yield Hit(
+            name,
+            path,
+            state(
+                "'{step}' sets {input} every {closest} at the closest, and readings are asked for every "
+                "{look}: on one link, {exchange} each{full}. A set point that meets a reading comes up to "
+                "{late} late, {permitted} are permitted; else {hangs} would stay open",
+                step=span.name,
+                input=name,
+                closest=(segment, "s"),
+                look=(look, "s"),
+                exchange=(apart, "s"),
+                full=state(", {part:.0%} of its time, so that some are left out", part=(part, "1"))
+                if part > 1.0
+                else "",
+                late=(apart, "s"),
+                permitted=(permitted, "s"),
+                hangs=joined(" and ", (state("'{required}'", required=each) for each in hangs)),
+            ),
+            f"set points {show(apart / LATE_PART, 's', 2)} apart or more, outputs with a point list that "
+            "holds them, or a supply with a shorter exchange",
+        )
+
+
+def _host_timed(context: Context) -> Iterator[tuple[int, str]]:
+    """Steps whose set points the host times, each with an input of which no point list plays them."""
+    listed = {(each.step, each.input) for each in context.plan.deliveries if each.listing is not None}
+    for step, span in enumerate(context.timeline.spans):
+        if span.kind in HOST_TIMED:
+            yield from ((step, name) for name in span.inputs if (step, name) not in listed)
+
+
+def _no_exchange(context: Context, source: FedInput) -> list[str]:
+    """The supplies of an input of which the bench gives no time for an exchange."""
+    supplies = dict.fromkeys(output.supply for output in source.outputs)
+    return [each for each in supplies if context.bench.supplies[each].exchange is None]
+
+
+def _where_timed(context: Context, step: int, name: str) -> Path:
+    """Where what the host times of an input in a step is written."""
+    if context.procedure.steps[step].sweep is not None:
+        return ("procedure", "steps", step, "sweep", "dwell")
+    return shape_path(context, step, name)
 
 
 class _TooSoon(NamedTuple):

@@ -141,6 +141,20 @@ def off_late(context: Context, source: FedInput, highest: float) -> Outcome:
     )
 
 
+def confirmed_off_in(context: Context, source: FedInput) -> float:
+    """Longest time from an input's switching-off until it is read below what counts as off [s], from the
+    highest voltage played; infinite: no figure tells. 0: behind a diode, where the output's own side is read,
+    which its own capacitor alone holds up; and where the device holds a voltage.
+    """
+    highest, threshold = source.played.highest, off_threshold(context.device, source.name)
+    held = held_voltage(context.device, source.name) is not None
+    if highest is None or highest.voltage <= threshold or held:
+        return 0.0
+    discharge = Discharge(source, highest.voltage)
+    time = 0.0 if discharge.blocked else discharge.time(threshold)
+    return math.inf if time is None else time
+
+
 class Discharge:
     """How an input's capacitors empty from a voltage of its connector on down, at the least draw of the load.
 

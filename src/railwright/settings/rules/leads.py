@@ -482,7 +482,8 @@ def sense_faults(source: FedInput, feed: Feed) -> Outcome:
             source.name,
             (*source.at_hook_up, "sense"),
             state(
-                "with its sense leads reversed or shorted, {outputs} rises {ends}{borne}; {told}",
+                "with its sense leads reversed or shorted, {each}{outputs} rises {ends}{borne}; {told}",
+                each="each of " if len(source.outputs) > 1 else "",
                 outputs=" and ".join(source.outputs),
                 ends=ends,
                 borne=borne,

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Bench, Output, Recorder
 from railwright.documents.figures import error_bound
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Requirement
-from railwright.measures.measure import Channel
+from railwright.measures.measure import Channel, Measure
 from railwright.measures.sampling import averaged, blind_time, sample_rate
 from railwright.plan.set_points import Feed
 from railwright.quantities import Statement, joined, named, state
@@ -173,15 +173,17 @@ def requirement_out_of_reach(
 
 def recorded_by(
     bench: Bench,
-    channels: Sequence[str],
+    measure: Measure,
     interval: float,
     exactly: str = "",
     exact: Callable[[Recorder], bool] = lambda recorder: True,
 ) -> str:
-    """A recording of these channels with this time between samples [s], and who on the bench can do it.
+    """A recording of all that a measure needs, with this time between samples [s], and who on the bench can
+    do it.
 
     exactly: what else is asked of it, in words; exact: whether a recorder of them does that.
     """
+    channels = (*measure.records, *measure.also)
     able = [
         f"'{name}'"
         for name, recorder in bench.recorders.items()
@@ -213,7 +215,7 @@ def reading_too_slow(
         return
     update, aperture = source.reading_times(every)
     slowest = max(update, every)
-    able = recorded_by(context.bench, measure.records, measure.sampling(update, every, aperture))
+    able = recorded_by(context.bench, measure, measure.sampling(update, every, aperture))
     if measure.after_switching_on:
         lasts = min(limit for limit in required.limits if limit is not None)
         if lasts < 5 * slowest:

@@ -98,6 +98,6 @@ def _limit_for(source: FedInput, needed: float) -> str:
         if high is None
         else f", which its window up to {show(high.value, 'A')} holds"
         if least <= high.value * (1.0 + EXACT)
-        else f", for which its window, up to {show(high.value, 'A')} ({high.why}), would have to be wider"
+        else f". Its window would have to be wider: it ends at {show(high.value, 'A')}, as {high.why}"
     )
     return f"a current limit of {show(least, 'A', 5)}{holds}"
