@@ -189,8 +189,12 @@ def test_the_sheet_of_a_rise_is_one_page_with_every_stage_and_the_current_there(
             *((17.1 / 0.92 / v + v / 23.1e3, 18.9 / 0.88 / v + v / 20.9e3) for v in (38.0, 48.0)),
         ],
     }
-    for name, stages in wanted.items():
-        assert told[name] == [pytest.approx(stage, rel=5e-3) for stage in stages]
+    # Read by two outputs added up, or by the better of two in series: 0.2 % and some 5.4 mA each.
+    for name, off in (("logic", 12e-3), ("drive", 6e-3)):
+        assert len(told[name]) == len(wanted[name])
+        for (low, high), (least, most) in zip(told[name], wanted[name], strict=True):
+            assert 0.985 * least - off < low <= least
+            assert most <= high < 1.015 * most + off
     pdf = sheet_pdf(data, dt.datetime(2026, 11, 25, 12, 0, tzinfo=dt.UTC))
     assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 1
 
