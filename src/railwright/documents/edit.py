@@ -17,9 +17,18 @@ WAY = (
 )
 """What a path is, for those who wrote one that leads nowhere."""
 
+_BRACKETS = re.compile(r"\[(\d+)\]")
+
 
 class NotEdited(ValueError):
     """A change that cannot be made; one line that says what was expected, what came, and what to do."""
+
+
+def leads_nowhere(path: Sequence[str | int], wanted: str, part: str | int) -> NotEdited:
+    """What to raise for a path of which this part is not there; one with brackets is shown as it is meant."""
+    shown = ".".join(map(str, path))
+    plain = _BRACKETS.sub(r".\1", shown)
+    return NotEdited(f"{shown}: {wanted}, got '{part}'; {WAY if plain == shown else f'write {plain}'}")
 
 
 class _Span(NamedTuple):
@@ -90,7 +99,7 @@ def _put(data: Any, path: Sequence[str | int], value: Any) -> None:
 
 
 def _differences(one: Any, other: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
-    """Where two values differ, as paths; the order of keys counts too, as that of lists."""
+    """Where two values differ, as paths; the order of keys does not count."""
     if isinstance(one, list) and isinstance(other, list) and len(one) == len(other):
         one, other = dict(enumerate(one)), dict(enumerate(other))
     if not (isinstance(one, dict) and isinstance(other, dict)):
@@ -121,7 +130,7 @@ def _changed(text: str, path: Sequence[str | int], written: str) -> str:
             known = f"expected one of {_known(span)}"
             if not span.parts:
                 known = f"expected nothing below '{above}', which has no keys below it"
-            raise NotEdited(f"{shown}: {known}, got '{part}'; {WAY}")
+            raise leads_nowhere(path, known, part)
         span = child
     if span.kind in ("Mapping", "Sequence") and not span.mark:
         raise NotEdited(f"{shown}: expected a single value there, got a block; name one of {_known(span)}")

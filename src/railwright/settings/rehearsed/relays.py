@@ -9,7 +9,7 @@ from railwright.quantities import state
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rehearsed.view import Rehearsed
 from railwright.settings.rule import Hit, Outcome, rule
-from railwright.settings.rules.relays import moved_contacts
+from railwright.settings.rules.contacts import moved_contacts
 
 
 @rule("relay-waits", Severity.CAUTION, on_sheet=False, worst=Ranking("standing"))
