@@ -1,5 +1,5 @@
-"""What flows as a contact closes onto an empty input: against scipy's integration of output capacitor, lead and
-input by themselves, and against every corner of the tolerances.
+"""What flows as a contact closes onto an empty input: against scipy's integration of output capacitor, lead
+and input by themselves, and against every corner of the tolerances.
 """
 
 from __future__ import annotations
@@ -62,7 +62,9 @@ def job(
         "relays": {
             "clicker": {
                 "address": "TCPIP::127.0.0.1::5998::SOCKET",
-                "contacts": {"k": {**contact, "current": f"{rated} A", "operate": "10 ms"}},
+                "contacts": {
+                    "k": {**contact, "voltage": "60 V", "current": f"{rated} A", "operate": "10 ms"}
+                },
             }
         },
     }
