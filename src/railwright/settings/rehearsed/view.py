@@ -43,14 +43,24 @@ def hardest(name: QuantityName, value: Uncertain) -> float:
     return value.low if name.field in HARDEST_AT_LOW else value.high
 
 
-SURGES_AT_LOW = ("inductance", "esr", "drop", "diode_drop", "efficiency")
-"""Quantities that let more flow into an empty input the lower they are, beside every resistance."""
+SURGES_AT_LOW = (
+    "resistance",
+    "series_resistance",
+    "dynamic_resistance",
+    "diode_resistance",
+    "cold_resistance",
+    "inductance",
+    "esr",
+    "drop",
+    "diode_drop",
+    "efficiency",
+)
+"""Quantities that let more flow into an empty input the lower they are."""
 
 
 def surging(name: QuantityName, value: Uncertain) -> float:
     """The case in which most flows as a contact closes onto an input."""
-    low = name.field in SURGES_AT_LOW or name.field.endswith("resistance")
-    return value.low if low else value.high
+    return value.low if name.field in SURGES_AT_LOW else value.high
 
 
 @dataclass(frozen=True)

@@ -8,8 +8,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from railwright.documents.loader import Documents
 from railwright.quantities import show, state
 from railwright.settings.context import locate
-from railwright.settings.engine_rules import EMPTY_WINDOW, OUTSIDE_WINDOW
+from railwright.settings.engine_rules import EMPTY_WINDOW, END_UNSURE, OUTSIDE_WINDOW
 from railwright.settings.findings import Finding, Severity
+from railwright.settings.windows.trip_delay import DELAY_MARGIN
 from railwright.settings.windows.window import End, Window, collision
 
 
@@ -29,6 +30,8 @@ def window_findings(windows: Iterable[Window], documents: Documents) -> list[Fin
         if window.asked is not None:
             for why, remedy in _outside(window, window.asked, pair or ()):
                 found.append(Finding(OUTSIDE_WINDOW, Severity.CAUTION, window.about, where, why, remedy))
+            for why, remedy in _close(window, window.asked):
+                found.append(Finding(END_UNSURE, Severity.CAUTION, window.about, where, why, remedy))
     return found
 
 
@@ -56,6 +59,26 @@ def _outside(window: Window, value: float, told: Sequence[End]) -> Iterator[tupl
                 ),
                 _inside(window, end),
             )
+
+
+def _close(window: Window, value: float) -> Iterator[tuple[str, str]]:
+    """The lower end of a trip delay that a written one lies close above; no corner need be the worst."""
+    low = window.low
+    if low is not None and low.corners and low.value <= value < DELAY_MARGIN * low.value:
+        yield (
+            state(
+                "{set_point} is {ratio:.3g} times the longest time in the limit found, {end} ({why}); "
+                "what one tolerance does there hangs on others, such as whether a converter stops; only "
+                "{corners:g} corners were played, and between them it may last longer",
+                set_point=(value, window.unit),
+                ratio=(value / low.value, "1"),
+                end=(low.value, window.unit, 5),
+                why=low.why,
+                corners=(low.corners, "1"),
+            ),
+            f"set {show(DELAY_MARGIN * low.value, window.unit, 3)} or more, or look between the corners: "
+            "railwright check --cases 1500",
+        )
 
 
 def _inside(window: Window, end: End) -> str:

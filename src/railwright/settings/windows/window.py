@@ -78,7 +78,8 @@ class End:
     """An end of a window: the last value on the grid that meets one constraint; see `Constraint`.
 
     replay: the rehearsed case that decides it. alone: no more corners were looked for, so that it may raise
-    a closed form and settles none. where: the line of the document, once it was looked up.
+    a closed form and settles none. corners: how many were looked through where the worst case may lie between
+    them; 0: it is a corner. where: the line of the document, once it was looked up.
     """
 
     value: float
@@ -91,6 +92,7 @@ class End:
     yields: bool = False
     replay: Replay | None = None
     alone: bool = False
+    corners: int = 0
     where: Location | None = None
     relax: Callable[[float], str] = field(default=lambda value: "", compare=False, repr=False)
 
