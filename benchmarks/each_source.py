@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from railwright.documents.loader import Documents
 from railwright.evaluation.ending import COMPLETED
-from railwright.evaluation.evaluate import _aligned, _case, _from_source, _own, _result
+from railwright.evaluation.evaluate import _aligned, _case, _from_source, _own
 from railwright.evaluation.outcome import Result
 from railwright.plan.set_points import SetPoints
 from railwright.traces import Record
@@ -20,6 +20,4 @@ def each_source(
     case = _case(documents, own, COMPLETED)
     sources = [own, *(_aligned(documents.bench, set_points, each, own)[0] for each in external)]
     wanted = documents.procedure.requires
-    return tuple(
-        tuple(_result(each, _from_source(case, each, source)) for each in wanted) for source in sources
-    )
+    return tuple(tuple(_from_source(case, each, source) for each in wanted) for source in sources)

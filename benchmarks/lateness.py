@@ -26,7 +26,7 @@ from benchmarks.small_bench import set_points_of, write_bench
 from railwright.documents.loader import Documents
 from railwright.guard.link import Message
 from railwright.guard.process_link import ProcessLink
-from railwright.records.log import read_log
+from railwright.records.log import LogLines
 from railwright.running.runner import run
 from railwright.twin.launcher import TwinBench
 
@@ -87,7 +87,7 @@ def of_run(documents: Documents, folder: Path) -> Series:
     assert outcome.completed, outcome.cause
     recorded = [
         line["late"]
-        for line in read_log(folder / "log.ndjson")
+        for line in LogLines(folder / "log.ndjson")
         if line["kind"] == "action" and line["what"] == "set"
     ]
     left_out = sum(span.left_out for span in outcome.record.spans)

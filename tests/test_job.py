@@ -15,6 +15,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 from pyarrow import parquet
+from tests.said import says
 
 import railwright as rw
 from railwright import job as jobs
@@ -24,6 +25,7 @@ from railwright.examples import example
 from railwright.frames import NotInstalled
 from railwright.recordings.errors import RecordingError
 from railwright.settings.findings import tally
+from railwright.traces import Mode
 
 PROCEDURE = example() / "power-input.procedure.yaml"
 RAIL = "time_s,U_V\n" + "".join(f"{n / 1000},{12 - n % 2}\n" for n in range(500))
@@ -91,6 +93,24 @@ def test_frames_hold_what_the_record_holds(job: rw.Job) -> None:
     assert dataset["main_voltage"].attrs["units"] == "V"
     one = rehearsal["transducer"].to_dataframe()
     assert one.index.name == "time"
+
+
+def test_modes_in_a_frame_are_words(job: rw.Job) -> None:
+    words = {Mode.OFF: "off", Mode.CV: "CV", Mode.CC: "CC", Mode.CP: "CP", Mode.TRIPPED: "tripped"}
+    record = job.edit("limits.main.ovp", "11 V").rehearse()
+    frame, dataset = record.to_dataframe(), record.to_xarray()
+    for name, traces in record.items():
+        modes = traces.traces.columns["mode"]
+        assert list(frame.loc[name]["mode"]) == [words[Mode(int(each))] for each in modes]
+        assert np.array_equal(dataset[f"{name}_mode"].to_numpy(), modes)
+        told = dataset[f"{name}_mode"].attrs
+        assert dict(zip(told["flag_values"], told["flag_meanings"].split(), strict=True)) == words
+    assert set(frame["mode"]) >= {"off", "CV"}
+    assert list(frame["mode"].cat.categories) == list(words.values())
+
+
+def test_only_what_there_is_to_use_is_listed() -> None:
+    assert set(dir(rw)) == set(rw.__all__)
 
 
 @pytest.mark.parametrize("library", ["pandas", "xarray"])
@@ -188,7 +208,7 @@ def test_an_edit_finds_the_document_by_its_first_key(job: rw.Job) -> None:
 
 
 def test_an_edit_that_cannot_be_made_is_one_line(job: rw.Job) -> None:
-    with pytest.raises(NotEdited, match=r"^limts: expected one of "):
+    with pytest.raises(NotEdited, match=r"^limts\.main: expected one of "):
         job.edit("limts.main", "1 A")
     with pytest.raises(NotEdited, match=r"limits\.mian\.ovp: expected one of main, transducer, got 'mian'"):
         job.edit("limits.mian.ovp", "1 V")
@@ -259,9 +279,99 @@ def test_what_a_notebook_shows_is_escaped(job: rw.Job) -> None:
 
 
 def test_a_case_that_there_is_not(job: rw.Job) -> None:
-    with pytest.raises(ValueError, match="expected one of nominal, low, high, got 'middle'"):
+    with pytest.raises(ValueError, match=r"expected one of nominal, low, high, .*got 'middle'"):
         job.rehearse("middle")  # type: ignore[arg-type]
     assert job.rehearse("high").record.origin == "rehearsal"
+
+
+def test_a_case_of_ones_own_is_asked_for_every_uncertain_quantity(job: rw.Job) -> None:
+    asked: dict[str, rw.Uncertain] = {}
+
+    def light(name: rw.QuantityName, value: rw.Uncertain) -> float:
+        asked[name] = value
+        return value.low if (name.of, name.field) == ("main", "capacitance") else value.nominal
+
+    case: rw.Case = light
+    main = job.rehearse(case)["main"]
+    capacitance = asked["main.capacitor.capacitance"]
+    assert isinstance(capacitance, rw.Uncertain)
+    assert capacitance.low < capacitance.nominal
+    assert {type(name) for name in asked} == {rw.QuantityName}
+    # Q = C·U as far as nothing but the capacitor draws: the converter starts at 8.2 V or more.
+    rows = slice(0, int(np.argmax(main.voltage >= 8.0)) + 1)
+    charge = float(np.trapezoid(main.current[rows], main.time[rows]))
+    assert charge == pytest.approx(capacitance.low * main.voltage[rows][-1], rel=0.03)
+    with pytest.raises(TypeError, match="lambda name, value"):
+        job.rehearse({"main.capacitor.capacitance": 1e-3})  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("path", "meant"),
+    [
+        ("steps[4].shape.repeat", "steps.4.shape.repeat"),
+        ("requires[1].at_most", "requires.1.at_most"),
+        ("inputs.main.load[0].capacitor.capacitance", "inputs.main.load.0.capacitor.capacitance"),
+        ("inputs.main.withstands[0].voltage", "inputs.main.withstands.0.voltage"),
+    ],
+)
+def test_a_position_in_brackets_is_shown_as_it_is_meant(job: rw.Job, path: str, meant: str) -> None:
+    with pytest.raises(NotEdited) as told:
+        job.edit(path, "1")
+    assert str(told.value).endswith(f"; write {meant}")
+    named = str(told.value).partition("expected one of ")[2].partition(", got ")[0].split(", ")
+    assert len(named) == len(set(named))
+
+
+@pytest.mark.parametrize("what", ["job", "check", "rehearsal", "traces", "judged", "ensemble", "faults"])
+def test_a_repr_is_one_line_and_begins_with_its_class(job: rw.Job, what: str) -> None:
+    rehearsal = job.rehearse()
+    made: dict[str, Callable[[], Any]] = {
+        "job": lambda: job,
+        "check": job.check,
+        "rehearsal": lambda: rehearsal,
+        "traces": lambda: rehearsal["main"],
+        "judged": lambda: rehearsal.evaluation,
+        "ensemble": lambda: job.ensemble(2),
+        "faults": job.faults,
+    }
+    shown = repr(made[what]())
+    assert re.match(rf"<{type(made[what]()).__name__}[ :]", shown)
+    assert len(shown) < 160
+    assert shown.isprintable()
+
+
+def test_counts_in_a_repr_are_those_of_what_it_holds(job: rw.Job) -> None:
+    check, study, ensemble = job.check(), job.faults(), job.ensemble(3)
+    counted = [int(each) for each in re.findall(r"(\d+) (?:stop|caution|note|assumed)", repr(check))]
+    assert sum(counted) == len(check.findings)
+    told = [int(each) for each in re.findall(r"\d+", study.tally)]
+    assert told == [
+        sum(each.contained is verdict for each in study.results) for verdict in (True, False, None)
+    ]
+    assert sum(told) == len(study.results) > 0
+    assert says(repr(ensemble), "main, transducer", ensemble.played)
+
+
+def test_events_and_shapes_are_one_line_each(job: rw.Job) -> None:
+    rehearsal = job.rehearse()
+    for event in rehearsal.events:
+        assert says(
+            repr(event), f"{event.time:.6g} s", event.subject, event.what, *filter(None, [event.detail])
+        )
+        assert "None" not in repr(event)
+    shapes = job.waveform("brown-out")
+    assert shapes
+    for shape in shapes:
+        assert says(repr(shape), "brown-out", shape.input, len(shape.edges) + shape.left_out)
+        assert len(repr(shape)) < 160
+
+
+def test_a_plot_says_where_its_voltage_is(job: rw.Job, run: rw.Run) -> None:
+    """At the input's connector, or, where the run reads it there alone, at the supply's terminals."""
+    for traces in (*job.rehearse().values(), *run.values()):
+        place = "connector" if "voltage" in traces.traces.columns else "terminals"
+        assert says(traces.plot().axes[0].get_ylabel(), "Voltage", place, "V")
+    assert "voltage" not in run["transducer"].traces.columns
 
 
 def test_documents_made_in_code_are_never_taken_for_others(job: rw.Job) -> None:
@@ -453,7 +563,8 @@ def test_what_the_library_raises_can_be_caught_by_name(tmp_path: Path) -> None:
     with pytest.raises(rw.NoRun):
         rw.read_run(tmp_path)
     for name in rw.__all__:
-        assert getattr(rw, name).__name__ == name if name[0].isupper() else getattr(rw, name)
+        found = getattr(rw, name)
+        assert found.__name__ == name if isinstance(found, type) else found
     page = (Path(__file__).parents[1] / "docs" / "library.md").read_text("utf-8")
     pairs = re.findall(r"\b([A-Z][a-z]+[A-Z]\w+)|`([A-Z][a-z]+)`", page)
     named = {one or other for one, other in pairs} - {"TypeError", "ValueError"}

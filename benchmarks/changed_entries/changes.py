@@ -28,11 +28,22 @@ OTHER_WORDS = ({"on": "MAX", "off": "MIN"}, {"on": "MIN", "off": "MAX"}, {"on": 
 
 @dataclass(frozen=True)
 class Change:
-    """One entry changed: where it stands, what was done to it, and the whole file."""
+    """One entry changed: where it stands, what was done to it, and the whole file. Of thousands few are
+    written.
+    """
 
     entry: str
     what: str
-    text: str
+    data: Data
+
+    @property
+    def text(self) -> str:
+        """As it stands in a file."""
+        from ruamel.yaml import YAML
+
+        out = io.StringIO()
+        YAML(typ="safe", pure=True).dump(self.data, out)
+        return out.getvalue()
 
     def __str__(self) -> str:
         return f"{self.entry}: {self.what}"
@@ -46,7 +57,12 @@ def changes(dialect: str) -> Iterator[Change]:
             made = copy.deepcopy(whole)
             edit(made)
             if made != whole:
-                yield Change(entry, what, _written(made))
+                yield Change(entry, what, made)
+
+
+def unchanged(dialect: str) -> Change:
+    """The file as it is, by the name of a changed one."""
+    return Change("nothing", "unchanged", _read(dialect_text(dialect)) | {"dialect": NAME})
 
 
 def _read(text: str) -> Data:
@@ -54,14 +70,6 @@ def _read(text: str) -> Data:
 
     read: Data = YAML(typ="safe", pure=True).load(text)
     return read
-
-
-def _written(data: Data) -> str:
-    from ruamel.yaml import YAML
-
-    out = io.StringIO()
-    YAML(typ="safe", pure=True).dump(data, out)
-    return out.getvalue()
 
 
 Edit = Callable[[Data], None]

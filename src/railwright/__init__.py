@@ -20,6 +20,7 @@ from railwright.version import __version__
 if TYPE_CHECKING:
     import os
 
+    from railwright.circuit.case import Case, QuantityName
     from railwright.documents.edit import NotEdited
     from railwright.documents.sources import DocumentErrors
     from railwright.evaluation.alignment import AlignmentError
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
         Run,
     )
     from railwright.physics.solver import SolverError
+    from railwright.quantities.values import Uncertain
     from railwright.recordings.errors import RecordingError
     from railwright.records.stored import NoRun
     from railwright.running.outcome import RunRefused
@@ -43,6 +45,7 @@ if TYPE_CHECKING:
 __all__ = [
     "AlignmentError",
     "Blocked",
+    "Case",
     "Check",
     "DocumentErrors",
     "InputTraces",
@@ -52,11 +55,13 @@ __all__ = [
     "NotEdited",
     "NotSettled",
     "NotWritten",
+    "QuantityName",
     "RecordingError",
     "Rehearsal",
     "Run",
     "RunRefused",
     "SolverError",
+    "Uncertain",
     "__version__",
     "open",
     "read_run",
@@ -64,12 +69,15 @@ __all__ = [
 
 _ELSEWHERE = {
     "AlignmentError": "evaluation.alignment",
+    "Case": "circuit.case",
     "DocumentErrors": "documents.sources",
     "NoRun": "records.stored",
     "NotEdited": "documents.edit",
+    "QuantityName": "circuit.case",
     "RecordingError": "recordings.errors",
     "RunRefused": "running.outcome",
     "SolverError": "physics.solver",
+    "Uncertain": "quantities.values",
 }
 """Modules of what is not in `railwright.job`."""
 
@@ -98,3 +106,8 @@ def __getattr__(name: str) -> Any:
     if name in __all__:
         return getattr(import_module(f"railwright.{_ELSEWHERE.get(name, 'job')}"), name)
     raise AttributeError(f"module 'railwright' has no attribute '{name}'")
+
+
+def __dir__() -> list[str]:
+    """What there is to use; the modules below are the program's own."""
+    return __all__

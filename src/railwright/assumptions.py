@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Literal, NamedTuple
 
 
@@ -32,3 +33,11 @@ class Assumptions:
     def all(self) -> tuple[Assumption, ...]:
         """Every one of them."""
         return tuple(self._made)
+
+
+def given_or(note: Callable[[str], object], value: float | None, otherwise: float, sentence: str) -> float:
+    """A figure as it is given, else what is assumed of it, which is noted."""
+    if value is None:
+        note(sentence)
+        return otherwise
+    return value

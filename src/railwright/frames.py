@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-from railwright.traces import UNITS, Record, Traces
+from railwright.traces import UNITS, Mode, Record, Traces
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -39,9 +39,13 @@ def _xarray() -> ModuleType:
 
 
 def trace_frame(traces: Traces) -> pd.DataFrame:
-    """Channels of one input: index `time` [s], one column a channel."""
+    """Channels of one input: index `time` [s], one column a channel; `mode` is a categorical of words."""
     pandas = _pandas()
-    found: pd.DataFrame = pandas.DataFrame(dict(traces.columns), index=pandas.Index(traces.time, name="time"))
+    columns: dict[str, Any] = dict(traces.columns)
+    if "mode" in columns:
+        words = [mode.word for mode in Mode]
+        columns["mode"] = pandas.Categorical.from_codes(columns["mode"].astype(int), words)
+    found: pd.DataFrame = pandas.DataFrame(columns, index=pandas.Index(traces.time, name="time"))
     return found
 
 
@@ -53,13 +57,18 @@ def record_frame(record: Record) -> pd.DataFrame:
 
 
 def record_dataset(record: Record) -> xr.Dataset:
-    """Channels as variables `input_channel` over the input's own time `input_time` [s], with their units."""
+    """Channels as variables `input_channel` over the input's own time `input_time` [s], with their units.
+
+    `mode` stays a number; its attributes say what each means, as the CF conventions have it.
+    """
+    words = {"flag_values": [*map(int, Mode)], "flag_meanings": " ".join(mode.word for mode in Mode)}
     variables: dict[str, Any] = {}
     for name, traces in record.traces.items():
         time = f"{name}_time"
         variables[time] = (time, traces.time, {"units": "s"})
         for channel, values in traces.columns.items():
-            variables[f"{name}_{channel}"] = (time, values, {"units": UNITS.get(channel, "1")})
+            told = {"units": UNITS.get(channel, "1"), **(words if channel == "mode" else {})}
+            variables[f"{name}_{channel}"] = (time, values, told)
     found: xr.Dataset = _xarray().Dataset(variables, attrs={"origin": record.origin})
     return found
 

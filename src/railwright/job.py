@@ -154,7 +154,7 @@ class Job:
         the texts. Raises NotEdited where the path leads nowhere, DocumentErrors where the document is wrong
         with it, RecordingError where a recording is no longer the one that was read.
         """
-        from railwright.documents.edit import WAY, NotEdited, edited
+        from railwright.documents.edit import edited, leads_nowhere
 
         parts = as_keys("path", path)
         if not isinstance(value, str | int | float):
@@ -164,8 +164,8 @@ class Job:
         sources = self.documents.sources
         kind = next((each for each, source in sources.items() if source.root.child(parts[0])), None)
         if kind is None:
-            known = ", ".join(key for source in sources.values() for key in source.root.entries)
-            raise NotEdited(f"{parts[0]}: expected one of {known}, got none of them; {WAY}")
+            known = dict.fromkeys(key for source in sources.values() for key in source.root.entries)
+            raise leads_nowhere(parts, f"expected one of {', '.join(known)}", parts[0])
         content = edited(sources[kind].content.decode("utf-8-sig"), parts, value).encode()
         read = self.documents.files
         held = {name: each for name, each in read.items() if isinstance(each, bytes)}
@@ -445,9 +445,11 @@ class Check:
             raise Blocked(f"{told}; change them with `edit`, and check again")
 
     def __repr__(self) -> str:
-        from railwright.settings.findings import tally
+        from railwright.settings.findings import ASSUMED, tally
 
-        return f"<Check of '{self.job.documents.procedure.procedure}': {tally(self.findings)}>"
+        assumed = sum(each.rule == ASSUMED for each in self.findings)
+        told = f"{tally(self.findings)}, {assumed} assumed"
+        return f"<Check of '{self.job.documents.procedure.procedure}': {told}>"
 
     def _repr_html_(self) -> str:
         rows = [(f.severity.value, f.rule, f.about, f.why, f.remedy) for f in self.findings]
@@ -463,6 +465,10 @@ class InputTraces:
     result: InputResult | None = None
 
     @property
+    def _channel(self) -> str:
+        return "voltage" if "voltage" in self.traces.columns else "terminal_voltage"
+
+    @property
     def time(self) -> NDArray[np.float64]:
         """Time [s], shape (n,)."""
         return self.traces.time
@@ -470,8 +476,7 @@ class InputTraces:
     @property
     def voltage(self) -> NDArray[np.float64]:
         """Voltage at the connector, else at the supply's terminals [V], shape (n,)."""
-        columns = self.traces.columns
-        return columns["voltage"] if "voltage" in columns else columns["terminal_voltage"]
+        return self.traces.columns[self._channel]
 
     @property
     def current(self) -> NDArray[np.float64]:
@@ -482,11 +487,13 @@ class InputTraces:
         """Voltage and current against time."""
         from matplotlib.figure import Figure
 
+        from railwright.traces import PLACES
+
         figure = Figure(figsize=(8.0, 4.5), layout="constrained")
         upper, lower = figure.subplots(2, sharex=True)
         upper.plot(self.time, self.voltage)
         lower.plot(self.time, self.current)
-        upper.set(title=self.name, ylabel="Voltage in V")
+        upper.set(title=self.name, ylabel=f"Voltage {PLACES[self._channel]} in V")
         lower.set(xlabel="Time in s", ylabel="Current in A")
         for axes in (upper, lower):
             axes.grid(visible=True)
@@ -500,7 +507,7 @@ class InputTraces:
 
     def __repr__(self) -> str:
         end = float(self.time[-1]) if self.time.size else 0.0
-        return f"<Traces of '{self.name}': {self.time.size} instants up to {end:g} s>"
+        return f"<InputTraces of '{self.name}': {self.time.size} instants up to {end:g} s>"
 
 
 def _known(what: str, name: str, known: Iterable[str]) -> None:
@@ -643,7 +650,7 @@ class Judged:
     def __repr__(self) -> str:
         found = {name: sum(r.outcome == name for r in self.results) for name in _OUTCOMES}
         counts = [f"{count} {name}" for name, count in found.items() if count or name != "not judged"]
-        return f"<Evaluation: {self.outcome.value} ({', '.join(counts)})>"
+        return f"<Judged: {self.outcome.value} ({', '.join(counts)})>"
 
     def _repr_html_(self) -> str:
         rows = self._rows()
@@ -744,16 +751,16 @@ class Run(_Recorded):
 
 def case_of(case: CaseName | Case) -> Case:
     """The case of a name. ValueError where there is none, TypeError where it is neither name nor case."""
-    from railwright.circuit.case import HIGH, LOW, NOMINAL
+    from railwright.circuit.case import NAMED
 
     if callable(case):
         return case
-    named: dict[str, Case] = {"nominal": NOMINAL, "low": LOW, "high": HIGH}
+    wanted = f"one of {', '.join(NAMED)}, or a function such as `lambda name, value: value.high`"
     if not isinstance(case, str):
-        raise TypeError(unexpected("case", f"one of {', '.join(named)}, or a case of your own", case))
-    if case not in named:
-        raise ValueError(unexpected("case", f"one of {', '.join(named)}", case))
-    return named[case]
+        raise TypeError(unexpected("case", wanted, case))
+    if case not in NAMED:
+        raise ValueError(unexpected("case", wanted, case))
+    return NAMED[case]
 
 
 def _as_key(settings: Settings) -> str:

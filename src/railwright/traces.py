@@ -14,6 +14,10 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    Array = NDArray[np.float64]
+    Flags = NDArray[np.bool_]
+    Places = NDArray[np.intp]
+
 
 class Mode(IntEnum):
     """What regulates an output at an instant."""
@@ -24,12 +28,29 @@ class Mode(IntEnum):
     CP = 3
     TRIPPED = 4
 
+    @property
+    def word(self) -> str:
+        """As tables of people have it: 'off', 'CV', 'CC', 'CP', 'tripped'."""
+        return self.name if len(self.name) == 2 else self.name.lower()
+
+
+SPEAKS_LAST = {
+    False: (Mode.OFF, Mode.CV, Mode.CP, Mode.CC, Mode.TRIPPED),
+    True: (Mode.OFF, Mode.CP, Mode.CC, Mode.CV, Mode.TRIPPED),
+}
+"""Whether outputs work in parallel -> whose mode is that of all of them: the last in this order that one of
+them is in. In series the one in its limit holds the current of all; in parallel one that regulates the
+voltage holds it, while others, set a little higher, stand in their limit and only carry their share.
+"""
+
 
 UNITS = {"voltage": "V", "terminal_voltage": "V", "current": "A", "mode": "1"}
 
 
 VOLTAGES = ("voltage", "terminal_voltage")
 """Channels of a voltage; a run records one of them for each input."""
+PLACES = {"voltage": "at the connector", "terminal_voltage": "at the supply's terminals"}
+"""Where each of them is."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,8 +62,8 @@ class Traces:
     `mode` (values of `Mode`). A record holds only what was really measured. All are kept read-only.
     """
 
-    time: NDArray[np.float64]
-    columns: Mapping[str, NDArray[np.float64]]
+    time: Array
+    columns: Mapping[str, Array]
 
     def __post_init__(self) -> None:
         for name, values in self.columns.items():
@@ -80,7 +101,7 @@ class Traces:
         return Traces(np.concatenate((ends[:1], inside.time, ends[1:])), columns)
 
 
-def _read_only(values: NDArray[np.float64]) -> NDArray[np.float64]:
+def _read_only(values: Array) -> Array:
     """The same values, not to be written. Of an array that owns its data that is so for good: numpy lets no
     view of it be made writable again. Whoever made the array of which it is a part still can write that.
     """
@@ -226,6 +247,9 @@ class Facts(NamedTuple):
         """Those that are given, by name."""
         return {name: value for name, value in self._asdict().items() if value != Facts._field_defaults[name]}
 
+    def __repr__(self) -> str:
+        return f"Facts({', '.join(f'{name}={value!r}' for name, value in self.as_data().items())})"
+
     @classmethod
     def from_data(cls, data: Mapping[str, Any]) -> Facts:
         """The inverse of `as_data`; what it does not know is left out."""
@@ -273,6 +297,10 @@ class Event:
     def detail(self) -> str:
         """All that is said of it beside that, for people."""
         return self.text or _sentence(self.kind, self.facts)
+
+    def __repr__(self) -> str:
+        told = f"{self.what}: {self.detail}" if self.detail else self.what
+        return f"<Event at {self.time:.6g} s, {self.subject}: {told}>"
 
     def as_data(self) -> dict[str, Any]:
         """As files hold it: `what` and `detail` for people, `facts` where there are any."""
@@ -415,14 +443,14 @@ def span_named(spans: Iterable[Span], name: str) -> Span | None:
     return next((span for span in spans if span.name == name), None)
 
 
-def rows_at(time: NDArray[np.float64], at: NDArray[np.float64]) -> NDArray[np.intp]:
+def rows_at(time: Array, at: Array) -> Places:
     """Of each instant the last row that is not later; the first row before all of them. Shape of `at`."""
     import numpy as np
 
     return np.clip(np.searchsorted(time, at, side="right") - 1, 0, time.size - 1)
 
 
-def runs_of(holds: NDArray[np.bool_]) -> list[tuple[int, int]]:
+def runs_of(holds: Flags) -> list[tuple[int, int]]:
     """First and one past the last index of each run of True."""
     edges: list[int] = ((holds[1:] != holds[:-1]).nonzero()[0] + 1).tolist()
     if holds.size and holds[0]:
@@ -432,14 +460,14 @@ def runs_of(holds: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return list(zip(edges[::2], edges[1::2], strict=True))
 
 
-def crossing(time: NDArray[np.float64], values: NDArray[np.float64], row: int, level: float) -> float:
+def crossing(time: Array, values: Array, row: int, level: float) -> float:
     """When the straight line to a row from the one before it passes a level that lies between them [s]."""
     rise = float(values[row] - values[row - 1])
     part = (level - float(values[row - 1])) / rise if rise else 1.0
     return float(time[row - 1] + part * (time[row] - time[row - 1]))
 
 
-def integral_of_product(time: NDArray[np.float64], a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
+def integral_of_product(time: Array, a: Array, b: Array) -> float:
     """∫ a b dt [unit of a times unit of b times s] where both run in straight lines between the instants.
 
     Exact (Simpson's rule), unlike a trapezoid of the products: rows of a computed trace are far apart on a

@@ -144,15 +144,16 @@ class MemoryWriter:
         return self._closed
 
     def close(self) -> None:
-        if not self._closed:
-            self._closed = True
-            self._send(None)
+        self._end(None)
 
     def abort(self) -> None:
         """Close at once: the other side is told that the connection was reset by its peer."""
+        self._end(ConnectionResetError("connection reset by peer"))
+
+    def _end(self, last: ConnectionResetError | None) -> None:
         if not self._closed:
             self._closed = True
-            self._send(ConnectionResetError("connection reset by peer"))
+            self._send(last)
 
     async def wait_closed(self) -> None:
         await asyncio.sleep(0)

@@ -56,3 +56,21 @@ def test_json_is_still_the_same_json(capsys):
     assert json.loads(shown(capsys.readouterr().out)) == {"a": HOSTILE, "b": "Ω"}
     print_json({"b": "Ω"})
     assert "Ω" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("columns", ["40", "120"])
+def test_lines_that_go_to_no_terminal_end_with_their_last_word(columns, capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", columns)
+    console().print(table("Title", ("One", "Other"), [("a", "b  "), ("", "word " * 30)]))
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) > 5
+    assert [line for line in lines if line != line.rstrip()] == []
+    assert sum(line.split().count("word") for line in lines) == 30
+
+
+def test_a_table_without_rows_is_not_printed(capsys):
+    out = console()
+    out.print(table("Requirements", ("One", "Other"), []))
+    assert capsys.readouterr().out == ""
+    out.print(table("Requirements", ("One", "Other"), [("a", "b")]))
+    assert "Requirements" in capsys.readouterr().out

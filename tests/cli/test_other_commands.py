@@ -1,7 +1,10 @@
 """new, twin, run, evaluate and report at their edges; the whole of them is in test_demo.py."""
 
 import json
+import os
+import signal
 import socket
+import time
 from pathlib import Path
 
 import pytest
@@ -119,6 +122,9 @@ HOOKED_UP = (*RECORDING, "--procedure", PROCEDURE)
         (*HOOKED_UP, "--length", "3 V"),
         (*HOOKED_UP, "--probe", "x"),
         ("--probe", "main"),
+        ("--trigger", "drive>1"),
+        ("--length", "3 V"),
+        ("--trigger", "main current above 50 mA"),
         ("--true", "main.capacitor.capacitance"),
         ("--true", "main.capacitor.capacitance=xx"),
         ("--mischief", "left: sulks at message 3"),
@@ -129,7 +135,26 @@ def test_twin_options_that_cannot_be_are_one_line(documents, cli, options):
     result = cli("twin", BENCH, *options)
     assert result.exit_code == 2
     assert len(result.stderr.splitlines()) == 1
-    assert any(word in result.stderr for word in ("expected", "go together", "goes with", "needs"))
+    assert any(word in result.stderr for word in ("expected", "go together", "go with", "needs"))
+
+
+def test_ctrl_c_ends_a_twin_that_a_script_started_in_the_background(documents, cli, monkeypatch):
+    """There a shell has the command begin with the signal ignored."""
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+    def serve(*_: object, **options: object) -> None:
+        options["say"]("ready")
+        os.kill(os.getpid(), signal.SIGINT)
+        time.sleep(1.0)
+        pytest.fail("it goes on")
+
+    monkeypatch.setattr("railwright.twin.launcher.serve_bench", serve)
+    try:
+        result = cli("twin", BENCH, "--free-ports")
+    finally:
+        signal.signal(signal.SIGINT, before)
+    assert result.exit_code == 3
+    assert result.stdout == "ready\n"
 
 
 @pytest.mark.parametrize(

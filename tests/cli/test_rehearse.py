@@ -41,6 +41,13 @@ def test_cases_differ(documents, cli):
     assert len(charges) == 3
 
 
+@pytest.mark.parametrize("given", ["lowest", "LOW", ""])
+def test_a_case_that_there_is_not_is_one_line(documents, cli, given):
+    result = cli("rehearse", "--case", given, PROCEDURE)
+    assert result.exit_code == 2
+    assert result.stderr == f"--case: expected one of nominal, low, high, got '{given}'\n"
+
+
 def test_csv_and_plot_are_written(documents, cli):
     result = cli("rehearse", PROCEDURE, "--csv", "traces.csv", "--plot", "plot.png", "--step", "first power")
     assert result.exit_code == 0

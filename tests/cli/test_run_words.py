@@ -2,15 +2,19 @@
 
 import io
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from tests.said import says
 
 from railwright.cli.exits import Exit, guarded, stands
 from railwright.cli.run import code_of_run, headline, off_words, report_outcome
+from railwright.documents.loader import load_documents
+from railwright.examples import example
 from railwright.records.ended import Ended, SwitchedOff
 from railwright.running.outcome import RunOutcome
-from railwright.traces import Record
+from railwright.traces import Record, Span
 
 
 def outcome(ended=Ended.COMPLETED, cause="", energised=True, switched_off=(), **more):
@@ -135,6 +139,20 @@ def test_not_confirmed_is_said_on_both_streams_unless_they_are_one(capsys, monke
     monkeypatch.setattr(sys, "stderr", one)
     report_outcome(outcome(Ended.INSTRUMENT, "left: gone", **NOT))
     assert one.getvalue().count("OFF NOT CONFIRMED") == 1
+
+
+def test_what_late_set_points_leave_open_is_said_with_how_it_ended(capsys):
+    """The line sweep has a point every 500 ms, so that 50 ms are permitted."""
+    documents = load_documents(example() / "power-input.procedure.yaml")
+    for late, said in ((0.049, False), (0.06, True)):
+        swept = Span("line sweep", "sweep", 2.0, 6.0, ("main",), late=late)
+        done = replace(outcome(), record=Record("supply readings", {}, (), (swept,)))
+        report_outcome(done, documents=documents)
+        told = capsys.readouterr().out
+        wanted = "60 ms", "'power over the line range'", "'keeps running over the line range'"
+        assert says(told.replace("\n", " "), *wanted) is said
+        report_outcome(replace(done, energised=False), documents=documents)
+        assert "line range" not in capsys.readouterr().out
 
 
 def test_what_an_instrument_says_does_not_steer_the_terminal(capsys):

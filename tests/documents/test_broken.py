@@ -324,7 +324,17 @@ CASES = (
         PROCEDURE,
         "from: left.1",
         "from: [left.1]",
-        ("power-input.procedure.yaml:7:16: expected some text, got a list",),
+        (
+            "power-input.procedure.yaml:7:16: expected an output, or how several are joined, got a list; write 'left.1'",
+        ),
+    ),
+    Case(
+        PROCEDURE,
+        "from: left.1",
+        "from: [left.1, right.1]",
+        (
+            "power-input.procedure.yaml:7:16: expected an output, or how several are joined, got a list; write '{series: [left.1, right.1]}' or '{parallel: [left.1, right.1]}'",
+        ),
     ),
     Case(
         PROCEDURE,
@@ -549,6 +559,23 @@ CASES = (
         "from: 9 V, to: 16 V",
         "from: 9,5 V, to: 16 V",
         ("power-input.procedure.yaml:29:32: expected a decimal point, got '9,5 V'; write '9.5 V'",),
+    ),
+    Case(
+        PROCEDURE,
+        "from: 9 V, to: 16 V",
+        "from: 9,5 V .. 16,25 V, to: 16 V",
+        (
+            "power-input.procedure.yaml:29:32: expected a decimal point, got '9,5 V .. 16,25 V'; write '9.5 V .. 16.25 V'",
+        ),
+    ),
+    Case(
+        PROCEDURE,
+        "from: 9 V, to: 16 V",
+        "from: 9,5 V, to: 16,25 V",
+        (
+            "power-input.procedure.yaml:29:32: expected a decimal point, got '9,5 V'; write '9.5 V'",
+            "power-input.procedure.yaml:29:43: expected a decimal point, got '16,25 V'; write '16.25 V'",
+        ),
     ),
     Case(
         PROCEDURE,

@@ -16,7 +16,7 @@ from railwright.archive.stored import StoredRun, evaluate_run, evaluations_of, o
 from railwright.cli.app import app
 from railwright.evaluation.evaluate import evaluate
 from railwright.evaluation.outcome import Evaluation, Outcome
-from railwright.evaluation.played import shortest_segment
+from railwright.evaluation.played import left_open, shortest_segment
 from railwright.plan.timeline import build_timeline
 from railwright.traces import Event, EventKind, Traces
 
@@ -203,6 +203,32 @@ def test_a_step_that_was_played_late_decides_nothing(
     assert reason in result.reason
     assert outcomes(found)[:2] == [PASS, PASS]
     assert exit_code(stored) == (5 if reason else {PASS: 0, FAIL: 1}[decided])
+
+
+@pytest.mark.parametrize(
+    ("played", "says_of"),
+    [
+        ({"late": 0.0249}, ()),  # a tenth of 250 ms
+        ({"late": 0.0251}, ("'sweep'", "25.1 ms", "25 ms", "'by sweep'")),
+        ({"left_out": 3}, ("3", "'sweep'", "'by sweep'")),
+    ],
+)
+def test_a_run_says_which_requirements_late_set_points_leave_open(
+    tmp_path: Path, played: dict[str, Any], says_of: tuple[str, ...]
+) -> None:
+    stored = open_stored(store(tmp_path / "made"))
+    record, documents = stored.data.record, stored.documents
+    timeline = build_timeline(documents.procedure, documents.device)
+    spans = tuple(replace(each, **played) if each.name == "sweep" else each for each in record.spans)
+    sweep = [each.name for each in documents.procedure.requires if each.during == "sweep"]
+    found = list(left_open(documents.procedure, timeline, replace(record, spans=spans)))
+    assert sweep
+    assert len(found) == bool(says_of)
+    if says_of:
+        assert says(found[0], *(f"'{sweep[0]}'" if each == "'by sweep'" else each for each in says_of))
+    # Of a step on which nothing hangs nothing is said.
+    idle = documents.procedure.model_copy(update={"requires": ()})
+    assert list(left_open(idle, timeline, replace(record, spans=spans))) == []
 
 
 def test_what_a_point_list_times_itself_cannot_be_late(tmp_path: Path) -> None:

@@ -18,6 +18,8 @@ from railwright.evaluation.evaluate import evaluate
 from railwright.evaluation.reading import supply_model
 from railwright.physics.surge import SurgePath
 from railwright.plan.timeline import build_timeline
+from railwright.quantities import figures_of
+from railwright.quantities.units import DIMENSION_NAMES
 from railwright.rehearsal.read import as_read
 from railwright.rehearsal.rehearse import rehearse
 from railwright.report.figures import show_measured
@@ -153,3 +155,15 @@ def test_a_peak_that_only_a_lead_bounds_is_shown_without_an_upper_end(
     shown = show_measured(result.measured.value, result.measured.low, result.measured.bounded, "A")
     assert shown[1].startswith("≥") is open_above
     assert evaluation_from_data(json.loads(json.dumps(as_data(found)))) == found
+
+
+@pytest.mark.parametrize("inductance", [None, 1e-6])
+@pytest.mark.parametrize("capacitance", [None, 220e-6])
+def test_its_figures_have_units_as_all_others(inductance: float | None, capacitance: float | None) -> None:
+    path = SurgePath(1.2, 67.04e-3, inductance, capacitance, response=500e-6)
+    bound = path.largest(58.26)
+    assert bound is not None
+    units = {figure.name: figure.unit for figure in figures_of(bound.words)}
+    assert units
+    assert set(units.values()) <= set(DIMENSION_NAMES)
+    assert units.get("resistance", "ohm") == "ohm"

@@ -6,7 +6,7 @@ import pytest
 from scipy.optimize import brentq
 
 from railwright.physics import conductors
-from railwright.settings.conductors import temperature_rise
+from railwright.physics.conductor_heat import temperature_rise
 
 # ASTM B258 (diameters), published wire tables at 20 °C: AWG, d [mm], A [mm²], R [Ω/km].
 WIRE_TABLE = [

@@ -70,9 +70,10 @@ def test_against_closed_forms(name):
 
 
 def test_a_load_that_differs_by_a_third_of_a_percent_is_seen():
+    # At 10.033 mF Radau takes a hundred times as long: its steps collapse where limit and voltage loop meet.
     case = load_case("cc_start")
     output = Output("out", SMALL, [(0.0, 0.0), (6e-3, 12.0)], 1.0)
-    other = Bench("main", [output], 0.05, 1.2e-6, [Capacitor(10.033e-3, 20e-3)])
+    other = Bench("main", [output], 0.05, 1.2e-6, [Capacitor(10.034e-3, 20e-3)])
     failures = against(case, ours("cc_start"), other.solve(case.until, ours("cc_start").time)).failures()
     assert [failure.split()[0] for failure in failures] == ["current", "'out:", "energy"]
 

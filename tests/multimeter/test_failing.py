@@ -16,7 +16,7 @@ from railwright.documents.sources import DocumentErrors
 from railwright.evaluation.outcome import Outcome
 from railwright.guard.local_link import LocalLink
 from railwright.records.ended import Ended
-from railwright.records.readings import read_all
+from railwright.records.readings import read_record
 from railwright.running.outcome import RunOutcome
 from railwright.running.runner import run
 from railwright.traces import EventKind
@@ -112,7 +112,7 @@ def test_one_that_fails_later_ends_nothing(
     assert outcome.off_confirmed
     failed = [event for event in outcome.record.events if event.kind is EventKind.INSTRUMENT_FAILS]
     assert [event.subject for event in failed] == ["volts"]
-    _, meters, _ = read_all(procedure.parent / "run" / "log.ndjson")
+    _, meters, _ = read_record(procedure.parent / "run" / "log.ndjson")
     assert all(readings.time.size == after - 1 for readings in meters.values())
 
 

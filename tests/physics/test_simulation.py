@@ -121,6 +121,7 @@ def test_in_series_one_output_in_cc_loses_voltage_and_the_other_keeps_its_own():
     assert samples.current[-1] == pytest.approx(0.8, rel=1e-3)
     assert samples.output("left.1")[2][-1] == Mode.CC
     assert samples.output("left.2")[2][-1] == Mode.CV
+    assert samples.mode[-1] == Mode.CC
     assert samples.output("left.2")[0][-1] == pytest.approx(12.0, abs=1e-3)
     assert samples.output("left.1")[0][-1] == pytest.approx(0.8 * 20.01 - 12.0, abs=0.02)
 
@@ -133,6 +134,7 @@ def test_parallel_outputs_add_their_currents_and_one_in_cc_carries_its_limit():
     assert samples.output("left.1")[1][-1] == pytest.approx(1.5, rel=1e-3)
     assert samples.output("left.1")[2][-1] == Mode.CC
     assert samples.output("left.2")[2][-1] == Mode.CV
+    assert samples.mode[-1] == Mode.CV  # the voltage is held
     assert samples.terminal_voltage[-1] == pytest.approx(10.0, abs=1e-3)
     total = samples.output("left.1")[1] + samples.output("left.2")[1]
     assert total == pytest.approx(samples.current, abs=1e-9)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import io
 import json
 import socketserver
@@ -22,7 +23,7 @@ from railwright.cli.app import app
 from railwright.cli.prove import _Asked
 from railwright.dialects.files import USER_FOLDER
 from railwright.documents.output_name import OutputName
-from railwright.twin.electronic_load import TwinElectronicLoad
+from railwright.twin.electronic_load import ElectronicLoadServer, TwinElectronicLoad
 from railwright.twin.truth import Truth
 
 pytestmark = pytest.mark.alone
@@ -40,7 +41,7 @@ class _Server(socketserver.ThreadingTCPServer):
     allow_reuse_address = True
 
     def __init__(self) -> None:
-        self.load = TwinElectronicLoad("sink", load_of(), Truth(1))
+        self.twin = ElectronicLoadServer(TwinElectronicLoad("sink", load_of(), Truth(1)), lambda: None)
         super().__init__(("127.0.0.1", 0), _Handler)
 
 
@@ -49,7 +50,7 @@ class _Handler(socketserver.StreamRequestHandler):
 
     def handle(self) -> None:
         for line in self.rfile:
-            if answer := self.server.load.execute(line.rstrip(b"\n")):
+            if answer := asyncio.run(self.server.twin.answer(line.rstrip(b"\n"))):
                 self.wfile.write(answer.encode() + b"\n")
 
 
@@ -89,7 +90,7 @@ def test_what_is_still_connected_is_found_over_sockets_and_everything_is_off(
         assert says(stage["lines"][-1]["why"], "flow with the load off", "unplug the device")
         assert stage["not_confirmed"] == ""
         assert not supply.outputs[1].on
-        assert not load.load.on
+        assert not load.twin.load.on
 
 
 def test_what_leads_nowhere_is_found_and_nothing_is_kept_of_it(

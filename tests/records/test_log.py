@@ -19,7 +19,7 @@ import pytest
 from tests.said import figures, says
 
 from railwright.records import log as log_module
-from railwright.records.log import Log, LogLines, read_log
+from railwright.records.log import Log, LogLines
 
 
 def reading(log: Log, number: int) -> None:
@@ -36,7 +36,7 @@ def within(limit: float, true: Callable[[], object]) -> float:
 
 
 def numbers(path: Path) -> list[float]:
-    return [line["number"] for line in read_log(path)]
+    return [line["number"] for line in LogLines(path)]
 
 
 class Hanging(Log):
@@ -117,7 +117,7 @@ def test_what_is_no_json_is_written_all_the_same(tmp_path: Path, value: object, 
     log = Log(tmp_path / "log.ndjson")
     log.write("event", value=value)
     log.close()
-    assert list(read_log(log.path)) == [{"kind": "event", "value": read}]
+    assert list(LogLines(log.path)) == [{"kind": "event", "value": read}]
 
 
 def test_a_full_disk_is_told_within_a_second_and_what_was_written_stays_whole(tmp_path: Path) -> None:
@@ -190,7 +190,7 @@ def test_a_file_system_that_hangs_is_told_within_a_second_and_never_waited_for(h
     # When it comes back after all, nothing was lost.
     hanging.goes_on.set()
     hanging.close()
-    assert len(list(read_log(hanging.path))) == number
+    assert len(list(LogLines(hanging.path))) == number
     assert hanging.dropped == 0
     assert hanging.failed is not None
 
@@ -263,7 +263,7 @@ def test_kill_costs_what_came_within_the_last_moment_only(tmp_path: Path) -> Non
     killed = time.monotonic()
     process.send_signal(signal.SIGKILL)
     process.communicate(timeout=10)
-    lines = list(read_log(tmp_path / "log.ndjson"))
+    lines = list(LogLines(tmp_path / "log.ndjson"))
     assert [line["number"] for line in lines] == list(range(len(lines)))
     assert killed - lines[-1]["at"] < 0.25
 
@@ -311,7 +311,7 @@ def test_any_other_bad_line_is_told(tmp_path: Path, bad: bytes, after: bytes) ->
     path = tmp_path / "log.ndjson"
     path.write_bytes(GOOD + bad + after)
     with pytest.raises(ValueError, match=r"log\.ndjson:2: expected a JSON object with 'kind', got"):
-        list(read_log(path))
+        list(LogLines(path))
 
 
 def test_a_line_without_end_is_not_read_into_memory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -323,10 +323,10 @@ def test_a_line_without_end_is_not_read_into_memory(tmp_path: Path, monkeypatch:
     assert lines.tail == 10_000
     path.write_bytes(GOOD + b"x" * 10_000)
     with pytest.raises(ValueError, match=r"log\.ndjson:2: expected"):
-        list(read_log(path))
+        list(LogLines(path))
 
 
 def test_what_is_no_file_is_not_opened(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "log.ndjson")
     with pytest.raises(ValueError, match="expected the log of a run, got a pipe"):
-        list(read_log(tmp_path / "log.ndjson"))
+        list(LogLines(tmp_path / "log.ndjson"))

@@ -66,7 +66,7 @@ def test_files_log_and_recorder_tell_the_same(tmp_path: Path, monkeypatch: pytes
     recorder.event(EventKind.ON, "main", "Ω", 0.5)
     recorder.close()
     record = recorder.record()
-    logged, story = read_record(tmp_path / "log.ndjson")
+    logged, _, story = read_record(tmp_path / "log.ndjson")
     assert recorder.rows == story.rows == {"main": 200, "aux": 100}
     from_log = {name: record.traces[name] for name in record.traces}
     folded = fold(tmp_path / "log.ndjson", tmp_path, AT)

@@ -15,7 +15,7 @@ from railwright.documents.loader import load_documents
 from railwright.plan.off_order import off_order
 from railwright.quantities import show
 from railwright.records.ended import Ended
-from railwright.records.log import Log, read_log
+from railwright.records.log import Log, LogLines
 from railwright.records.manifest import write_manifest
 from railwright.records.readings import read_record
 from railwright.records.stored import NoRun, open_run
@@ -189,12 +189,17 @@ def test_a_bad_line_in_the_middle_is_told(tmp_path: Path) -> None:
     path = tmp_path / "log.ndjson"
     path.write_text('{"kind":"end"}\n{"kind":\n{"kind":"end"}\n')
     with pytest.raises(ValueError, match=r"log.ndjson:2: expected a JSON object"):
-        list(read_log(path))
+        list(LogLines(path))
 
 
 def test_what_is_no_run(tmp_path: Path, bench: Small) -> None:
     with pytest.raises(NoRun, match=r"run.json: expected a file of a run, got nothing there"):
         open_run(tmp_path)
+    (tmp_path / "file").write_text("")
+    for there in ("run9", "file"):
+        with pytest.raises(NoRun) as told:
+            open_run(tmp_path / there)
+        assert str(told.value).startswith(f"{tmp_path / there}: expected the folder of a run; ")
     folder = bench.run().folder
     (folder / "record-main.parquet").write_bytes(b"PAR1 not really")
     with pytest.raises(NoRun, match="expected the record of a run"):

@@ -99,6 +99,18 @@ def test_a_series_pair_is_played_as_one(documents):
         assert got == pytest.approx([expected["peak_current"], expected["settled_voltage"]], rel=1e-9)
 
 
+def test_a_parallel_pair_is_in_its_limit_while_none_of_it_holds_the_voltage(documents):
+    """Some 0.35 A flow, and each gives 0.32 A: the one that is set higher stands in its limit throughout."""
+    points = OutputSetPoints(OutputName("left.1"), 0.32, "regulate", 0.06, 18.0)
+    outputs = points, dataclasses.replace(points, output=OutputName("left.2"))
+    feed = Feed("main", "parallel", outputs, "silicone pair", "at load")
+    plan = plan_ensemble(documents, {"main": feed}, 64, timeline=short(documents), tail=0.1)
+    measures, _ = play_values(plan, plan.design.values(0))
+    found = measures["main"]["time_in_limit"]
+    assert found.min() > 0.01  # 1.4 mF are charged to 12 V with 0.64 A
+    assert found.max() < 0.08
+
+
 def test_however_it_is_spread_the_result_is_the_same_bytes(documents):
     plan = plan_ensemble(
         documents, {"transducer": TRANSDUCER}, 2500, seed=2, timeline=short(documents), tail=0.01

@@ -41,8 +41,7 @@ def test_the_sheet_has_contacts_stand_before_the_first_output_and_after_the_last
     assert [each.split(": ")[-1] for each in contacts_first(own)] == [f"{first}."]
     assert [each.split(": ")[-1] for each in contacts_last(own)] == [f"{rest}."]
     settings = Job.open(path).check(static=True).settings
-    power_up = next(step.power_up for step in own.procedure.steps if step.power_up is not None)
-    tasks = in_order(own, settings.set_points, sources_of(own)[0], power_up)
+    tasks = in_order(own, settings.set_points, sources_of(own)[0])
     with_contacts = [
         number for number, task in enumerate(tasks) if any("gate" in each for each in task.parts)
     ]
@@ -50,6 +49,28 @@ def test_the_sheet_has_contacts_stand_before_the_first_output_and_after_the_last
     assert with_contacts == [2, len(tasks) - 2]
     off = next(number for number, task in enumerate(tasks, 1) if task.words.startswith("All off"))
     assert all(f"step {off}" in task.words for task in tasks if "in the order of" in task.words)
+
+
+def test_the_sheet_moves_a_contact_between_two_power_ups(tmp_path: Path) -> None:
+    """transducer on with the gate of main open, the gate closed, main on."""
+    steps = (
+        "  - power_up: {order: [transducer], rise: 2 V/ms, settle: 150 ms}\n"
+        "  - relays: {close: [gate], settle: 50 ms}\n"
+        "  - power_up: {order: [main], rise: 2 V/ms, settle: 150 ms}\n    name: steady\n"
+        "  - power_down: {order: [main, transducer], gap: 20 ms}\n"
+    )
+    path = documents(tmp_path / "s", steps=steps)
+    own = load_documents(path)
+    tasks = in_order(own, Job.open(path).check(static=True).settings.set_points, sources_of(own)[0])
+    stands = [task.parts[0].split(": ")[-1] for task in tasks if any("gate" in each for each in task.parts)]
+    assert stands == ["open.", "closed.", "open."]
+    # 12 ms up, 150 ms settling, 50 ms for the contact.
+    assert says(tasks[7].words, "212 ms", "right.1", "left.1")
+    place = next(number for number, task in enumerate(tasks) if task.parts and "closed." in task.parts[0])
+    assert place == 6
+    assert [says(tasks[number].words, name) for number, name in ((5, "transducer"), (8, "main"))] == [
+        True
+    ] * 2
 
 
 def test_without_relays_nothing_is_said_of_them(tmp_path: Path) -> None:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from tests.bench import PROCEDURE, demo_with
+from tests.said import figures
 
 from railwright.plan.timeline import timeline_of
-from railwright.report.disturbances import disturbances
+from railwright.report.content import _disturbance
+from railwright.report.disturbances import ROWS_AT_MOST, disturbances
 from railwright.traces import Record, Span, Traces
 
 OLD = """        - {step_to: 12 V}
@@ -82,6 +84,40 @@ def test_a_slow_one_says_how_long_beyond_the_middle_and_where_it_stands(tmp_path
     assert asked.held == ((6.0, pytest.approx(0.5)),)
     assert seen is not None
     assert seen.shortest <= 2.5 <= seen.longest
+
+
+@pytest.mark.parametrize(("periods", "volts"), [(10, 2.0), (3, 2.0), (8, 1.0), (7, 4.0)])
+def test_what_is_asked_and_what_is_read_are_both_beyond_the_middle(tmp_path, periods, volts):
+    """A sine of 1 Hz: for a third of each half of its period it is beyond half of its amplitude, up or down.
+    More of them than `ROWS_AT_MOST` are one row.
+    """
+    wave = f"ripple: sine, peak_to_peak: {volts} V, frequency: 1 Hz, for: {periods} s, on: 12 V"
+    time = np.linspace(0.0, periods, 1000 * periods)
+    sine = 12.0 + volts / 2.0 * np.sin(2.0 * np.pi * time)
+    found = rows(tmp_path, segments(wave, "hold: 1 s"), [*time, periods + 1.0], [*sine, 12.0])
+    assert sum(len(row.asked) for row in found) == 2 * periods
+    assert len(found) == (1 if 2 * periods > ROWS_AT_MOST else 2 * periods)
+    for row in found:
+        assert all(each.beyond == pytest.approx(1.0 / 3.0, abs=0.012) for each in row.asked)
+        assert all(each is not None and each.shortest <= 1.0 / 3.0 <= each.longest for each in row.seen)
+        told = _disturbance(row)
+        # The last duration before 'beyond' in either text; ranges end with their longest.
+        for key in ("lasts", "read"):
+            counted = figures(told[key].partition("beyond")[0])[-1]
+            assert float(counted.removesuffix(" ms")) == pytest.approx(333.0, abs=15.0)
+
+
+def test_two_dips_in_one_are_beyond_the_middle_twice(tmp_path):
+    """7 V for 100 ms, 11 V for 500 ms, 7 V for 200 ms: below 9.5 V for 300 ms in all, not for 800 ms."""
+    levels = ("12 V", "1 s"), ("7 V", "100 ms"), ("11 V", "500 ms"), ("7 V", "200 ms"), ("12 V", "1 s")
+    shape = segments(*(each for to, time in levels for each in (f"step_to: {to}", f"hold: {time}")))
+    time = [0, 1, 1, 1.1, 1.1, 1.6, 1.6, 1.8, 1.8, 3]
+    time = [at + 1e-6 * n for n, at in enumerate(time)]
+    (row,) = rows(tmp_path, shape, time, [12, 12, 7, 7, 11, 11, 7, 7, 12, 12])
+    (asked,), (seen,) = row.asked, row.seen
+    assert asked.beyond == pytest.approx(0.3)
+    assert seen is not None
+    assert seen.shortest <= 0.3 <= seen.longest <= 0.3 + 4 * EVERY
 
 
 def test_levels_within_one_are_told_each(tmp_path):

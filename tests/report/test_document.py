@@ -286,3 +286,17 @@ def test_what_a_later_evaluation_decided_is_told(given: ReportInput, documents: 
     assert "would decide it" in change["before_reason"]
     single = content(replace(given, measured=Record("", {}), evaluations=(evaluation(documents, False),)))
     assert single["evaluations"] == []
+
+
+def test_steps_are_listed_by_what_the_rest_of_the_report_calls_them(quick: ReportInput) -> None:
+    """A step without a name also says what it does."""
+    procedure = quick.documents.procedure
+    steps = tuple(step.model_copy(update={"name": None}) for step in procedure.steps[:-1])
+    unnamed = procedure.model_copy(update={"steps": (*steps, procedure.steps[-1])})
+    given = replace(quick, documents=replace(quick.documents, procedure=unnamed))
+    (listed,) = (row[1] for row in content(given)["method"] if row[0] == "Steps")
+    told = listed.replace("\u200b", "").split(", ")
+    assert len(told) == len(unnamed.steps)
+    for index, (step, each) in enumerate(zip(unnamed.steps, told, strict=True)):
+        assert says(each, step.called(index))
+        assert step.name or says(each, step.kind.replace("_", " "))

@@ -52,6 +52,41 @@ def test_what_to_dial_in_is_what_a_run_would_set(documents: Documents) -> None:
     assert list(rows)[-1] == "voltage, once on"
 
 
+UP = "  - power_up: {order: [main, transducer], gap: 50 ms, rise: 2 V/ms, settle: 150 ms}\n"
+
+
+@pytest.mark.parametrize(
+    ("steps", "rises", "volts"),
+    [
+        (
+            "  - power_up: {order: [main], rise: 2 V/ms}\n"
+            "  - power_up: {order: [transducer], rise: 1 V/ms}\n",
+            ["2 V/ms", "1 V/ms"],
+            ["12 V", "24 V"],
+        ),
+        (
+            "  - power_up: {order: [transducer], voltages: {transducer: 20 V}}\n"
+            "  - power_up: {order: [main], rise: 500 V/s}\n",
+            ["0.5 V/ms", "—"],
+            ["12 V", "20 V"],
+        ),
+        (
+            "  - power_up: {order: [main, transducer], voltages: {transducer: 0 V}, rise: 1 V/ms}\n"
+            "  - shape: {input: transducer, segments: [{line_to: 10 V, over: 1 s}, {hold: 1 s}]}\n",
+            ["1 V/ms", "by stages"],
+            ["12 V", "0 V, by stages up to 10 V"],
+        ),
+    ],
+)
+def test_each_column_has_the_rise_and_the_voltage_of_its_own_power_up(
+    steps: str, rises: list[str], volts: list[str], tmp_path: Path
+) -> None:
+    table = data_of(changed(tmp_path, {UP: steps}))["dial"]
+    rows = {row[0]: [cell.replace("\u00a0", " ") for cell in row[1:]] for row in table["rows"]}
+    assert rows["rise"] == rises
+    assert rows["voltage, once on"] == volts
+
+
 def test_a_channel_stands_where_it_is_not_the_output_s_name(tmp_path: Path) -> None:
     plain = data_of(changed(tmp_path, {}))["dial"]["under"]
     assert plain[0].replace("\u200b", "").startswith("output 1 of QS-362")

@@ -16,6 +16,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import VisaSession
+from railwright.instruments.supply import OutputReading
 from railwright.plan.listing import Listing
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.running.rig import Rig
@@ -83,6 +84,36 @@ def test_one_that_tripped_speaks_for_the_pair(fake: FakeSupply) -> None:
     fake.trip(2, bit=12)
     (reading,) = made.read(["main"])
     assert (reading.mode, reading.trip) == (Mode.TRIPPED, "OVP")
+    made.close()
+
+
+def reading(mode: Mode) -> OutputReading:
+    return OutputReading("1", 0.0, 12.0, 1.0, mode, "", on=True)
+
+
+@pytest.mark.parametrize(
+    ("arrangement", "modes", "whole"),
+    [
+        (
+            "series",
+            (Mode.CV, Mode.CC),
+            Mode.CC,
+        ),  # no more flows through any than through the one in its limit
+        ("series", (Mode.CP, Mode.CV), Mode.CP),
+        ("parallel", (Mode.CC, Mode.CV), Mode.CV),  # the one in its limit carries its share
+        ("parallel", (Mode.CV, Mode.CP), Mode.CV),
+        ("parallel", (Mode.CC, Mode.CC), Mode.CC),  # none holds the voltage
+        ("parallel", (Mode.CP, Mode.CC), Mode.CC),
+        ("parallel", (Mode.CV, Mode.TRIPPED), Mode.TRIPPED),
+    ],
+)
+def test_in_parallel_one_that_holds_the_voltage_speaks_for_the_pair(
+    fake: FakeSupply, arrangement: Literal["series", "parallel"], modes: tuple[Mode, Mode], whole: Mode
+) -> None:
+    made = rig(fake, arrangement)
+    for order in (modes, modes[::-1]):
+        parts = {OutputName(f"left.{n}"): reading(mode) for n, mode in enumerate(order, 1)}
+        assert made.together("main", parts).mode is whole
     made.close()
 
 

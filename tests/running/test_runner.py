@@ -23,7 +23,7 @@ from railwright.documents.bench import Coupling
 from railwright.guard.process_link import ProcessLink
 from railwright.quantities import show
 from railwright.records.ended import Ended
-from railwright.records.log import Log, read_log
+from railwright.records.log import Log, LogLines
 from railwright.records.names import LOG
 from railwright.records.stored import open_run
 from railwright.running.interruption import StopRequest
@@ -67,7 +67,7 @@ def test_a_fall_is_told_and_logged_at_the_reading_that_shows_it(bench: Small) ->
     below = (trace.time >= off.time) & (np.abs(trace.columns["voltage"]) < 1.0)
     assert fell.time == trace.time[below][0]
     assert fell.time - off.time == pytest.approx(outcome.switched_off["main"].fell_after)
-    lines = [line for line in read_log(bench.folder / "run" / "log.ndjson") if line["kind"] == "event"]
+    lines = [line for line in LogLines(bench.folder / "run" / "log.ndjson") if line["kind"] == "event"]
     (logged,) = (line for line in lines if (line["subject"], line["what"]) == ("main", "fell"))
     assert logged["time"] == fell.time
     assert figures(logged["detail"])[0] == "1 V"

@@ -10,7 +10,7 @@ from railwright.documents.bench import Lead, StockConductor
 from railwright.documents.translate import validated
 from railwright.physics import conductors as physics
 from railwright.physics.conductor_heat import heat_given_off, temperature_rise
-from railwright.settings.conductors import loop_drop, recommend
+from railwright.settings.rules.leads import loop_drop, recommend
 
 LEAD = validated(Lead, {"conductor": "AWG 24", "one_way_length": "3 m", "contact_resistance_loop": "10 mohm"})
 

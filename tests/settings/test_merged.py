@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from railwright.documents.sources import Location
-from railwright.quantities import state
+from railwright.quantities import joined, state
 from railwright.settings.findings import Finding, Ranking, Severity
 from railwright.settings.merged import merge
 
@@ -62,3 +62,17 @@ def test_a_sentence_within_a_sentence_is_part_of_the_form():
 
     assert len(merge([said(""), said(more)], {})) == 2
     assert len(merge([said(more), said(state("; up to {time}", time=(2.0, "s")))], {})) == 1
+
+
+def test_texts_of_one_name_differ_between_findings_and_not_within_one():
+    def pair(first: str, second: str, volts: float) -> Finding:
+        ways = joined(" and ", [state("{way}", way=first), state("{way}", way=second)])
+        why = state("{ways} at {level}", ways=ways, level=(volts, "V"))
+        return Finding("low", Severity.CAUTION, "main", None, why, "")
+
+    (alone,) = merge([pair("down", "up", 1.0)], {})
+    assert alone.texts == ()
+    (alike,) = merge([pair("down", "up", 1.0), pair("down", "up", 2.0)], {})
+    assert (alike.count, alike.texts) == (2, ())
+    (apart,) = merge([pair("down", "up", 1.0), pair("down", "back", 2.0)], {})
+    assert apart.texts == (("way", ("down", "up", "back")),)

@@ -388,6 +388,21 @@ def test_what_the_rehearsal_predicts_is_what_evaluation_measures(bent: Bent) -> 
     assert any(says(f.why, "stops at") for f in found(stays, "requirement-predicted"))
 
 
+@pytest.mark.parametrize("played", [{"left_out": 219}, {"left_out": 1}, {"late": 1.5}])
+@pytest.mark.parametrize("level", [0.03, 0.059])
+def test_what_the_host_does_not_play_has_no_value_to_tell(
+    tmp_path: Path, played: dict[str, float], level: float
+) -> None:
+    """Whether it would lie far inside of what is permitted (60 mA) or close to it."""
+    bent = Bent(station(tmp_path)).bend("transducer", "current", 0.06, 0.1, level)
+    inrush = next(each for each in bent.documents.procedure.requires if each.name == "transducer inrush")
+    bent.spans = tuple(replace(each, **played) if each.name == inrush.during else each for each in bent.spans)
+    told = [f for f in found(bent, "requirement-predicted") if says(f.why, "transducer inrush")]
+    (finding,) = told
+    assert says(finding.why, played.get("left_out", "1.5 s"))
+    assert "mA" not in finding.why
+
+
 def test_a_requirement_that_is_met_by_little(bent: Bent) -> None:
     (finding,) = found(bent.bend("transducer", "current", 0.06, 0.1, 0.057), "requirement-close")
     assert says(finding.why, "transducer inrush", "57 mA", "3 mA", "60 mA")

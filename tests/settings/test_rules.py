@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from tests.said import says
+from tests.said import figures, says
 from tests.settings.station import TODAY, Edit, line_of, of_rule, settled, station
 
 from railwright.circuit.case import fixed
@@ -19,6 +19,7 @@ from railwright.dialects.files import dialect_text
 from railwright.evaluation.evaluate import evaluate
 from railwright.measures import MEASURES
 from railwright.plan.timeline import build_timeline
+from railwright.quantities import show
 from railwright.rehearsal.needed import trips
 from railwright.settings.constraints.ovp import falling
 from railwright.settings.context import sources_of
@@ -256,6 +257,7 @@ NO_LIST: Edit = (
     "",
 )
 RIPPLE = "{ripple: sine, peak_to_peak: 2 V, frequency: 50 Hz, for: 2 s, on: 12 V}"
+SLOW_RIPPLE = RIPPLE.replace("50 Hz", "5 Hz")
 DIP = "{step_to: 9 V}, {hold: 5 ms}, {step_to: 12 V}, {hold: 1 s}"
 COMES_ON: Edit = ("bench", "after_mains: stays off", "after_mains: comes on")
 BATTERY: Edit = (
@@ -486,6 +488,32 @@ CASES = [
         "between two (taken: the bench gives no 'exchange' of left): it would leave out 42 of them "
         "and send set points up to 4 ms late",
         silent=(sweep("from: 9 V, to: 16 V, points: 71, dwell: 20 ms"),),
+    ),
+    Case(  # 5 ms of 8 ms, and 5 ms of 10 ms
+        "readings-between-set-points",
+        "main",
+        (exchange("5 ms"), sweep("from: 9 V, to: 16 V, points: 71, dwell: 8 ms")),
+        "dwell: 8 ms",
+        "'line sweep' sets main every 8 ms at the closest, and readings are asked for every 10 ms: on one "
+        "link, 5 ms each, 112% of its time, so that some are left out. A set point that meets a reading "
+        "comes up to 5 ms late, 2 ms are permitted",
+        silent=(exchange("2 ms"), sweep("from: 9 V, to: 16 V, points: 71, dwell: 8 ms")),
+    ),
+    Case(  # 5 ms of 40 ms, and 5 ms of 10 ms: all go, and a tenth of 40 ms is permitted
+        "readings-between-set-points",
+        "main",
+        (exchange("5 ms"), sweep("from: 9 V, to: 16 V, points: 71, dwell: 40 ms")),
+        "dwell: 40 ms",
+        "on one link, 5 ms each. A set point that meets a reading comes up to 5 ms late, 4 ms are permitted",
+        silent=(exchange("5 ms"), sweep("from: 9 V, to: 16 V, points: 71, dwell: 50 ms")),
+    ),
+    Case(  # 32 lines of a period; nothing hangs on what is played by a list, or on another step
+        "readings-between-set-points",
+        "main",
+        (exchange("5 ms"), OWN_REQUIRED, *shape(f"input: main, segments: [{SLOW_RIPPLE}]")),
+        "ripple: sine",
+        "'own shape' sets main every 6.25 ms at the closest",
+        silent=(exchange("5 ms"), *shape(f"input: main, segments: [{SLOW_RIPPLE}]")),
     ),
     Case(
         "shape-by-list",
@@ -742,6 +770,17 @@ CASES = [
         "- power_up",
         "'first power' switches main on while transducer is off; by its 'off_after' transducer stays on as",
         silent=(AFTER_TRANSDUCER,),
+    ),
+    Case(  # 0.25 s that it is read for, less the gap of 20 ms, and what the transducer takes to fall
+        "off-after-waits",
+        "main",
+        (AFTER_TRANSDUCER,),
+        "- power_down",
+        "switches main off 20 ms after transducer; transducer takes up to",
+        silent=(
+            AFTER_TRANSDUCER,
+            ("procedure", "order: [transducer, main], gap: 20 ms}", "order: [transducer, main], gap: 5 s}"),
+        ),
     ),
     Case(
         "off-after-unlinked",
@@ -1159,6 +1198,22 @@ CASES = [
         (limit("620 mA"),),
         "620 mA",
         "2.6% above the declared steady current, 0.6 A",
+    ),
+    Case(  # halves of 1 A
+        "parallel-in-limit",
+        "main",
+        (PARALLEL, REGULATES),
+        LIMIT,
+        "up to its limit, 0.5 A, and with more (the declared steady current, 0.6 A)",
+        silent=(PARALLEL, REGULATES, limit("1.21 A")),
+    ),
+    Case(
+        "parallel-in-limit",
+        "main",
+        (PARALLEL, REGULATES, limit("1.15 A")),
+        "1.15 A",
+        "up to its limit, 0.575 A",
+        silent=(SERIES, REGULATES),
     ),
     Case("limit-at-low-voltage", "main", (limit("620 mA"),), "line_to: 6 V", "draws 0.6447 A"),
     Case("limit-above-device", "main", (limit("2.498 A"),), "2.498 A", "lets 2.504 A through"),
@@ -2413,6 +2468,48 @@ def test_rules_are_well_formed() -> None:
     for rule in RULES:
         assert rule.title.endswith(".") or rule.title.endswith(")"), rule.id
         assert rule.id == rule.id.lower()
+
+
+@pytest.mark.parametrize(
+    ("edits", "written", "advised", "ends"),
+    [
+        # 1.1 × 0.6 A and what programming is off: 4 mA and a thousandth
+        ((), "620 mA", (0.66 + 4e-3) / 0.999, None),
+        ((), "640 mA", (0.66 + 4e-3) / 0.999, None),
+        # a lead that bears 0.65 A of a limit with its error
+        ((("bench", "permitted_current: 8 A", "permitted_current: 0.65 A"),), "620 mA", None, 0.6453),
+        # the device bears 0.655 A
+        ((("device", "at_most: 2.5 A", "at_most: 0.655 A"),), "630 mA", None, 0.6503),
+        (
+            (("device", "steady: 180 mA .. 600 mA", "steady: 180 mA .. 800 mA"),),
+            "850 mA",
+            0.884 / 0.999,
+            None,
+        ),
+    ],
+)
+def test_more_headroom_is_advised_as_far_as_the_window_goes(
+    edits: tuple[Edit, ...], written: str, advised: float | None, ends: float | None, tmp_path: Path
+) -> None:
+    """And what is advised is enough: the caution is silent there."""
+    settings = settled(tmp_path, *edits, limit(written))
+    (finding,) = of_rule(settings, "limit-headroom")
+    window = next(w for w in settings.windows if (w.about, w.setting) == ("main", "current_limit"))
+    if ends is not None:
+        assert window.high is not None
+        assert window.high.value == pytest.approx(ends, rel=2e-3)
+        assert says(finding.remedy, show(window.high.value, "A"))
+        return
+    assert advised is not None
+    assert advised <= quantity(finding.remedy) <= 1.001 * advised
+    after = settled(tmp_path, *edits, limit(f"{quantity(finding.remedy)} A"))
+    assert of_rule(after, "limit-headroom") == []
+
+
+def quantity(text: str) -> float:
+    """The first current in a text [A]."""
+    number, unit = figures(text)[0].split()
+    return float(number) * {"A": 1.0, "mA": 1e-3}[unit]
 
 
 def test_parallel_outputs_divide_the_limit(tmp_path: Path) -> None:

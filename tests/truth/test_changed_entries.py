@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from benchmarks.changed_entries import judge
-from benchmarks.changed_entries.changes import NAME, Change, changes
+from benchmarks.changed_entries.changes import NAME, Change, changes, unchanged
 from benchmarks.changed_entries.judge import NOT_PROVED, STOPPED, TRUE, UNTRUE, judged
 from benchmarks.changed_entries.play import Proved, lay_out, played
 
@@ -66,8 +66,7 @@ def test_no_single_error_ends_in_an_untrue_statement(dialect: str, tmp_path: Pat
 
 @pytest.mark.parametrize("dialect", dialect_names())
 def test_an_unchanged_dialect_comes_out_true(dialect: str, tmp_path: Path) -> None:
-    text = dialect_text(dialect).replace(f"dialect: {dialect}", f"dialect: {NAME}", 1)
-    came = judged(dialect, Change("nothing", "unchanged", text), tmp_path)
+    came = judged(dialect, unchanged(dialect), tmp_path)
     assert (came.verdict, came.untrue) == (TRUE, ())
 
 

@@ -2,16 +2,28 @@
 
 from __future__ import annotations
 
+import asyncio
+
 import pytest
 from tests.proving.bench import load_of
 
-from railwright.twin.electronic_load import TwinElectronicLoad
+from railwright.twin.electronic_load import ElectronicLoadServer, TwinElectronicLoad
 from railwright.twin.truth import Truth
 
 
+class _Load(ElectronicLoadServer):
+    """One that lies beside the bench."""
+
+    def __init__(self) -> None:
+        super().__init__(TwinElectronicLoad("sink", load_of(), Truth(1)), lambda: None)
+
+    def execute(self, message: bytes) -> str:
+        return asyncio.run(self.answer(message))
+
+
 @pytest.fixture
-def load() -> TwinElectronicLoad:
-    return TwinElectronicLoad("sink", load_of(), Truth(1))
+def load() -> _Load:
+    return _Load()
 
 
 @pytest.mark.parametrize(
@@ -28,7 +40,7 @@ def load() -> TwinElectronicLoad:
         ("*OPC?", "1"),
     ],
 )
-def test_everyday_things(load: TwinElectronicLoad, message: str, answer: str) -> None:
+def test_everyday_things(load: _Load, message: str, answer: str) -> None:
     assert load.execute(message.encode()) == answer
     assert load.execute(b"SYST:ERR?").startswith("0,")
 
@@ -45,22 +57,20 @@ def test_everyday_things(load: TwinElectronicLoad, message: str, answer: str) ->
         ("CURR 1 V", -131),
     ],
 )
-def test_what_is_wrong_is_queued_and_changes_nothing(
-    load: TwinElectronicLoad, message: str, number: int
-) -> None:
-    before = load.on, load.current
+def test_what_is_wrong_is_queued_and_changes_nothing(load: _Load, message: str, number: int) -> None:
+    before = load.load.on, load.load.current
     assert load.execute(message.encode()) == ""
     assert load.execute(b"SYST:ERR?").startswith(f"{number},")
-    assert (load.on, load.current) == before
+    assert (load.load.on, load.load.current) == before
     load.execute(message.encode())
     load.execute(b"*CLS")
     assert load.execute(b"SYST:ERR?").startswith("0,")
 
 
-def test_it_says_who_it_is(load: TwinElectronicLoad) -> None:
+def test_it_says_who_it_is(load: _Load) -> None:
     assert load.execute(b"*IDN?").startswith("Railwright,EL-600,E-0007,")
 
 
-def test_both_readings_are_of_one_instant(load: TwinElectronicLoad) -> None:
+def test_both_readings_are_of_one_instant(load: _Load) -> None:
     voltage, current = load.execute(b"MEAS:VOLT?;:FETC:CURR?").split(";")
     assert load.execute(b"FETC:VOLT?;CURR?") == f"{voltage};{current}"

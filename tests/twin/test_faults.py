@@ -90,13 +90,13 @@ def test_a_reversed_input_that_nothing_says_is_protected_conducts_like_a_diode()
     device = DEVICE.model_copy(update={"inputs": {**DEVICE.inputs, "aux": aux}})
     made = plant("reversed aux", device=device)
     assert last(made, "aux")[0] == pytest.approx(0.7, abs=0.15)
-    assert any(says(str(said), "aux", "diode") for said in made.truth.assumptions)
+    assert any(says(str(said), "aux", "diode") for said in made.truth.assumptions.all())
 
 
 def test_a_reversed_resistor_draws_the_same() -> None:
     right, wrong = plant(), plant("reversed aux")
     assert last(wrong, "aux") == pytest.approx(last(right, "aux"), rel=0.01)
-    assert any(says(str(said), "aux", "same") for said in wrong.truth.assumptions)
+    assert any(says(str(said), "aux", "same") for said in wrong.truth.assumptions.all())
 
 
 @pytest.mark.parametrize("fault", ["sense reversed main", "sense shorted main"])

@@ -93,7 +93,7 @@ def test_errors_of_an_output_stay_inside_its_accuracy() -> None:
 
 def test_what_is_unknown_is_assumed_aloud() -> None:
     truth = AtHand("right", plan=None).truth
-    said = " ".join(map(str, truth.assumptions))
+    said = " ".join(map(str, truth.assumptions.all()))
     for word in (
         "right.1: accuracy of its voltage readings is not given",
         "right.1: resolution of its current programming is not given",
@@ -103,7 +103,7 @@ def test_what_is_unknown_is_assumed_aloud() -> None:
         assert word in said
     left = AtHand("left", plan=None).truth
     assert not any(
-        sentence.subject == "left.1" and "readings" in sentence.text for sentence in left.assumptions
+        sentence.subject == "left.1" and "readings" in sentence.text for sentence in left.assumptions.all()
     )
 
 
@@ -114,7 +114,7 @@ def test_twin_and_rehearsal_assume_in_the_same_words(tmp_path: Path) -> None:
         Plant(name, documents.bench, documents.device, documents.procedure, truth).truth
         for name, truth in (("left", Truth(1)), ("right", Truth(1)))
     ]
-    said = {sentence for truth in twins for sentence in truth.assumptions}
+    said = {sentence for truth in twins for sentence in truth.assumptions.all()}
     # What the program does is none of a twin's business.
     own = {
         each

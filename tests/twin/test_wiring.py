@@ -103,7 +103,7 @@ def test_a_fixture_lies_in_the_circuit_with_true_values() -> None:
     assert main.loads[2].values["capacitance"] == truth.parameters["main.fixture.capacitance"].value
     # Both draw their share of the bounds from the same stream.
     assert main.lead.resistance - bare.lead.resistance == pytest.approx(0.12, abs=0.01)
-    assert any("ESR" in each.text and "(its fixture)" in each.text for each in truth.assumptions)
+    assert any("ESR" in each.text and "(its fixture)" in each.text for each in truth.assumptions.all())
 
 
 def test_its_fuse_opens_in_the_twin_too() -> None:

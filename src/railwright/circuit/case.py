@@ -42,6 +42,8 @@ Case = Callable[[QuantityName, Uncertain], float]
 NOMINAL: Case = nominal
 LOW: Case = low
 HIGH: Case = high
+NAMED: Mapping[str, Case] = {"nominal": NOMINAL, "low": LOW, "high": HIGH}
+"""Cases that people ask for by name."""
 
 
 def fixed(values: Mapping[str, float], otherwise: Case = NOMINAL) -> Case:

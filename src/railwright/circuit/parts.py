@@ -52,8 +52,8 @@ class Parts:
     dimensions: what a document may say of it, where one does.
     """
 
-    def __init__(self, bench: Bench, case: Case) -> None:
-        self.assumptions = Assumptions()
+    def __init__(self, bench: Bench, case: Case, assumptions: Assumptions | None = None) -> None:
+        self.assumptions = assumptions if assumptions is not None else Assumptions()
         self.units: dict[str, str] = {}
         self.dimensions: dict[str, Dimension] = {}
         self._bench, self._case = bench, case

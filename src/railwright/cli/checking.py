@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from railwright.cli.detail import USUAL, Detail
-from railwright.cli.exits import StoppedByFinding
+from railwright.cli.exits import EndedWith, Exit
 from railwright.documents.loader import Documents
 from railwright.job import Job
 from railwright.settings.check import Checked
@@ -28,13 +28,14 @@ def check_documents(
 
 
 def hooked_up_documents(procedure: Path) -> Documents:
-    """Load, and resolve what the hook-up leaves to the program; StoppedByFinding where nothing fits."""
+    """Load, and resolve what the hook-up leaves to the program; EndedWith where nothing fits."""
     from railwright.documents.loader import load_documents
     from railwright.settings.hookup import hooked_up
 
     hooked = hooked_up(load_documents(procedure))
     if hooked.findings:
-        raise StoppedByFinding("\n".join(f"{f.where}: {f.why}; {f.remedy}" for f in hooked.findings))
+        told = "\n".join(f"{f.where}: {f.why}; {f.remedy}" for f in hooked.findings)
+        raise EndedWith(Exit.STOPPED, told)
     return hooked.documents
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import math
 import os
 import re
 import sys
@@ -28,14 +29,24 @@ OUTCOME_MARKS = {
 
 def console(file: TextIO | None = None) -> Console:
     """A console for people, on `file` or standard output. Piped output is not cut off at the width of a
-    terminal that is not there. Texts are made printable; the sequences that rich writes itself pass.
+    terminal that is not there, and its lines end with their last word. Texts are made printable; the
+    sequences that rich writes itself pass. A table without rows is not printed.
     """
     from rich.console import Console
+    from rich.table import Table
 
     class Plain(Console):
         def print(self, *objects: Any, **options: Any) -> None:
             """As rich does, with texts from outside fit to print."""
-            super().print(*(printable(o) if isinstance(o, str) else o for o in objects), **options)
+            kept = [printable(o) if isinstance(o, str) else o for o in objects]
+            if any(isinstance(o, Table) and not o.row_count for o in kept):
+                return
+            if self.is_terminal:
+                super().print(*kept, **options)
+                return
+            with self.capture() as shown:
+                super().print(*kept, **options)
+            self.file.write("\n".join(line.rstrip(" ") for line in shown.get().split("\n")))
 
     width = piped_width(file or sys.stdout)
     return Plain(file=file, width=width, highlight=False, markup=False, emoji=False, soft_wrap=False)
@@ -92,10 +103,8 @@ _STEERING = "[\x7f-\x9f\u2028-\u202e\u2066-\u2069\ud800-\udfff]"
 
 
 def _plain(value: Any) -> Any:
-    if isinstance(value, float) and value not in (float("inf"), float("-inf")) and value == value:
-        return value
     if isinstance(value, float):
-        return None
+        return value if math.isfinite(value) else None
     if isinstance(value, Mapping):
         return {str(key): _plain(part) for key, part in value.items()}
     return [_plain(part) for part in value] if isinstance(value, list | tuple) else value

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,7 +11,7 @@ import numpy as np
 from railwright.traces import rows_at
 
 if TYPE_CHECKING:
-    from railwright.traces import Traces
+    from railwright.traces import Array, Traces
 
 UNITS = {"voltage": "_V", "terminal_voltage": "_V", "current": "_A", "mode": ""}
 
@@ -28,6 +28,11 @@ def write_traces(path: Path, traces: Mapping[str, Traces]) -> None:
             else:
                 columns[f"{name}_{channel}{UNITS[channel]}"] = np.interp(time, each.time, values)
                 formats.append("%.7g")
+    write_columns(path, columns, formats)
+
+
+def write_columns(path: Path, columns: Mapping[str, Array], formats: Sequence[str]) -> None:
+    """Columns (n,) by their names, each in its format."""
     with path.open("w", encoding="utf-8", newline="\n") as file:
         np.savetxt(
             file,

@@ -154,7 +154,7 @@ def _run_on_twins(
             who = "S-0007", "Demonstration"
             given: dict[str, Any] = {"stop": stop, "trace": trace, "link": link}
             outcome = play(checked, *who, folder, printer, quiet=detail.quiet, **given)
-            report_outcome(outcome, detail.quiet)
+            report_outcome(outcome, detail.quiet, checked.documents)
             report_truth(outcome, twins, detail.quiet)
         if (code := code_of_run(outcome)) is not Exit.DONE:
             raise EndedWith(code, f"the demonstration's run did not come to its end: {outcome.cause}")

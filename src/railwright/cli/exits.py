@@ -57,10 +57,6 @@ def expect_free(folder: Path) -> None:
         )
 
 
-class StoppedByFinding(Exception):
-    """A finding leaves nothing to go on with; the message is the whole lines that are printed."""
-
-
 class EndedWith(Exception):
     """The command ends here with a code of its own; the message is the whole lines that are printed."""
 
@@ -93,8 +89,6 @@ def code_of(error: BaseException) -> tuple[Exit, str] | None:
             return Exit.BAD_INPUT, str(error)
         case EndedWith():
             return error.code, str(error)
-        case StoppedByFinding():
-            return Exit.STOPPED, str(error)
         case KeyboardInterrupt():
             return Exit.STOPPED, "stopped from the keyboard"
         case FileExistsError() if error.errno is None:

@@ -70,11 +70,7 @@ def _show(out: Console, checked: Checked, study: FaultStudy, quiet: bool) -> Non
         out.print(table("Notes", ("Fault", "What else there is to say"), notes))
     if not quiet:
         print_assumptions(out, study.assumptions)
-    counts = [sum(result.contained is verdict for result in study.results) for verdict in _MARKS]
-    out.print(
-        f"{len(study.results)} faults rehearsed, one at a time: {counts[0]} contained, {counts[1]} not, "
-        f"{counts[2]} unknown."
-    )
+    out.print(f"{len(study.results)} faults rehearsed, one at a time: {study.tally}.")
 
 
 def _row(result: FaultResult) -> tuple[str, ...]:

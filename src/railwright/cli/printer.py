@@ -41,20 +41,22 @@ class Printer:
 
     def __init__(self, stop: StopRequest, out: TextIO | None = None, err: TextIO | None = None) -> None:
         self._stop = stop
-        self._out, self._err = out or sys.stdout, err or sys.stderr
+        self.out = out or sys.stdout
+        """Standard output itself, for a display that the printer's thread draws."""
+        self._err = err or sys.stderr
         self._display: PrintedLines | None = None
-        self.together = same_file(self._out, self._err)
+        self.together = same_file(self.out, self._err)
 
     def __enter__(self) -> Self:
         if self.together:
             # One thread for one terminal: the order of the lines stays.
-            self._out_writer = self._err_writer = PrintThread((self._out, self._err), self._gap_out)
+            self._out_writer = self._err_writer = PrintThread((self.out, self._err), self._gap_out)
         else:
             # Two for two: the traffic goes on into its file while the terminal is under Ctrl-S.
-            self._out_writer = PrintThread((self._out,), self._gap_out)
+            self._out_writer = PrintThread((self.out,), self._gap_out)
             self._err_writer = PrintThread((self._err,), self._gap_err)
         self._before = sys.stdout, sys.stderr
-        sys.stdout, sys.stderr = Queued(self._out, self.say), Queued(self._err, self.complain)
+        sys.stdout, sys.stderr = Queued(self.out, self.say), Queued(self._err, self.complain)
         return self
 
     def __exit__(
@@ -94,11 +96,6 @@ class Printer:
             self._out_writer.put(display.stop)
             self._out_writer.put(self._hide)
 
-    @property
-    def out(self) -> TextIO:
-        """Standard output itself, for a display that the printer's thread draws."""
-        return self._out
-
     def _hide(self) -> None:
         self._display = None
 
@@ -106,7 +103,7 @@ class Printer:
         if self._display is not None:
             self._display.say(line)
         else:
-            self._out.write(line + "\n")
+            self.out.write(line + "\n")
 
     def _write_err(self, line: str) -> None:
         if self.together:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -21,16 +20,16 @@ if TYPE_CHECKING:
     from railwright.settings.check import Checked
 
 
-class CaseName(StrEnum):
-    """Where in their tolerances the uncertain quantities are."""
+NOMINAL = "nominal"
 
-    NOMINAL = "nominal"
-    LOW = "low"
-    HIGH = "high"
-
-
+# A text: of a choice, typer puts the words of the library that it asks before its message.
 CaseOption = Annotated[
-    CaseName, typer.Option("--case", help="Where in their tolerances all uncertain quantities are.")
+    str,
+    typer.Option(
+        "--case",
+        metavar="<nominal|low|high>",
+        help="Where in their tolerances all uncertain quantities are.",
+    ),
 ]
 Plot = Annotated[
     Path | None, typer.Option("--plot", metavar="FILE", help="Plot voltages and currents (.png or .svg).")
@@ -65,7 +64,7 @@ Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write t
 # Many: each is an option of the command line.
 def rehearse(
     procedure: Procedure,
-    case: CaseOption = CaseName.NOMINAL,
+    case: CaseOption = NOMINAL,
     plot: Plot = None,
     step: Step = None,
     csv: Csv = None,
@@ -92,7 +91,7 @@ def rehearse(
     An output that would trip, and is not required to, or a load that would restart for ever, gives exit code
     3; a requirement that would fail 1; one undecided 5.
     """
-    from railwright.circuit.case import HIGH, LOW, NOMINAL
+    from railwright.circuit.case import NAMED
     from railwright.cli.checking import settle_documents
     from railwright.cli.targets import as_target
     from railwright.evaluation.evaluate import evaluate
@@ -100,17 +99,19 @@ def rehearse(
     from railwright.rehearsal.repeating import rehearse_until
 
     detail = Detail(quiet, verbose)
-    chosen = {CaseName.NOMINAL: NOMINAL, CaseName.LOW: LOW, CaseName.HIGH: HIGH}[case]
-    if corner is not None and (faults or cases is not None or case is not CaseName.NOMINAL):
+    if case not in NAMED:
+        raise BadInput(f"--case: expected one of {', '.join(NAMED)}, got '{case}'")
+    chosen = NAMED[case]
+    if corner is not None and (faults or cases is not None or case != NOMINAL):
         raise BadInput("--corner: expected no --case, --cases or --faults beside it; leave them out")
     if faults:
         if plot is not None or csv is not None or step is not None or cases is not None:
             raise BadInput("--faults: expected no --cases, --step, --plot or --csv beside it; leave them out")
         from railwright.cli.faults import play as play_faults
 
-        return play_faults(procedure, case.value, chosen, json, detail)
+        return play_faults(procedure, case, chosen, json, detail)
     if cases is not None and number is None:
-        if plot is not None or csv is not None or step is not None or case is not CaseName.NOMINAL:
+        if plot is not None or csv is not None or step is not None or case != NOMINAL:
             raise BadInput("--cases: expected no --case, --step, --plot or --csv beside it; leave them out")
         from railwright.cli.ensemble import play as play_ensemble
 
@@ -153,8 +154,8 @@ def rehearse(
     return _code(stops, evaluation)
 
 
-def _case_name(case: CaseName, number: int | None, corner: str | None) -> str | int:
-    return number if number is not None else case.value if corner is None else f"corner {corner}"
+def _case_name(case: str, number: int | None, corner: str | None) -> str | int:
+    return number if number is not None else case if corner is None else f"corner {corner}"
 
 
 def _stops(trips: bool, rehearsal: Prediction) -> str:

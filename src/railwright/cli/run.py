@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import sys
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -17,6 +18,7 @@ from railwright.cli.streams import loss_of, same_file
 
 if TYPE_CHECKING:
     from railwright.cli.printer import Printer
+    from railwright.documents.loader import Documents
     from railwright.records.ended import SwitchedOff
     from railwright.running.outcome import RunOutcome
     from railwright.settings.check import Checked
@@ -149,7 +151,7 @@ def run(
         given["hands"] = ask_a_person if started is None else SimulatedHands(started.set_by_hand)
         outcome = play(checked, unit, operator, place, printer, quiet=quiet, **given)
         stands(code_of_run(outcome))
-        report_outcome(outcome, quiet)
+        report_outcome(outcome, quiet, checked.documents)
         if started is not None:
             report_truth(outcome, started, quiet)
     if loss := loss_of(sys.stderr):
@@ -212,10 +214,11 @@ def play(
         )
 
 
-def report_outcome(outcome: RunOutcome, quiet: bool = False) -> None:
+def report_outcome(outcome: RunOutcome, quiet: bool = False, documents: Documents | None = None) -> None:
     """How it ended, how the outputs went off, what to look out for, and where the record is.
 
-    quiet: of the outputs, only those that are not simply off.
+    quiet: of the outputs, only those that are not simply off. documents: what was played; with them, what its
+    set points left open that came late.
     """
     say(headline(outcome))
     for line in outcome.not_confirmed:
@@ -234,11 +237,21 @@ def report_outcome(outcome: RunOutcome, quiet: bool = False) -> None:
     for line in outcome.deviations if outcome.energised else ():
         if not outcome.cause or outcome.cause not in line:
             say(f"deviation: {line}")
+    for line in _left_open(documents, outcome) if documents is not None and outcome.energised else ():
+        say(f"deviation: {line}")
     for line in outcome.cautions:
         complain(f"caution: {line}")
     if outcome.fault:
         complain(f"{outcome.fault}railwright: this is a fault in Railwright itself, not in your documents")
     say(f"run: {outcome.folder}")
+
+
+def _left_open(documents: Documents, outcome: RunOutcome) -> Iterator[str]:
+    from railwright.evaluation.played import left_open
+    from railwright.plan.timeline import timeline_of
+
+    procedure = documents.procedure
+    yield from left_open(procedure, timeline_of(procedure, documents.device), outcome.record)
 
 
 def headline(outcome: RunOutcome) -> str:

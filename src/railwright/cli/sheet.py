@@ -14,7 +14,9 @@ from railwright.cli.exits import BadInput, Exit, say
 
 To = Annotated[
     Path | None,
-    typer.Option("--to", metavar="FILE", help="A .pdf or .svg file. Default: PROCEDURE's, .sheet.pdf"),
+    typer.Option(
+        "--to", metavar="FILE", help="A .pdf or .svg file. Default: beside PROCEDURE, ending .sheet.pdf"
+    ),
 ]
 
 

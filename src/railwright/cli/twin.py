@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import signal
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -81,6 +82,7 @@ Truth = Annotated[
 ]
 Seconds = Annotated[float | None, typer.Option(help="Stop after so long; else Ctrl-C does.", min=0.0)]
 
+BEFORE, LENGTH = "20 ms", "500 ms"
 _TRIGGER = re.compile(r"\s*(.+?)\s+(voltage|current)\s+(above|below)\s+(.+?)\s*")
 
 
@@ -100,8 +102,8 @@ def twin(
     to: To = None,
     trigger: TriggerText = None,
     probe: Probes = None,
-    before: Before = "20 ms",
-    length: Length = "500 ms",
+    before: Before = BEFORE,
+    length: Length = LENGTH,
     seconds: Seconds = None,
     quiet: Quiet = False,
     verbose: Verbose = False,
@@ -141,8 +143,10 @@ def twin(
             raise BadInput("--recorder needs --procedure: with nothing connected there is nothing to record")
         moment = _trigger(trigger, before, length, tuple(plan.hook_up))
         recording = (_known_recorder(loaded, recorder), moment, to, _probed(probe or [], tuple(plan.hook_up)))
-    elif probe:
-        raise BadInput("--probe goes with --recorder: which recorder of the bench sees the input")
+    elif probe or trigger is not None or (before, length) != (BEFORE, LENGTH):
+        raise BadInput(
+            "--probe, --trigger, --before and --length go with --recorder: which one of the bench records"
+        )
     twins = TwinBench(
         loaded,
         device,
@@ -153,6 +157,8 @@ def twin(
         mischief=mischief_of(mischief or [], loaded),
         ports="free" if free_ports else "bench",
     )
+    # A shell that starts a command in the background has it ignore this signal.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     serve_bench(
         twins,
         recording=recording,

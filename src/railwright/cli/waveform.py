@@ -147,6 +147,7 @@ def _sequence(documents: Documents, played: list[PlayedShape], to: Path) -> None
 
 
 def _table(plan: Plan, played: list[PlayedShape], record: Record, to: Path, rehearsed: bool) -> None:
+    from railwright.cli.csv import write_columns
     from railwright.rehearsal.playback import limit_waveform
     from railwright.waveforms.columns import on_one_time_base
     from railwright.waveforms.waveform import Waveform
@@ -162,15 +163,7 @@ def _table(plan: Plan, played: list[PlayedShape], record: Record, to: Path, rehe
             waves[f"{each.input}_rehearsed_current_A"] = Waveform(time, part.columns["current"])
     columns = on_one_time_base(waves)
     unfinished = to.with_name(to.name + ".part")
-    with unfinished.open("w", encoding="utf-8", newline="\n") as file:
-        np.savetxt(
-            file,
-            np.column_stack(list(columns.values())),
-            fmt=["%.12g", *["%.9g"] * (len(columns) - 1)],
-            delimiter=",",
-            header=",".join(columns),
-            comments="",
-        )
+    write_columns(unfinished, columns, ["%.12g", *["%.9g"] * (len(columns) - 1)])
     unfinished.replace(to)
 
 

@@ -89,16 +89,18 @@ class InstrumentCommands(DialectPart):
     selected: Query | None = None
 
 
+def _as_tuple(given: Any) -> Any:
+    """A list of the file as its model has it; what else came the model tells."""
+    return tuple(given) if isinstance(given, list) else given
+
+
 class Identification(DialectPart):
     """What stands in the answer to who it is: names of its fields, in order, and what parts them."""
 
     fields: tuple[FieldName, ...] = FIELDS
     parted_by: Annotated[str, Field(min_length=1)] = ","
 
-    @field_validator("fields", mode="before")
-    @classmethod
-    def _tuple(cls, given: Any) -> Any:
-        return tuple(given) if isinstance(given, list) else given
+    _tuple = field_validator("fields", mode="before")(_as_tuple)
 
     @model_validator(mode="after")
     def _whole(self) -> Identification:
@@ -150,10 +152,7 @@ class BothReadings(DialectPart):
     query: Query
     fields: tuple[Literal["voltage", "current", "other"], ...] = ("voltage", "current")
 
-    @field_validator("fields", mode="before")
-    @classmethod
-    def _tuple(cls, given: Any) -> Any:
-        return tuple(given) if isinstance(given, list) else given
+    _tuple = field_validator("fields", mode="before")(_as_tuple)
 
     @model_validator(mode="after")
     def _whole(self) -> BothReadings:
@@ -483,18 +482,18 @@ class Dialect(DialectPart):
 
     def set_unit(self, setting: Setting, channel: int, value: Value) -> str:
         """The command that sets `setting` of a channel, not selecting it. ValueError where none does."""
-        return self._with(self._command(setting), (channel,), self.written(setting, value))
+        return self.command_of(self._command(setting), (channel,), self.written(setting, value))
 
     def template_unit(self, setting: Setting, channel: int) -> str:
         """The command that sets a number of a channel, with `{}` for what `Operation.number` gives."""
-        return self._with(self._command(setting), (channel,), "{}")
+        return self.command_of(self._command(setting), (channel,), "{}")
 
     def query_unit(self, setting: Setting, channel: int) -> str:
         """The query of a setting. ValueError where it has none."""
         query = self.settings[setting].query
         if query is None:
             raise ValueError(f"dialect '{self.name}' has no query of {setting}")
-        return self._with(query, (channel,))
+        return self.command_of(query, (channel,))
 
     def _command(self, setting: Setting) -> str:
         command = self.settings[setting].command
@@ -507,17 +506,17 @@ class Dialect(DialectPart):
         common command names no output.
         """
         return [
-            header if header.startswith("*") else self._with(header, (channel,))
+            header if header.startswith("*") else self.command_of(header, (channel,))
             for header in self.actions.clear_trips
         ]
 
     def command_of(self, header: str, channels: Sequence[int], *parameters: str) -> str:
         """Any command of a header, for channels, not selecting them."""
-        return self._with(header, channels, *parameters)
+        return self.spoken.unit(header, channels, *parameters)
 
     def query_of(self, header: str, channel: int) -> str:
         """The query of any header."""
-        return self._with(header + "?", (channel,))
+        return self.command_of(header + "?", (channel,))
 
     def link_units(self, channel: int, sources: Sequence[int]) -> list[str]:
         """The command by which a channel goes off when one of `sources` trips, not selecting it; none of them
@@ -526,7 +525,7 @@ class Dialect(DialectPart):
         if self.link is None:
             return []
         given = format_channels(tuple(sources)) if sources else self.words["no link"]
-        return [self._with(self.link, (channel,), given)]
+        return [self.command_of(self.link, (channel,), given)]
 
     def link_query(self, channel: int) -> str:
         """The query of the channels that a channel goes off with. ValueError where the dialect cannot."""
@@ -593,10 +592,6 @@ class Dialect(DialectPart):
         own = None if self.master is None else self.master.switch.off
         return off_answers(own or self.words["off"])
 
-    def word(self, answer: str) -> str:
-        """The word of the dialect that an answer means. ValueError where it means none."""
-        return self._word(answer)
-
     @property
     def off_answers(self) -> tuple[str, ...]:
         """What the query of an output's state may answer where it is off, in capitals."""
@@ -606,11 +601,11 @@ class Dialect(DialectPart):
         """Queries of whether channels are on; one for all where the dialect reads lists."""
         query = self.settings["output"].query
         assert query is not None, "an operation with a command has a query"
-        return [self._with(query, channels)]
+        return [self.command_of(query, channels)]
 
     def reading_units(self, channels: Sequence[int]) -> list[str]:
         """Queries of voltage and current of channels; one for all where the dialect reads lists."""
-        return [self._with(header, channels) for header in self.readings.queries]
+        return [self.command_of(header, channels) for header in self.readings.queries]
 
     def read_numbers(self, answers: Sequence[str], count: int = 1) -> list[tuple[float, float]]:
         """Voltage and current [V, A] of so many outputs, by the answers to `reading_units`. ValueError where
@@ -720,7 +715,7 @@ class Dialect(DialectPart):
         if setting in SWITCHES:
             return self._switch(answer, operation)
         if setting in CHOICES:
-            return self._word(answer)
+            return self.word(answer)
         return _number(answer, UNIT_OF[setting], operation.factor)
 
     def _switch(self, answer: str, operation: Operation | None = None) -> bool:
@@ -732,20 +727,19 @@ class Dialect(DialectPart):
             return False
         raise ValueError(f"expected 1 or 0, got {answer!r}")
 
-    def _word(self, answer: str) -> str:
-        """Words come back short (SCPI-1999 vol. 1, 7.1): EXT for EXTernal."""
+    def word(self, answer: str) -> str:
+        """The word of the dialect that an answer means. ValueError where it means none. Words come back short
+        (SCPI-1999 vol. 1, 7.1): EXT for EXTernal.
+        """
         text = answer.strip().upper()
         for word, written in self.words.items():
             if text in forms(written):
                 return word
         raise ValueError(f"expected one of {', '.join(self.words.values())}, got {answer!r}")
 
-    def _with(self, header: str, channels: Sequence[int], *parameters: str) -> str:
-        return self.spoken.unit(header, channels, *parameters)
-
     def _with_number(self, query: str, channel: int) -> str:
         """A query that names its output in the header, whatever the addressing; else as any."""
-        return self.spoken.named(query, channel) if CHANNEL in query else self._with(query, (channel,))
+        return self.spoken.named(query, channel) if CHANNEL in query else self.command_of(query, (channel,))
 
 
 def _asks(unit: str) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -12,9 +13,18 @@ WAY = (
 )
 """What a path is, for those who wrote one that leads nowhere."""
 
+_BRACKETS = re.compile(r"\[(\d+)\]")
+
 
 class NotEdited(ValueError):
     """A change that cannot be made; one line that says what was expected, what came, and what to do."""
+
+
+def leads_nowhere(path: Sequence[str | int], wanted: str, part: str | int) -> NotEdited:
+    """What to raise for a path of which this part is not there; one with brackets is shown as it is meant."""
+    shown = ".".join(map(str, path))
+    plain = _BRACKETS.sub(r".\1", shown)
+    return NotEdited(f"{shown}: {wanted}, got '{part}'; {WAY if plain == shown else f'write {plain}'}")
 
 
 def edited(text: str, path: Sequence[str | int], value: str | float | bool) -> str:
@@ -36,7 +46,7 @@ def edited(text: str, path: Sequence[str | int], value: str | float | bool) -> s
             known = f"expected one of {_known(node)}"
             if not isinstance(node, MappingNode | SequenceNode) or not node.value:
                 known = f"expected nothing below '{above}', which has no keys below it"
-            raise NotEdited(f"{shown}: {known}, got '{part}'; {WAY}")
+            raise leads_nowhere(path, known, part)
         node = child
     if isinstance(node, MappingNode | SequenceNode) and not node.flow_style:
         raise NotEdited(f"{shown}: expected a single value there, got a block; name one of {_known(node)}")

@@ -55,6 +55,31 @@ def beside(file: str, name: str) -> str:
     return os.path.join(os.path.dirname(file), name)
 
 
+def named_beside(source: DocumentSource, name: str, place: Location) -> str:
+    """What messages call a file that a document names at a place; `Unreadable` where that is no path relative
+    to the document.
+    """
+    if os.path.isabs(name):
+        message = f"expected a path relative to this document, got {quoted(name)}; put the file beside it"
+        raise Unreadable(Problem(place, message))
+    return beside(source.file, name)
+
+
+def found_beside(source: DocumentSource, name: str, what: str, place: Location) -> Path:
+    """A recording, or another file of samples, that a document names at a place; `Unreadable` where there is
+    none that can be opened.
+    """
+    from railwright.recordings.errors import RecordingError
+    from railwright.recordings.file import find_file
+
+    file = Path(named_beside(source, name, place))
+    try:
+        find_file(file, called=f"{what} in {quoted(str(file))}")
+    except RecordingError as error:
+        raise Unreadable(Problem(place, error.told)) from None
+    return file
+
+
 def bytes_of(held: bytes | RecordedFile) -> Iterator[bytes]:
     """What a file beside a document holds, piece by piece. RecordingError where it has changed."""
     yield from (held,) if isinstance(held, bytes) else held.content()

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import ConfigDict, Discriminator, Field, Tag, model_validator
+from pydantic import BeforeValidator, ConfigDict, Discriminator, Field, Tag, model_validator
 
 from railwright.documents.model import Model, Text, exactly_one
 from railwright.documents.output_name import OutputName
@@ -23,6 +23,16 @@ class Source(Model):
     def _one(self) -> Self:
         exactly_one(self, ("series", "parallel"))
         return self
+
+
+def _no_list(given: object) -> object:
+    """A list does not say how its outputs are joined."""
+    if isinstance(given, list | tuple):
+        listed = ", ".join(each if isinstance(each, str) else "..." for each in given)
+        joined = [f"{{{way}: [{listed}]}}" for way in ("series", "parallel")]
+        ways = " or ".join(map(quoted, joined if len(given) > 1 else [listed or "auto"]))
+        raise ValueError(f"expected an output, or how several are joined, got a list; write {ways}")
+    return given
 
 
 def _single_or_joined(given: object) -> str:
@@ -55,7 +65,9 @@ class HookUp(Model):
     model_config = ConfigDict(json_schema_extra=_auto_hook_up)
 
     source: Annotated[
-        Annotated[Text, Tag("single")] | Annotated[Source, Tag("joined")], Discriminator(_single_or_joined)
+        Annotated[Text, Tag("single")] | Annotated[Source, Tag("joined")],
+        Discriminator(_single_or_joined),
+        BeforeValidator(_no_list),
     ] = Field(
         alias="from", description="'supply.output', or `{series: [...]}`, or `{parallel: [...]}`, or `auto`"
     )

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING
 
-from railwright.documents.files import DocumentSource, beside
-from railwright.documents.nodes import Node
+from railwright.documents.files import DocumentSource, found_beside
+from railwright.documents.nodes import Node, Unreadable
 from railwright.documents.references import items
 from railwright.documents.shape_recordings import problems_of
 from railwright.documents.sources import Problem
 from railwright.physics.loads import LOAD_MODELS
 from railwright.physics.loads.law import FileColumns
-from railwright.quantities import quoted
 
 if TYPE_CHECKING:
     from railwright.recordings.file import RecordedFile
@@ -52,22 +50,12 @@ def read_load_files(device: DocumentSource) -> tuple[Held, list[Problem]]:
 def _read(device: DocumentSource, path: Path, name: str, wanted: Wanted, held: Held) -> Iterator[Problem]:
     """Keep what a file holds in `held`, or tell what is wrong with it."""
     from railwright.recordings.errors import RecordingError
-    from railwright.recordings.file import find_file
 
-    place = device.where(path)
-    if os.path.isabs(name):
-        yield Problem(
-            place, f"expected a path relative to this document, got {quoted(name)}; put the file beside it"
-        )
-        return
-    file = FilePath(beside(device.file, name))
     try:
-        find_file(file, called=f"CSV, Parquet or HDF5 file in {quoted(str(file))}")
-    except RecordingError as error:
-        yield Problem(place, error.told)
-        return
-    try:
+        file = found_beside(device, name, "CSV, Parquet or HDF5 file", device.where(path))
         held[name, str(wanted)], device.beside[name] = read_columns(file, wanted)
+    except Unreadable as error:
+        yield error.problem
     except RecordingError as error:
         yield from problems_of(error)
 

@@ -1,7 +1,7 @@
 """The procedure document: hook-up, limits, steps, what is recorded, and what is required."""
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Annotated, Any, Literal, Self, get_args
 
 from pydantic import (
@@ -17,8 +17,10 @@ from pydantic import (
 from railwright.documents.ending import AtEnd, YesNo
 from railwright.documents.hook_up import AUTO, HookUp, auto_for_all, auto_or_entries
 from railwright.documents.model import File, Model, Text, exactly_one, fault
+from railwright.documents.output_name import OutputName
 from railwright.documents.relays import MoveContacts
 from railwright.documents.repeating import READING_BOUNDS, ReadingBound
+from railwright.documents.shape import InputWaveform
 from railwright.documents.shape import Segment as Segment
 from railwright.documents.shape import ShapeStep as ShapeStep
 from railwright.frozen import FrozenDict
@@ -410,6 +412,19 @@ class Procedure(Model):
             for required in self.requires
             if required.expects_trip
         )
+
+    @property
+    def outputs(self) -> tuple[OutputName, ...]:
+        """The outputs that feed its inputs."""
+        return tuple(output for hook_up in self.hook_up.values() for output in hook_up.outputs)
+
+    @property
+    def waveforms(self) -> Iterator[tuple[tuple[str | int, ...], ShapeStep, str, InputWaveform]]:
+        """Each waveform of its shapes: where it is written, the shape, the input, and itself."""
+        for number, step in enumerate(self.steps):
+            if (shape := step.shape) is not None:
+                for name, waveform in shape.waveforms.items():
+                    yield ("steps", number, "shape", *shape.at(name)), shape, name, waveform
 
     @property
     def auto_rises(self) -> tuple[int, ...]:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from railwright.documents.files import DocumentSource, beside
+from railwright.documents.files import DocumentSource, found_beside
+from railwright.documents.nodes import Unreadable
 from railwright.documents.procedure import Procedure
 from railwright.documents.recording_keys import RecordingParts
 from railwright.documents.shape import InputWaveform
 from railwright.documents.sources import Location, Problem
-from railwright.quantities import quoted, show
+from railwright.quantities import show
 from railwright.waveforms.shapes import MOST_MOVES, count_of
 
 if TYPE_CHECKING:
@@ -29,18 +29,10 @@ def read_recordings(procedure: Procedure, source: DocumentSource) -> Iterator[Pr
 
     Each file is noted in `source.beside`, so that a copy of the document can be made complete.
     """
-    for number, step in enumerate(procedure.steps):
-        if step.shape is None:
-            continue
-        for name, waveform in step.shape.waveforms.items():
-            if waveform.recording is None:
-                continue
-            yield from _read(
-                waveform,
-                source,
-                ("steps", number, "shape", *step.shape.at(name), "recording"),
-                step.shape.repeat,
-            )
+    for place, shape, _, waveform in procedure.waveforms:
+        if waveform.recording is not None:
+            path = (*place, "recording")
+            yield from _read(waveform, waveform.recording, source, source.where(path), shape.repeat)
 
 
 def problems_of(error: RecordingError) -> Iterator[Problem]:
@@ -50,33 +42,25 @@ def problems_of(error: RecordingError) -> Iterator[Problem]:
 
 
 def _read(
-    waveform: InputWaveform, source: DocumentSource, path: tuple[str | int, ...], repeat: int
+    waveform: InputWaveform, name: str, source: DocumentSource, place: Location, repeat: int
 ) -> Iterator[Problem]:
+    """Give a waveform the recording of that name."""
     from railwright.recordings.errors import RecordingError
-    from railwright.recordings.file import find_file
 
-    name = waveform.recording or ""
-    if os.path.isabs(name):
-        message = f"expected a path relative to this document, got {quoted(name)}; put the file beside it"
-        yield Problem(source.where(path), message)
-        return
-    file = Path(beside(source.file, name))
     try:
-        find_file(file, called=f"recording in {quoted(str(file))}")
-    except RecordingError as error:
-        yield Problem(source.where(path), error.told)
-        return
-    try:
+        file = found_beside(source, name, "recording", place)
         pieces, recognised, source.beside[name] = recording_pieces(file, waveform)
+    except Unreadable as error:
+        yield error.problem
     except RecordingError as error:
         yield from problems_of(error)
-        return
-    if count_of(pieces) * repeat > MOST_MOVES:
-        lines = f"{count_of(pieces) * repeat:,.0f}"
-        message = f"expected at most {MOST_MOVES:,} lines of a recording, got {lines}; repeat it less"
-        yield Problem(source.where(path), message)
-        return
-    waveform.hold_recording(pieces, recognised)
+    else:
+        if count_of(pieces) * repeat > MOST_MOVES:
+            lines = f"{count_of(pieces) * repeat:,.0f}"
+            message = f"expected at most {MOST_MOVES:,} lines of a recording, got {lines}; repeat it less"
+            yield Problem(place, message)
+        else:
+            waveform.hold_recording(pieces, recognised)
 
 
 def recording_pieces(

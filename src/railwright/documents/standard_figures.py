@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
 from functools import cache
 
-from railwright.documents.files import DocumentSource, beside, content, decoded
+from railwright.documents.files import DocumentSource, content, decoded, named_beside
 from railwright.documents.nodes import Node, Unreadable, compose
 from railwright.documents.sources import Location, Problem, hint
 from railwright.quantities import parse_value, quoted
@@ -59,15 +58,8 @@ def own_figures(
     if node is None or not node.text or not node.text.strip():
         return {}, []
     place = procedure.where(("standards",))
-    if os.path.isabs(node.text):
-        return {}, [
-            Problem(
-                place,
-                f"expected a path relative to this document, got {quoted(node.text)}; put the file beside it",
-            )
-        ]
-    file = beside(procedure.file, node.text)
     try:
+        file = named_beside(procedure, node.text, place)
         raw = held[file] if file in held else content(file, "file of standards' figures", place)
         root, problems = compose(decoded(raw, file), file)
     except Unreadable as error:

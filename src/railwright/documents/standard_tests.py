@@ -80,31 +80,27 @@ def permitted_of(procedure: Procedure, waveform: InputWaveform) -> Permitted | N
 
 def check_standards(procedure: Procedure, source: DocumentSource, device: Device) -> Iterator[Problem]:
     """A problem for each test that there is none of, and for each choice that its standard does not have."""
-    for number, step in enumerate(procedure.steps):
-        if step.shape is None:
+    for place, _, name, waveform in procedure.waveforms:
+        if waveform.standard is None:
             continue
-        for name, waveform in step.shape.waveforms.items():
-            if waveform.standard is None:
-                continue
-            place = ("steps", number, "shape", *step.shape.at(name))
-            test = TESTS.get(waveform.standard)
-            if test is None:
-                near = hint(waveform.standard, list(TESTS)) or f"; there are {', '.join(TESTS)}"
-                message = f"expected a standard's test, got {quoted(waveform.standard)}{near}"
-                yield Problem(source.where((*place, "standard")), message)
-                continue
-            spare = [
-                key
-                for key in ("level", "duration", "impedance")
-                if getattr(waveform, key) is not None and key not in test.uses
-            ]
-            for key in spare:
-                message = f"expected no '{key}' for {test.name}, got one; remove it"
-                yield Problem(source.where((*place, key)), message)
-            if waveform.recorded:
-                continue
-            for error in _wrong_choices(figures_of(procedure, test), test, choice_of(waveform, device, name)):
-                yield Problem(source.where((*place, error.at)), f"{error}")
+        test = TESTS.get(waveform.standard)
+        if test is None:
+            near = hint(waveform.standard, list(TESTS)) or f"; there are {', '.join(TESTS)}"
+            message = f"expected a standard's test, got {quoted(waveform.standard)}{near}"
+            yield Problem(source.where((*place, "standard")), message)
+            continue
+        spare = [
+            key
+            for key in ("level", "duration", "impedance")
+            if getattr(waveform, key) is not None and key not in test.uses
+        ]
+        for key in spare:
+            message = f"expected no '{key}' for {test.name}, got one; remove it"
+            yield Problem(source.where((*place, key)), message)
+        if waveform.recorded:
+            continue
+        for error in _wrong_choices(figures_of(procedure, test), test, choice_of(waveform, device, name)):
+            yield Problem(source.where((*place, error.at)), f"{error}")
 
 
 def _wrong_choices(figures: StandardFigures, test: Test, choice: Choice) -> Iterator[NoSuchChoice]:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 import types
-from collections.abc import Set
+from collections.abc import Iterator, Set
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from railwright.dialects.dialect import Dialect
@@ -66,7 +67,9 @@ def _missing_values(source: DocumentSource) -> tuple[list[Problem], set[Path]]:
     """Keys and list items without a value: a figure that is unknown is left out, not left empty."""
     bare = [path for path, node in source.root.walk() if node.kind == "scalar" and node.text is None]
     told = [_missing_value(source, path) for path in bare]
-    problems = [Problem(source.where(place), message) for place, _, message in told]
+    # Once: a range with decimal commas leaves two keys without a value.
+    each_once = dict.fromkeys((place, message) for place, _, message in told)
+    problems = [Problem(source.where(place), message) for place, message in each_once]
     return problems, {*bare, *(meant for _, meant, _ in told)}
 
 
@@ -89,16 +92,21 @@ def _missing_value(source: DocumentSource, path: Path) -> tuple[Path, Path, str]
 
 
 def _decimal_comma(source: DocumentSource, path: Path) -> tuple[Path, str, str] | None:
-    """Where a number with a decimal comma stands, as written and meant; '{hold: 2,5 s}' has a key '5 s'."""
+    """Where a quantity with decimal commas stands, as written and meant: '{hold: 2,5 s}' has a key '5 s'."""
     word, parent = path[-1], source.root.get(*path[:-1])
-    if isinstance(word, int) or not re.match(r"\d", word) or parent is None:
+    if isinstance(word, int) or parent is None:
         return None
-    known = list(parent.entries)
-    at = known.index(word) - 1
-    before = parent.entries[known[at]].value if at >= 0 else None
-    if before is None or before.text is None or not re.search(r"(?<![\w.])\d+\Z", before.text):
+    known = [(key, entry.value.text) for key, entry in parent.entries.items()]
+    at = list(parent.entries).index(word)
+    first = next((index for index in range(at, -1, -1) if known[index][1] is not None), -1)
+    pieces = [known[first][1] or ""]
+    for key, text in known[first + 1 :]:
+        if text is not None or not (re.match(r"\d", key) and re.search(r"(?<![\w.])\d+\Z", pieces[-1])):
+            break
+        pieces.append(key)
+    if first < 0 or len(pieces) <= at - first:
         return None
-    return (*path[:-1], known[at]), f"{before.text},{word}", f"{before.text}.{word}"
+    return (*path[:-1], known[first][0]), ",".join(pieces), ".".join(pieces)
 
 
 def _after_comma(source: DocumentSource, path: Path) -> bool:
@@ -240,12 +248,7 @@ def _example(annotation: Any, metadata: list[Any]) -> str:
 def _keys(model: type[BaseModel], loc: Path) -> list[str]:
     """The keys that a mapping at this place may have."""
     at = _at(model, loc)
-    names = [
-        field.alias or name
-        for arm in arms_of(at)
-        if is_model(arm)
-        for name, field in arm.model_fields.items()
-    ]
+    names = [field.alias or name for name, field in _fields_of(at)]
     return [*names, "same_as"] if at is Output else names
 
 
@@ -275,12 +278,17 @@ def _below(arm: Any, part: str | int) -> Any:
 
 def _field(annotation: Any, key: str) -> tuple[Any, list[Any]]:
     """Type and annotations of a model's field; of nothing where there is no such field."""
+    for name, field in _fields_of(annotation):
+        if key in (name, field.alias):
+            return field.annotation, field.metadata
+    return None, []
+
+
+def _fields_of(annotation: Any) -> Iterator[tuple[str, FieldInfo]]:
+    """The fields of the models that a type admits."""
     for arm in arms_of(annotation):
         if is_model(arm):
-            for name, field in arm.model_fields.items():
-                if key in (name, field.alias):
-                    return field.annotation, field.metadata
-    return None, []
+            yield from arm.model_fields.items()
 
 
 def arms_of(annotation: Any) -> list[Any]:

@@ -45,19 +45,17 @@ def decide(
         return Outcome.FAIL, f"{stated} is above the limit of {amount(upper, unit)}{_by(band)}"
     if lower is not None and high < lower and not measured.unseen:
         return Outcome.FAIL, f"{stated} is below the limit of {amount(lower, unit)}{_by(band)}"
-    if measured.unseen and upper is not None:
-        return Outcome.INCONCLUSIVE, _hidden(measured, stated)
-    if (upper is None or high <= upper) and (lower is None or low >= lower):
+    within = (upper is None or high <= upper) and (lower is None or low >= lower)
+    # What nobody has seen passes no upper limit.
+    if measured.unseen and (upper is not None or not within):
+        told = f"the readings show {stated}, but {measured.unseen}"
+        return Outcome.INCONCLUSIVE, f"{told}{advice(measured.would_decide)}"
+    if within:
         return Outcome.PASS, f"{stated} is within the limits{_by(band)}"
-    if measured.unseen:
-        return Outcome.INCONCLUSIVE, _hidden(measured, stated)
     crossed = upper if upper is not None and high > upper else lower
     assert crossed is not None
-    advice = f"; {measured.would_decide} would decide it" if measured.would_decide else ""
-    return (
-        Outcome.INCONCLUSIVE,
-        f"{stated} is too uncertain against the limit of {amount(crossed, unit)}{advice}",
-    )
+    told = f"{stated} is too uncertain against the limit of {amount(crossed, unit)}"
+    return Outcome.INCONCLUSIVE, f"{told}{advice(measured.would_decide)}"
 
 
 def _by(band: float) -> str:
@@ -73,6 +71,6 @@ def _stated(measured: Measured, unit: str) -> str:
     return f"{amount(measured.value, unit)} (95 % interval {interval}){elsewhere}"
 
 
-def _hidden(measured: Measured, stated: str) -> str:
-    advice = f"; {measured.would_decide} would decide it" if measured.would_decide else ""
-    return f"the readings show {stated}, but {measured.unseen}{advice}"
+def advice(would_decide: str) -> str:
+    """What would decide a requirement, to come after why nothing does; empty where nothing is known to."""
+    return f"; {would_decide} would decide it" if would_decide else ""

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.alignment import Alignment, AlignmentError, align
 from railwright.evaluation.contradiction import contradictions
-from railwright.evaluation.decision import Tolerance, decide
+from railwright.evaluation.decision import Tolerance, advice, decide
 from railwright.evaluation.ending import COMPLETED, Ending
 from railwright.evaluation.multimeters import MULTIMETER, lead_drops, multimeter_source
 from railwright.evaluation.outcome import Contradiction, Evaluation, Outcome, Result, Unmeasured
@@ -154,17 +154,6 @@ def _alignment_note(name: str, alignment: Alignment) -> str:
     return f"{name}: its time 0 lies at {zero}, found by the {alignment.channel}{course} ({agreement})"
 
 
-@dataclass(frozen=True, slots=True)
-class _Finding:
-    """What one source says of a requirement."""
-
-    source: str
-    measured: Measured | None
-    outcome: Outcome
-    reason: str
-    unmeasured: Unmeasured | None = None
-
-
 def _judge(
     case: Case,
     requirement: Requirement,
@@ -180,16 +169,16 @@ def _judge(
         if _better(other, chosen):
             chosen = other
         elif other.measured is None:
-            unused.append((source.name, other))
+            unused.append(other)
     # What would decide it is asked for only where nothing does.
     decided = chosen.outcome is not Outcome.INCONCLUSIVE
     remarks = [
-        f"{requirement.name}: {name} was not used, because "
+        f"{requirement.name}: {each.source} was not used, because "
         f"{each.unmeasured.why if decided and each.unmeasured is not None else each.reason}"
-        for name, each in unused
+        for each in unused
     ]
     origin = next(source for source in sources if source.name == chosen.source)
-    return _result(requirement, _in_doubt(chosen, requirement, origin, contradicting)), remarks
+    return _in_doubt(chosen, requirement, origin, contradicting), remarks
 
 
 def _tells(source: RecordSource, requirement: Requirement) -> bool:
@@ -206,13 +195,13 @@ def _tells(source: RecordSource, requirement: Requirement) -> bool:
 
 
 def _in_doubt(
-    finding: _Finding, requirement: Requirement, source: RecordSource, contradicting: Sequence[Contradiction]
-) -> _Finding:
+    result: Result, requirement: Requirement, source: RecordSource, contradicting: Sequence[Contradiction]
+) -> Result:
     """What a source says, inconclusive where another record contradicts it: which of the two is wrong, and
     since when, nobody knows.
     """
-    if finding.outcome is Outcome.INCONCLUSIVE:
-        return finding
+    if result.outcome is Outcome.INCONCLUSIVE:
+        return result
     rests_on = {*requirement.known.records, *requirement.known.also}
     traces = source.record.traces.get(requirement.of)
     wanted = VOLTAGES[requirement.at == "terminals"]
@@ -221,11 +210,19 @@ def _in_doubt(
         rests_on.add("current")
     for each in contradicting:
         if each.concerns(requirement.of, source.name, tuple(rests_on)):
-            return replace(finding, outcome=Outcome.INCONCLUSIVE, reason=each.words)
-    return finding
+            return replace(result, outcome=Outcome.INCONCLUSIVE, reason=each.words)
+    return result
 
 
-def _result(requirement: Requirement, finding: _Finding) -> Result:
+# Many: all that is said of a requirement.
+def _result(
+    requirement: Requirement,
+    source: RecordSource,
+    outcome: Outcome,
+    reason: str,
+    measured: Measured | None = None,
+    unmeasured: Unmeasured | None = None,
+) -> Result:
     lower, upper = requirement.limits
     return Result(
         requirement=requirement.name,
@@ -235,16 +232,16 @@ def _result(requirement: Requirement, finding: _Finding) -> Result:
         unit=requirement.unit,
         lower=lower,
         upper=upper,
-        measured=finding.measured,
-        outcome=finding.outcome,
-        reason=finding.reason,
-        source=finding.source,
+        measured=measured,
+        outcome=outcome,
+        reason=reason,
+        source=source.name,
         at=requirement.at,
-        unmeasured=finding.unmeasured,
+        unmeasured=unmeasured,
     )
 
 
-def _better(new: _Finding, old: _Finding) -> bool:
+def _better(new: Result, old: Result) -> bool:
     """Whether a source sees more, or as much with a smaller uncertainty. What it says does not matter."""
     if new.measured is None:
         return False
@@ -255,15 +252,15 @@ def _better(new: _Finding, old: _Finding) -> bool:
     return new.measured.high - new.measured.low < old.measured.high - old.measured.low
 
 
-def _from_source(case: Case, requirement: Requirement, source: RecordSource) -> _Finding:
+def _from_source(case: Case, requirement: Requirement, source: RecordSource) -> Result:
     """What a source says, as far as the step was played: to its end, and in time."""
     run, (_, upper) = case.own.record, requirement.limits
     cut = unfinished(requirement.during, run, case.ending)
     if not needed(requirement.during, run, case.ending):
         if requirement.expects_trip:
             reason = f"{cut}; a further trip needs a run of its own"
-            return _Finding(source.name, None, Outcome.INCONCLUSIVE, reason)
-        return _Finding(source.name, None, Outcome.NOT_JUDGED, cut)
+            return _result(requirement, source, Outcome.INCONCLUSIVE, reason)
+        return _result(requirement, source, Outcome.NOT_JUDGED, cut)
     span = span_named(run.spans, requirement.during)
     late = out_of_time(span, case.timeline, run) if span is not None else ""
     if not cut:
@@ -280,33 +277,29 @@ def _from_source(case: Case, requirement: Requirement, source: RecordSource) -> 
         to_trip = case.ending.expected_trip and judged_up_to_trip(requirement.known)
         if found.outcome is not Outcome.FAIL and to_trip:
             return replace(found, outcome=Outcome.INCONCLUSIVE, reason=late) if late else found
-    return _Finding(source.name, None, Outcome.INCONCLUSIVE, cut)
+    return _result(requirement, source, Outcome.INCONCLUSIVE, cut)
 
 
-def _measured(case: Case, requirement: Requirement, source: RecordSource) -> _Finding:
+def _measured(case: Case, requirement: Requirement, source: RecordSource) -> Result:
     """What a source says of the step as the record has it."""
     tolerance = Tolerance(*requirement.limits)
     decision = case.documents.procedure.decision
     try:
         measured = _worst([requirement.known(view) for view in views(case, requirement, source)], tolerance)
     except CannotMeasure as problem:
-        advice = f"; {problem.would_decide} would decide it" if problem.would_decide else ""
-        return _Finding(
-            source.name,
-            None,
-            Outcome.INCONCLUSIVE,
-            f"{problem}{advice}",
-            Unmeasured(str(problem), problem.would_decide),
-        )
+        reason = f"{problem}{advice(problem.would_decide)}"
+        unmeasured = Unmeasured(str(problem), problem.would_decide)
+        return _result(requirement, source, Outcome.INCONCLUSIVE, reason, unmeasured=unmeasured)
     except NotAsRequired as problem:
-        return _Finding(source.name, None, Outcome.FAIL, str(problem))
+        return _result(requirement, source, Outcome.FAIL, str(problem))
     except Beyond as problem:
         failed = (
             problem.side == "above" and tolerance.upper is not None and problem.bound >= tolerance.upper
         ) or (problem.side == "below" and tolerance.lower is not None and problem.bound <= tolerance.lower)
-        return _Finding(source.name, None, Outcome.FAIL if failed else Outcome.INCONCLUSIVE, str(problem))
+        outcome = Outcome.FAIL if failed else Outcome.INCONCLUSIVE
+        return _result(requirement, source, outcome, str(problem))
     outcome, reason = decide(measured, tolerance, requirement.unit, decision.rule, decision.guard_band)
-    return _Finding(source.name, measured, outcome, reason)
+    return _result(requirement, source, outcome, reason, measured)
 
 
 def _worst(candidates: Sequence[Measured], tolerance: Tolerance) -> Measured:

@@ -29,7 +29,7 @@ def open_spans(
     between = bench.fixture(hook_up.fixture) if hook_up is not None else None
     if hook_up is None or between is None or between.switch is None:
         return []
-    lies = next(iter(contacts_in(bench, {name: hook_up.fixture}).values()), None)
+    lies = next(iter(contacts_in(bench, {name: hook_up}).values()), None)
     if lies is None:
         return [(-math.inf, math.inf)] if between.opened else []
     opened = list(_spans(record, name, between.opened, lies.contact.takes(True)))

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from itertools import pairwise
 
+from railwright.documents.procedure import Procedure
 from railwright.evaluation.ending import Ending
 from railwright.measures import Measure
 from railwright.measures.outcome import Measured
@@ -57,19 +58,38 @@ def settled_already(measure: Measure, measured: Measured | None, upper: float | 
 
 def out_of_time(span: Span, timeline: Timeline, run: Record) -> str:
     """Why a step does not count as played in time, in words; empty where it does."""
+    predicted = run.origin == "rehearsal"
     if span.left_out:
         points = f"{span.left_out} set point{'s' if span.left_out > 1 else ''}"
+        if predicted:
+            return f"the host would leave out {points} of the step '{span.name}'"
         were = "were" if span.left_out > 1 else "was"
         return f"{points} of the step '{span.name}' {were} left out: the host did not keep up"
     segment = shortest_segment(span, timeline, run)
-    bound = max(LATE_LEAST, LATE_PART * segment)
+    bound = allowed_lateness(segment)
     if span.late <= bound:
         return ""
     tenth = f", a tenth of its shortest segment of {show(segment, 's')}" if bound > LATE_LEAST else ""
+    was, came = ("would be", "would come") if predicted else ("was", "came")
     return (
-        f"the step '{span.name}' was played late: a set point came {show(span.late, 's')} after its time, "
-        f"allowed are {show(bound, 's')}{tenth}"
+        f"the step '{span.name}' {was} played late: a set point {came} {show(span.late, 's')} after its "
+        f"time, allowed are {show(bound, 's')}{tenth}"
     )
+
+
+def left_open(procedure: Procedure, timeline: Timeline, run: Record) -> Iterator[str]:
+    """The steps of a record that do not count as played in time, each with the requirements that this leaves
+    open, in words; those on which nothing hangs are left out.
+    """
+    for span in run.spans:
+        own = [f"'{each.name}'" for each in procedure.requires if each.during == span.name]
+        if own and (late := out_of_time(span, timeline, run)):
+            yield f"{late}; this leaves {' and '.join(own)} open"
+
+
+def allowed_lateness(segment: float) -> float:
+    """How late a set point may come of a step with this shortest segment [s]."""
+    return max(LATE_LEAST, LATE_PART * segment)
 
 
 def shortest_segment(span: Span, timeline: Timeline, run: Record) -> float:
@@ -84,11 +104,15 @@ def shortest_segment(span: Span, timeline: Timeline, run: Record) -> float:
         for event in run.events
         if event.kind is EventKind.POINT_LIST_STARTS and span.start - LATE_LEAST <= event.time <= span.end
     }
-    whole = planned.end - planned.start
-    return min([whole, *_segments(planned, timeline, listed)])
+    return least_segment(planned, timeline, listed)
 
 
-def _segments(planned: Span, timeline: Timeline, listed: set[str]) -> Iterator[float]:
+def least_segment(planned: Span, timeline: Timeline, listed: Collection[str]) -> float:
+    """The same of a step of the plan. listed: inputs that point lists play in it."""
+    return min([planned.end - planned.start, *_segments(planned, timeline, listed)])
+
+
+def _segments(planned: Span, timeline: Timeline, listed: Collection[str]) -> Iterator[float]:
     """Times between two set points of one input within a step, and from its last to the end [s]."""
     moved = [(each.input, each.time) for each in timeline.actions]
     moved += [(each.input, each.time) for each in timeline.limits]

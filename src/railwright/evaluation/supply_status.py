@@ -116,13 +116,16 @@ def _arrived(timeline: Timeline, span: Span) -> tuple[float, float]:
 
 def _delays(bench: Bench, feed: Feed) -> dict[str, float]:
     """Protection -> how long after a set point was reached it may act though no mode shows it [s]: until the
-    output has followed, and for its delay or response, as far as they are known.
+    output has followed, and for its delay or response, as far as they are known. Of outputs in parallel one
+    may stand in its limit, and beyond its OCP, for as long as another holds the voltage.
     """
     outputs = [(points, bench.output(points.output)) for points in feed.outputs]
     rise = max(output.rise or 0.0 for _, output in outputs)
     return {
         "current limit": rise,
-        "OCP": rise + max(points.ocp_delay for points, _ in outputs),
+        "OCP": math.inf
+        if feed.arrangement == "parallel"
+        else rise + max(points.ocp_delay for points, _ in outputs),
         "OVP": rise + max((output.ovp.response if output.ovp else None) or 0.0 for _, output in outputs),
         "OPP": rise + max((output.opp.response if output.opp else None) or 0.0 for _, output in outputs),
     }
@@ -132,8 +135,8 @@ def _bounds(
     bench: Bench, timeline: Timeline, set_points: SetPoints, name: str, span: Span
 ) -> tuple[float | None, float | None]:
     """The lowest current that a limit may hold up to the end of a step [A], and the least power that an
-    output gives [W]; None: its error is unknown, or no power of its own is given. Of outputs in parallel
-    one may carry the whole current, up to its own limit.
+    output gives [W]; None: its error is unknown, or no power of its own is given. Outputs in parallel hold
+    no voltage only where all are in their limit.
     """
     feed = set_points[name]
     outputs = [bench.output(points.output) for points in feed.outputs]
@@ -147,4 +150,5 @@ def _bounds(
     if any(output.programming is None for output in outputs):
         return None, power
     errors = (error for _, error in limits_of(feed, outputs))
-    return min(limit - error for limit, error in zip(least.values(), errors, strict=True)), power
+    holds = [limit - error for limit, error in zip(least.values(), errors, strict=True)]
+    return (sum(holds) if feed.arrangement == "parallel" else min(holds)), power

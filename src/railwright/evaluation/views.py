@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -14,6 +15,7 @@ from railwright.evaluation.ending import Ending
 from railwright.evaluation.observability import SETTLING
 from railwright.evaluation.open_leads import Spans, open_spans
 from railwright.evaluation.supply_status import supply_status
+from railwright.frozen import kept
 from railwright.measures.level_change import LevelChange
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import ReadingModel
@@ -24,6 +26,7 @@ from railwright.plan.off_order import held_voltage
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import AT_ONCE, highest_stair
 from railwright.plan.timeline import Action, Timeline
+from railwright.quantities import Uncertain
 from railwright.traces import EventKind, Record, Span, span_named
 
 VOLTAGES = 64
@@ -46,7 +49,7 @@ class RecordSource:
     every: float | None = None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Case:
     """One run to be judged: the documents and their nominal timeline, the run's own record, how it ended."""
 
@@ -58,6 +61,19 @@ class Case:
     def planned(self, step: str) -> Span | None:
         """The step in the nominal timeline."""
         return span_named(self.timeline.spans, step)
+
+    @kept
+    def told(self, name: str, *, jumps: bool = False) -> list[float]:
+        """When this input, or another that its supplies may take along, is told a set point or a limit, as
+        asked, when a line of its set point ends, and when a contact moves, in order [s]; jumps: of the set
+        points only those that jump.
+        """
+        along = _along(self, name)
+        own = [each for each in self.timeline.actions if each.input in along]
+        times = [each.time for each in own if not jumps or each.over == 0.0]
+        times += [each.time + each.over for each in own if not jumps]
+        times += [each.time for each in self.timeline.limits if each.input in along]
+        return sorted([*times, *_contact_times(self, name)])
 
 
 # One piece: all that a measure may know of its window, gathered in one place.
@@ -87,10 +103,10 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         switched_on=switched_on,
         interrupted=span.kind != "power_up",
         goal=_goal(case, name, span.name),
-        restart=_soft_start(documents.device, name),
+        restart=_least(documents.device, name, "soft_start") or None,
         capacitance=_capacitance(documents, name),
         stops_at=_stops_at(documents.device, name),
-        starts_at=_starts_at(documents.device, name),
+        starts_at=_least(documents.device, name, "starts_at"),
         never_stops=_never_stops(documents.device, name),
         follows=_follows(documents.device, name),
         least_running=_least_running(documents.device, name),
@@ -291,14 +307,9 @@ def _told_before(case: Case, span: Span, name: str, *, but_now: bool = False) ->
     """
     if (planned := case.planned(span.name)) is None:
         return math.inf
-    along = _along(case, name)
-    told = [each for each in case.timeline.actions if each.input in along]
-    times = [at for each in told for at in (each.time, each.time + each.over)]
-    times += [each.time for each in case.timeline.limits if each.input in along]
-    times += _contact_times(case, name)
-    until = planned.start - AT_ONCE if but_now else planned.start + AT_ONCE
-    own = [each for each in times if each <= until]
-    return max(0.0, planned.start - max(own)) if own else math.inf
+    times, until = case.told(name), planned.start - AT_ONCE if but_now else planned.start + AT_ONCE
+    after = bisect_right(times, until)
+    return max(0.0, planned.start - times[after - 1]) if after else math.inf
 
 
 def _told_last(case: Case, span: Span, name: str) -> float:
@@ -307,12 +318,10 @@ def _told_last(case: Case, span: Span, name: str) -> float:
     """
     if (planned := case.planned(span.name)) is None or not span.whole:
         return math.inf
-    along = _along(case, name)
-    times = [each.time for each in case.timeline.actions if each.input in along and each.over == 0.0]
-    times += [each.time for each in case.timeline.limits if each.input in along]
-    times += _contact_times(case, name)
-    own = [each for each in times if planned.start + AT_ONCE < each < planned.end - AT_ONCE]
-    return planned.end - max(own) if own else math.inf
+    times = case.told(name, jumps=True)
+    before = bisect_left(times, planned.end - AT_ONCE)
+    last = times[before - 1] if before else -math.inf
+    return planned.end - last if last > planned.start + AT_ONCE else math.inf
 
 
 def _quiet(case: Case, span: Span, name: str) -> float:
@@ -322,12 +331,9 @@ def _quiet(case: Case, span: Span, name: str) -> float:
     run, planned = case.own.record, case.planned(span.name)
     if planned is None or not span.whole or _stair(case, span, case.own, name) > 0.0:
         return 0.0
-    asked, along = case.timeline, _along(case, name)
-    told = [each for each in asked.actions if each.input in along]
-    times = [at for each in told for at in (each.time, each.time + each.over)]
-    times += [each.time for each in asked.limits if each.input in along]
-    times += _contact_times(case, name)
-    until = min((each for each in times if each >= planned.end - AT_ONCE), default=asked.duration)
+    times = case.told(name)
+    after = bisect_left(times, planned.end - AT_ONCE)
+    until = times[after] if after < len(times) else case.timeline.duration
     switched = [
         each.time - span.end
         for each in run.events
@@ -424,14 +430,15 @@ def _goal(case: Case, name: str, step: str) -> float | None:
     return levels[-1] if levels else None
 
 
-def _soft_start(device: Device, name: str) -> float | None:
-    """Shortest soft start among an input's converters [s]; None: unknown, or it has none."""
-    times = [
-        part.parameters.uncertain()["soft_start"].low
-        for part in device.inputs[name].load
-        if "soft_start" in part.parameters.uncertain()
-    ]
-    return min(times) if times and min(times) > 0.0 else None
+def _given(device: Device, name: str, figure: str) -> list[Uncertain]:
+    """What an input's loads give of a figure, those of them that have it."""
+    parts = [part.parameters.uncertain() for part in device.inputs[name].load]
+    return [values[figure] for values in parts if figure in values]
+
+
+def _least(device: Device, name: str, figure: str) -> float:
+    """The least that an input's loads give of a figure; 0: none of them gives it."""
+    return min((each.low for each in _given(device, name, figure)), default=0.0)
 
 
 def _capacitance(documents: Documents, name: str) -> tuple[float, float]:
@@ -440,8 +447,7 @@ def _capacitance(documents: Documents, name: str) -> tuple[float, float]:
     """
     hook_up = documents.procedure.hook_up.get(name)
     fixture = documents.bench.fixture(hook_up.fixture) if hook_up else None
-    given = [part.parameters.uncertain() for part in documents.device.inputs[name].load]
-    found = [values["capacitance"] for values in given if "capacitance" in values]
+    found = _given(documents.device, name, "capacitance")
     if fixture is not None and fixture.capacitor is not None:
         found.append(fixture.capacitor.capacitance)
     return sum(each.low for each in found), sum(each.high for each in found)
@@ -486,15 +492,8 @@ def _least_running(device: Device, name: str) -> tuple[tuple[float, float], ...]
 
 def _stops_at(device: Device, name: str) -> tuple[float, float] | None:
     """Lowest and highest voltage at which the first of an input's loads stops [V]; None: none does."""
-    given = [part.parameters.uncertain() for part in device.inputs[name].load]
-    found = [values["stops_at"] for values in given if "stops_at" in values]
+    found = _given(device, name, "stops_at")
     return (max(each.low for each in found), max(each.high for each in found)) if found else None
-
-
-def _starts_at(device: Device, name: str) -> float:
-    """Lowest voltage at which one of an input's loads that stop by themselves starts [V]; 0: unknown."""
-    given = [part.parameters.uncertain() for part in device.inputs[name].load]
-    return min((values["starts_at"].low for values in given if "starts_at" in values), default=0.0)
 
 
 def _never_stops(device: Device, name: str) -> bool:

@@ -210,9 +210,12 @@ def reading_error(source: FedInput, quantity: Quantity, value: float) -> float:
     return source.read_together(quantity, value, bound)
 
 
-def energy_words(volts: float, limit: float) -> str:
-    """What a fault gets at most, for people: before the limit has responded, more."""
+def energy_words(source: FedInput, ovp: float, limit: float) -> str:
+    """What a fault gets at most, for people, with the errors of both settings: until the limit has responded,
+    more.
+    """
+    amperes = source.at_most(limit)
     return (
-        f"{show(limit, 'A')} and {show(volts * limit, 'W')} at most into any fault once the limit has "
-        f"responded (until then more, and what the output's own capacitor holds)"
+        f"{show(amperes, 'A', 3)} and {show(source.ovp_with_error(ovp) * amperes, 'W', 3)} at most into any "
+        f"fault once the limit has responded (until then more, and what the output's own capacitor holds)"
     )

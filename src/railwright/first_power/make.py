@@ -8,16 +8,17 @@ looks.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
+from itertools import combinations, takewhile
 
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.hook_up import AUTO, HookUp
 from railwright.documents.loader import Documents
 from railwright.documents.nodes import compose
-from railwright.documents.procedure import Limits, Procedure
+from railwright.documents.procedure import DrivenPin, Limits, Procedure
 from railwright.documents.translate import validated
 from railwright.first_power import conditions as stop
 from railwright.first_power import expected
@@ -33,7 +34,9 @@ from railwright.first_power.figures import (
     update_of,
 )
 from railwright.first_power.steps import PlainStep, leads_steps, order_of, rise_steps
-from railwright.first_power.text import Draft, LimitsOf, as_text, names_listed
+from railwright.first_power.text import Draft, LimitsOf, as_text, listed, names_listed
+from railwright.plan.contacts import closed_after, contacts_of
+from railwright.plan.off_order import off_order
 from railwright.plan.set_points import SetPoints
 from railwright.quantities import show
 from railwright.settings.constraints import current_limit, ovp, trip_delay
@@ -70,7 +73,11 @@ class _Scene:
     gap: float
     every: float
     today: dt.date
-    off_after: Mapping[str, tuple[str, ...]]
+    down: tuple[str, ...]
+    beside: Mapping[str, tuple[str, ...]]
+    pins: Mapping[str, DrivenPin]
+    contacts: Mapping[str, bool]
+    moving: float
 
     def documents(self, text: str) -> Documents:
         root, problems = compose(text, "first power")
@@ -99,7 +106,11 @@ class _Scene:
             self.gap,
             steps,
             self.every,
-            off_after=self.off_after,
+            down=self.down,
+            beside=self.beside,
+            pins=self.pins,
+            contacts=self.contacts,
+            moving=self.moving,
         )
 
 
@@ -113,18 +124,24 @@ def first_power(
     """The two procedures.
 
     paths: of the device and the bench document, as the procedures are to name them. given: a procedure whose
-    hook-up, orders (of switching on and off) and limits are taken; None: they are chosen. Raises NotPossible
+    hook-up, orders (of switching on and off), limits, and contacts as they stand at its first power-up are
+    taken; None: they are chosen. Raises NotPossible
     where none can be made, and `railwright.physics.solver.SolverError` where the circuit cannot be solved.
     """
     for name, wanted in device.inputs.items():
         if given is None or name in given.hook_up:
             refuse_below_zero(name, wanted)
-    hook_up = _hook_up_of(device, bench, given)
-    order, gap = order_of(device, given)
+    written = _written_out(device, bench, given)
+    hook_up = written.hook_up
+    order, gap = order_of(device, None if given is None else written)
+    down = order[::-1] if given is None else off_order(written, device, order)
     outputs = [bench.output(name) for each in hook_up.values() for name in each.outputs]
     every = min(max([FASTEST_RECORD, *map(update_of, outputs)]), SLOWEST_RECORD)
-    after = {} if given is None else {name: each.off_after for name, each in given.limits.items()}
-    scene = _Scene(device, bench, paths, hook_up, order, gap, every, today, after)
+    beside = {name: tuple(_tied(each)) for name, each in written.limits.items()}
+    contacts, moving = _contacts(Documents(device, bench, written))
+    scene = _Scene(
+        device, bench, paths, hook_up, order, gap, every, today, down, beside, written.pins, contacts, moving
+    )
     provisional = scene.draft("x", {name: LimitsOf(1.0, None, 1.0) for name in hook_up}, ())
     documents = scene.documents(as_text(provisional))
     sources, _ = sources_of(documents)
@@ -133,13 +150,56 @@ def first_power(
     return FirstPower(as_text(leads), as_text(_rise(scene, figures, given, leads)))
 
 
-def _hook_up_of(device: Device, bench: Bench, given: Procedure | None) -> Mapping[str, HookUp]:
-    """What feeds each input of the device, written out. NotPossible where something cannot be worked out."""
+def _written_out(device: Device, bench: Bench, given: Procedure | None) -> Procedure:
+    """The given procedure, or one that powers every input, with what feeds each written out. NotPossible
+    where something cannot be worked out.
+    """
     procedure = given if given is not None else _anything(device)
     hooked = hooked_up(Documents(device, bench, procedure.for_inputs(device.inputs)))
     if hooked.findings:
         raise NotPossible("\n".join(f"{each.why}; {each.remedy}" for each in hooked.findings))
-    return hooked.documents.procedure.hook_up
+    return hooked.documents.procedure
+
+
+def _tied(limits: Limits) -> Iterator[str]:
+    """What ties an input to others in its limits, as a document writes it."""
+    if limits.trips_when:
+        yield f"trips_when: {listed(limits.trips_when)}"
+    if limits.off_after:
+        yield f"off_after: {listed(limits.off_after)}"
+
+
+def _protected(limits: Limits) -> Iterator[str]:
+    """What else its limits say of normal operation."""
+    if limits.works_in_limit:
+        yield "works_in_limit: yes"
+    if limits.opp is not None:
+        yield f"opp: {'auto' if limits.opp == 'auto' else show(limits.opp, 'W')}"
+    if limits.ocp is not None:
+        yield f"ocp: {show(limits.ocp, 'A')}"
+    if limits.ocp_delay is not None:
+        yield f"ocp_delay: {show(limits.ocp_delay, 's')}"
+
+
+def _contacts(documents: Documents) -> tuple[dict[str, bool], float]:
+    """Contacts to be moved before anything is on -> whether they close; and how long that takes [s].
+
+    What lies in a lead closes; what drives a pin stands as at the first power-up. NotPossible where a lead
+    stays open: nothing that is played would reach the input, and a dead one would pass.
+    """
+    lies = contacts_of(documents, documents.procedure.hook_up).values()
+    for name, hook_up in documents.procedure.hook_up.items():
+        fixture = documents.bench.fixture(hook_up.fixture)
+        if fixture is not None and fixture.opened and name not in {each.input for each in lies}:
+            raise NotPossible(
+                f"{name}: the switch in '{hook_up.fixture}' stands open, and no relay of the bench closes "
+                "it; close it and write 'starts: closed' in the bench document"
+            )
+    stands = closed_after(lies, takewhile(lambda step: step.power_up is None, documents.procedure.steps))
+    wanted = {each: stands[each.name] if each.pin else True for each in lies}
+    moved = {each: closed for each, closed in wanted.items() if closed != each.starts_closed}
+    takes = sum(each.contact.takes(closed) for each, closed in moved.items())
+    return {each.name: closed for each, closed in moved.items()}, rounded_time(takes)
 
 
 def _anything(device: Device) -> Procedure:
@@ -173,7 +233,7 @@ def _leads(scene: _Scene, sources: Mapping[str, FedInput], figures: Mapping[str,
     rises = {name: _blind_rise(sources[name], limits[name]) for name in scene.hook_up}
     steps = leads_steps(figures, scene.order, rises)
     energies = [
-        f"{name}: {energy_words(limits[name].ovp, limits[name].current)}; "
+        f"{name}: {energy_words(sources[name], limits[name].ovp, limits[name].current)}; "
         f"{show(figures[name].harmless, 'V')} is {figures[name].why}"
         for name in scene.order
     ]
@@ -196,8 +256,9 @@ def _rise(scene: _Scene, figures: Mapping[str, InputFigures], given: Procedure |
     """Part 2: to the nominal voltages by stages, with the limits of normal operation."""
     steps = rise_steps(figures, scene.order)
     title = f"First power of {scene.device.device}, 2 of 2: rise by stages"
-    draft = scene.draft(title, leads.limits, steps)
     wanted = {name: _wanted_limits(scene, given, name) for name in scene.hook_up}
+    beside = {name: (*scene.beside.get(name, ()), *_protected(each)) for name, each in wanted.items()}
+    draft = scene.draft(title, leads.limits, steps)
     settings = settle(scene.documents(as_text(draft)).with_procedure(limits=wanted), scene.today)
     missing = [name for name in scene.hook_up if name not in settings.set_points]
     if missing:
@@ -223,7 +284,7 @@ def _rise(scene: _Scene, figures: Mapping[str, InputFigures], given: Procedure |
         *_late(scene),
         *_by_themselves(scene),
     )
-    return _watched(scene, replace(draft, limits=limits, remarks=remarks))
+    return _watched(scene, replace(draft, limits=limits, beside=beside, remarks=remarks))
 
 
 def _by_themselves(scene: _Scene) -> list[str]:
@@ -247,12 +308,16 @@ def _by_themselves(scene: _Scene) -> list[str]:
 
 
 def _wanted_limits(scene: _Scene, given: Procedure | None, name: str) -> Limits:
-    """Limits of normal operation: those of the given procedure, or `auto`; tripping where the outputs can."""
+    """Limits of normal operation: those of the given procedure, or `auto`; tripping where the outputs can.
+
+    Of outputs in parallel the one that is set a little higher carries up to its limit, and would trip there.
+    """
     if given is not None and name in given.limits:
         return given.limits[name]
     outputs = [scene.bench.output(output) for output in scene.hook_up[name].outputs]
     action = {"at_limit": "regulate"}
-    if all(output.trip_delay is not None for output in outputs):
+    joined = scene.hook_up[name].arrangement == "parallel"
+    if not joined and all(output.trip_delay is not None for output in outputs):
         action = {"at_limit": "trip", "trip_delay": "auto"}
     return Limits.model_validate({"current_limit": "auto", "ovp": "auto", **action})
 
@@ -324,11 +389,13 @@ def _low_limits(
     reach = trip_delay.range_of(source)
     level = _ovp(source, figures, limit)
     why = (
-        f"at most {show(most, 'A', 3)} into the device and {show(charging, 'A', 3)} into the output's own "
-        f"capacitor, times {HEADROOM:g}, and the errors of limit and reading"
+        f"up to {show(most, 'A', 3)} into the device in the cases rehearsed and {show(charging, 'A', 3)} "
+        f"into the output's own capacitor, times {HEADROOM:g}, and the errors of limit and reading"
     )
     made = LimitsOf(limit, None, level, why)
-    if len(reach.reaches) < source.count:
+    # Where one of outputs in parallel cannot carry it all, it regulates at its limit while the others help.
+    alone = source.surely(limit) / source.count if source.parallel else math.inf
+    if len(reach.reaches) < source.count or alone < most + charging:
         return made
     rise = _blind_rise(source, made)
     delay = min(max(reach.low, rounded_time(max(2 * figures.blind, rise))), reach.high)

@@ -9,8 +9,11 @@ from typing import Literal
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
 from railwright.first_power.figures import JUDGED, InputFigures, rounded_time
+from railwright.plan.coming_up import coming_up
+from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
 
+CONTACTS = "contacts"
 ALL_ON = "all on at 0 V"
 ALL_NOMINAL = "all at nominal voltage"
 SETTLE = 0.1
@@ -75,22 +78,29 @@ def rise_steps(figures: Mapping[str, InputFigures], order: Sequence[str]) -> tup
 def order_of(device: Device, given: Procedure | None) -> tuple[tuple[str, ...], float]:
     """Inputs in the order in which they go on, and the gap between two [s].
 
-    As the given procedure's first power-up has it where that names every input; else by the device's rules.
+    In the order in which the given procedure has them come up first, where all do, and with the gap of the
+    power-up that names them all; else by the device's rules.
     """
-    first = (
-        next((step.power_up for step in given.steps if step.power_up is not None), None) if given else None
-    )
-    if first is not None and set(first.order) == set(device.inputs):
-        return first.order, first.gap
-    order: list[str] = []
+    ups = coming_up(timeline_of(given, device)) if given is not None else ()
+    if {up.input for up in ups} == set(device.inputs):
+        order = tuple(up.input for up in ups)
+        first = given.steps[ups[0].step].power_up if given is not None else None
+        alone = first is not None and len(first.order) == len(order)
+        return order, first.gap if first is not None and alone else _gap(device, order)
+    found: list[str] = []
     left = list(device.inputs)
     while left:
         waiting = {rule.then for rule in device.order if rule.after in left and rule.then in left}
         name = next((each for each in left if each not in waiting), left[0])
         left.remove(name)
-        order.append(name)
+        found.append(name)
+    return tuple(found), _gap(device, found)
+
+
+def _gap(device: Device, order: Sequence[str]) -> float:
+    """The gap between two inputs that the device's rules want [s]."""
     turn = {name: place for place, name in enumerate(order)}
     wanted = [(rule.delay, turn[rule.then] - turn[rule.after]) for rule in device.order]
     gaps = [(delay.low + delay.high) / 2 / steps for delay, steps in wanted if steps > 0]
     fitting = (gap for gap in gaps if all(gap * steps in delay for delay, steps in wanted))
-    return tuple(order), next(fitting, rounded_time(max(gaps, default=0.0)))
+    return next(fitting, rounded_time(max(gaps, default=0.0)))

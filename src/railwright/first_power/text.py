@@ -9,8 +9,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from railwright.documents.hook_up import HookUp
+from railwright.documents.procedure import DrivenPin
 from railwright.first_power.conditions import Watched
-from railwright.first_power.steps import ALL_ON, SETTLE, PlainStep
+from railwright.first_power.steps import ALL_ON, CONTACTS, SETTLE, PlainStep
 from railwright.quantities import show
 
 _PLAIN = re.compile(r"(?:\.\./)*[\w+\-](?:[\w +\-./]*[\w+\-./])?")
@@ -31,8 +32,9 @@ class LimitsOf:
 
 @dataclass(frozen=True)
 class Draft:
-    """Everything that one procedure document says, SI units. remarks: comments at its head. off_after: input
-    -> inputs that have to be off before it.
+    """Everything that one procedure document says, SI units. remarks: comments at its head. down: the order
+    in which inputs go off. beside: input -> what else its limits say, line by line. pins: what drives each of
+    the device's. contacts: those to be moved before anything is on, and whether they close; within `moving`.
     """
 
     title: str
@@ -49,7 +51,11 @@ class Draft:
     watched: tuple[Watched, ...] = ()
     trips: tuple[tuple[str, str, str], ...] = ()
     overrides: tuple[tuple[str, str, str], ...] = ()
-    off_after: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    down: tuple[str, ...] = ()
+    beside: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    pins: Mapping[str, DrivenPin] = field(default_factory=dict)
+    contacts: Mapping[str, bool] = field(default_factory=dict)
+    moving: float = 0.0
 
 
 def as_text(draft: Draft) -> str:
@@ -58,11 +64,16 @@ def as_text(draft: Draft) -> str:
     lines += [f"device: {quote(draft.device)}", f"bench: {quote(draft.bench)}", "", "hook_up:"]
     for name, hook_up in draft.hook_up.items():
         lines.append(f"  {quote(name)}: {_hook_up(hook_up)}")
+    if draft.pins:
+        lines += ["", "pins:"]
+        lines += [
+            f"  {quote(pin)}: {{from: {quote(driven.source)}, starts: {driven.starts}}}"
+            for pin, driven in draft.pins.items()
+        ]
     lines += ["", "limits:"]
     for name, limits in draft.limits.items():
         lines += [f"  {quote(name)}:", *_limits(limits)]
-        if after := draft.off_after.get(name):
-            lines.append(f"    off_after: [{', '.join(map(quote, after))}]")
+        lines += [f"    {line}" for line in draft.beside.get(name, ())]
     lines += ["", "steps:", *_steps(draft)]
     if draft.watched or draft.trips:
         lines += ["", "stop_when:", *_stops(draft)]
@@ -72,6 +83,11 @@ def as_text(draft: Draft) -> str:
         for rule, about, because in draft.overrides:
             lines.append(f"  - {{finding: {rule}, about: {quote(about)}, because: {quote(because)}}}")
     return "\n".join(lines) + "\n"
+
+
+def listed(names: Iterable[str]) -> str:
+    """Names as a list of YAML."""
+    return f"[{', '.join(map(quote, names))}]"
 
 
 def quote(text: str) -> str:
@@ -90,7 +106,7 @@ def _comment(*paragraphs: str, indent: str = "") -> list[str]:
 
 
 def _hook_up(hook_up: HookUp) -> str:
-    outputs = f"[{', '.join(map(quote, hook_up.outputs))}]"
+    outputs = listed(hook_up.outputs)
     source = (
         quote(hook_up.outputs[0])
         if hook_up.arrangement == "alone"
@@ -118,8 +134,9 @@ def _limits(limits: LimitsOf) -> list[str]:
 def _steps(draft: Draft) -> list[str]:
     zeros = ", ".join(f"{quote(name)}: 0 V" for name in draft.order)
     order = ", ".join(map(quote, draft.order))
-    down = ", ".join(map(quote, reversed(draft.order)))
+    down = ", ".join(map(quote, draft.down or draft.order[::-1]))
     lines = [
+        *_contacts(draft),
         f"  - power_up: {{order: [{order}], gap: {show(draft.gap, 's')}, voltages: {{{zeros}}}, "
         f"settle: {show(SETTLE, 's')}}}",
         f"    name: {ALL_ON}",
@@ -135,6 +152,18 @@ def _steps(draft: Draft) -> list[str]:
             lines.append(f"  - hold: {show(step.duration, 's')}")
         lines.append(f"    name: {quote(step.name)}")
     return [*lines, f"  - power_down: {{order: [{down}], gap: {show(draft.gap, 's')}}}"]
+
+
+def _contacts(draft: Draft) -> list[str]:
+    """The step that moves contacts before anything is on; empty: none has to be."""
+    moves = {
+        key: [name for name, closes in draft.contacts.items() if closes == wanted]
+        for key, wanted in (("open", False), ("close", True))
+    }
+    told = ", ".join(f"{key}: {listed(names)}" for key, names in moves.items() if names)
+    if not told:
+        return []
+    return [f"  - relays: {{{told}, settle: {show(draft.moving, 's')}}}", f"    name: {CONTACTS}"]
 
 
 def _stops(draft: Draft) -> Iterable[str]:

@@ -7,10 +7,6 @@ from dataclasses import dataclass
 
 from railwright.guard.off_plan import InputOff, Look
 
-STEADY = 0.25
-"""An output must be read off over this long before it counts as confirmed [s]: one that comes on again by
-itself is seen."""
-
 
 @dataclass(frozen=True, slots=True)
 class OffJudgement:

@@ -12,7 +12,8 @@ from dataclasses import replace
 from typing import Any
 
 from railwright.guard.input_end import InputEnd
-from railwright.guard.judged_off import STEADY, judge_off
+from railwright.guard.judged_off import judge_off
+from railwright.guard.off_level import STEADY
 from railwright.guard.off_plan import ContactOff, InputOff, Look, OffPlan, SupplyOff
 from railwright.guard.off_supply import SupplySwitchedOff, Tell
 from railwright.guard.resting import loaded, rest, tell_contact

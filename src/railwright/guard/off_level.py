@@ -6,3 +6,8 @@ OFF_BELOW = 1.0
 DECAY = 10.0
 """How long the voltage of an input that was switched off may take to fall before it counts as a residual [s].
 """
+
+STEADY = 0.25
+"""An output must be read off over this long before it counts as confirmed [s]: one that comes on again by
+itself is seen.
+"""

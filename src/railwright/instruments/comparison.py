@@ -33,7 +33,7 @@ def allowed_difference(output: Output, setting: Setting, value: float) -> float:
     match setting:
         case "voltage":
             return slack + _grid(programming.voltage if programming else None, value, output.voltage.high)
-        case "current_limit":
+        case "current_limit" | "ocp":
             return slack + _grid(programming.current if programming else None, value, output.current.high)
         case "voltage_range" | "current_range":
             return slack + RANGE_PART * abs(value)
@@ -43,8 +43,6 @@ def allowed_difference(output: Output, setting: Setting, value: float) -> float:
         case "opp":
             rated = output.power or output.voltage.high * output.current.high
             return slack + UNKNOWN_RESOLUTION * rated
-        case "ocp":
-            return slack + _grid(programming.current if programming else None, value, output.current.high)
         case "trip_delay" | "ocp_delay":
             return slack + max(DELAY_STEP, 0.01 * value)
         case _:

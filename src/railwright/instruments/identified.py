@@ -1,8 +1,15 @@
-"""Who an instrument beside the supplies says that it is, held against the bench document."""
+"""What all instruments beside the supplies have in common: they are spoken to in SCPI-1999's own tree, and
+say who they are, which is held against the bench document.
+"""
 
 from __future__ import annotations
 
+from railwright.documents.bench import Multimeter
+from railwright.documents.relays import Relays
+from railwright.guard.session_settings import USUAL, SessionSettings
+from railwright.instruments.conversation import queued_errors
 from railwright.instruments.errors import InstrumentError
+from railwright.instruments.session import Answer, InstrumentSession, OpenSession
 from railwright.instruments.supply import Identity
 from railwright.printable import printable
 
@@ -18,11 +25,43 @@ def identified(name: str, answer: str, model: str | None, serial: str | None) ->
         told = f"expected four fields, got '{answer}': an unknown instrument"
         raise InstrumentError(name, IDENTIFY, told)
     identity = Identity(parts[0], parts[1], parts[2], parts[3], answer)
-    for what, wanted, got in (
-        ("model", model, identity.model),
-        ("serial number", serial, identity.serial),
-    ):
-        if wanted is not None and wanted != got:
-            told = f"expected the {what} '{wanted}' of the bench document, got '{got}'"
-            raise InstrumentError(name, IDENTIFY, told)
+    identity.expect(name, IDENTIFY, model, serial)
     return identity
+
+
+class PlainDriver:
+    """One instrument that needs no dialect, over one session. Failures are InstrumentErrors."""
+
+    def __init__(self, name: str, document: Multimeter | Relays, open_session: OpenSession) -> None:
+        self.name, self.document = name, document
+        self.identity: Identity | None = None
+        self._open = open_session
+        self._session: InstrumentSession | None = None
+
+    @property
+    def spoken(self) -> SessionSettings:
+        """How a session with it is spoken."""
+        return USUAL
+
+    def connect(self) -> None:
+        """Open the session and ask who it is; refuse one that is not that of the bench document."""
+        document = self.document
+        self._session = self._open(self.name, document.address, IDENTIFY, document.carried(self.spoken))
+        answer = self._session.identity or self._ask(IDENTIFY).text
+        self.identity = identified(self.name, answer, document.model, document.serial)
+
+    def _check(self, command: str) -> None:
+        """Raise what the error queue holds, as the doing of `command`."""
+        if entries := self._errors():
+            raise InstrumentError(self.name, command, "reports " + "; ".join(entries))
+
+    def _errors(self) -> tuple[str, ...]:
+        return queued_errors(self.name, NEXT_ERROR, self._ask)
+
+    def _ask(self, message: str) -> Answer:
+        return self._ready().ask(message)
+
+    def _ready(self) -> InstrumentSession:
+        if self._session is None:
+            raise InstrumentError(self.name, "", "no session is open", lost=True)
+        return self._session

@@ -13,15 +13,14 @@ from railwright.documents.bench import Bench
 from railwright.documents.relays import Contact, Relays
 from railwright.guard.off_plan import RelaysOff
 from railwright.guard.session_settings import USUAL
-from railwright.instruments.conversation import queued_errors
 from railwright.instruments.errors import InstrumentError
-from railwright.instruments.identified import IDENTIFY, NEXT_ERROR, identified
-from railwright.instruments.session import Answer, InstrumentSession, OpenSession
+from railwright.instruments.identified import IDENTIFY, PlainDriver
+from railwright.instruments.session import Answer, OpenSession
 from railwright.instruments.supply import Identity
 from railwright.plan.contacts import Lies
 
 
-class RelaysDriver:
+class RelaysDriver(PlainDriver):
     """One such instrument over one session. Failures are InstrumentErrors.
 
     contacts: those that are used, by name.
@@ -30,10 +29,8 @@ class RelaysDriver:
     def __init__(
         self, name: str, document: Relays, contacts: Mapping[str, Contact], open_session: OpenSession
     ) -> None:
-        self.name, self.document, self.contacts = name, document, dict(contacts)
-        self.identity: Identity | None = None
-        self._open = open_session
-        self._session: InstrumentSession | None = None
+        super().__init__(name, document, open_session)
+        self.contacts = dict(contacts)
 
     @property
     def query(self) -> str:
@@ -41,11 +38,7 @@ class RelaysDriver:
         return query_of([each.channel for each in self.contacts.values()])
 
     def connect(self) -> None:
-        """Open the session and ask who it is; refuse one that is not that of the bench document."""
-        settings = self.document.carried(USUAL)
-        self._session = self._open(self.name, self.document.address, IDENTIFY, settings)
-        answer = self._session.identity or self._ask(IDENTIFY).text
-        self.identity = identified(self.name, answer, self.document.model, self.document.serial)
+        super().connect()
         self._errors()  # what stood there before is none of ours
 
     def tell(self, contact: str, closed: bool, at: float | None = None) -> float:
@@ -57,8 +50,7 @@ class RelaysDriver:
     def check(self, contact: str, closed: bool) -> Answer:
         """Expect a contact to stand so, by the instrument's own word."""
         command = command_of(self.contacts[contact].channel, closed)
-        if entries := self._errors():
-            raise InstrumentError(self.name, command, "reports " + "; ".join(entries))
+        self._check(command)
         answer = self._ask(self.query)
         if self.understood(answer.text)[contact] != closed:
             told = f"contact '{contact}' did not move: it still reads {'open' if closed else 'closed'}"
@@ -76,17 +68,6 @@ class RelaysDriver:
             wanted = "1 or 0" if len(self.contacts) == 1 else f"{len(self.contacts)} times 1 or 0"
             raise InstrumentError(self.name, self.query, f"expected {wanted}, got '{answer}'")
         return {name: CLOSED[word] for name, word in zip(self.contacts, words, strict=True)}
-
-    def _errors(self) -> tuple[str, ...]:
-        return queued_errors(self.name, NEXT_ERROR, self._ask)
-
-    def _ask(self, message: str) -> Answer:
-        return self._ready().ask(message)
-
-    def _ready(self) -> InstrumentSession:
-        if self._session is None:
-            raise InstrumentError(self.name, "", "no session is open", lost=True)
-        return self._session
 
 
 def relays_off(

@@ -143,17 +143,12 @@ class VisaSession:
         if isinstance(raw, socket.socket):
             raw.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
 
-    def tell(self, message: str, at: float | None = None) -> float:
-        return self._write(message, at)
-
     def ask(self, message: str, at: float | None = None) -> Answer:
-        sent = self._write(message, at)
+        sent = self.tell(message, at)
         try:
             text = str(self._resource.read())
         except _failures() as error:
-            if not self._heard:
-                raise NotReached(self.name, self._silence(error)) from error
-            raise InstrumentError(self.name, message, f"gives no answer: {_why(error)}", lost=True) from error
+            raise self._lost(message, "gives no answer", error) from error
         received = time.monotonic()
         self._heard = True
         text = text.rstrip("\r")
@@ -178,7 +173,7 @@ class VisaSession:
         """Device clear, where the interface has one; what the backend raises where it has none."""
         self._resource.clear()
 
-    def _write(self, message: str, at: float | None = None) -> float:
+    def tell(self, message: str, at: float | None = None) -> float:
         if at is not None:
             time.sleep(max(0.0, at - time.monotonic()))
         sent = time.monotonic()
@@ -187,10 +182,13 @@ class VisaSession:
         try:
             self._resource.write(message)
         except _failures() as error:
-            if not self._heard:
-                raise NotReached(self.name, self._silence(error)) from error
-            raise InstrumentError(self.name, message, f"cannot be told: {_why(error)}", lost=True) from error
+            raise self._lost(message, "cannot be told", error) from error
         return sent
+
+    def _lost(self, message: str, what: str, error: Exception) -> InstrumentError:
+        if not self._heard:
+            return NotReached(self.name, self._silence(error))
+        return InstrumentError(self.name, message, f"{what}: {_why(error)}", lost=True)
 
     def _silence(self, error: Exception) -> str:
         """Why nothing is heard at the address. The backend opens a socket without waiting for it: that nobody

@@ -46,6 +46,15 @@ class Identity:
         """What proofs are kept of: all instruments of its maker, model and version."""
         return InstrumentModel(self.maker, self.model, self.version)
 
+    def expect(self, name: str, command: str, model: str | None, serial: str | None) -> None:
+        """InstrumentError where the bench document has another model, or another serial number; None: it has
+        none.
+        """
+        for what, wanted, got in (("model", model, self.model), ("serial number", serial, self.serial)):
+            if wanted is not None and wanted != got:
+                told = f"expected the {what} '{wanted}' of the bench document, got '{got}'"
+                raise InstrumentError(name, command, told)
+
     @property
     def fields(self) -> dict[str, str]:
         """The four fields by their names."""
@@ -125,14 +134,7 @@ class SupplyDriver(Conversation):
         identity = Identity(
             **{name: printable(text, one_line=True) for name, text in fields.items()}, answer=answer
         )
-        for what, wanted, got in (
-            ("model", self.document.model, identity.model),
-            ("serial number", self.document.serial, identity.serial),
-        ):
-            if wanted is not None and wanted != got:
-                raise InstrumentError(
-                    self.name, command, f"expected the {what} '{wanted}' of the bench document, got '{got}'"
-                )
+        identity.expect(self.name, command, self.document.model, self.document.serial)
         self.identity = identity
         return identity
 
@@ -351,10 +353,7 @@ class SupplyDriver(Conversation):
         answers, answer = self.exchange(units, explain=explain)
         if len(answers) != wanted:
             self.check(compose(units))
-            raise InstrumentError(
-                self.name, compose(units), f"expected {wanted} answers, got '{answer.text}'"
-            )
-        return self._readings(outputs, answers, answer, compose(units))
+        return self.understood_look(outputs, answer)
 
     def look(self, outputs: Sequence[str]) -> tuple[str, ...]:
         """The messages that `read` sends, for whoever sends them on a schedule."""
@@ -376,7 +375,23 @@ class SupplyDriver(Conversation):
         if len(answers) != wanted:
             told = f"expected {wanted} answers, got '{answer.text}'"
             raise InstrumentError(self.name, compose(units), told)
-        return self._readings(outputs, answers, answer, compose(units))
+        left, time, command = iter(answers), answer.middle, compose(units)
+        exchange = answer.sent, answer.received
+        # One that is switched on, and does not deliver because the switch over all of them is off, is off.
+        delivers = not self.has_master or self._understood_master(command, answers[-1])
+        readings = {}
+        for group in self._groups(outputs):
+            states = [self._understood("output", command, part) for part in next(left).split(",")]
+            if len(states) != len(group):
+                raise InstrumentError(self.name, command, f"expected {len(group)} states, got {len(states)}")
+            read = self._numbers([next(left) for _ in self.dialect.readings.queries], len(group), command)
+            for output, on, (voltage, current) in zip(group, states, read, strict=True):
+                status = [next(left) for _ in self.dialect.status_units(self._channels[output])]
+                mode, trip = self._status(status, command)
+                readings[output] = OutputReading(
+                    output, time, voltage, current, mode, trip, bool(on) and delivers, exchange
+                )
+        return readings
 
     def places(self, outputs: Sequence[str]) -> dict[str, dict[str, tuple[int, int]]]:
         """Where the answer to `look` says state, voltage and current of each output, and which was selected
@@ -446,27 +461,6 @@ class SupplyDriver(Conversation):
     def master_place(self, outputs: Sequence[str]) -> tuple[int, int] | None:
         """Where the answer to `look` says the state of the master switch; None: there is none."""
         return (self.answers_of_look(outputs) - 1 - self._checks, 0) if self.has_master else None
-
-    def _readings(
-        self, outputs: Sequence[str], answers: Sequence[str], answer: Answer, command: str
-    ) -> dict[str, OutputReading]:
-        left, time = iter(answers), answer.middle
-        exchange = answer.sent, answer.received
-        # One that is switched on, and does not deliver because the switch over all of them is off, is off.
-        delivers = not self.has_master or self._understood_master(command, answers[-1])
-        readings = {}
-        for group in self._groups(outputs):
-            states = [self._understood("output", command, part) for part in next(left).split(",")]
-            if len(states) != len(group):
-                raise InstrumentError(self.name, command, f"expected {len(group)} states, got {len(states)}")
-            read = self._numbers([next(left) for _ in self.dialect.readings.queries], len(group), command)
-            for output, on, (voltage, current) in zip(group, states, read, strict=True):
-                told = [next(left) for _ in self.dialect.status_units(self._channels[output])]
-                mode, trip = self._status(told, command)
-                readings[output] = OutputReading(
-                    output, time, voltage, current, mode, trip, bool(on) and delivers, exchange
-                )
-        return readings
 
     def _status(self, answers: Sequence[str], command: str) -> tuple[Mode | None, str]:
         """What regulates an output, and why it tripped."""

@@ -62,24 +62,20 @@ class DialectTrial:
         settings: SessionSettings | None = None,
     ) -> None:
         self.dialect, self.channel = dialect, channel
-        self._talk = Conversation("instrument", address, dialect, open_session, settings)
+        self.conversation = Conversation("instrument", address, dialect, open_session, settings)
+        """For whoever goes on with the instrument over the same session."""
 
     def connect(self) -> None:
         """Open the session. InstrumentError where nobody answers."""
-        self._talk.connect()
+        self.conversation.connect()
 
     def close(self) -> None:
-        self._talk.close()
-
-    @property
-    def conversation(self) -> Conversation:
-        """For whoever goes on with the instrument over the same session."""
-        return self._talk
+        self.conversation.close()
 
     @property
     def identity(self) -> str:
         """What it answered when the session was opened."""
-        return self._talk.answered
+        return self.conversation.answered
 
     def settings(self) -> Iterator[Tried]:
         """How the settings of the output stand: queries of settings alone, no measurement."""
@@ -172,7 +168,7 @@ class DialectTrial:
     def _change(self, setting: Setting, value: Value) -> Tried:
         unit = self.dialect.set_unit(setting, self.channel, value)
         try:
-            self._talk.do([*self._select, unit])
+            self.conversation.do([*self._select, unit])
         except InstrumentError as error:
             if error.lost:
                 raise
@@ -222,11 +218,11 @@ class DialectTrial:
         """
         ask_errors = self.dialect.compound and self.dialect.error_query is not None
         try:
-            return (self._talk.whether_done if ask_errors else self._talk.exchange)(units)[0]
+            return (self.conversation.whether_done if ask_errors else self.conversation.exchange)(units)[0]
         except InstrumentError as error:
             if not error.lost:
                 raise
-            self._talk.connect()
-            told = "; ".join(self._talk.errors())
+            self.conversation.connect()
+            told = "; ".join(self.conversation.errors())
             what = f"reports {told}" if told else error.what
             raise InstrumentError("instrument", units[-1], what) from None

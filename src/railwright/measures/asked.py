@@ -8,14 +8,10 @@ import math
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from railwright.measures.level_change import LevelChange
     from railwright.measures.measure import Channel
     from railwright.measures.signal import Array, Signal, View
-
-    Numbers = NDArray[np.intp]
+    from railwright.traces import Places
 
 AT_ONCE = 1e-9
 """What is told so long before a step begins is told as it begins [s]."""
@@ -46,7 +42,7 @@ class Before(NamedTuple):
     level: float = 0.0
     open: float = 0.0
 
-    def place(self, rows: Numbers) -> int | None:
+    def place(self, rows: Places) -> int | None:
         """Which of these rows is the last that shows nothing of the step; None: nothing stood."""
         return None if self.last is None else int((rows <= self.last).sum()) - 1
 

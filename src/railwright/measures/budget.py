@@ -55,16 +55,7 @@ class Budget:
 
     def result(self, value: float, how: str, **extra: Any) -> Measured:
         """The value with the interval that holds 95 % of the combined distribution."""
-        half = uncertainty.half_interval(self.contributions)
-        return Measured(
-            value,
-            value - half,
-            value + half,
-            tuple(self.contributions),
-            how,
-            assumptions=self._view.assumptions(),
-            **extra,
-        )
+        return self.at_least(value, value, how, **extra)
 
     def at_least(self, value: float, highest: float, how: str, **extra: Any) -> Measured:
         """A value that is bounded from above by what can hide. It is known from below as surely as that of

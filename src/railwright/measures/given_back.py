@@ -21,13 +21,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from railwright.measures.signal import Array, View
+    from railwright.traces import Flags, Places
 
-    Flags = NDArray[np.bool_]
-    Numbers = NDArray[np.intp]
 
 LONGEST = 3
 """Readings that a jump reaches into lie in so many intervals at most. What takes longer is a ramp, of whose
@@ -60,9 +56,9 @@ class Jumps(NamedTuple):
     levels. rows, shape (j, LONGEST + 1): the readings between them; given: which of those there are.
     """
 
-    before: Numbers
-    after: Numbers
-    rows: Numbers
+    before: Places
+    after: Places
+    rows: Places
     given: Flags
     visible: Visible
 

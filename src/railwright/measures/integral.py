@@ -21,14 +21,9 @@ from railwright.measures.swinging import overloaded
 from railwright.measures.wording import amount
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from railwright.measures.budget import Budget
     from railwright.measures.signal import Array, Signal, View
-
-    Flags = NDArray[np.bool_]
-    Numbers = NDArray[np.intp]
+    from railwright.traces import Flags, Places
 
 FASTER = "an instrument with a smaller error, or faster readings"
 """What would decide where an integral does not."""
@@ -382,7 +377,7 @@ def _ways(
     if has_voltage and gives_back(view):
         visible = _visible(channels[-1], signal if factors is None else factors[1], columns[-1])
     seen: dict[bytes, _Readings] = {}
-    changed = np.diff(columns[0]) != 0.0
+    changed = columns[0, 1:] != columns[0, :-1]
     # What outputs drive into each other cancels in their sum only where it is read at the same time.
     circulating = view.model.circulating * is_current
     if factors is not None and circulating:
@@ -397,7 +392,7 @@ def _ways(
     known: dict[bytes, tuple[Array, Array, Array]] = {}
     for windows in windows_at_phases(view, signal.time[near]):
         # A window that is handed over twice says the same both times.
-        contradictions.append(int(np.count_nonzero(changed[np.diff(windows.middle) == 0.0])))
+        contradictions.append(int(np.count_nonzero(changed[windows.middle[1:] == windows.middle[:-1]])))
         rows = first_of_each(windows.middle)
         if (key := rows.tobytes()) not in seen:
             own = columns[:, rows]
@@ -450,7 +445,7 @@ def _way(
         until = min(view.end, view.end + view.quiet - view.timing()[2] / 2.0 - doubt)
         back = without_pulses(view, time, readings.columns, readings.jumps, until)
     time, columns = part.of(time, readings.columns if back is None else back.columns)
-    gaps = np.diff(time)
+    gaps = time[1:] - time[:-1]
     # What was taken out is known by itself: nothing of it hides.
     seen = np.zeros(gaps.size, np.bool_) if back is None else back.taken_out[part.first : part.last - 1]
     if readings.is_product:
@@ -654,7 +649,7 @@ def _into_capacitor(view: View, gaps: Array, voltage: Array, readings: _Readings
     return most
 
 
-def _kinds(values: Array, unseen: Array, inside: Flags, tolerance: float) -> Numbers:
+def _kinds(values: Array, unseen: Array, inside: Flags, tolerance: float) -> Places:
     """A number for every interval inside, the same for equal edges: alike before, after, and in what no
     aperture covers. Shape (k,).
 
@@ -662,7 +657,7 @@ def _kinds(values: Array, unseen: Array, inside: Flags, tolerance: float) -> Num
     """
     import numpy as np
 
-    numbers: Numbers = np.zeros(int(np.count_nonzero(inside)), dtype=np.intp)
+    numbers: Places = np.zeros(int(np.count_nonzero(inside)), dtype=np.intp)
     longest = float(np.max(unseen, initial=0.0))
     for each, apart in (
         (values[:-1][inside], tolerance),
@@ -683,7 +678,7 @@ def _kinds(values: Array, unseen: Array, inside: Flags, tolerance: float) -> Num
     return numbers
 
 
-def _of_each_kind(half_widths: Array, kinds: Numbers) -> Array:
+def _of_each_kind(half_widths: Array, kinds: Places) -> Array:
     """Bounds of the sums over the intervals of each kind, whose errors are one error."""
     import numpy as np
 
@@ -771,7 +766,7 @@ def _changes(values: Array) -> Array:
     """
     import numpy as np
 
-    steps = np.diff(values)
+    steps = values[1:] - values[:-1]
     two = np.abs(steps[1:] + steps[:-1]) / math.sqrt(2.0)
     changes: Array = np.maximum(np.abs(steps), np.maximum(np.append(0.0, two), np.append(two, 0.0)))
     return changes

@@ -31,7 +31,8 @@ class Measure:
     """A measure, to be called with a `View`.
 
     name: as requirements write it. unit: SI unit of its result and of its limits; '1': a count. words: what a
-    report calls it. records: the channels that a recording needs to decide it. compute: the computation.
+    report calls it. records: the channels that it tells of; also: those without which it cannot, so that a
+    recording that decides it has both. compute: the computation.
 
     level_of: the channel of whose level it is a value, so that a reading's error bounds it, a limit is
     drawn across that channel's panel, and (unless it `turns`) the current limit or the OVP bounds it; None:

@@ -37,14 +37,11 @@ from railwright.measures.wording import amount, rate
 from railwright.traces import runs_of
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from railwright.measures.hiding import Gaps
     from railwright.measures.signal import Array, Signal, View
+    from railwright.traces import Flags, Places
 
     Apart = Sequence[tuple[float, float]]
-    Numbers = NDArray[np.intp]
 
 LONG_DIP = 0.5
 SHORT_DIP = 0.15
@@ -153,7 +150,7 @@ def restarts(view: View) -> Measured:
     return budget.result(float(sure), how, **hidden)
 
 
-def _core(dip: tuple[int, int], away: NDArray[np.bool_]) -> tuple[int, int] | None:
+def _core(dip: tuple[int, int], away: Flags) -> tuple[int, int] | None:
     """The part of a dip from the first to the last value at which the load cannot run; None: none is so."""
     import numpy as np
 
@@ -577,14 +574,14 @@ def _threshold(volts: Array, usual: float) -> Array:
     return threshold
 
 
-def _low(view: View, amps: Array, volts: Array, usual: float, beside: Array) -> NDArray[np.bool_]:
+def _low(view: View, amps: Array, volts: Array, usual: float, beside: Array) -> Flags:
     """At which values the current is too low for a load that runs, shape (n,): below half of its usual one
     [A], or, of readings, current and power in a dip of 15 % against both sides, where `beside` is the current
     there [A].
     """
     import numpy as np
 
-    low: NDArray[np.bool_] = amps < _threshold(volts, usual)
+    low: Flags = amps < _threshold(volts, usual)
     if view.model.averages:
         # A load of constant power draws less between two stretches of lower voltage; its power stays.
         dips = [
@@ -642,9 +639,7 @@ def _explained(
     return False
 
 
-def _held_up(
-    view: View, time: Array, amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float
-) -> bool:
+def _held_up(view: View, time: Array, amps: Array, volts: Array, inside: Flags, visible: float) -> bool:
     """Whether the capacitor gave a load that draws now more and now less at least what it draws while it
     runs, over the dip alone: beside it what the load draws is not known. Arguments as of `_made_up`.
     """
@@ -672,8 +667,8 @@ def _made_up(
     time: Array,
     amps: Array,
     volts: Array,
-    inside: NDArray[np.bool_],
-    law: Callable[[Array, Array, NDArray[np.bool_]], Array],
+    inside: Flags,
+    law: Callable[[Array, Array, Flags], Array],
     visible: float,
 ) -> bool:
     """Whether the capacitor made up for a dip, where these are all the readings in it and beside it.
@@ -703,7 +698,7 @@ def _made_up(
     return False
 
 
-def _beyond_means(amps: Array, volts: Array, load: Array, dip: Numbers, ends: tuple[int, int]) -> float:
+def _beyond_means(amps: Array, volts: Array, load: Array, dip: Places, ends: tuple[int, int]) -> float:
     """How much farther than the means of a dip's first and last reading tell the voltage fell [V], where the
     readings `ends` from which to which it is looked at are of the dip, and others beside them were left out.
 
@@ -723,7 +718,7 @@ def _beyond_means(amps: Array, volts: Array, load: Array, dip: Numbers, ends: tu
     return beyond
 
 
-def _load(amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float) -> Array:
+def _load(amps: Array, volts: Array, inside: Flags, visible: float) -> Array:
     """What the load draws at each reading's voltage [A], shape (n,), by the readings beside the dip in which
     the voltage stays, so that no capacitor is charged: on the line through the medians of those at higher and
     at lower voltages. A load of constant power draws more in a dip, which is no recharge.
@@ -744,7 +739,7 @@ def _load(amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float) 
     return load
 
 
-def _of_constant_power(amps: Array, volts: Array, inside: NDArray[np.bool_], visible: float) -> Array:
+def _of_constant_power(amps: Array, volts: Array, inside: Flags, visible: float) -> Array:
     """As `_load`; above the highest voltage that stays beside the dip, as a load of constant power has it."""
     import numpy as np
 
@@ -756,16 +751,16 @@ def _of_constant_power(amps: Array, volts: Array, inside: NDArray[np.bool_], vis
     return load
 
 
-def _settled(volts: Array, inside: NDArray[np.bool_], visible: float) -> NDArray[np.bool_]:
+def _settled(volts: Array, inside: Flags, visible: float) -> Flags:
     """Which readings beside the dip are of a voltage that stays, shape (n,)."""
     import numpy as np
 
     stays = (np.abs(np.diff(np.abs(volts))) <= visible) & ~inside[1:] & ~inside[:-1]
-    settled: NDArray[np.bool_] = np.concatenate((stays, [False])) | np.concatenate(([False], stays))
+    settled: Flags = np.concatenate((stays, [False])) | np.concatenate(([False], stays))
     return settled
 
 
-def _readings(view: View, time: Array, amps: Array, volts: Array) -> Iterator[tuple[Array, NDArray[np.intp]]]:
+def _readings(view: View, time: Array, amps: Array, volts: Array) -> Iterator[tuple[Array, Places]]:
     """Middles of the readings that a few rows show [s], and the first row of each, in every way in which the
     supply can have handed them over.
 
@@ -787,7 +782,7 @@ def _readings(view: View, time: Array, amps: Array, volts: Array) -> Iterator[tu
         yield windows.middle[first], first
 
 
-def _lengths(view: View, time: Array, inside: NDArray[np.bool_]) -> Array:
+def _lengths(view: View, time: Array, inside: Flags) -> Array:
     """How long each reading stands for [s], shape (n,): half-way to the next on either side. What lies in
     readings that were left out is known within the dip alone: elsewhere each stands for its own update.
     """

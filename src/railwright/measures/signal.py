@@ -560,7 +560,7 @@ def integrals(time: Array, values: Array, starts: Array, ends: Array) -> Array:
     if time.size == 1:
         held: Array = values[0] * (ends - starts)
         return held
-    gaps, steps = np.diff(time), np.diff(values)
+    gaps, steps = time[1:] - time[:-1], values[1:] - values[:-1]
     sums = np.concatenate(([0.0], np.cumsum(gaps * (values[:-1] + values[1:]) / 2.0)))
     instants = np.stack((starts, ends))
     place = np.minimum(np.maximum(instants, time[0]), time[-1])

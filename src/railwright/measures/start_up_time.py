@@ -21,12 +21,8 @@ from railwright.measures.swinging import SWINGS, is_held
 from railwright.measures.wording import amount, rate
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from railwright.measures.signal import Array, Signal, View
-
-    Flags = NDArray[np.bool_]
+    from railwright.traces import Flags
 
 VOLTAGE_BAND = 0.02
 CURRENT_BAND = 0.10

@@ -14,13 +14,9 @@ from railwright.measures.swinging import is_held
 from railwright.measures.wording import amount
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from railwright.measures.levels import Levels
     from railwright.measures.signal import Array, Signal, View
-
-    Flags = NDArray[np.bool_]
+    from railwright.traces import Flags
 
 LEAST_VALUES = 3
 """Readings that lie wholly in a step, at least, for their levels to be those of the step."""

@@ -151,10 +151,13 @@ def time_out_of_cv(view: View) -> Measured:
     """Longest time on end in which the supply does not hold its voltage: its current or power limit
     regulates.
 
-    Computed: from the mode of the outputs; a trip in the step is a time without end. What lies between two
-    answers that show the same mode is taken to be in it; after the last answer before the output goes off, or
-    the record ends, it may have gone back. Of a recording: 0, where the largest current stays
-    below the least that the limit may be, and the largest power below what an output gives.
+    Computed: from the mode of the outputs; a trip in the step is a time without end. Outputs in series are
+    out of constant voltage while one of them is; outputs in parallel only while none of them regulates the
+    voltage: one that is set a little higher stands in its limit, and another holds the voltage. What lies
+    between two answers that show the same mode is taken to be in it; after the last answer before the output
+    goes off, or the record ends, it may have gone back. Of a recording: 0, where the largest current stays
+    below the least that the limit (in parallel: all of them together) may be, and the largest power below
+    what an output gives.
     Window: the step, from the switching-on where it lies in the step.
     Uncertainty: 'status polled', at either end. A time that falls between two questions for the status is not
     seen: it can be as long as that. A rehearsal has none.

@@ -138,14 +138,12 @@ def _split(contributions: Sequence[Contribution], total: float) -> tuple[list[fl
     rectangles: list[float] = []
     variance = 0.0
     for contribution in contributions:
-        if contribution.degrees < math.inf:
+        if contribution.degrees < math.inf or contribution.distribution == NORMAL:
             variance += contribution.standard**2
         elif contribution.distribution == RECTANGULAR:
             rectangles.append(contribution.standard * math.sqrt(3.0))
         elif contribution.distribution == TRIANGULAR:
             rectangles += [contribution.standard * math.sqrt(6.0) / 2.0] * 2
-        elif contribution.distribution == NORMAL:
-            variance += contribution.standard**2
         else:
             raise ValueError(f"unknown distribution '{contribution.distribution}' of '{contribution.source}'")
     rectangles.sort(reverse=True)
@@ -170,11 +168,21 @@ def _distribution(rectangles: list[float], sigma: float) -> tuple[NDArray[np.flo
         distribution = np.clip((grid + rectangles[0]) / (2.0 * rectangles[0]), 0.0, 1.0)
         remaining = rectangles[1:]
     for half_width in remaining:
-        integral = np.concatenate(([0.0], np.cumsum(0.5 * (distribution[1:] + distribution[:-1])) * step))
-        above = np.interp(grid + half_width, grid, integral) + np.maximum(0.0, grid + half_width - reach)
-        below = np.interp(grid - half_width, grid, integral)
-        distribution = (above - below) / (2.0 * half_width)
+        distribution = _with_rectangle(distribution, half_width / step) / (2.0 * half_width / step)
     return grid, np.maximum.accumulate(distribution)
+
+
+def _with_rectangle(distribution: NDArray[np.float64], half_width: float) -> NDArray[np.float64]:
+    """G(x + a) - G(x - a) at each point of a grid, G the integral of the distribution there, which is 0 below
+    the grid and 1 above it. half_width: a, in steps of the grid; between two points G is a straight line.
+    """
+    whole, part = int(half_width), half_width % 1.0
+    integral = np.concatenate(([0.0], np.cumsum(0.5 * (distribution[1:] + distribution[:-1]))))
+    beyond = np.arange(1.0, whole + 2.0)
+    integral = np.concatenate((np.zeros(beyond.size), integral, integral[-1] + beyond))
+    above, below = integral[-distribution.size - 1 :], integral[: distribution.size + 1]
+    moved: NDArray[np.float64] = (1.0 - part) * (above[:-1] - below[1:]) + part * (above[1:] - below[:-1])
+    return moved
 
 
 @cache

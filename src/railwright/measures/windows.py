@@ -87,4 +87,4 @@ def new_rows(view: View, time: Array, values: Array) -> np.ndarray:
 
 def first_of_each(middle: Array) -> np.ndarray:
     """Indices of the first row of each window; middles never decrease. Shape (m,)."""
-    return np.flatnonzero(np.concatenate(([True], np.diff(middle) > 0.0)))
+    return np.flatnonzero(np.concatenate(([True], middle[1:] > middle[:-1])))

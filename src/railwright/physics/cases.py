@@ -252,19 +252,22 @@ def _apply(
 
 
 @compiled
-def _limited(row: Array, outputs: int) -> bool:
-    """Whether the input is in CC or CP and none of its outputs has tripped."""
-    found = False
+def _limited(row: Array, outputs: int, parallel: bool) -> bool:
+    """Whether the input is in CC or CP and none of its outputs has tripped: as `SPEAKS_LAST` has it."""
+    found = held = False
     for j in range(outputs):
         mode = row[layout.ROW_OUTPUTS + 3 * j + 2]
         if mode == 4.0:
             return False
         found = found or mode == 2.0 or mode == 3.0
-    return found
+        held = held or mode == 1.0
+    return found and not (parallel and held)
 
 
 @compiled
-def _measure(rows: Array, count: int, outputs: int, window: Array, kept: Array, out: Array) -> None:
+def _measure(
+    rows: Array, count: int, outputs: int, parallel: bool, window: Array, kept: Array, out: Array
+) -> None:
     """Take `count` more rows into the measures; straight lines between them."""
     for r in range(count):
         row = rows[r]
@@ -287,7 +290,7 @@ def _measure(rows: Array, count: int, outputs: int, window: Array, kept: Array, 
                 out[I2T] += (first * first + first * last + last * last) / 3.0 * (end - begin)
             if t0 <= window[1] <= t:
                 out[SETTLED] = v0 + (v - v0) / (t - t0) * (window[1] - t0)
-        limited = _limited(row, outputs)
+        limited = _limited(row, outputs, parallel)
         if limited and kept[STRETCH] == NONE_YET:
             kept[STRETCH], kept[BEGAN] = INSIDE, t
         elif not limited and kept[STRETCH] == INSIDE and t > kept[BEGAN]:
@@ -385,7 +388,7 @@ def _play_cases(
     check_system(template)
     check_system(system)
     _check_cases(values, slots, states, template, actions, stages, window, starts, stops, measures, became)
-    outputs = system.fixed.shape[0]
+    outputs, parallel = system.fixed.shape[0], template.branch[layout.PARALLEL] == 1.0
     clock, counts, kept = np.zeros(layout.CLOCK), np.zeros(3, dtype=np.int64), np.zeros(KEPT)
     errors, above = np.zeros((outputs, 5)), np.zeros(POINTS)
     for case in range(values.shape[0]):
@@ -419,7 +422,7 @@ def _play_cases(
                 end, y, clock, system, charge, actions[done:], rows, events, counts, work, relative,
                 fine, follows,
             )  # fmt: skip
-            _measure(rows, counts[0], outputs, window, kept, out)
+            _measure(rows, counts[0], outputs, parallel, window, kept, out)
             _count_events(events, counts[1], starts, stops, out)
             done += counts[2]
             if status == FAILURE or clock[layout.STEPS] > most:

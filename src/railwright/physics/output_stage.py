@@ -13,6 +13,7 @@ from collections.abc import Callable
 from functools import lru_cache, partial
 from typing import Any, Literal, NamedTuple
 
+from railwright.assumptions import given_or
 from railwright.quantities import Uncertain
 
 IN_HAND = 0.95
@@ -214,17 +215,17 @@ def _travel_time(volts: float, speed: Callable[[float], float]) -> Callable[[flo
 
 def recovery_figures(figures: OutputFigures) -> tuple[float, float, float, list[str]]:
     """Time [s], band [V] and current [A] of the load step, and what was assumed of them."""
-    time, band, step = figures.recovery_time, figures.recovery_band, figures.recovery_step
-    assumed = []
-    if time is None:
-        time = 100e-6
-        assumed.append("load-transient recovery time is not given: 100 µs assumed")
-    if band is None:
-        band = 1e-3 * figures.voltage_max
-        assumed.append("load-transient band is not given: 0.1 % of full scale assumed")
-    if step is None:
-        step = 0.5
-        assumed.append("load-transient step is not given: 50 % of rated current assumed")
+    assumed: list[str] = []
+    known = partial(given_or, assumed.append)
+    time = known(figures.recovery_time, 100e-6, "load-transient recovery time is not given: 100 µs assumed")
+    band = known(
+        figures.recovery_band,
+        1e-3 * figures.voltage_max,
+        "load-transient band is not given: 0.1 % of full scale assumed",
+    )
+    step = known(
+        figures.recovery_step, 0.5, "load-transient step is not given: 50 % of rated current assumed"
+    )
     return time, band, step * figures.current_max, assumed
 
 
@@ -268,13 +269,7 @@ def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str,
     begins at the overshoot, further to go.
     """
     assumptions: list[str] = []
-
-    def known(value: float | None, otherwise: float, sentence: str) -> float:
-        if value is None:
-            assumptions.append(sentence)
-            return otherwise
-        return value
-
+    known = partial(given_or, assumptions.append)
     volts, amperes = figures.voltage_max, figures.current_max
     # Without a power rating, full voltage times full current, at which the others limit.
     power = math.inf if figures.power is None else figures.power

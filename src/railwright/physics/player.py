@@ -16,7 +16,7 @@ from railwright.physics.dispatch import COMPILED_KINDS
 from railwright.physics.kernel import DONE, FAILURE, STARTING_STEP, STOPPED, play
 from railwright.physics.loads import KINDS
 from railwright.physics.solver import SolverError, work_space
-from railwright.traces import Event, EventKind, Facts, Mode
+from railwright.traces import SPEAKS_LAST, Event, EventKind, Facts
 
 Array = NDArray[np.float64]
 
@@ -142,20 +142,6 @@ def _discharged(branch: Branch, system: layout.System) -> Array:
     return y
 
 
-def feeds_back(branch: Branch, system: layout.System, y: Array) -> bool:
-    """Whether a load of a branch drives current out of itself while everything is off: it then holds the
-    outputs' capacitors at a voltage before anything is switched on. y (n,): states when it is discharged.
-    """
-    for load, here, following in zip(branch.loads, system.loads[:-1], system.loads[1:], strict=True):
-        kind = KINDS[load.kind]
-        p = system.parameters[here[layout.PARAMETER_AT] : following[layout.PARAMETER_AT]].tolist()
-        q = system.flags[here[layout.FLAG_AT] : following[layout.FLAG_AT]].tolist()
-        states = y[here[layout.STATE_AT] : following[layout.STATE_AT]].tolist()
-        if kind.equation("current")(0.0, 0.0, p, states, q) < 0.0:
-            return True
-    return False
-
-
 def _tolerances(branch: Branch, system: layout.System, relative: float) -> Array:
     """Absolute tolerance of each state (n,): a tenth of `relative` of full scale."""
     volts = float(system.fixed[:, layout.VMAX].sum())
@@ -176,13 +162,10 @@ def settled_reference(time: float, settings: Array) -> float:
     return min(value, goal) if rate > 0.0 else max(value, goal) if rate < 0.0 else goal
 
 
-def group_mode(modes: NDArray[np.int8]) -> NDArray[np.int8]:
-    """Mode of outputs that work together, (n, outputs) -> (n,): tripped if one is, else CC, CP, CV, OFF in
-    this order.
-    """
-    rank = np.array([0, 1, 3, 2, 4], dtype=np.int8)
-    back = np.array([Mode.OFF, Mode.CV, Mode.CP, Mode.CC, Mode.TRIPPED], dtype=np.int8)
-    return np.asarray(back[rank[modes].max(axis=1)], dtype=np.int8)
+def group_mode(modes: NDArray[np.int8], *, parallel: bool) -> NDArray[np.int8]:
+    """Mode of outputs that work together, (n, outputs) -> (n,): by `SPEAKS_LAST`."""
+    back = np.array(SPEAKS_LAST[parallel], dtype=np.int8)
+    return np.asarray(back[np.argsort(back)[modes].max(axis=1)], dtype=np.int8)
 
 
 Pending = tuple[float, int, int, int, float, float]
@@ -226,8 +209,17 @@ class Player:
         self.rested = False
 
     def feeds_back(self) -> bool:
-        """Whether a load drives current out of itself while everything is off, to ask before it is played."""
-        return feeds_back(self.branch, self.system, self.y)
+        """Whether a load drives current out of itself while everything is off, to ask before it is played: it
+        then holds the outputs' capacitors at a voltage before anything is switched on.
+        """
+        system = self.system
+        for load, here, following in zip(self.branch.loads, system.loads[:-1], system.loads[1:], strict=True):
+            p = system.parameters[here[layout.PARAMETER_AT] : following[layout.PARAMETER_AT]].tolist()
+            q = system.flags[here[layout.FLAG_AT] : following[layout.FLAG_AT]].tolist()
+            states = self.y[here[layout.STATE_AT] : following[layout.STATE_AT]].tolist()
+            if KINDS[load.kind].equation("current")(0.0, 0.0, p, states, q) < 0.0:
+                return True
+        return False
 
     def rest(self) -> None:
         """Begin at rest: everything is off and the device has hung on its outputs for some time. Only a load
@@ -325,7 +317,7 @@ class Player:
             terminal_voltage=rows[:, layout.ROW_TERMINALS],
             voltage=rows[:, layout.ROW_CONNECTOR],
             current=rows[:, layout.ROW_CURRENT],
-            mode=modes[:, 0] if modes.shape[1] == 1 else group_mode(modes),
+            mode=group_mode(modes, parallel=self.branch.arrangement == "parallel"),
             outputs=outputs,
             states=states,
             load_currents=load_currents,

@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import insort
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import count
 from typing import Literal
 
 from railwright.physics import layout
@@ -82,7 +83,7 @@ class Simulation:
             for player in self._players.values():
                 player.rest()
         self._time = start
-        self._order = 0
+        self._order = count()
         switches: dict[str, list[str]] = {name: [] for name in self._players}
         for target, causes in circuit.linked_trips.items():
             for cause in causes:
@@ -168,8 +169,17 @@ class Simulation:
         if line is not None:
             things.append((layout.SET_LINE, float(line[0]), float(line[1])))
         for code, a, b in things:
-            self._order += 1
-            insort(player.pending, (when, self._order, number, code, a, b))
+            insort(player.pending, (when, next(self._order), number, code, a, b))
+
+    def sense_elsewhere(self, output: str, weight: float, seen: float, rate: float) -> None:
+        """Have an output sense from now on what is not its own voltage: `seen` [V], moving by `rate` [V/s].
+
+        weight: as `blind_weight` gives it, with which it stays at its ceiling while it is there.
+        """
+        if weight * self.output(output).voltage > seen:  # it is at its ceiling, whatever it sees
+            self.set(output, sense=(weight, 0.0), sense_error=(0.0, 0.0))
+        else:
+            self.set(output, sense=(0.0, 0.0), sense_error=(seen, rate))
 
     def _when(self, at: float | None) -> float:
         when = self._time if at is None else at
@@ -194,18 +204,14 @@ class Simulation:
         input, ValueError for a time in the past.
         """
         player, when = self._players[name], self._when(at)
-        things: list[tuple[int, int, float]] = []
-        if opened is not None:
-            things.append((layout.SET_BRANCH, layout.OPENED, float(opened)))
-        if resistance is not None:
-            things.append((layout.SET_BRANCH, layout.RESISTANCE, resistance))
-        if short is not None:
-            things.append((layout.SET_BRANCH, layout.SHORT, 1.0 / short))
-        if reversed_lead is not None:
-            things.append((layout.SET_BRANCH, layout.POLARITY, -1.0 if reversed_lead else 1.0))
-        for code, place, value in things:
-            self._order += 1
-            insort(player.pending, (when, self._order, place, code, value, 0.0))
+        for place, value in (
+            (layout.OPENED, opened),
+            (layout.RESISTANCE, resistance),
+            (layout.SHORT, None if short is None else 1.0 / short),
+            (layout.POLARITY, None if reversed_lead is None else -1.0 if reversed_lead else 1.0),
+        ):
+            if value is not None:
+                insort(player.pending, (when, next(self._order), place, layout.SET_BRANCH, float(value), 0.0))
 
     def change_load(self, name: str, number: int, *, at: float | None = None, **values: float) -> None:
         """Change parameters of one load of an input: a load step, at a time [s] that has not been passed yet
@@ -217,8 +223,7 @@ class Simulation:
             if parameter not in kind.parameters:
                 raise KeyError(parameter)
             place = int(player.system.loads[number, layout.PARAMETER_AT]) + kind.parameters.index(parameter)
-            self._order += 1
-            insort(player.pending, (when, self._order, place, layout.SET_LOAD, value, 0.0))
+            insort(player.pending, (when, next(self._order), place, layout.SET_LOAD, value, 0.0))
 
     def drive_pin(self, pin: str, active: bool, *, at: float | None = None) -> None:
         """Have a pin of the device be active or inactive, from a time [s] that has not been passed yet (left
@@ -232,8 +237,7 @@ class Simulation:
                 for parameter, value in kind.disabled.items() if load.pin == pin else ():
                     place = begins + kind.parameters.index(parameter)
                     told = (load.values[parameter], layout.OWN) if active else (value, 0.0)
-                    self._order += 1
-                    insort(player.pending, (when, self._order, place, layout.SET_LOAD, *told))
+                    insort(player.pending, (when, next(self._order), place, layout.SET_LOAD, *told))
 
     def advance(self, to_time: float) -> Advance:
         """Play to a time [s], exactly; returns the samples and events since the last call.
@@ -273,8 +277,7 @@ class Simulation:
                     delay = self.circuit.later_by.get((target, cause), self.circuit.linked_delay)
                     delays[target] = min(delay, delays.get(target, delay))
             for target, delay in delays.items():
-                self._order += 1
-                action = (first + delay, self._order, -1, layout.TRIP_LINKED, 0.0, 0.0)
+                action = (first + delay, next(self._order), -1, layout.TRIP_LINKED, 0.0, 0.0)
                 insort(self._players[target].pending, action)
 
     def output(self, name: str) -> OutputState:

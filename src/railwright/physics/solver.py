@@ -19,9 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from railwright.compilation import compiled
-from railwright.physics.rosenbrock import dense_coefficients, interpolate, make_step
-
-Array = NDArray[np.float64]
+from railwright.physics.rosenbrock import Array, dense_coefficients, interpolate, make_step
 
 REACHED, CHANGED, FAILED = 0, 1, 2
 SMALLEST_STEP = 1e-15

@@ -66,7 +66,7 @@ class SurgePath:
         ]
         words = state(
             "the lead's {resistance} let through at {voltage}",
-            resistance=(self.resistance, "Ω"),
+            resistance=(self.resistance, "ohm"),
             voltage=(voltage, "V"),
         )
         if unknown:

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from railwright.documents.bench import Bench
@@ -81,7 +82,7 @@ class WithFixture(Protocol):
 
 def contacts_of(documents: Documents, feeds: Mapping[str, WithFixture]) -> dict[str, Lies]:
     """Every contact in the lead of one of these inputs, or that drives a pin, by its name."""
-    leads = contacts_in(documents.bench, {name: feed.fixture for name, feed in feeds.items()})
+    leads = contacts_in(documents.bench, feeds)
     return {**leads, **drivers_of(documents.device, documents.bench, documents.procedure)}
 
 
@@ -106,14 +107,14 @@ def starts_active(device: Device, procedure: Procedure, pin: str) -> bool:
     return device.pins[pin].undriven in (None, device.pins[pin].active)
 
 
-def contacts_in(bench: Bench, fixtures: Mapping[str, str | None]) -> dict[str, Lies]:
-    """The same, by the name of each input's fixture."""
+def contacts_in(bench: Bench, feeds: Mapping[str, WithFixture]) -> dict[str, Lies]:
+    """Every contact in the lead of one of these inputs, by its name."""
     found: dict[str, Lies] = {}
-    for name, fixture in fixtures.items():
-        contact = bench.contact_in(fixture) if bench.relays else None
+    for name, feed in feeds.items():
+        contact = bench.contact_in(feed.fixture) if bench.relays else None
         if contact is not None:
             instrument, what = bench.contacts[contact]
-            between = bench.fixture(fixture)
+            between = bench.fixture(feed.fixture)
             opened = between is not None and between.opened
             found[contact] = Lies(contact, what, instrument, name, not opened)
     return found
@@ -163,15 +164,15 @@ def switched_on(timeline: Timeline, name: str) -> list[tuple[float, float, float
     return found
 
 
+def stretches_of(course: Sequence[tuple[float, bool]]) -> list[tuple[float, float, bool]]:
+    """From when to when [s] a pin is active or not, by its course: also before that begins, and after it."""
+    times = [-math.inf, *(time for time, _ in course[1:]), math.inf]
+    return [(*span, active) for span, (_, active) in zip(pairwise(times), course, strict=True)]
+
+
 def states_within(course: Sequence[tuple[float, bool]], start: float, end: float) -> set[bool]:
     """Whether a pin is active, and whether it is inactive, at any time between two instants [s]."""
-    ends = [time for time, _ in course[1:]] + [math.inf]
-    first = course[0][1]
-    spans = [
-        (-math.inf, ends[0], first),
-        *((t, e, on) for (t, on), e in zip(course[1:], ends[1:], strict=True)),
-    ]
-    return {active for begins, until, active in spans if begins <= end and until > start}
+    return {active for begins, until, active in stretches_of(course) if begins <= end and until > start}
 
 
 def contact_moves(lies: Mapping[str, Lies], timeline: Timeline) -> Iterator[ContactMove]:

@@ -14,7 +14,7 @@ from railwright.plan.delivery import Delivery, deliveries
 from railwright.plan.listing import Listing, as_played, shape_actions, with_actions, with_ends
 from railwright.plan.sending import Sending, sending
 from railwright.plan.set_points import SetPoints
-from railwright.plan.stairs import AT_ONCE, after_jumps, exchange_of, in_stairs, set_error
+from railwright.plan.stairs import after_jumps, exchange_of, in_stairs, set_error
 from railwright.plan.timeline import Timeline, timeline_of
 from railwright.quantities import show
 from railwright.traces import Span
@@ -127,8 +127,8 @@ class Plan:
     def _unkept(self) -> Iterator[str]:
         """Where the host cannot send all set points at their time."""
         for (step, name), left_out in self.sending.left_out.items():
-            late = self.sending.late[step, name]
-            if left_out or late > AT_ONCE:
+            if self.sending.misses(step, name):
+                late = self.sending.late[step, name]
                 apart = show(exchange_of(self.set_points[name].names, self.bench), "s")
                 yield (
                     f"{self.spans[step].name}: {name}: {left_out} set points are left out, the others up to "

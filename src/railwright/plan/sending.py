@@ -148,6 +148,10 @@ class Sending:
                 found[key] = max(found[key], time - action.time)
         return found
 
+    def misses(self, step: int, name: str) -> bool:
+        """Whether set points of an input are left out in a step, or sent late."""
+        return bool(self.left_out.get((step, name))) or self.late.get((step, name), 0.0) > AT_ONCE
+
     def spans(self, spans: Sequence[Span], accepted: Container[tuple[int, str]] = ()) -> tuple[Span, ...]:
         """The steps, with how many of their set points are left out, and how late the others are.
 

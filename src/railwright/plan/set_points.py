@@ -66,6 +66,22 @@ class Feed:
         """Power at which the input's over-power protection acts [W]; inf: it is not used."""
         return sum(each.opp for each in self.outputs)
 
+    def value(self, setting: str) -> float:
+        """What a setting of the input is, in SI units; inf: it is not used; nan: there is no value yet."""
+        first = self.outputs[0]
+        return {
+            "current_limit": self.limit,
+            "trip_delay": first.trip_delay if first.at_limit == "trip" else math.inf,
+            "ovp": self.ovp,
+            "opp": self.opp,
+            "ocp": self.ocp,
+            "ocp_delay": first.ocp_delay if math.isfinite(first.ocp) else math.inf,
+        }[setting]
+
+    def has(self, *settings: str) -> bool:
+        """Whether each of these settings has a value, or is not used."""
+        return not any(math.isnan(self.value(each)) for each in settings)
+
 
 SetPoints = Mapping[str, Feed]
 """Input name -> what feeds it."""

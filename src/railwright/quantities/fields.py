@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -26,6 +27,11 @@ if TYPE_CHECKING:
     from pydantic.json_schema import JsonSchemaValue
 
 Shape = Literal["value", "interval", "uncertain"]
+_PARSERS: dict[Shape, Callable[[object, str], float | Interval | Uncertain]] = {
+    "value": parse_value,
+    "interval": parse_interval,
+    "uncertain": parse_uncertain,
+}
 _POWERS = {unit: {text: f"e{power}" for text, power in usual.items()} for unit, usual in USUAL.items()}
 _POWERS |= {unit: {} for unit in DIMENSION_NAMES if unit not in _POWERS}
 LONGEST_TIME = 30 * 86400.0
@@ -79,14 +85,8 @@ class Dimension:
         given = blanks(given)
         zero = isinstance(given, float | int) and not isinstance(given, bool) and given == 0
         text: object = "0" if zero else given
-        result: float | Interval | Uncertain
         try:
-            if self.shape == "value":
-                result = parse_value(text, self.unit)
-            elif self.shape == "interval":
-                result = parse_interval(text, self.unit)
-            else:
-                result = parse_uncertain(text, self.unit)
+            result = _PARSERS[self.shape](text, self.unit)
         except ValueError as error:
             if word := self._word:
                 raise ValueError(str(error).replace(", got ", f" or {word}, got ", 1)) from None

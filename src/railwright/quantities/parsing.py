@@ -97,6 +97,9 @@ def _scaled(mantissa: str, power: int, unit_text: str, unit: str, expected: str)
     shift = power_of_ten(unit_text, unit)
     if shift is not None:
         return float(f"{mantissa}e{power + shift}")
+    if power_of_ten(whole := f"{unit_text}{unit}", unit) is not None:
+        number = f"{mantissa}e{power}" if power else mantissa
+        raise ValueError(f"{expected}: '{unit_text}' is no unit of it; write '{number} {whole}'")
     try:
         return float(f"{mantissa}e{power}") * factor(unit_text, unit)
     except ValueError as error:

@@ -13,7 +13,7 @@ from railwright.guard.link import RUN_DIED
 from railwright.quantities import show
 from railwright.records.ended import SWITCHED_OFF
 from railwright.records.ends import open_question, switched_off_of
-from railwright.records.log import read_log
+from railwright.records.log import LogLines
 from railwright.traces import Event, EventKind
 
 _EVENTS = {
@@ -45,7 +45,7 @@ def read_journal(path: Path) -> GuardJournal:
     is no journal.
     """
     journal = GuardJournal()
-    for line in read_log(path):
+    for line in LogLines(path):
         match line["kind"]:
             case "arm":
                 journal.armed = bool(line.get("armed", True))

@@ -271,11 +271,6 @@ def raw_lines(path: Path) -> Iterator[bytes]:
             yield raw
 
 
-def read_log(path: Path) -> Iterator[dict[str, Any]]:
-    """The whole lines of a log, as `LogLines` gives them."""
-    return iter(LogLines(path))
-
-
 def sync_folder(folder: Path) -> None:
     """Force a folder's list of files onto the disk, where the system can: a new file survives with it."""
     with suppress(OSError):

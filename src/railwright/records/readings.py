@@ -8,12 +8,12 @@ from __future__ import annotations
 import os
 from abc import ABC, abstractmethod
 from array import array
-from collections import deque
+from collections import Counter, defaultdict, deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple, Protocol, Self
+from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
 from railwright.recordings.samples import Channel
 from railwright.records import lines
@@ -72,18 +72,11 @@ class Events:
         return tuple(sorted(self.kept(), key=lambda event: event.time))
 
 
-class RowTaker(Protocol):
-    """Takes the readings of one input in their order; mode is -1 where the output does not tell it."""
+TakeRow = Callable[[float, float, float, int], None]
+"""Takes a reading of one input: time, voltage, current, mode (-1 where the output does not tell it)."""
 
-    def add(self, time: float, voltage: float, current: float, mode: int) -> None:
-        """One reading."""
-
-
-class MultimeterTaker(Protocol):
-    """Takes the readings of one multimeter in their order; a value beyond its range is NaN."""
-
-    def add(self, time: float, value: float, took: float) -> None:
-        """One reading."""
+TakeMultimeter = Callable[[float, float, float], None]
+"""Takes a reading of one multimeter: time, value (NaN: beyond its range), what the exchange took."""
 
 
 @dataclass
@@ -304,17 +297,17 @@ class Story:
 
     events: Events = field(default_factory=Events)
     spans: list[Span] = field(default_factory=list)
-    rows: dict[str, int] = field(default_factory=dict)
+    rows: Counter[str] = field(default_factory=Counter)
     recovered: str = ""
     ended: str = ""
     zero: float | None = None
-    multimeters: dict[str, int] = field(default_factory=dict)
+    multimeters: Counter[str] = field(default_factory=Counter)
     instruments: dict[str, Mapping[str, str]] = field(default_factory=dict)
     proved: list[Mapping[str, Any]] = field(default_factory=list)
 
 
 def read_story(
-    log: Path, rows_of: Callable[[str, str], RowTaker], meter: Callable[[str], MultimeterTaker]
+    log: Path, rows_of: Callable[[str, str], TakeRow], meter: Callable[[str], TakeMultimeter]
 ) -> Story:
     """Follow a log from its first line to its last; times logged before the record began are of its own time.
 
@@ -323,8 +316,8 @@ def read_story(
     TypeError where it is no log of a run.
     """
     story, told = Story(), LogLines(log)
-    rows: dict[str, RowTaker] = {}
-    meters: dict[str, MultimeterTaker] = {}
+    rows: dict[str, TakeRow] = {}
+    meters: dict[str, TakeMultimeter] = {}
     begun: dict[str, Any] | None = None
     early, last = sum(_shifts(log)), 0.0
     for line in told:
@@ -341,16 +334,14 @@ def read_story(
                 name, last = line["input"], float(line["time"]) - early
                 if name not in rows:
                     rows[name] = rows_of(name, line["at"])
-                    story.rows[name] = 0
-                rows[name].add(last, _number(line["voltage"]), _number(line["current"]), int(line["mode"]))
+                rows[name](last, _number(line["voltage"]), _number(line["current"]), int(line["mode"]))
                 story.rows[name] += 1
             case lines.MULTIMETER:
                 name = line["name"]
                 if name not in meters:
                     meters[name] = meter(name)
-                    story.multimeters[name] = 0
                 time = float(line["time"]) - early
-                meters[name].add(time, _number(line["value"]), _number(line["took"]))
+                meters[name](time, _number(line["value"]), _number(line["took"]))
                 story.multimeters[name] += 1
             case lines.EVENT:
                 time = float(line["time"]) - early
@@ -383,27 +374,20 @@ def fold(log: Path, folder: Path, at: Mapping[str, str], multimeters: Iterable[s
         meters = {
             name: files.enter_context(MultimeterRows(multimeter_file(folder, name))) for name in multimeters
         }
-        return read_story(log, lambda name, _: own[name], meters.__getitem__)
+        return read_story(log, lambda name, _: own[name].add, lambda name: meters[name].add)
 
 
-def read_record(log: Path) -> tuple[Record, Story]:
-    """The whole record as its log tells it, in memory, and the story. Errors as `read_story`."""
-    record, _, story = read_all(log)
-    return record, story
-
-
-def read_all(log: Path) -> tuple[Record, dict[str, MultimeterReadings], Story]:
-    """As `read_record`, with what each multimeter read."""
-    meters: dict[str, MultimeterColumns] = {}
+def read_record(log: Path) -> tuple[Record, dict[str, MultimeterReadings], Story]:
+    """The whole record as its log tells it, in memory, with what each multimeter read, and the story. Errors
+    as `read_story`.
+    """
+    meters: dict[str, MultimeterColumns] = defaultdict(MultimeterColumns)
     columns: dict[str, Columns] = {}
 
-    def rows_of(name: str, at: str) -> Columns:
-        return columns.setdefault(name, Columns(at))
+    def rows_of(name: str, at: str) -> TakeRow:
+        return columns.setdefault(name, Columns(at)).add
 
-    def meter(name: str) -> MultimeterColumns:
-        return meters.setdefault(name, MultimeterColumns())
-
-    story = read_story(log, rows_of, meter)
+    story = read_story(log, rows_of, lambda name: meters[name].add)
     traces = {name: own.traces() for name, own in columns.items()}
     record = Record(ORIGIN, traces, story.events.ordered(), tuple(story.spans))
     return record, {name: own.readings() for name, own in meters.items()}, story
@@ -427,7 +411,7 @@ class StoredTraces(Mapping[str, Traces]):
             if path.exists():
                 self._read[name] = read_parquet(path, name)
             else:
-                logged, _ = read_record(self._folder / LOG)
+                logged, _, _ = read_record(self._folder / LOG)
                 empty = Columns("").traces()
                 self._read = {**{n: logged.traces.get(n, empty) for n in self._names}, **self._read}
         return self._read[name]

@@ -27,9 +27,9 @@ from railwright.records.readings import (
     ORIGIN,
     MultimeterReadings,
     Story,
-    read_all,
     read_multimeter,
     read_parquet,
+    read_record,
 )
 from railwright.regular import text_of
 from railwright.traces import VOLTAGES, Record
@@ -87,6 +87,9 @@ def open_run(folder: Path) -> RunData:
     """Read a run. NoRun where there is none; files that changed since are named in `differences`, not
     refused.
     """
+    if not folder.is_dir():
+        got = "it is a file" if folder.exists() else "no such folder"
+        raise NoRun(f"{folder}: expected the folder of a run; {got}")
     about = _json(folder / RUN, dict)
     settings = _json(folder / SETTINGS, dict)
     differences = verify_manifest(folder)
@@ -122,7 +125,7 @@ def _finished(
     absent = [path.name for path in whole if not path.exists()]
     spans = spans_of(about["steps"], Ended(about["ended"]) is Ended.COMPLETED)
     if absent:
-        record, meters, story = read_all(folder / LOG)
+        record, meters, story = read_record(folder / LOG)
         told = f"{', '.join(absent)}: not there; everything was read from {LOG}"
         return replace(record, spans=spans), meters, [told, *_recovered(story, ended_told=True)]
     traces = {name: read_parquet(path, name) for name, path in paths.items()}
@@ -141,7 +144,7 @@ def _killed(
     folder: Path, about: Mapping[str, Any]
 ) -> tuple[Record, dict[str, MultimeterReadings], Mapping[str, Any], list[str]]:
     """What the log tells of a run that was killed, with what its guard's journal tells of the end."""
-    record, meters, story = read_all(folder / LOG)
+    record, meters, story = read_record(folder / LOG)
     recovered = _recovered(story, ended_told=False)
     instruments = [
         {**each, "identification": story.instruments.get(each["name"])} for each in about["instruments"]

@@ -47,14 +47,9 @@ def play_crossed(
     while simulation.time < until and _any_on(simulation, outputs):
         for name, rows in outputs.items():
             for points, output in rows:
-                seen = now[partner[name]] * points.share
+                seen, rate = now[partner[name]] * points.share, rates[partner[name]] * points.share
                 weight = blind_weight(told[points.output], output.voltage.high)
-                own = simulation.output(points.output).voltage
-                if weight * own > seen:  # it is at its ceiling, whatever it sees
-                    simulation.set(points.output, sense=(weight, 0.0), sense_error=(0.0, 0.0))
-                else:
-                    rate = rates[partner[name]] * points.share
-                    simulation.set(points.output, sense=(0.0, 0.0), sense_error=(seen, rate))
+                simulation.sense_elsewhere(points.output, weight, seen, rate)
         length = min(window, until - simulation.time)
         advance = simulation.advance(simulation.time + length)
         found.append(advance)

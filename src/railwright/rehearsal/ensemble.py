@@ -67,6 +67,9 @@ class Ensemble:
     failures: int = 0
     first_failure: int = -1
 
+    def __repr__(self) -> str:
+        return f"<Ensemble of {', '.join(self.inputs)}: {self.played} cases, {self.failures} not solved>"
+
     def add(self, other: Ensemble) -> None:
         """Add what another has seen of later cases."""
         for name, seen in other.inputs.items():

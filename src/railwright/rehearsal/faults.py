@@ -61,6 +61,7 @@ LEAK = 1e-3
 """Current out of a device's own source that counts as none [A] (chosen: far below what any fault makes)."""
 LONGER = 1.5
 """By how much longer than the longest trip delay."""
+_VERDICTS = {True: "contained", False: "not", None: "unknown"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +110,16 @@ class FaultStudy:
     results: tuple[FaultResult, ...]
     assumptions: tuple[Assumption, ...]
     sound: str = ""
+
+    @property
+    def tally(self) -> str:
+        """How many are contained: '8 contained, 1 not, 2 unknown'."""
+        verdicts = [result.contained for result in self.results]
+        counts = (f"{verdicts.count(each)} {word}" for each, word in _VERDICTS.items())
+        return ", ".join(counts)
+
+    def __repr__(self) -> str:
+        return f"<FaultStudy of {len(self.results)} faults: {self.tally}>"
 
 
 def rehearse_faults(documents: Documents, set_points: SetPoints, case: Case = NOMINAL) -> FaultStudy:

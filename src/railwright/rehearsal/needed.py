@@ -196,14 +196,15 @@ def _short(
     column = samples.voltage if feed.sense == "at load" else samples.terminal_voltage
     trips = any(points.at_limit == "trip" for points in feed.outputs)
     most = LeastLevel(-math.inf, 0.0)
-    for span in timeline.spans:
+    for number, span in enumerate(timeline.spans):
         if span.kind != "power_up" or feed.input not in span.inputs or span.end > until:
             continue
+        # Of the power-up itself: the step after it may tell another voltage at the very instant.
         goal = next(
-            (a.voltage for a in reversed(timeline.actions) if a.input == feed.input and a.time <= span.end
+            (a.voltage for a in reversed(timeline.actions) if a.input == feed.input and a.step == number
              and a.kind == "line"), 0.0,
         )  # fmt: skip
-        if not trips and goal not in wanted:
+        if goal == 0.0 or (not trips and goal not in wanted):  # at 0 V there is nothing to come up to
             continue
         there = (1.0 - NEAR) * goal if trips else min(wanted.low, (1.0 - NEAR) * goal)
         values = column if trips else samples.voltage

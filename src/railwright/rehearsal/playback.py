@@ -14,6 +14,7 @@ from railwright.plan.plan import Plan
 from railwright.plan.set_point import waveform
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Action, Timeline
+from railwright.quantities import show
 from railwright.traces import Record, Span
 from railwright.waveforms.deviation import Asked, Deviation, Edge, deviation, edge
 from railwright.waveforms.recordings import PART
@@ -45,6 +46,10 @@ class PlayedShape:
     whole: Deviation
     edges: tuple[Edge, ...]
     left_out: int
+
+    def __repr__(self) -> str:
+        edges, far = len(self.edges) + self.left_out, show(self.whole.largest, "V")
+        return f"<PlayedShape '{self.span.name}' of {self.input}: {edges} edges, largest deviation {far}>"
 
 
 def limit_waveform(plan: Plan, step: int, name: str) -> Waveform:

@@ -16,6 +16,7 @@ import numpy as np
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.measures.signal import integrals
+from railwright.plan.contacts import contact_moves, contacts_in, kind_of
 from railwright.plan.linking import look_interval
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import exchange_of
@@ -24,9 +25,7 @@ from railwright.records.readings import MultimeterReadings
 from railwright.traces import Event, EventKind, Facts, Mode, Record, Traces, enters, rows_at
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Array = NDArray[np.float64]
+    from railwright.traces import Array
 
 READINGS = "supply readings"
 """Origin of a record of readings."""
@@ -50,7 +49,7 @@ def as_read(record: Record, bench: Bench, set_points: SetPoints, timeline: Timel
         if name in set_points and traces.time.size > 1
     }
     look = look_interval(every)
-    seen, gap = [*_events(timeline)], look
+    seen, gap = [*_events(timeline, bench, set_points)], look
     for name in traces:
         answer = exchange_of(set_points[name].names, bench)
         gap = max(gap, look + answer)
@@ -105,10 +104,14 @@ def _status_events(record: Record, feed: Feed, look: float, answer: float) -> It
             yield shown(enters(mode), number)
 
 
-def _events(timeline: Timeline) -> Iterator[Event]:
-    """What the host itself does, as a run writes it down."""
-    switched = (action for action in timeline.actions if action.kind != "line")
-    return (Event(action.time, action.input, EventKind(action.kind)) for action in switched)
+def _events(timeline: Timeline, bench: Bench, set_points: SetPoints) -> Iterator[Event]:
+    """What the host itself does, as a run writes it down: a contact moves as it is told to."""
+    for action in timeline.actions:
+        if action.kind != "line":
+            yield Event(action.time, action.input, EventKind(action.kind))
+    for moved in contact_moves(contacts_in(bench, set_points), timeline):
+        told = moved.time - moved.lies.contact.takes(moved.closed)
+        yield Event(told, moved.lies.input, kind_of(moved.lies, moved.closed))
 
 
 def _read(traces: Traces, bench: Bench, feed: Feed, every: float) -> Traces:

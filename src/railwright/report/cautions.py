@@ -20,7 +20,6 @@ from railwright.settings.rules.voltage import TOUCH_LIMIT
 if TYPE_CHECKING:
     from railwright.documents.bench import Bench
     from railwright.documents.device import Device
-    from railwright.documents.output_name import OutputName
     from railwright.documents.procedure import Procedure
 
 
@@ -77,14 +76,10 @@ def cautions(
     )
 
 
-def _used(procedure: Procedure) -> list[OutputName]:
-    return [name for hook_up in procedure.hook_up.values() for name in hook_up.outputs]
-
-
 def _taken_in(bench: Bench, procedure: Procedure) -> str:
     """What outputs take in while they are off, for people; '' where none is known to."""
     said = []
-    for name in _used(procedure):
+    for name in procedure.outputs:
         output = bench.output(name)
         if output.takes_in_off:
             much = "an unknown current" if output.sink is None else f"up to {show(output.sink, 'A')}"
@@ -94,12 +89,12 @@ def _taken_in(bench: Bench, procedure: Procedure) -> str:
 
 def _while_off(bench: Bench, procedure: Procedure) -> str:
     """What each output is while it is off, for people."""
-    said = [f"{name} {bench.output(name).when_off or 'unknown'}" for name in _used(procedure)]
+    said = [f"{name} {bench.output(name).when_off or 'unknown'}" for name in procedure.outputs]
     return f"While off: {', '.join(said)}. "
 
 
 def _mains(bench: Bench, procedure: Procedure) -> Caution:
-    supplies = dict.fromkeys(name.supply for name in _used(procedure))
+    supplies = dict.fromkeys(name.supply for name in procedure.outputs)
     does = {name: bench.supplies[name].after_mains for name in supplies}
     stated = ", ".join(f"{name} {what or 'unknown'}" for name, what in does.items())
     text = f"What each supply does then: {stated}. "
@@ -154,8 +149,7 @@ def _stored(device: Device, bench: Bench, procedure: Procedure, played: Mapping[
 
 
 def _floating(bench: Bench, procedure: Procedure) -> Caution:
-    outputs = [name for hook_up in procedure.hook_up.values() for name in hook_up.outputs]
-    floating = [name for name in outputs if bench.output(name).negative == "floating"]
+    floating = [name for name in procedure.outputs if bench.output(name).negative == "floating"]
     limits = {
         name: supply.isolation
         for name in dict.fromkeys(output.supply for output in floating)

@@ -4,11 +4,12 @@ when.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import takewhile
 
 from railwright.documents.loader import Documents
 from railwright.plan.contacts import Lies, closed_after, contacts_of
+from railwright.plan.timeline import ContactChange
 
 
 def lying(documents: Documents) -> list[Lies]:
@@ -35,6 +36,13 @@ def contacts_first(documents: Documents) -> list[str]:
     lies = lying(documents)
     stands = closed_after(lies, takewhile(lambda step: step.power_up is None, documents.procedure.steps))
     return [f"{_where(each)}: {_how(each, stands[each.name])}." for each in lies]
+
+
+def contacts_moved(documents: Documents, moved: Sequence[ContactChange]) -> list[str]:
+    """How contacts are to stand after they were moved."""
+    lies = {each.name: each for each in lying(documents)}
+    return [f"{_where(lies[each.contact])}: {_how(lies[each.contact], each.closed)}." for each in moved
+            if each.contact in lies]  # fmt: skip
 
 
 def contacts_last(documents: Documents) -> list[str]:

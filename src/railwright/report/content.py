@@ -35,10 +35,11 @@ from railwright.settings.hookup.result import WHOLE
 
 def facts_of(given: ReportInput) -> RunFacts:
     """The run's facts, completed from the bench document."""
-    bench = given.documents.bench
-    outputs = [name for hook_up in given.documents.procedure.hook_up.values() for name in hook_up.outputs]
-    used = tuple(dict.fromkeys(output.supply for output in outputs))
-    return run_facts(given.run, bench, used, tuple(dict.fromkeys(record.origin for record in given.external)))
+    documents = given.documents
+    used = tuple(dict.fromkeys(output.supply for output in documents.procedure.outputs))
+    return run_facts(
+        given.run, documents.bench, used, tuple(dict.fromkeys(record.origin for record in given.external))
+    )
 
 
 def report_id(given: ReportInput, run: RunFacts) -> str:
@@ -300,7 +301,10 @@ def _instrument(instrument: Instrument, run: RunFacts) -> dict[str, str]:
 def _method(given: ReportInput, run: RunFacts) -> list[list[str]]:
     procedure = given.documents.procedure
     every = show(procedure.record.every, "s")
-    steps = ", ".join(step.name or step.kind.replace("_", " ") for step in procedure.steps)
+    steps = ", ".join(
+        _step_title(each.called(index), each.kind, named=bool(each.name))
+        for index, each in enumerate(procedure.steps)
+    )
     rows = [
         ("Procedure", procedure.procedure),
         ("Steps", steps),
@@ -348,18 +352,18 @@ def _disturbance(row: DisturbanceRow) -> dict[str, str]:
             f"{show(volts, 'V')} for {show(length, 's')}" for volts, length in first.held[:MOST_HELD]
         )
         lasts += f": {held}{', …' if len(first.held) > MOST_HELD else ''}"
-    if first.duration - first.beyond > 1e-6:
-        lasts += f"; {show(first.beyond, 's')} beyond {show(first.middle, 'V')}"
+    beyond = f"beyond {'the middle' if row.summed_up else show(first.middle, 'V')}"
     if row.summed_up:
         level = between((each.level for each in row.asked), "V")
         lasts = between((each.duration for each in row.asked), "s")
+    if any(each.duration - each.beyond > 1e-6 for each in row.asked):
+        lasts += f"; {between((each.beyond for each in row.asked), 's')} {beyond}"
     seen = [each for each in row.seen if each is not None]
     read = "not played" if not row.played else "nothing read in it"
     if seen:
         length = between((s for each in seen for s in (each.shortest, each.longest)), "s")
         missing = f"; nothing read in {times - len(seen)}" if len(seen) < times else ""
-        beyond = "" if row.summed_up else f" beyond {show(first.middle, 'V')}"
-        read = f"{between((each.level for each in seen), 'V')}; {length}{beyond}{missing}"
+        read = f"{between((each.level for each in seen), 'V')}; {length} {beyond}{missing}"
     return {
         "step": breakable(row.step),
         "input": breakable(row.input),
@@ -503,17 +507,16 @@ def _deviations(given: ReportInput, run: RunFacts) -> list[str]:
 
 def _figure(figure: StepFigure, unnamed: Collection[str]) -> dict[str, Any]:
     return {
-        "step": breakable(_step_title(figure, unnamed)),
+        "step": breakable(_step_title(figure.step, figure.kind, named=figure.step not in unnamed)),
         "inputs": breakable(", ".join(figure.inputs)),
         "svg": figure.svg,
         "alt": clean(figure.description),
     }
 
 
-def _step_title(figure: StepFigure, unnamed: Collection[str]) -> str:
-    """A step without a name of its own is called by its kind."""
-    kind = figure.kind.replace("_", " ")
-    return f"{kind} ({figure.step})" if figure.step in unnamed else figure.step
+def _step_title(called: str, kind: str, *, named: bool) -> str:
+    """A step without a name of its own is called by its kind, and by its number as elsewhere."""
+    return called if named else f"{kind.replace('_', ' ')} ({called})"
 
 
 def as_lines(data: Mapping[str, Any]) -> str:

@@ -13,7 +13,7 @@ from railwright.documents.loader import Documents
 from railwright.plan.set_point import pieces
 from railwright.plan.timeline import Timeline
 from railwright.report.overlay import voltage_of
-from railwright.traces import Record, Span
+from railwright.traces import Record, Span, runs_of
 
 SLIGHT = 0.01
 """Part of the level that is left, within which a set point still counts as it (noise of a recording)."""
@@ -58,8 +58,8 @@ class Disturbance:
 
 @dataclass(frozen=True, slots=True)
 class SeenDisturbance:
-    """A disturbance in a record: its level [V], and how long it lasted beyond the middle between both levels
-    [s]: at least from its first sample to its last, at most between those around it.
+    """A disturbance in a record: its level [V], and how long in all it was beyond the middle between both
+    levels [s]: of each stretch at least from its first sample to its last, at most between those around it.
     """
 
     level: float
@@ -150,10 +150,11 @@ def _asked(documents: Documents, timeline: Timeline, step: int, name: str) -> It
             piece.start - span.start, piece.stop - span.start, piece.before, piece.after, base
         ):
             away = max(abs(part[2] - base), abs(part[3] - base)) > near
-            if not away and part[1] > part[0]:
+            crosses = bool(lines) and (sum(lines[-1][2:]) - 2.0 * base) * (sum(part[2:]) - 2.0 * base) < 0.0
+            if (not away and part[1] > part[0]) or crosses:
                 yield from _made(lines, base, switched)
                 lines = []
-            elif away:
+            if away:
                 lines.append(part)
     yield from _made(lines, base, switched)
 
@@ -233,11 +234,10 @@ def _seen(
     time = trace.time - span.start
     beyond = voltage < asked.middle if asked.level < asked.base else voltage > asked.middle
     inside = beyond & (time >= room[0]) & (time <= min(room[1], span.end - span.start))
-    (at,) = np.nonzero(inside)
-    if not at.size:
+    if not inside.any():
         return None
-    first, last = int(at[0]), int(at[-1])
-    around = float(time[min(last + 1, time.size - 1)] - time[max(first - 1, 0)])
-    between = voltage[first : last + 1]
-    level = float(between.min() if asked.level < asked.base else between.max())
-    return SeenDisturbance(level, float(time[last] - time[first]), around, int(at.size))
+    firsts, behind = np.array([*runs_of(inside)]).T
+    shortest = time[behind - 1] - time[firsts]
+    longest = time[np.minimum(behind, time.size - 1)] - time[np.maximum(firsts - 1, 0)]
+    level = float(voltage[inside].min() if asked.level < asked.base else voltage[inside].max())
+    return SeenDisturbance(level, float(shortest.sum()), float(longest.sum()), int(np.count_nonzero(inside)))

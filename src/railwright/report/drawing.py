@@ -20,7 +20,7 @@ from railwright.report.limits import DrawnLimit
 from railwright.report.overlay import Overlay
 from railwright.report.style import FAINT, INK, MODES, PALE, RC, colours, tint
 from railwright.report.text import shortened
-from railwright.traces import Event, Mode, Span
+from railwright.traces import PLACES, Event, Mode, Span
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -36,7 +36,6 @@ ROW, BETWEEN = 1.92, 0.46
 """Height of an input's panels, and the distance to the next input's [inches]."""
 STEPS = (1, 2, 2.5, 5, 10)
 """Distances of an axis' ticks, of any power of ten."""
-_PLACES = {"voltage": "at the connector", "terminal_voltage": "at the supply's terminals"}
 
 
 @contextmanager
@@ -195,7 +194,7 @@ def _input_panels(
     bands = lay.bands_of(overlay, span, name)
     grid = place.subgridspec(2 + len(bands), 1, height_ratios=[1.0, 1.0] + [0.15] * len(bands), hspace=0.13)
     voltage, current = figure.add_subplot(grid[0]), figure.add_subplot(grid[1])
-    column = lay.voltage_column(overlay, name)
+    column = lay.voltage_of(overlay.base.traces[name])
     for axes, channel, unit, panel in (
         (voltage, column, "V", "voltage"),
         (current, "current", "A", "current"),
@@ -222,7 +221,7 @@ def _input_panels(
         _scale(axes, panel, unit)
         axes.tick_params(labelbottom=not bands and axes is current)
     panels.draw_events(voltage, events)
-    title = _title(name, f": voltage {_PLACES[column]}", panels.width_of(voltage)) if labelled else "enlarged"
+    title = _title(name, f": voltage {PLACES[column]}", panels.width_of(voltage)) if labelled else "enlarged"
     voltage.set_title(title, loc="left", pad=10 if events else 3.5, color=INK, fontsize=7.0)
     drawn: set[Mode] = set()
     for index, (label, time, modes, reach) in enumerate(bands):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from railwright.traces import Event, EventKind, Record, Span, Traces, crossing
 if TYPE_CHECKING:
     from railwright.documents.procedure import Requirement
     from railwright.plan.set_points import SetPoints
+    from railwright.traces import Array
 
 EVENTS_AT_MOST = 14
 SHORT = 0.45
@@ -76,35 +77,39 @@ def rehearsal_offset(overlay: Overlay, span: Span) -> float:
     return 0.0
 
 
-def voltage_column(overlay: Overlay, name: str) -> str:
-    """The voltage that was read: at the connector, else at the terminals."""
-    return voltage_of(overlay.base.traces[name])
-
-
 def voltage_of(trace: Traces) -> str:
     """The column of the voltage at the connector; that at the terminals where it was read there only."""
     columns = trace.columns
     return "terminal_voltage" if "voltage" not in columns and "terminal_voltage" in columns else "voltage"
 
 
+def _in_step(
+    overlay: Overlay, record: Record | None, span: Span, name: str, column: str
+) -> tuple[Array, Array, float] | None:
+    """One channel of an input in a step: time from its start, values, and how far apart two samples may be
+    for it to be known between them [s]; None where the record has nothing of it.
+    """
+    if record is None or name not in record.traces or column not in record.traces[name].columns:
+        return None
+    trace, rehearsed = record.traces[name], record is overlay.rehearsal
+    offset = rehearsal_offset(overlay, span) if rehearsed else 0.0
+    time, values = panels.cut(trace.time + offset, trace.columns[column], span.start, span.end)
+    reach = math.inf if rehearsed else panels.reach_of(trace.time)
+    return (time - span.start, values, reach) if time.size else None
+
+
 def curves_of(overlay: Overlay, span: Span, name: str, column: str) -> list[Curve]:
     """One channel of an input from every record that has it, in time from the step's start."""
-    found = []
-
-    def take(record: Record | None, form: str, label: str, offset: float) -> None:
-        if record is None or name not in record.traces or column not in record.traces[name].columns:
-            return
-        trace = record.traces[name]
-        time, values = panels.cut(trace.time + offset, trace.columns[column], span.start, span.end)
-        if time.size:
-            reach = math.inf if form == "rehearsed" else panels.reach_of(trace.time)
-            found.append(Curve(form, label, time - span.start, values, reach))
-
-    take(overlay.rehearsal, "rehearsed", "rehearsed", rehearsal_offset(overlay, span))
-    for record in overlay.external:
-        take(record, "recording", record.origin, 0.0)
-    take(overlay.measured, "readings", "supply's readings", 0.0)
-    return found
+    sources = (
+        (overlay.rehearsal, "rehearsed", "rehearsed"),
+        *((record, "recording", record.origin) for record in overlay.external),
+        (overlay.measured, "readings", "supply's readings"),
+    )
+    return [
+        Curve(form, label, *part)
+        for record, form, label in sources
+        if (part := _in_step(overlay, record, span, name, column)) is not None
+    ]
 
 
 def seen_in(overlay: Overlay, span: Span, names: Sequence[str]) -> tuple[Record, ...]:
@@ -117,23 +122,15 @@ def seen_in(overlay: Overlay, span: Span, names: Sequence[str]) -> tuple[Record,
     return tuple(seen)
 
 
-def bands_of(overlay: Overlay, span: Span, name: str) -> list[tuple[str, Any, Any, float]]:
+def bands_of(overlay: Overlay, span: Span, name: str) -> list[tuple[str, Array, Array, float]]:
     """Modes of an input, rehearsed and as the supply reported them: label, time in the step, modes, and how
     far apart two samples may be for the mode to be known between them [s].
     """
-    bands = []
-    for record, label, offset in (
-        (overlay.rehearsal, "rehearsed", rehearsal_offset(overlay, span)),
-        (overlay.measured, "reported", 0.0),
-    ):
-        if record is None or name not in record.traces or "mode" not in record.traces[name].columns:
-            continue
-        trace = record.traces[name]
-        time, modes = panels.cut(trace.time + offset, trace.columns["mode"], span.start, span.end)
-        if time.size:
-            reach = math.inf if record is overlay.rehearsal else panels.reach_of(trace.time)
-            bands.append((label, time - span.start, modes, reach))
-    return bands
+    return [
+        (label, *part)
+        for record, label in ((overlay.rehearsal, "rehearsed"), (overlay.measured, "reported"))
+        if (part := _in_step(overlay, record, span, name, "mode")) is not None
+    ]
 
 
 def outputs_of(set_points: SetPoints, name: str) -> tuple[str, ...]:

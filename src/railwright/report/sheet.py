@@ -8,16 +8,17 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
-from railwright.documents.procedure import PowerUp
+from railwright.plan.coming_up import ComingUp, coming_up
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.plan.stairs import slew_range, too_flat
+from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
-from railwright.report.sheet_order import goal_of, in_order
+from railwright.report.sheet_order import in_order
 from railwright.report.sheet_wires import wires
 from railwright.report.text import breakable, sentence
 from railwright.report.wiring import wiring_of, wiring_svg
@@ -38,7 +39,7 @@ def sheet_of(documents: Documents, settings: Settings, made: dt.date) -> dict[st
     """
     device, bench, procedure = documents.device, documents.bench, documents.procedure
     sources, _ = sources_of(documents)
-    power_up = next((step.power_up for step in procedure.steps if step.power_up is not None), None)
+    ups = {each.input: each for each in coming_up(timeline_of(procedure, device))}
     stops = [finding for finding in settings.findings if finding.blocks]
     return {
         "title": breakable(device.device),
@@ -51,10 +52,10 @@ def sheet_of(documents: Documents, settings: Settings, made: dt.date) -> dict[st
         "wiring": wiring_svg(wiring_of(device, bench, procedure)),
         "key": _key(),
         "wires": [_kept(line) for line in wires(documents)],
-        "dial": _dial(documents, settings.set_points, power_up),
+        "dial": _dial(documents, settings.set_points, ups),
         "order": [
             [_kept(task.words), [_kept(part) for part in task.parts]]
-            for task in in_order(documents, settings.set_points, sources, power_up)
+            for task in in_order(documents, settings.set_points, sources)
         ],
         "cautions": [breakable(line) for line in _cautions(settings.findings)],
         "year": [made.year, made.month, made.day],
@@ -79,8 +80,8 @@ def _key() -> str:
 # What to dial in
 
 
-def _dial(documents: Documents, set_points: SetPoints, power_up: PowerUp | None) -> dict[str, Any]:
-    """The table: a row for each setting, a column for each output."""
+def _dial(documents: Documents, set_points: SetPoints, ups: Mapping[str, ComingUp]) -> dict[str, Any]:
+    """The table: a row for each setting, a column for each output. ups: how each input comes up."""
     columns = [(feed, points) for name in documents.procedure.hook_up for feed in (set_points[name],)
                for points in feed.outputs]  # fmt: skip
     head = [breakable(points.output) for _, points in columns]
@@ -100,8 +101,8 @@ def _dial(documents: Documents, set_points: SetPoints, power_up: PowerUp | None)
             ],
         ),
         ("current limit", [show(points.current_limit, "A") for _, points in columns]),
-        ("rise", [_rise(power_up, feed, points, documents.bench) for feed, points in columns]),
-        ("voltage, once on", [_voltage(documents, feed, points, power_up) for feed, points in columns]),
+        ("rise", [_rise(ups.get(feed.input), feed, points, documents.bench) for feed, points in columns]),
+        ("voltage, once on", [_voltage(ups.get(feed.input), points) for feed, points in columns]),
     ]
     rows = [(words, [breakable(each or "—") for each in cells]) for words, cells in table if any(cells)]
     return {"head": head, "under": under, "rows": [[words, *cells] for words, cells in rows]}
@@ -135,19 +136,27 @@ def _or_off(level: float, unit: str, delay: float = 0.0) -> str:
     return show(level, unit) + (f" after {show(delay, 's')}" if delay else "")
 
 
-def _rise(power_up: PowerUp | None, feed: Feed, points: OutputSetPoints, bench: Bench) -> str:
-    if power_up is None or power_up.rate is None:
+def _rise(up: ComingUp | None, feed: Feed, points: OutputSetPoints, bench: Bench) -> str:
+    if up is None or not up.stages:
+        return ""
+    if up.at_once is None:
+        return "by stages"
+    if (rate := up.at_once.rate) is None:
         return ""
     slews = slew_range(feed, bench)
-    if slews is None or too_flat(power_up.rate, slews):
+    if slews is None or too_flat(rate, slews):
         return "slowly, in steps"
-    rate = min(power_up.rate, slews[1]) * points.share
+    rate = min(rate, slews[1]) * points.share
     return f"{rate / 1e3:.4g} V/ms" if rate >= 100.0 else show(rate, "V/s")
 
 
-def _voltage(documents: Documents, feed: Feed, points: OutputSetPoints, power_up: PowerUp | None) -> str:
-    goal = goal_of(documents, feed.input, power_up)
-    return "" if goal is None else show(goal * points.share, "V")
+def _voltage(up: ComingUp | None, points: OutputSetPoints) -> str:
+    if up is None:
+        return ""
+    if up.at_once is not None:
+        return show(up.at_once.voltage * points.share, "V")
+    to = f", by stages up to {show(up.stages[-1].voltage * points.share, 'V')}" if up.stages else ""
+    return f"0 V{to}"
 
 
 # Cautions

@@ -3,24 +3,29 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.loader import Documents
-from railwright.documents.procedure import Limits, PowerUp
+from railwright.documents.procedure import Limits
+from railwright.first_power.figures import reading_error
 from railwright.grouping import grouped
 from railwright.guard.off_level import OFF_BELOW
+from railwright.plan.coming_up import ComingUp, Stage, coming_up
 from railwright.plan.coupling import tied_limits
 from railwright.plan.current_limits import limits_in_order
 from railwright.plan.off_order import held_voltage, off_order, off_threshold
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range, too_flat
+from railwright.plan.timeline import ContactChange, timeline_of
 from railwright.quantities import show
-from railwright.report.contact_words import contacts_first, contacts_last
+from railwright.report.contact_words import contacts_first, contacts_last, contacts_moved
 from railwright.settings.constraints.current_limit import charged_after
 from railwright.settings.context import FedInput
+from railwright.settings.draw import Bounds
 
 HAND = 2.0
 """Shortest time between two outputs that a hand can keep [s] (common practice, no source)."""
@@ -38,10 +43,8 @@ class Task:
     parts: tuple[str, ...] = ()
 
 
-def in_order(
-    documents: Documents, set_points: SetPoints, sources: Mapping[str, FedInput], power_up: PowerUp | None
-) -> list[Task]:
-    """What to do, from all off to all off. power_up: the procedure's first; None: there is none."""
+def in_order(documents: Documents, set_points: SetPoints, sources: Mapping[str, FedInput]) -> list[Task]:
+    """What to do, from all off until every input is up, as the procedure has it, and to all off again."""
     before = [
         Task("All outputs off, voltages at their minimum. Wire as drawn; compare with the list of wires."),
         Task(
@@ -61,37 +64,124 @@ def in_order(
         )
     if contacts := contacts_first(documents):
         before.append(Task("Relays, while all outputs are off:", tuple(contacts)))
-    if power_up is None:
+    groups = _groups(documents)
+    if not groups:
         return before
-    count = len(power_up.order)
-    quick = count > 1 and power_up.gap < HAND
     # 'All off' stands after the steps before, the one about trips, and those of switching on and verifying.
-    place = len(before) + 1 + (1 + count if quick else 2 * count) + 1
-    off = f"all outputs off, {'in the order of' if count > 1 else 'as in'} step {place}"
-    ons = [_on(documents, set_points[name], power_up) for name in power_up.order]
-    checks = [
-        Task(_verify(sources[name], set_points[name], goal_of(documents, name, power_up) or 0.0, off))
-        for name in power_up.order
-    ]
-    if quick:
-        apart = f", {show(power_up.gap, 's')} from one to the next," if power_up.gap else " at the same time,"
-        timed = Task(f"Switching on{apart} by the program or the supply: too quick by hand.", tuple(ons))
-        rising = [timed, *checks]
-    else:
-        befores = ["", *(f"{show(power_up.gap, 's')} after {_outputs(set_points[name])} came on, "
-                         for name in power_up.order[:-1])]  # fmt: skip
-        rising = [
-            task
-            for wait, on, check in zip(befores, ons, checks, strict=True)
-            for task in (Task(f"{wait}{on}"), check)
-        ]
+    place = len(before) + 1 + len(list(_rising(documents, set_points, sources, groups, ""))) + 1
+    several = sum(isinstance(each, ComingUp) for group in groups for each in group) > 1
+    off = f"all outputs off, {'in the order of' if several else 'as in'} step {place}"
     down = list(_down(documents, set_points))
     if contacts := contacts_last(documents):
         down.insert(
             -1,
             Task("Relays, once the outputs read off; open or closed, they isolate nothing:", tuple(contacts)),
         )
+    rising = _rising(documents, set_points, sources, groups, off)
     return [*before, Task(_trips(set_points, off)), *rising, *down]
+
+
+Happening = ComingUp | Stage | ContactChange
+
+
+def _groups(documents: Documents) -> list[list[Happening]]:
+    """What happens until every input is up, in order, grouped by what is one task: outputs that go on sooner
+    after each other than a hand can keep; the stages of one input; contacts that are moved.
+    """
+    timeline = timeline_of(documents.procedure, documents.device)
+    ups = coming_up(timeline)
+    stages = [stage for up in ups if up.at_once is None for stage in up.stages]
+    rising: list[ComingUp | Stage] = [*ups, *stages]
+    steps = [each.step for each in rising]
+    moved = [each for each in timeline.contacts if steps and steps[0] < each.step <= max(steps)]
+    happening: list[Happening] = [*rising, *moved]
+    groups: list[list[Happening]] = []
+    for each in sorted(happening, key=lambda each: (each.time, each.step)):
+        before = groups[-1][-1] if groups else None
+        if type(before) is type(each) and (
+            before.input == each.input
+            if isinstance(before, Stage) and isinstance(each, Stage)
+            else not isinstance(each, ComingUp) or each.time - groups[-1][-1].time < HAND
+        ):
+            groups[-1].append(each)
+        else:
+            groups.append([each])
+    return groups
+
+
+def _rising(
+    documents: Documents,
+    set_points: SetPoints,
+    sources: Mapping[str, FedInput],
+    groups: Sequence[Sequence[Happening]],
+    off: str,
+) -> Iterator[Task]:
+    """Switching on, group by group, and what to verify. off: what to do where that is not so."""
+    last: ComingUp | None = None
+    for group in groups:
+        if stages := [each for each in group if isinstance(each, Stage)]:
+            name = stages[0].input
+            yield _climb(sources[name], set_points[name], stages, off)
+        if moved := [each for each in group if isinstance(each, ContactChange)]:
+            yield Task("Relays, while outputs are on:", tuple(contacts_moved(documents, moved)))
+        ups = [each for each in group if isinstance(each, ComingUp)]
+        if ups:
+            yield _switching_on(documents, set_points, last, ups)
+            last = ups[-1]
+        for up in ups:
+            if (stage := up.at_once) is not None:
+                source, feed = sources[up.input], set_points[up.input]
+                once, said = _once_charged(source, feed, stage.voltage), _verify(source, feed, stage.voltage)
+                yield Task(f"Verify {up.input}{once}: {said} If not: {off}.")
+
+
+def _switching_on(
+    documents: Documents, set_points: SetPoints, last: ComingUp | None, ups: Sequence[ComingUp]
+) -> Task:
+    """Outputs that go on in one task. last: what went on before them."""
+    ons = [_on(documents, set_points[up.input], up) for up in ups]
+    waits = [] if last is not None else [""]
+    for before, up in pairwise([last, *ups] if last is not None else ups):
+        after = f"{show(up.time - before.time, 's')} after {_outputs(set_points[before.input])} came on, "
+        waits.append(after)
+    if len(ups) == 1:
+        return Task(f"{waits[0]}{ons[0]}")
+    gaps = {show(up.time - before.time, "s") for before, up in pairwise(ups)}
+    if len(gaps) > 1:
+        apart, ons[1:] = ",", [f"{wait}{on}" for wait, on in zip(waits[1:], ons[1:], strict=True)]
+    else:
+        alike = ups[0].time == ups[-1].time
+        apart = " at the same time," if alike else f", {gaps.pop()} from one to the next,"
+    begins = f"{waits[0]}switching on" if waits[0] else "Switching on"
+    return Task(f"{begins}{apart} by the program or the supply: too quick by hand.", tuple(ons))
+
+
+MOST_STAGES = 6
+"""Stages of one input that find room."""
+
+
+def _climb(source: FedInput, feed: Feed, stages: Sequence[Stage], off: str) -> Task:
+    """The stages by which an input is led up, each with what to verify there."""
+    quick = any(stage.over + stage.held < HAND for stage in stages)
+    how = ", by the program or the supply (too quick by hand)," if quick else ""
+    told = stages if len(stages) <= MOST_STAGES else (*stages[: MOST_STAGES - 1], stages[-1])
+    parts = []
+    for stage in told:
+        over = f" in {show(stage.over, 's')}" if stage.over else " at once"
+        held = f", there for {show(stage.held, 's')}" if stage.held else ""
+        once = _once_charged(source, feed, stage.voltage)
+        expected = _expected(source, stage.voltage)
+        said = [_exact(source, stage.voltage)] + ([_range(*expected)] if expected is not None else [])
+        parts.append(f"To {_to(feed, stage.voltage)}{over}{held}{once}: {', '.join(said)}.")
+    if more := len(stages) - len(told):
+        parts.insert(-1, f"{more} more stages.")
+    series = f", {_outputs(feed)} in series" if feed.arrangement == "series" else ""
+    sums = " (the currents added up)" if feed.arrangement == "parallel" else ""
+    return Task(
+        f"{source.name}: raise {_together(feed)} as follows{how} and verify it {_where(feed)}{series}{sums}, "
+        f"without a trip. If not: {off}.",
+        tuple(parts),
+    )
 
 
 def _mastered(bench: Bench, set_points: SetPoints) -> Iterator[tuple[str, list[str]]]:
@@ -124,13 +214,6 @@ def _together(feed: Feed) -> str:
     return _outputs(feed) + (" together" if len(feed.outputs) > 1 else "")
 
 
-def goal_of(documents: Documents, name: str, power_up: PowerUp | None) -> float | None:
-    """Voltage of an input in the first power-up [V]; None: it is not powered up then."""
-    if power_up is None or name not in power_up.order:
-        return None
-    return power_up.voltages.get(name, documents.device.inputs[name].nominal)
-
-
 def _trips(set_points: SetPoints, off: str) -> str:
     """What to do when an output trips: linked trips, and everything else."""
     linked = grouped((feed.trips_when, name) for name, feed in set_points.items() if feed.trips_when)
@@ -144,43 +227,73 @@ def _trips(set_points: SetPoints, off: str) -> str:
     return f"From here on: should {'. Should '.join([*said, f'{which} trip: {off}'])}."
 
 
-def _on(documents: Documents, feed: Feed, power_up: PowerUp) -> str:
+def _on(documents: Documents, feed: Feed, up: ComingUp) -> str:
     """How the outputs of one input are switched on."""
-    goal = goal_of(documents, feed.input, power_up) or 0.0
-    to, count, how = show(goal, "V"), len(feed.outputs), _how(power_up, feed, documents.bench)
-    if count == 1:
-        return f"{_outputs(feed)}: switch on with its voltage at minimum, then raise it to {to} {how}."
-    both = "both" if count == 2 else "all"
-    if feed.arrangement == "series":
-        shares = [show(goal * points.share, "V") for points in feed.outputs]
-        each = f"{shares[0]} each" if len(set(shares)) == 1 else " and ".join(shares)
-        to = f"{each} ({to} in all)"
+    minimum = "its voltage" if len(feed.outputs) == 1 else "their voltages"
+    on = f"{_together(feed)}: switch on with {minimum} at minimum"
+    if up.at_once is None:
+        return f"{on}, and leave {'it' if len(feed.outputs) == 1 else 'them'} there."
+    raised = {1: "raise it", 2: "raise both together"}.get(len(feed.outputs), "raise all together")
     return (
-        f"{_together(feed)}: switch on with their voltages at minimum, then raise {both} together to {to} "
-        f"{how}."
+        f"{on}, then {raised} to {_to(feed, up.at_once.voltage)} {_how(up.at_once, feed, documents.bench)}."
     )
 
 
-def _how(power_up: PowerUp, feed: Feed, bench: Bench) -> str:
+def _to(feed: Feed, goal: float) -> str:
+    """A voltage of an input, with the shares of outputs in series."""
+    if feed.arrangement != "series":
+        return show(goal, "V")
+    shares = [show(goal * points.share, "V") for points in feed.outputs]
+    each = f"{shares[0]} each" if len(set(shares)) == 1 else " and ".join(shares)
+    return f"{each} ({show(goal, 'V')} in all)"
+
+
+def _how(stage: Stage, feed: Feed, bench: Bench) -> str:
     """At which rise, for the outputs that can be told one and for those that cannot."""
-    if power_up.rate is None:
+    if stage.rate is None:
         return "at its own rise" if len(feed.outputs) == 1 else "at their own rise"
     slews = slew_range(feed, bench)
-    return "at the rise in the table" if slews and not too_flat(power_up.rate, slews) else "slowly, in steps"
+    return "at the rise in the table" if slews and not too_flat(stage.rate, slews) else "slowly, in steps"
 
 
-def _verify(source: FedInput, feed: Feed, goal: float, off: str) -> str:
-    """What the readings should say once an input is up."""
-    where = "at the connector" if feed.sense == "at load" else "at the terminals"
+def _where(feed: Feed) -> str:
+    return "at the connector" if feed.sense == "at load" else "at the terminals"
+
+
+def _exact(source: FedInput, goal: float) -> str:
+    """A voltage, and within what its reading lies: set and read with their errors."""
     error = source.voltage_error(goal)
-    exact = f" ± {show(error, 'V', 2)}" if error is not None else ""
+    if error is None:
+        return show(goal, "V")
+    return f"{show(goal, 'V')} ± {show(error + reading_error(source, 'voltage', goal), 'V', 2)}"
+
+
+def _expected(source: FedInput, goal: float) -> Bounds | None:
+    """Current that is read at a voltage to which an input has come up [A]: what is drawn where that is set
+    with its error, read with its own; None: unknown.
+    """
+    # The declared steady current is that of a device that operates.
+    declared = source.input.current.steady if goal in source.input.operating else None
+    off = source.voltage_error(goal) or 0.0
+    near = [goal - off, goal, goal + off] if goal > off else []
+    drawn = [each for volts in near if (each := source.rising_load.current(volts, came_from=0.0)) is not None]
+    if not drawn and declared is not None:
+        drawn = [Bounds(declared.low, declared.high)]
+    if not drawn:
+        return None
+    low, high = min(each.low for each in drawn), max(each.high for each in drawn)
+    least = low - reading_error(source, "current", low)
+    return Bounds(max(0.0, least) if low >= 0.0 else least, high + reading_error(source, "current", high))
+
+
+def _verify(source: FedInput, feed: Feed, goal: float) -> str:
+    """What the readings should say once an input has come up to a voltage above 0 V."""
     both = "both" if len(feed.outputs) == 2 else "all"
     over = f", {_outputs(feed)} in series" if feed.arrangement == "series" else ""
-    said = [f"{show(goal, 'V')}{exact} {where}{over}."]
-    drawn = source.rising_load.current(goal) if goal > 0.0 else None
-    if feed.sense != "at load" and drawn is not None:
-        said.append(f"At the connector up to {show(source.drop(drawn.high), 'V', 2)} less.")
-    expected = drawn or source.input.current.steady
+    said = [f"{_exact(source, goal)} {_where(feed)}{over}."]
+    expected = _expected(source, goal)
+    if feed.sense != "at load" and expected is not None and source.drop(expected.high) > 0.0:
+        said.append(f"At the connector up to {show(source.drop(expected.high), 'V', 2)} less.")
     amperes = _range(expected.low, expected.high) if expected is not None else ""
     if feed.arrangement == "series":
         said.append(f"The same current in {both}{f': {amperes}' if amperes else ''}.")
@@ -191,7 +304,7 @@ def _verify(source: FedInput, feed: Feed, goal: float, off: str) -> str:
     elif amperes:
         said.append(f"Current {amperes}.")
     said.append("No trip." if feed.arrangement == "parallel" else "Constant voltage, no trip.")
-    return f"Verify {source.name}{_once_charged(source, feed, goal)}: {' '.join(said)} If not: {off}."
+    return " ".join(said)
 
 
 def _once_charged(source: FedInput, feed: Feed, goal: float) -> str:

@@ -23,6 +23,8 @@ ABOVE: tuple[Size, ...] = (
     ("a3", 1.0, 11.5),
     ("a3", 1.0, 10.0),
     ("a3", 0.85, 9.4),
+    ("a3", 0.7, 9.0),
+    ("a3", 0.55, 8.2),
 )
 """Paper, width of the drawing in parts of the page's, size of the text [pt]; the first that fits is taken."""
 BESIDE: tuple[Size, ...] = (

@@ -91,7 +91,7 @@ def _sense_wires(upper: str, lower: str, hook_up: HookUp) -> Iterator[str]:
 
 
 def _returns(documents: Documents) -> Iterator[str]:
-    device, bench, hook_up = documents.device, documents.bench, documents.procedure.hook_up
+    device, bench, used = documents.device, documents.bench, documents.procedure.outputs
     common = [name for name, given in device.inputs.items() if given.returns == "common"]
     if len(common) > 1:
         zeros = [(_zero(documents, name), name) for name in common]
@@ -104,7 +104,6 @@ def _returns(documents: Documents) -> Iterator[str]:
     earthed = [name for name, given in device.inputs.items() if given.returns == "earth"]
     for name in earthed:
         yield f"Inside the device the {_zero(documents, name)} of {name} is tied to earth."
-    used = [output for each in hook_up.values() for output in each.outputs]
     tied = [output for output in used if bench.output(output).negative == "earth"]
     for output in tied:
         yield f"{output} −: tied to earth in the supply."

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from railwright.circuit.leads import lead_resistance
 from railwright.documents.fixture import AddedCapacitor
 from railwright.documents.loader import Documents
-from railwright.guard.judged_off import STEADY
+from railwright.guard.off_level import STEADY
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.plan.set_points import SetPoints
 from railwright.running.outcome import InputReading

@@ -78,10 +78,6 @@ class StopRequest:
         """`wait_fd`, so that the request itself can stand in a list for select."""
         return self.wait_fd
 
-    def drain(self) -> None:
-        """Make `wait_fd` unreadable until the next request. Look at `reason` and `count` after it."""
-        self._read()
-
     def wait(self, duration: float) -> bool:
         """Wait for `duration` [s], or until the next request. Whether one came since the last call.
 
@@ -92,12 +88,15 @@ class StopRequest:
             ready, _, _ = select.select([self.wait_fd], [], [], max(0.0, end - time.monotonic()))
             if not ready:
                 return self.count != before
-            asked = REQUESTED in self._read()
+            asked = REQUESTED in self.drain()
             # A signal that is no request (a trigger) wakes the descriptor too.
             if asked or self.count != before:
                 return True
 
-    def _read(self) -> bytes:
+    def drain(self) -> bytes:
+        """Make `wait_fd` unreadable until the next request; gives what stood there. Look at `reason` and
+        `count` after it.
+        """
         read = b""
         with suppress(BlockingIOError):
             while piece := os.read(self.wait_fd, 4096):

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from railwright.guard.judged_off import STEADY, judge_off
+from railwright.guard.judged_off import judge_off
+from railwright.guard.off_level import STEADY
 from railwright.guard.off_plan import Look, OffPlan
 from railwright.running.outcome import InputReading
 

@@ -58,7 +58,8 @@ class RunRecorder:
         self.log = log
         self._events = Events()
         self._clock = clock or MonotonicClock()
-        self._zero = self._clock.now()
+        self.zero = self._clock.now()
+        """Where the record's time begins, on the clock that exchanges are stamped with [s]."""
 
     @property
     def failed(self) -> OSError | None:
@@ -72,23 +73,18 @@ class RunRecorder:
 
     def begin(self, zero: float) -> None:
         """The record's time begins at `zero` of the monotonic clock; what came before is below zero."""
-        shift = zero - self._zero
-        self._zero = zero
+        shift = zero - self.zero
+        self.zero = zero
         self._events.shift(shift)
         self.newest = {name: replace(r, time=r.time - shift) for name, r in self.newest.items()}
         self.write(lines.ZERO, shift=shift)
 
-    @property
-    def zero(self) -> float:
-        """Where the record's time begins, on the clock that exchanges are stamped with [s]."""
-        return self._zero
-
     def now(self) -> float:
-        return self._clock.now() - self._zero
+        return self._clock.now() - self.zero
 
     def at(self, monotonic: float) -> float:
         """Time of the record of an instant of the monotonic clock."""
-        return monotonic - self._zero
+        return monotonic - self.zero
 
     def write(self, kind: str, **fields: Any) -> None:
         self.log.write(kind, **fields)
@@ -121,8 +117,8 @@ class RunRecorder:
 
     def reading(self, raw: InputReading) -> InputReading:
         """Record a reading whose time is of the monotonic clock; gives it with the record's, to 0.1 µs."""
-        asked, exchange = raw.since(self._zero)
-        reading = replace(raw, time=round(raw.time - self._zero, 7), asked=asked, exchange=exchange)
+        asked, exchange = raw.since(self.zero)
+        reading = replace(raw, time=round(raw.time - self.zero, 7), asked=asked, exchange=exchange)
         self.newest[reading.input] = reading
         self.rows[reading.input] += 1
         more = {"outputs": reading.outputs} if len(reading.outputs) > 1 else {}

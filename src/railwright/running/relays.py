@@ -13,8 +13,8 @@ from typing import Any
 
 from railwright.documents.device import enabled_inputs
 from railwright.documents.loader import Documents
-from railwright.guard.judged_off import STEADY
 from railwright.guard.link import GuardLink
+from railwright.guard.off_level import STEADY
 from railwright.guard.off_plan import RelaysOff
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.off_entries import no_current

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
@@ -19,18 +20,26 @@ from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.plan.stairs import slew_range
 from railwright.running.expected import Expected
 from railwright.running.outcome import InputReading
-from railwright.traces import EventKind, Mode
+from railwright.traces import SPEAKS_LAST, EventKind
 
 Failed = Callable[[InstrumentError], None]
 
 LINKED = EventKind.TRIPS_LINKED.trip
 """A trip that follows another: of a group of outputs the other one says why."""
 
-MODE_RANK = {Mode.OFF: 0, Mode.CV: 1, Mode.CP: 2, Mode.CC: 3, Mode.TRIPPED: 4}
-"""Of a group of outputs the one that is worst off speaks for all."""
-
 OVER = 0.05
 """So long after its time a list counts as one that may still run [s]."""
+
+
+@contextmanager
+def _told(failed: Failed | None) -> Iterator[None]:
+    """What an instrument does not do in here is told, so that the others go on; None: it is raised."""
+    try:
+        yield
+    except InstrumentError as error:
+        if failed is None:
+            raise
+        failed(error)
 
 
 class Rig:
@@ -286,15 +295,11 @@ class Rig:
         """
         answers = []
         for supply, outputs in self.outputs_by_supply(name).items():
-            try:
+            with _told(failed):
                 answers.append(self.supplies[supply].switch_off(outputs, at))
                 self.settings.told(
                     supply, [OutputSetting(own, "output", False) for own in outputs], self.now()
                 )
-            except InstrumentError as error:
-                if failed is None:
-                    raise
-                failed(error)
         done = self._middle(answers)
         if name in self.on:
             self.switched(name, False, done)
@@ -307,14 +312,10 @@ class Rig:
         """End the lists of an input that is off by now."""
         del self._ruled[name]
         for supply, outputs in self.outputs_by_supply(name).items():
-            try:
+            with _told(failed):
                 lists.stop(self.supplies[supply])
                 for own in outputs:
                     self._fixed(supply, own)
-            except InstrumentError as error:
-                if failed is None:
-                    raise
-                failed(error)
 
     def _middle(self, answers: Sequence[Answer]) -> float:
         """The instant a command took hold: the middle of its first exchange. Keeps how exactly that is known:
@@ -356,14 +357,11 @@ class Rig:
             ]
             if not wanted or (failed is not None and supply.lost):
                 continue
-            try:
+            with _told(failed):
                 answers = supply.read(wanted, explain=explain)
-            except InstrumentError as error:
-                if failed is None:
-                    raise
-                failed(error)
-                continue
-            readings.update({OutputName.of(supply_name, own): reading for own, reading in answers.items()})
+                readings.update(
+                    {OutputName.of(supply_name, own): reading for own, reading in answers.items()}
+                )
         whole = [name for name in names if all(o.output in readings for o in self.set_points[name].outputs)]
         return [self.together(name, readings) for name in whole]
 
@@ -373,7 +371,7 @@ class Rig:
         parts = [readings[output.output] for output in feed.outputs]
         voltages, currents = [part.voltage for part in parts], [part.current for part in parts]
         count = len(parts)
-        series = feed.arrangement == "series"
+        series, parallel = feed.arrangement == "series", feed.arrangement == "parallel"
         modes = [part.mode for part in parts if part.mode is not None]
         exchanges = [part.exchange for part in parts if part.exchange is not None]
         times = [part.time - self._latency(o.output) for part, o in zip(parts, feed.outputs, strict=True)]
@@ -382,8 +380,8 @@ class Rig:
             input=name,
             at=feed.sense,
             voltage=sum(voltages) if series else sum(voltages) / count,
-            current=sum(currents) if feed.arrangement == "parallel" else sum(currents) / count,
-            mode=max(modes, key=MODE_RANK.__getitem__) if modes else None,
+            current=sum(currents) if parallel else sum(currents) / count,
+            mode=max(modes, key=SPEAKS_LAST[parallel].index) if modes else None,
             # What tripped by itself, where others of its outputs only followed it.
             trip=min((part.trip for part in parts if part.trip), key=LINKED.__eq__, default=""),
             outputs=tuple((o.output, p.voltage, p.current) for o, p in zip(feed.outputs, parts, strict=True)),

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -88,31 +88,28 @@ def run(
         link = link or ProcessLink()
     except OSError as error:
         raise RunRefused(_not_begun(folder, GuardLost(f"it cannot be started: {error}"))) from None
-    try:
-        open_session = open_guarded(link, trace, timeout)
-        rig = Rig(documents.bench, set_points, open_session, link.now)
-    except DialectError as error:
-        link.close()
-        raise RunRefused(str(error)) from None
-    started = dt.datetime.now().astimezone()
-    about = describe_run(documents, set_points, unit=unit, operator=operator, started=started, plan=plan)
-    at = {name: feed.sense for name, feed in set_points.items()}
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        # Before anything else is written there: of two runs into one folder, one alone makes the log.
-        log = open_log(folder / LOG)
-        with _gone_on_failure(log, folder / LOG):
-            run_folder = RunFolder.create(folder, documents, settings or {}, about)
-            link.keep_journal(run_folder.path / GUARD_LOG)
-    except GuardLost as error:
-        link.close()
-        raise RunRefused(_not_begun(folder, error)) from None
-    except OSError as error:
-        link.close()
-        raise FolderRefused(_not_begun(folder, error)) from None
-    except BaseException:
-        link.close()
-        raise
+    with ExitStack() as not_begun:
+        not_begun.callback(link.close)
+        try:
+            open_session = open_guarded(link, trace, timeout)
+            rig = Rig(documents.bench, set_points, open_session, link.now)
+        except DialectError as error:
+            raise RunRefused(str(error)) from None
+        started = dt.datetime.now().astimezone()
+        about = describe_run(documents, set_points, unit=unit, operator=operator, started=started, plan=plan)
+        at = {name: feed.sense for name, feed in set_points.items()}
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            # Before anything else is written there: of two runs into one folder, one alone makes the log.
+            log = open_log(folder / LOG)
+            with _gone_on_failure(log, folder / LOG):
+                run_folder = RunFolder.create(folder, documents, settings or {}, about)
+                link.keep_journal(run_folder.path / GUARD_LOG)
+        except GuardLost as error:
+            raise RunRefused(_not_begun(folder, error)) from None
+        except OSError as error:
+            raise FolderRefused(_not_begun(folder, error)) from None
+        not_begun.pop_all()
     recorder = RunRecorder(log, progress or Progress(), dict(at), link)
     triggers = triggers or Triggers()
     multimeters = Multimeters(documents, link, open_session, recorder)

@@ -114,11 +114,8 @@ def standard_text(number: int) -> str:
     """Text of an error number; a number the standard does not list has the text of its class (-1xx: Command
     error).
     """
-    if number in STANDARD_TEXTS:
-        return STANDARD_TEXTS[number]
-    if number < 0:
-        return STANDARD_TEXTS.get(-((-number) // 100 * 100), "Device-specific error")
-    return "Device-specific error"
+    of_class = STANDARD_TEXTS.get(-((-number) // 100 * 100), "Device-specific error")
+    return STANDARD_TEXTS.get(number, of_class)
 
 
 def event_bit(number: int) -> int | None:

@@ -8,6 +8,7 @@ nodes that may be left out).
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
@@ -60,7 +61,9 @@ class _Branch(Generic[Command]):
 
 
 class CommandTree(Generic[Command]):
-    """Commands under their headers. `add` takes a pattern, `find` a header's nodes as they came."""
+    """Commands under their headers. `add` takes a pattern, `add_all` a table of them, `find` a header's nodes
+    as they came.
+    """
 
     def __init__(self) -> None:
         self._root: _Branch[Command] = _Branch()
@@ -84,6 +87,11 @@ class CommandTree(Generic[Command]):
                 raise ValueError(f"header pattern {pattern!r} is taken already")
             branch.commands[query] = command
         self._entries.append((pattern, command))
+
+    def add_all(self, commands: Mapping[str, Command]) -> None:
+        """Put each command under its pattern."""
+        for pattern, command in commands.items():
+            self.add(pattern, command)
 
     def find(self, nodes: tuple[str, ...], query: bool) -> tuple[Command, tuple[int, ...]]:
         """The command and the numbers its nodes carried. -113 when there is none, -114 for a number out of
@@ -125,8 +133,6 @@ def _child_of(branch: _Branch[Command], word: str) -> tuple[_Branch[Command] | N
     if with_number is None or with_number.group(1) not in branch.children:
         return None, None
     child, numbered = branch.children[with_number.group(1)]
-    if not numbered:
-        raise ScpiError(-114, word)
-    if len(with_number.group(2)) > 6:
+    if not numbered or len(with_number.group(2)) > 6:
         raise ScpiError(-114, word)
     return child, int(with_number.group(2))

@@ -26,9 +26,9 @@ from railwright.physics.driven import Besides, Course, Driven, swing
 from railwright.physics.halving import greatest, least
 from railwright.physics.loads.law import Ascent, Ramp
 from railwright.physics.output_stage import CEILING, LIMIT_OVERSHOOT, LIMIT_RESPONSE
-from railwright.plan.contacts import pin_courses, states_within, switched_on
+from railwright.plan.contacts import Lies, contacts_of, pin_courses, states_within, switched_on
 from railwright.plan.plan import Plan, deliver
-from railwright.plan.set_points import Feed
+from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.timeline import Timeline
 from railwright.quantities import state
 from railwright.settings import figures
@@ -435,19 +435,6 @@ class FedInput(Group):
         each = self.load.behind if alike else ()
         return tuple((farads * count, (ohms + lead) / count) for farads, ohms in each)
 
-    def set_to(self, feed: Feed, setting: str) -> float | None:
-        """What a setting of the group is set to, in SI units; None: it is not used."""
-        first = feed.outputs[0]
-        value = {
-            "current_limit": feed.limit,
-            "trip_delay": first.trip_delay if first.at_limit == "trip" else math.inf,
-            "ovp": feed.ovp,
-            "opp": feed.opp,
-            "ocp": feed.ocp,
-            "ocp_delay": first.ocp_delay if math.isfinite(first.ocp) else math.inf,
-        }[setting]
-        return value if math.isfinite(value) else None
-
     def highest_terminals(self, current: float) -> float | None:
         """Highest voltage at the terminals while the procedure is played [V]: set point, its error, and the
         drop at `current` [A] where the voltage is sensed at the load. None: programming error unknown.
@@ -637,10 +624,6 @@ class FedInput(Group):
         return ("procedure", "hook_up", self.name)
 
     @property
-    def at_from(self) -> Path:
-        return (*self.at_hook_up, "from")
-
-    @property
     def at_limits(self) -> Path:
         return ("procedure", "limits", self.name)
 
@@ -660,7 +643,7 @@ class BoundDocuments:
     documents: Documents
     sources: Mapping[str, FedInput]
     timeline: Timeline
-    feeds: Mapping[str, Feed]
+    feeds: SetPoints
 
     @property
     def device(self) -> Device:
@@ -674,6 +657,23 @@ class BoundDocuments:
     def procedure(self) -> Procedure:
         return self.documents.procedure
 
+    @cached_property
+    def contacts(self) -> dict[str, Lies]:
+        """Every contact that lies in a lead or drives a pin, by its name."""
+        return contacts_of(self.documents, self.procedure.hook_up)
+
+    @cached_property
+    def on(self) -> list[frozenset[str]]:
+        """Inputs that are on after so many of the timeline's actions: after none, the first, and so on."""
+        found = [frozenset[str]()]
+        for action in self.timeline.actions:
+            if action.kind == "line":
+                found.append(found[-1])
+            else:
+                others = found[-1] - {action.input}
+                found.append(others | {action.input} if action.kind == "on" else others)
+        return found
+
     @property
     def used_supplies(self) -> dict[str, Supply]:
         """Supplies of which at least one output is hooked up."""
@@ -681,35 +681,20 @@ class BoundDocuments:
         return {name: self.bench.supplies[name] for name in names}
 
 
-class SetPointDraft(NamedTuple):
-    """Set points of one input as far as they could be settled.
-
-    known: the settings ('current_limit', 'ovp', 'trip_delay', 'opp') that were; the others are nan in `feed`.
-    """
-
-    feed: Feed
-    known: frozenset[str]
-
-    @property
-    def whole(self) -> bool:
-        """Whether all were."""
-        return self.known.issuperset(("current_limit", "ovp", "trip_delay", "opp"))
-
-
 @dataclass(frozen=True)
 class Context(BoundDocuments):
     """Everything a static rule may look at; `today` decides whether a calibration has run out.
 
-    drafts: the set points of every input, those that could not be settled wholly among them.
+    drafts: the set points of every input, nan where one could not be settled.
     """
 
     today: dt.date
-    drafts: Mapping[str, SetPointDraft]
+    drafts: SetPoints
 
     @cached_property
     def plan(self) -> Plan:
         """How the procedure reaches the outputs with the set points as far as they are settled."""
-        return deliver(self.timeline, {name: draft.feed for name, draft in self.drafts.items()}, self.bench)
+        return deliver(self.timeline, self.drafts, self.bench)
 
     @cached_property
     def links(self) -> list[terminals.Link]:
@@ -726,11 +711,7 @@ class Context(BoundDocuments):
 
     def having(self, *settings: str) -> list[tuple[FedInput, Feed]]:
         """Inputs of which these settings were settled, whatever became of the others."""
-        return [
-            (self.sources[name], draft.feed)
-            for name, draft in self.drafts.items()
-            if draft.known.issuperset(settings)
-        ]
+        return [(self.sources[name], feed) for name, feed in self.drafts.items() if feed.has(*settings)]
 
 
 def sources_of(documents: Documents) -> tuple[dict[str, FedInput], Timeline]:

@@ -204,6 +204,11 @@ class LoadModel:
             self._seen[key] = seen
         return seen
 
+    def least(self, voltage: float) -> float:
+        """Least current that it draws at a steady voltage [A]; 0: none, or it is not known."""
+        drawn = self.current(voltage)
+        return 0.0 if drawn is None else max(0.0, drawn.low)
+
     @property
     def just_above_stopping(self) -> list[tuple[float, float]]:
         """Of each converter the lowest voltage at which it may stop [V], and the greatest current that the

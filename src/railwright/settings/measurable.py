@@ -139,7 +139,7 @@ def _would(
             return ""
         return f"{advice.would_decide or 'an instrument with a smaller error'}{needed}"
     exact = partial(_exact, required, leaves, expected)
-    return recorded_by(documents.bench, required.known.records, interval, needed, exact)
+    return recorded_by(documents.bench, required.known, interval, needed, exact)
 
 
 def _interval(documents: Documents, set_points: SetPoints, required: Requirement) -> float | None:

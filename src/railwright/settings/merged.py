@@ -61,10 +61,14 @@ class MergedFindings:
 
     @property
     def texts(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
-        """Texts in the sentence that differ, by their names; each once, in their order."""
-        found = grouped(pair for each in self.findings for pair in texts_of(each.why))
-        each_once = ((name, tuple(dict.fromkeys(texts))) for name, texts in found.items())
-        return tuple((name, texts) for name, texts in each_once if len(texts) > 1)
+        """Texts in their sentences that differ, by their names; each once, in their order."""
+        said = [grouped(texts_of(each.why)) for each in self.findings]
+        found = grouped((name, text) for own in said for name, texts in own.items() for text in texts)
+        return tuple(
+            (name, tuple(dict.fromkeys(texts)))
+            for name, texts in found.items()
+            if len({tuple(own[name]) for own in said if name in own}) > 1
+        )
 
 
 def merge(

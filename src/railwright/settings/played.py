@@ -78,18 +78,6 @@ class Charging(NamedTuple):
         )
 
 
-class Outside(NamedTuple):
-    """How long a step has the set point outside an interval: from when to when, how long in all and at the
-    longest on end [s], and how often.
-    """
-
-    start: float
-    end: float
-    total: float
-    longest: float
-    times: int
-
-
 @dataclass(frozen=True)
 class Played:
     """Everything that is played on one input: levels, moves between them, and the set point against time.
@@ -119,20 +107,15 @@ class Played:
         """The set point against time, to the procedure's end."""
         return tuple(pieces(self.actions, self.end))
 
-    def outside(self, interval: Interval) -> dict[int, Outside]:
-        """Position of a step -> when the set point that it sets is outside an interval [V]. Time counts while
-        the output is on, and not while it rises in a power-up; a set point that stays belongs to the step
-        that set it, also in the steps after it.
+    def outside(self, interval: Interval) -> dict[int, list[tuple[float, float]]]:
+        """Position of a step -> from when to when [s] the set point that it sets is outside an interval [V].
+        Time counts while the output is on, and not while it rises in a power-up; a set point that stays
+        belongs to the step that set it, also in the steps after it.
         """
-        found: dict[int, list[tuple[float, float]]] = {}
-        for step, piece in self._standing():
-            own = found.setdefault(step, [])
-            for start, end in _outside(piece, interval):
-                if own and start <= own[-1][1] + EDGE:
-                    own[-1] = own[-1][0], end
-                else:
-                    own.append((start, end))
-        return {step: _summed(stretches) for step, stretches in found.items() if stretches}
+        stretches = grouped(
+            (step, each) for step, piece in self._standing() for each in _outside(piece, interval)
+        )
+        return {step: _unbroken(own) for step, own in stretches.items()}
 
     def _standing(self) -> Iterator[tuple[int, Piece]]:
         """Pieces of the set point while the output is on, each with the step that set it; without the rise
@@ -182,28 +165,20 @@ class Played:
 
     def longest_above(self, voltage: float) -> float:
         """Longest time on end in which the set point is above a voltage [s]."""
-        longest = run = 0.0
-        for piece in self.pieces:
-            low, high = sorted((piece.before, piece.after))
-            length = piece.stop - piece.start
-            if low > voltage:
-                run += length
-            elif high > voltage:
-                above = length * (high - voltage) / (high - low)
-                if piece.after > piece.before:
-                    run = above
-                else:
-                    longest, run = max(longest, run + above), 0.0
-            else:
-                run = 0.0
-            longest = max(longest, run)
-        return longest
+        below = Interval(-math.inf, voltage)
+        above = _unbroken(each for piece in self.pieces for each in _outside(piece, below))
+        return max((end - start for start, end in above), default=0.0)
 
 
-def _summed(stretches: Sequence[tuple[float, float]]) -> Outside:
-    """What stretches of time come to, which follow each other."""
-    lengths = [end - start for start, end in stretches]
-    return Outside(stretches[0][0], stretches[-1][1], sum(lengths), max(lengths), len(lengths))
+def _unbroken(stretches: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Stretches of time, in their order, as one where one begins as the other ends."""
+    found: list[tuple[float, float]] = []
+    for start, end in stretches:
+        if found and start <= found[-1][1] + EDGE:
+            found[-1] = found[-1][0], end
+        else:
+            found.append((start, end))
+    return found
 
 
 def _outside(piece: Piece, interval: Interval) -> Iterator[tuple[float, float]]:

@@ -28,12 +28,18 @@ class Hit(NamedTuple):
 
 
 class Unknown(NamedTuple):
-    """A figure that no document gives, without which a rule could not judge `check` (a phrase for people)."""
+    """A figure that no document gives, without which a rule could not judge `check` (a phrase for people).
+
+    Of a constraint check may be empty, as no rule looks at it; rule: the one that judges a written value by
+    it; auto: whether an automatic value cannot be worked out without it.
+    """
 
     about: str
     path: Path
     figure: str
-    check: str
+    check: str = ""
+    rule: str = ""
+    auto: bool = True
 
 
 Outcome = Iterator[Hit | Unknown]

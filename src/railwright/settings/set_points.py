@@ -13,7 +13,7 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.quantities import joined, state
-from railwright.settings.context import UNITS, Draw, FedInput, SetPointDraft, locate
+from railwright.settings.context import UNITS, Draw, FedInput, locate
 from railwright.settings.engine_rules import AUTO_IMPOSSIBLE
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.group import output_path
@@ -30,26 +30,20 @@ class Chosen(NamedTuple):
 
 AS_WRITTEN = "as the procedure says"
 
-Settled = Chosen | tuple[Impossible, ...]
-"""A value, or everything that has to be mended before there can be one; nothing: it waits for another value,
-or its window is empty.
-"""
 
-
-def _settled(found: Window, as_written: Callable[[float], str], provisional: bool) -> Settled:
-    """The value of a setting: as it is written, or else the one that its window recommends.
+def _chosen(found: Window, as_written: Callable[[float], str], provisional: bool) -> Chosen | None:
+    """The value of a setting: as it is written, or else the one that its window recommends; None: it lacks
+    something, or is empty.
 
     provisional: a rehearsal follows that settles the closed forms; until then the upper end does.
     """
     if found.asked is not None:
         return Chosen(found.asked, as_written(found.asked))
-    if found.lacks:
-        return found.lacks
-    if found.recommended is not None:
+    if found.recommended is not None and not found.lacks:
         return Chosen(found.recommended, found.why)
-    if provisional and found.high is not None and not found.colliding(settled=True):
+    if provisional and found.high is not None and not found.lacks and not found.colliding(settled=True):
         return Chosen(found.high.value, "until the rehearsal")
-    return ()
+    return None
 
 
 def _limit_as_written(source: FedInput, value: float) -> str:
@@ -176,9 +170,11 @@ def _shared(source: FedInput, setting: str) -> str:
 
 
 class InputSettled(NamedTuple):
-    """What came of one input: its set points, the reason of each, its windows, and what stops it."""
+    """What came of one input: its set points (nan where there is none), the reason of each, its windows, and
+    what stops it.
+    """
 
-    draft: SetPointDraft
+    feed: Feed
     reasons: list[Reason]
     windows: list[Window]
     findings: list[Finding]
@@ -194,8 +190,18 @@ def settle_input(
     another is settled whatever becomes of the other.
     """
     limits, operating = source.limits, source.in_operation
-    settled: dict[str, Settled] = {}
     windows: list[Window] = []
+    reasons: list[Reason] = []
+    findings: list[Finding] = []
+    # A limit that regulates has no delay; the others are not used.
+    values = {"trip_delay": 0.0, "opp": math.inf, "ocp": math.inf, "ocp_delay": 0.0}
+
+    def choose(setting: str, value: float, why: str) -> float:
+        where = documents.where("procedure", ("limits", source.name, setting))
+        told = joined("", (why, _shared(source, setting)))
+        values[setting] = value
+        reasons.append(Reason(source.name, setting, value, UNITS[setting], where, told))
+        return value
 
     def settle(
         found: Window,
@@ -205,15 +211,18 @@ def settle_input(
         waits: bool = False,
     ) -> float | None:
         """The value of a setting; waits: it hangs on another that has none."""
-        window = _with(found, rehearsed, recommend)
+        end = rehearsed.get(found.setting)
+        window = found if end is None else recommend(replace(found.with_end(end), recommended=None, why=""))
         windows.append(window)
         if not window.used:
             return None
-        value = _settled(window, as_written, provisional)
-        if waits and window.asked is None and not window.lacks:
-            value = ()
-        settled[window.setting] = value
-        return value.value if isinstance(value, Chosen) else None
+        values.pop(window.setting, None)
+        if window.asked is None:
+            findings.extend(impossible_auto(window.lacks, window.setting, source.name, documents))
+        chosen = _chosen(window, as_written, provisional)
+        if chosen is None or (waits and window.asked is None):
+            return None
+        return choose(window.setting, *chosen)
 
     amperes = settle(
         current_limit.window(source),
@@ -242,28 +251,15 @@ def settle_input(
         )
     if (own := rise.window(source, documents, amperes)) is not None:
         windows.append(own)
-    written = {setting: getattr(limits, setting) for setting in ("ocp", "ocp_delay")}
-    settled.update({each: Chosen(asked, AS_WRITTEN) for each, asked in written.items() if asked is not None})
-    reasons: list[Reason] = []
-    findings: list[Finding] = []
-    # A limit that regulates has no delay; the others are not used.
-    values = {"trip_delay": 0.0, "opp": math.inf, "ocp": math.inf, "ocp_delay": 0.0}
-    for setting, value in settled.items():
-        if isinstance(value, Chosen):
-            values[setting] = value.value
-            where = documents.where("procedure", ("limits", source.name, setting))
-            why = joined("", (value.why, _shared(source, setting)))
-            reasons.append(Reason(source.name, setting, value.value, UNITS[setting], where, why))
-        else:
-            values.pop(setting, None)
-            findings += impossible_auto(value, setting, source.name, documents)
+    for setting in ("ocp", "ocp_delay"):
+        if (asked := getattr(limits, setting)) is not None:
+            choose(setting, asked, AS_WRITTEN)
     reasons += _channels(source, documents)
-    draft = SetPointDraft(_feed(source, values), frozenset(values))
     located = [
         replace(found, ends=tuple(replace(end, where=locate(documents, end.path)) for end in found.ends))
         for found in windows
     ]
-    return InputSettled(draft, reasons, located, findings)
+    return InputSettled(_feed(source, values), reasons, located, findings)
 
 
 def impossible_auto(
@@ -294,9 +290,3 @@ def _channels(source: FedInput, documents: Documents) -> Iterator[Reason]:
                 locate(documents, (*output_path(output), "channel")),
                 f"{output.supply} knows output {output.output} by this number; it feeds {source.name}",
             )
-
-
-def _with(found: Window, ends: Mapping[str, End], recommend: Callable[[Window], Window]) -> Window:
-    """A window with the end that a rehearsal has settled, where there is one."""
-    end = ends.get(found.setting)
-    return found if end is None else recommend(replace(found.with_end(end), recommended=None, why=""))

@@ -23,11 +23,13 @@ from railwright.settings.overrides import check_overrides, override
 from railwright.settings.rule import Hit, Rule, Seen, Unknown
 from railwright.settings.rules import RULES
 from railwright.settings.set_points import settle_input
-from railwright.settings.windows.findings import window_findings
-from railwright.settings.windows.window import End, Window
+from railwright.settings.windows.window import End, Window, window_findings
 
 if TYPE_CHECKING:
     from railwright.traces import Record
+
+PROTECTED = ("current_limit", "ovp", "trip_delay", "opp")
+"""Settings without which nothing is energised."""
 
 RehearsedEnds = Mapping[tuple[str, str], End]
 """(input, setting) -> the end of its window that a rehearsal has settled."""
@@ -118,10 +120,10 @@ def settle(
         settle_input(source, documents, dict(ends.get(name, ())), provisional)
         for name, source in sources.items()
     ]
-    drafts = {name: each.draft for name, each in zip(sources, settled, strict=True)}
+    drafts = {each.feed.input: each.feed for each in settled}
     reasons = (*hooked.reasons, *(reason for each in settled for reason in each.reasons))
     windows = tuple(window for each in settled for window in each.windows)
-    feeds = {name: draft.feed for name, draft in drafts.items() if draft.whole}
+    feeds = {name: feed for name, feed in drafts.items() if feed.has(*PROTECTED)}
     if provisional:
         return Settings(feeds, reasons, (), windows, hooked.rises)
     context = Context(documents, sources, timeline, feeds, today, drafts)

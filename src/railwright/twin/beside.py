@@ -23,7 +23,7 @@ def supply_beside(name: str, bench: Bench, procedure: Procedure | None) -> str:
 def leads_of(bench: Bench, procedure: Procedure | None) -> dict[str, str]:
     """Contact of a relay -> the input in whose lead it lies by a procedure."""
     hook_up = procedure.hook_up if procedure is not None else {}
-    lies = contacts_in(bench, {name: each.fixture for name, each in hook_up.items()})
+    lies = contacts_in(bench, hook_up)
     return {name: each.input for name, each in lies.items()}
 
 

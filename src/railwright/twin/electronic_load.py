@@ -13,16 +13,13 @@ from typing import TYPE_CHECKING
 
 from railwright.documents.bench import ElectronicLoad
 from railwright.scpi.data import Datum
-from railwright.scpi.errors import ScpiError
-from railwright.scpi.grammar import Unit, parse_message
 from railwright.scpi.headers import CommandTree
 from railwright.scpi.numbers import format_nr3
 from railwright.scpi.parameters import boolean, choice, number_in
-from railwright.twin.messages import BesideServer
+from railwright.twin.everyday import identification
+from railwright.twin.messages import TreeServer
 from railwright.twin.registers import ErrorQueue
-from railwright.twin.supply import version
 from railwright.twin.truth import Truth
-from railwright.version import TWIN_MAKER
 
 if TYPE_CHECKING:
     from railwright.twin.plant import Plant
@@ -78,55 +75,6 @@ class TwinElectronicLoad:
             of_current.on_grid(of_current.apply(true[1])),
         )
 
-    def execute(self, message: bytes) -> str:
-        """Carry out one message; its answers joined with `;`. A command error ends the message, an execution
-        error only its own unit.
-        """
-        answers: list[str] = []
-        try:
-            for unit in parse_message(message):
-                try:
-                    answer = self._carry_out(unit)
-                except ScpiError as error:
-                    self.errors.put(error)
-                    if -200 < error.number <= -100:
-                        break
-                else:
-                    answers += [] if answer is None else [answer]
-        except ScpiError as error:
-            self.errors.put(error)
-        return ";".join(answers)
-
-    def _carry_out(self, unit: Unit) -> str | None:
-        command, count = TREE.find(unit.nodes, unit.query)[0]
-        if len(unit.parameters) != count:
-            raise ScpiError(-109 if len(unit.parameters) < count else -108, unit.header)
-        return command(self, unit.parameters)
-
-
-class ElectronicLoadServer(BesideServer):
-    """Serves one load. catch_up: lets the time of what it hangs on come up to now."""
-
-    def __init__(self, load: TwinElectronicLoad, catch_up: Callable[[], None]) -> None:
-        super().__init__()
-        self.load, self._catch_up = load, catch_up
-
-    def report(self, error: ScpiError) -> None:
-        self.load.errors.put(error)
-
-    async def answer(self, message: bytes) -> str:
-        self._catch_up()
-        return self.load.execute(message)
-
-
-# Its commands
-
-
-def _identify(load: TwinElectronicLoad, given: tuple[Datum, ...]) -> str:
-    model, serial = load.document.model or "Simulated load", load.document.serial or "0"
-    fields = (TWIN_MAKER, model, serial, f"{version()}-{load.token}")
-    return ",".join(field.replace(",", " ").replace(";", " ") for field in fields)
-
 
 def _switch(load: TwinElectronicLoad, given: tuple[Datum, ...]) -> None:
     load.on = boolean(given[0])
@@ -143,32 +91,40 @@ def _function(load: TwinElectronicLoad, given: tuple[Datum, ...]) -> None:
     choice(given[0], "CURRent")
 
 
-def _measure_voltage(load: TwinElectronicLoad, given: tuple[Datum, ...]) -> str:
-    """It keeps the current of the same instant, which FETCh gives."""
-    load._kept = load.read()
-    return format_nr3(load._kept[0])
+def _measure(place: int) -> Do:
+    """Reads both: what it keeps of the same instant, FETCh gives."""
 
+    def answer(load: TwinElectronicLoad, given: tuple[Datum, ...]) -> str:
+        load._kept = load.read()
+        return format_nr3(load._kept[place])
 
-def _measure_current(load: TwinElectronicLoad, given: tuple[Datum, ...]) -> str:
-    load._kept = load.read()
-    return format_nr3(load._kept[1])
+    return answer
 
 
 TREE: CommandTree[tuple[Do, int]] = CommandTree()
-for _pattern, _do, _count in (
-    ("*IDN?", _identify, 0),
-    ("*CLS", lambda load, given: load.errors.clear(), 0),
-    ("*OPC?", lambda load, given: "1", 0),
-    ("SYSTem:ERRor[:NEXT]?", lambda load, given: load.errors.take(), 0),
-    ("INPut[:STATe]", _switch, 1),
-    ("INPut[:STATe]?", lambda load, given: str(int(load.on)), 0),
-    ("[SOURce]:FUNCtion:MODE", _function, 1),
-    ("[SOURce]:FUNCtion:MODE?", lambda load, given: "CURR", 0),
-    ("[SOURce]:CURRent[:LEVel][:IMMediate][:AMPLitude]", _set_current, 1),
-    ("[SOURce]:CURRent[:LEVel][:IMMediate][:AMPLitude]?", lambda load, given: format_nr3(load.current), 0),
-    ("MEASure[:SCALar]:VOLTage[:DC]?", _measure_voltage, 0),
-    ("MEASure[:SCALar]:CURRent[:DC]?", _measure_current, 0),
-    ("FETCh[:SCALar]:VOLTage[:DC]?", lambda load, given: format_nr3(load._kept[0]), 0),
-    ("FETCh[:SCALar]:CURRent[:DC]?", lambda load, given: format_nr3(load._kept[1]), 0),
-):
-    TREE.add(_pattern, (_do, _count))
+TREE.add_all(
+    {
+        "*IDN?": (lambda load, _: identification(load.document, "Simulated load", load.token), 0),
+        "*CLS": (lambda load, _: load.errors.clear(), 0),
+        "*OPC?": (lambda load, _: "1", 0),
+        "SYSTem:ERRor[:NEXT]?": (lambda load, _: load.errors.take(), 0),
+        "INPut[:STATe]": (_switch, 1),
+        "INPut[:STATe]?": (lambda load, _: str(int(load.on)), 0),
+        "[SOURce]:FUNCtion:MODE": (_function, 1),
+        "[SOURce]:FUNCtion:MODE?": (lambda load, _: "CURR", 0),
+        "[SOURce]:CURRent[:LEVel][:IMMediate][:AMPLitude]": (_set_current, 1),
+        "[SOURce]:CURRent[:LEVel][:IMMediate][:AMPLitude]?": (lambda load, _: format_nr3(load.current), 0),
+        "MEASure[:SCALar]:VOLTage[:DC]?": (_measure(0), 0),
+        "MEASure[:SCALar]:CURRent[:DC]?": (_measure(1), 0),
+        "FETCh[:SCALar]:VOLTage[:DC]?": (lambda load, _: format_nr3(load._kept[0]), 0),
+        "FETCh[:SCALar]:CURRent[:DC]?": (lambda load, _: format_nr3(load._kept[1]), 0),
+    }
+)
+
+
+class ElectronicLoadServer(TreeServer[TwinElectronicLoad]):
+    """Serves one load."""
+
+    def __init__(self, load: TwinElectronicLoad, catch_up: Callable[[], None]) -> None:
+        super().__init__(load, TREE, catch_up)
+        self.load = load

@@ -16,7 +16,7 @@ import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Any, Literal, Self
+from typing import Any, Literal, Self
 
 from railwright.assumptions import Assumption
 from railwright.documents.bench import Bench
@@ -34,12 +34,6 @@ from railwright.twin.process import Order
 from railwright.twin.recorder import Trigger, write_capture
 from railwright.twin.server import ReplyTime
 from railwright.twin.truth import TrueValue, truth_data
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    Array = NDArray[np.float64]
 
 START_TIMEOUT = 600.0
 """How long a process may take to be ready [s]; the first start after installation compiles the physics."""
@@ -190,23 +184,16 @@ class TwinBench:
     @property
     def bench(self) -> Bench:
         """The bench with the addresses under which its twins answer."""
-        supplies = {
-            name: supply.model_copy(
-                update={"address": self.addresses.get(name, supply.address), "visa": None}
-            )
-            for name, supply in self._given.supplies.items()
+        kinds = {
+            kind: {
+                name: each.model_copy(
+                    update={"address": self.addresses.get(name, each.address), "visa": None}
+                )
+                for name, each in getattr(self._given, kind).items()
+            }
+            for kind in ("supplies", "multimeters", "relays")
         }
-        multimeters = {
-            name: meter.model_copy(update={"address": self.addresses.get(name, meter.address), "visa": None})
-            for name, meter in self._given.multimeters.items()
-        }
-        relays = {
-            name: each.model_copy(update={"address": self.addresses.get(name, each.address), "visa": None})
-            for name, each in self._given.relays.items()
-        }
-        return self._given.model_copy(
-            update={"supplies": supplies, "multimeters": multimeters, "relays": relays}
-        )
+        return self._given.model_copy(update=kinds)
 
     def start(self) -> None:
         """Start every process and wait until all are ready. TwinError; none is left running then."""

@@ -6,15 +6,19 @@ import asyncio
 import contextlib
 from abc import ABC, abstractmethod
 from collections.abc import Awaitable, Callable
-from typing import Any
+from typing import Any, Generic, Protocol, TypeVar
 
 from railwright.documents.serial_line import SerialLine
 from railwright.documents.wires import Wires
 from railwright.guard.address import device_of, socket_of, transport_of
+from railwright.scpi.data import Datum
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.framing import MessageFramer
 from railwright.scpi.grammar import Unit, parse_message
+from railwright.scpi.headers import CommandTree
+from railwright.twin.everyday import expect_count
 from railwright.twin.listening import LOOPBACK, Listening
+from railwright.twin.registers import ErrorQueue
 from railwright.twin.serial_port import PacedReader, PacedWriter, SerialPort
 from railwright.virtual_time import Streams, memory_streams
 
@@ -114,3 +118,39 @@ class BesideServer(ABC):
             with contextlib.suppress(ConnectionError, OSError, RuntimeError):  # the loop may be closed
                 writer.close()
                 await writer.wait_closed()
+
+
+class _Queueing(Protocol):
+    """An instrument that keeps its errors."""
+
+    errors: ErrorQueue
+
+
+Instrument = TypeVar("Instrument", bound=_Queueing)
+
+
+class TreeServer(BesideServer, Generic[Instrument]):
+    """Serves an instrument without a status. tree: what each of its commands does, and how many parameters it
+    takes. catch_up: lets the time of what it hangs on come up to now.
+    """
+
+    def __init__(
+        self,
+        instrument: Instrument,
+        tree: CommandTree[tuple[Callable[[Instrument, tuple[Datum, ...]], str | None], int]],
+        catch_up: Callable[[], None],
+    ) -> None:
+        super().__init__()
+        self._instrument, self._tree, self._catch_up = instrument, tree, catch_up
+
+    def report(self, error: ScpiError) -> None:
+        self._instrument.errors.put(error)
+
+    async def answer(self, message: bytes) -> str:
+        self._catch_up()
+        return await carried_out(message, self._execute, self.report)
+
+    async def _execute(self, unit: Unit, _: bool) -> str | None:
+        (command, count), _numbers = self._tree.find(unit.nodes, unit.query)
+        expect_count(unit.parameters, count, count, unit.header)
+        return command(self._instrument, unit.parameters)

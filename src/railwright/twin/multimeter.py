@@ -12,6 +12,7 @@ import math
 import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from secrets import token_hex
 from typing import Literal
 
@@ -22,15 +23,14 @@ from railwright.scpi.errors import ScpiError
 from railwright.scpi.grammar import Unit
 from railwright.scpi.headers import CommandTree
 from railwright.scpi.numbers import format_nr3
-from railwright.scpi.parameters import integer_in, number_in
+from railwright.scpi.parameters import number_in
+from railwright.twin.everyday import OF_STATUS, expect_count, identification
 from railwright.twin.faults import TwinFault, has
 from railwright.twin.messages import BesideServer, carried_out
-from railwright.twin.readings import window_mean
+from railwright.twin.readings import window_means
 from railwright.twin.registers import Status
 from railwright.twin.server import SupplyServer
-from railwright.twin.supply import version
 from railwright.twin.truth import Truth
-from railwright.version import TWIN_MAKER
 
 Quantity = Literal["voltage", "current"]
 
@@ -133,34 +133,16 @@ def _answer(meter: TwinMultimeter, parameters: tuple[Datum, ...]) -> str:
     return format_nr3(meter.last)
 
 
-def _identify(meter: TwinMultimeter, parameters: tuple[Datum, ...]) -> str:
-    document = meter.document
-    fields = (
-        TWIN_MAKER, document.model or "Simulated multimeter", document.serial or "0",
-        f"{version()}-{meter.token}",
-    )  # fmt: skip
-    return ",".join(field.replace(",", " ").replace(";", " ") for field in fields)
-
-
-def _clear(meter: TwinMultimeter, parameters: tuple[Datum, ...]) -> None:
-    meter.status.clear()
-
-
-def _events(meter: TwinMultimeter, parameters: tuple[Datum, ...]) -> str:
-    events, meter.status.standard_event = meter.status.standard_event, 0
-    return str(events)
-
-
 def _complete(meter: TwinMultimeter, parameters: tuple[Datum, ...]) -> None:
     meter.status.standard_event |= 1
 
 
-def _enable_events(meter: TwinMultimeter, parameters: tuple[Datum, ...]) -> None:
-    meter.status.standard_enable = integer_in(parameters[0], 0, 255)
-
-
-def _enable_service(meter: TwinMultimeter, parameters: tuple[Datum, ...]) -> None:
-    meter.status.service_enable = integer_in(parameters[0], 0, 255) & ~(1 << 6)
+def _of_status(
+    run: Callable[[Status, tuple[Datum, ...]], str | None],
+    meter: TwinMultimeter,
+    parameters: tuple[Datum, ...],
+) -> str | None:
+    return run(meter.status, parameters)
 
 
 def _of(quantity: Quantity, header: str) -> None:
@@ -177,52 +159,49 @@ def _of(quantity: Quantity, header: str) -> None:
         return _answer(meter, ())
 
     configure = _configure(quantity)
-    TREE.add(f"CONFigure[:SCALar]:{header}", MultimeterCommand(configure, most=2))
-    TREE.add(
-        f"MEASure[:SCALar]:{header}?", MultimeterCommand(measured, most=2, before=configure, measures=True)
-    )
-    TREE.add(f"[SENSe]:{header}:RANGe[:UPPer]", MultimeterCommand(set_range, least=1, most=1))
-    TREE.add(
-        f"[SENSe]:{header}:RANGe[:UPPer]?",
-        MultimeterCommand(lambda meter, _: format_nr3(meter.ranges[quantity])),
-    )
-    TREE.add(f"[SENSe]:{header}:APERture", MultimeterCommand(set_aperture, least=1, most=1))
-    TREE.add(
-        f"[SENSe]:{header}:APERture?",
-        MultimeterCommand(lambda meter, _: format_nr3(meter.apertures[quantity])),
+    TREE.add_all(
+        {
+            f"CONFigure[:SCALar]:{header}": MultimeterCommand(configure, most=2),
+            f"MEASure[:SCALar]:{header}?": MultimeterCommand(
+                measured, most=2, before=configure, measures=True
+            ),
+            f"[SENSe]:{header}:RANGe[:UPPer]": MultimeterCommand(set_range, least=1, most=1),
+            f"[SENSe]:{header}:RANGe[:UPPer]?": MultimeterCommand(
+                lambda meter, _: format_nr3(meter.ranges[quantity])
+            ),
+            f"[SENSe]:{header}:APERture": MultimeterCommand(set_aperture, least=1, most=1),
+            f"[SENSe]:{header}:APERture?": MultimeterCommand(
+                lambda meter, _: format_nr3(meter.apertures[quantity])
+            ),
+        }
     )
 
 
 _of("voltage", "VOLTage[:DC]")
 _of("current", "CURRent[:DC]")
-for _header, _command in {
-    "*IDN?": MultimeterCommand(_identify),
-    "*RST": MultimeterCommand(lambda meter, _: meter.reset()),
-    "*CLS": MultimeterCommand(_clear),
-    "*TST?": MultimeterCommand(lambda meter, _: "0"),
-    "*OPC": MultimeterCommand(_complete),
-    "*OPC?": MultimeterCommand(lambda meter, _: "1"),
-    "*WAI": MultimeterCommand(lambda meter, _: None),
-    "*ESR?": MultimeterCommand(_events),
-    "*ESE": MultimeterCommand(_enable_events, least=1, most=1),
-    "*ESE?": MultimeterCommand(lambda meter, _: str(meter.status.standard_enable)),
-    "*SRE": MultimeterCommand(_enable_service, least=1, most=1),
-    "*SRE?": MultimeterCommand(lambda meter, _: str(meter.status.service_enable)),
-    "*STB?": MultimeterCommand(lambda meter, _: str(meter.status.status_byte(answer_waiting=False))),
-    "SYSTem:ERRor[:NEXT]?": MultimeterCommand(lambda meter, _: meter.status.errors.take()),
-    "SYSTem:ERRor:COUNt?": MultimeterCommand(lambda meter, _: str(len(meter.status.errors))),
-    "SYSTem:VERSion?": MultimeterCommand(lambda meter, _: "1999.0"),
-    "[SENSe]:FUNCtion[:ON]": MultimeterCommand(_function, least=1, most=1),
-    "[SENSe]:FUNCtion[:ON]?": MultimeterCommand(lambda meter, _: NAMES[meter.function]),
-    "CONFigure?": MultimeterCommand(
-        lambda meter, _: f'"{NAMES[meter.function][1:-1]} {format_nr3(meter.ranges[meter.function])}"'
-    ),
-    "INITiate[:IMMediate]": MultimeterCommand(lambda meter, _: None, measures=True),
-    "ABORt": MultimeterCommand(lambda meter, _: None),
-    "FETCh?": MultimeterCommand(_answer),
-    "READ?": MultimeterCommand(_answer, measures=True),
-}.items():
-    TREE.add(_header, _command)
+TREE.add_all(
+    {
+        "*IDN?": MultimeterCommand(
+            lambda meter, _: identification(meter.document, "Simulated multimeter", meter.token)
+        ),
+        "*RST": MultimeterCommand(lambda meter, _: meter.reset()),
+        "*CLS": MultimeterCommand(lambda meter, _: meter.status.clear()),
+        "*OPC": MultimeterCommand(_complete),
+        **{
+            header: MultimeterCommand(partial(_of_status, run), least=count, most=count)
+            for header, (run, count) in OF_STATUS.items()
+        },
+        "[SENSe]:FUNCtion[:ON]": MultimeterCommand(_function, least=1, most=1),
+        "[SENSe]:FUNCtion[:ON]?": MultimeterCommand(lambda meter, _: NAMES[meter.function]),
+        "CONFigure?": MultimeterCommand(
+            lambda meter, _: f'"{NAMES[meter.function][1:-1]} {format_nr3(meter.ranges[meter.function])}"'
+        ),
+        "INITiate[:IMMediate]": MultimeterCommand(lambda meter, _: None, measures=True),
+        "ABORt": MultimeterCommand(lambda meter, _: None),
+        "FETCh?": MultimeterCommand(_answer),
+        "READ?": MultimeterCommand(_answer, measures=True),
+    }
+)
 
 
 class MultimeterServer(BesideServer):
@@ -242,10 +221,7 @@ class MultimeterServer(BesideServer):
 
     async def _execute(self, unit: Unit, _: bool) -> str | None:
         command, _numbers = TREE.find(unit.nodes, unit.query)
-        if len(unit.parameters) < command.least:
-            raise ScpiError(-109, unit.header)
-        if len(unit.parameters) > command.most:
-            raise ScpiError(-108, unit.header)
+        expect_count(unit.parameters, command.least, command.most, unit.header)
         if command.before is not None:
             command.before(self.meter, unit.parameters)
         if command.measures:
@@ -270,7 +246,8 @@ class MultimeterServer(BesideServer):
         if not time.size:
             return 0.0
         values = voltage if probe.at == "connector" else terminal_voltage
-        return window_mean(time, current if self.meter.document.quantity == "current" else values, start, end)
+        read = current if self.meter.document.quantity == "current" else values
+        return window_means(time, (read,), start, end)[0]
 
 
 # Many: what a simulated multimeter is made of.

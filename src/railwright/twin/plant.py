@@ -18,7 +18,7 @@ from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
 from railwright.plan.contacts import undriven_pins
 from railwright.traces import Event, EventKind, Mode
-from railwright.twin.faults import SHORT, TwinFault
+from railwright.twin.faults import SHORT, TwinFault, has
 from railwright.twin.history import History
 from railwright.twin.readings import Meter, ReadingWindow, timing_of
 from railwright.twin.sensing import Sensing
@@ -79,6 +79,8 @@ class Plant:
         self._tick = min(tick, self._sensing.tick)
         self._opened: dict[str, bool] = {}
         """Input -> whether a contact in its lead is open, or about to be."""
+        self._broken = {name for name in self.wiring.inputs if has(faults, "open", name)}
+        """Inputs whose lead stays open, whatever a contact in it does."""
         self._pins = undriven_pins(device, procedure)
         """Pin of the device -> whether it is active, or about to be."""
         self._simulation = self._new_simulation()
@@ -203,8 +205,8 @@ class Plant:
 
     def open_lead(self, name: str, opened: bool, at: float) -> None:
         """Open or close the lead of an input at a time [s], as a relay's contact does."""
-        self._opened[name] = opened
-        self._simulation.change_lead(name, at=at, opened=opened)
+        self._opened[name] = opened or name in self._broken
+        self._simulation.change_lead(name, at=at, opened=self._opened[name])
 
     def drive_pin(self, pin: str, active: bool, at: float) -> None:
         """Have a pin of the device be active or inactive from a time on [s], as what drives it does."""
@@ -323,7 +325,7 @@ class Plant:
                 rows.time, rows.voltage, rows.terminal_voltage, rows.current, rows.mode.astype(float)
             )
         for name, output in self._outputs.items():
-            rows = step.samples[self.wiring.branch_of[name]]
+            rows = step.samples[self.wiring.branch_of[name].name]
             voltage, current, _ = rows.output(name)
             output.history.append(rows.time, self._sensing.shown(name, voltage, rows), current)
 

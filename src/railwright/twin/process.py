@@ -120,7 +120,7 @@ async def _serve(order: Order) -> None:
             "ready": True,
             "address": address,
             "beside": addresses,
-            "assumptions": [each._asdict() for each in truth.assumptions],
+            "assumptions": [each._asdict() for each in truth.assumptions.all()],
             "parameters": {name: asdict(true) for name, true in truth.parameters.items()},
             "errors": {name: asdict(true) for name, true in truth.errors.items()},
             "unused": truth.unused_overrides(),
@@ -175,19 +175,18 @@ async def _requests(server: SupplyServer, plant: Plant) -> None:
     )
     while line := await reader.readline():
         request = json.loads(line)
-        if request["what"] == "stop":
-            return
-        if request["what"] == "traces":
-            _say(_write_traces(server, plant, request))
-        if request["what"] == "mischief":
-            _say({"acts": [asdict(act) for act in server.mischief.acts]})
-        if request["what"] == "by hand":
-            server.catch_up()
-            place = request["output"], request["setting"], request["value"]
-            _say({"done": set_at_panel(server.supply, *place)})
-        if request["what"] == "energised":
-            server.catch_up()
-            _say({"energised": server.energised()})
+        match request["what"]:
+            case "traces":
+                _say(_write_traces(server, plant, request))
+            case "mischief":
+                _say({"acts": [asdict(act) for act in server.mischief.acts]})
+            case "by hand":
+                server.catch_up()
+                place = request["output"], request["setting"], request["value"]
+                _say({"done": set_at_panel(server.supply, *place)})
+            case "energised":
+                server.catch_up()
+                _say({"energised": server.energised()})
 
 
 def _write_traces(server: SupplyServer, plant: Plant, request: Mapping[str, Any]) -> dict[str, Any]:

@@ -10,17 +10,17 @@ later.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
+from railwright.assumptions import given_or
 from railwright.documents.bench import Output
 from railwright.twin.truth import ASSUMED_UPDATE, OutputTruth, SystematicError, Truth
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    Array = NDArray[np.float64]
+    from railwright.traces import Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,40 +50,52 @@ class Timing:
 
 def timing_of(name: str, output: Output, truth: Truth, phase: float) -> Timing:
     """Timing from the bench's figures; what is unknown is assumed, and said so."""
-    reading = output.reading
-    update = reading.update if reading else None
-    if update is None:
-        update = ASSUMED_UPDATE
-        truth.assume(name, f"update interval of its readings is not given: {update * 1e3:g} ms assumed")
-    aperture = reading.aperture if reading else None
-    if aperture is None:
-        aperture = update
-        truth.assume(name, "aperture of its readings is not given: the whole update interval assumed")
-    latency = reading.latency if reading else None
-    if latency is None:
-        latency = 0.0
-        truth.assume(name, "latency of its readings is not given: none assumed")
+    reading, known = output.reading, partial(given_or, partial(truth.assumptions.add, name))
+    update = known(
+        reading.update if reading else None,
+        ASSUMED_UPDATE,
+        f"update interval of its readings is not given: {ASSUMED_UPDATE * 1e3:g} ms assumed",
+    )
+    aperture = known(
+        reading.aperture if reading else None,
+        update,
+        "aperture of its readings is not given: the whole update interval assumed",
+    )
+    latency = known(
+        reading.latency if reading else None, 0.0, "latency of its readings is not given: none assumed"
+    )
     update = max(update, 1e-4)
     return Timing(update, max(aperture, 0.0), max(latency, 0.0), aperture + phase * update)
 
 
-def window_mean(time: Array, values: Array, start: float, end: float) -> float:
-    """Mean of a piecewise linear trace over a window; a jump is two rows at one time.
+def window_means(time: Array, columns: Sequence[Array], start: float, end: float) -> list[float]:
+    """Mean of each of several piecewise linear traces over a window; a jump is two rows at one time.
 
-    time: shape (n,), never decreasing, covering the window; values: shape (n,). A window without width gives
-    the value.
+    time: shape (n,), n >= 1, never decreasing; columns: shape (n,) each, held before the first and after the
+    last row. A window without width gives the values.
     """
     import numpy as np
 
-    if end <= start:
-        return float(np.interp(start, time, values))
-    first = int(np.searchsorted(time, start, side="right"))
-    last = int(np.searchsorted(time, end, side="left"))
-    at = np.concatenate(([start], time[first:last], [end]))
-    what = np.concatenate(
-        ([np.interp(start, time, values)], values[first:last], [np.interp(end, time, values)])
+    if end <= start or start >= time[-1] or end <= time[0]:
+        return [float(np.interp(start, time, values)) for values in columns]
+    first = min(max(int(time.searchsorted(start, "right")) - 1, 0), time.size - 2)
+    last = max(int(time.searchsorted(end, "left")) + 1, first + 2)
+    time = time[first:last]
+    gaps = time[1:] - time[:-1]
+    # All rows around the window, less what of the first and of the last stretch lies outside.
+    early, late = start - float(time[0]), float(time[-1]) - end
+    before, after = (
+        max(outside, 0.0) / 2.0 / gap if gap > 0.0 else 0.0
+        for outside, gap in ((early, float(gaps[0])), (late, float(gaps[-1])))
     )
-    return float(np.sum((what[1:] + what[:-1]) * np.diff(at)) / (2 * (end - start)))
+    means = []
+    for column in columns:
+        values = column[first:last]
+        begin, then, previous, at_end = (float(values[place]) for place in (0, 1, -2, -1))
+        whole = float(np.dot(values[1:] + values[:-1], gaps)) / 2.0
+        whole -= early * (begin + before * (then - begin)) + late * (at_end - after * (at_end - previous))
+        means.append(whole / (end - start))
+    return means
 
 
 class Meter:
@@ -109,12 +121,13 @@ class Meter:
         end = self.next_due
         start = end - self.timing.aperture
         self._next += 1
+        volts, amperes = window_means(time, (voltage, current), start, end)
         return ReadingWindow(
             start,
             end,
             end + self.timing.latency,
-            self._read(self._voltage, window_mean(time, voltage, start, end)),
-            self._read(self._current, window_mean(time, current, start, end)),
+            self._read(self._voltage, volts),
+            self._read(self._current, amperes),
         )
 
     def _read(self, error: SystematicError, true: float) -> float:

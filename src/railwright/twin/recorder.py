@@ -19,10 +19,7 @@ from railwright.traces import Traces, crossing
 from railwright.twin.truth import SystematicError, Truth
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    Array = NDArray[np.float64]
+    from railwright.traces import Array
 
 ASSUMED_TIME_BASE = 50e-6
 """Bound of the relative error of a recorder's time base (declared: no document speaks of it)."""

@@ -17,15 +17,13 @@ from railwright.documents.procedure import Procedure
 from railwright.documents.relays import Contact, Relays
 from railwright.scpi.data import Datum, Expression, parse_channels
 from railwright.scpi.errors import ScpiError
-from railwright.scpi.grammar import Unit
 from railwright.scpi.headers import CommandTree
 from railwright.twin.beside import DrivenBy, leads_of, pins_of
+from railwright.twin.everyday import identification
 from railwright.twin.faults import TwinFault, has
-from railwright.twin.messages import BesideServer, carried_out
+from railwright.twin.messages import TreeServer
 from railwright.twin.plant import Plant
 from railwright.twin.registers import ErrorQueue
-from railwright.twin.supply import version
-from railwright.version import TWIN_MAKER
 
 
 @dataclass
@@ -118,21 +116,12 @@ class TwinRelays:
 Do = Callable[[TwinRelays, tuple[Datum, ...]], str | None]
 
 
-def _identify(relays: TwinRelays, given: tuple[Datum, ...]) -> str:
-    document = relays.document
-    model, serial = document.model or "Simulated relays", document.serial or "0"
-    fields = (TWIN_MAKER, model, serial, f"{version()}-{relays.token}")
-    return ",".join(field.replace(",", " ").replace(";", " ") for field in fields)
+def _move(closed: bool) -> Do:
+    def move(relays: TwinRelays, given: tuple[Datum, ...]) -> None:
+        for contact in relays.chosen(given):
+            contact.move(closed)
 
-
-def _close(relays: TwinRelays, given: tuple[Datum, ...]) -> None:
-    for contact in relays.chosen(given):
-        contact.move(True)
-
-
-def _open(relays: TwinRelays, given: tuple[Datum, ...]) -> None:
-    for contact in relays.chosen(given):
-        contact.move(False)
+    return move
 
 
 def _open_all(relays: TwinRelays, given: tuple[Datum, ...]) -> None:
@@ -140,41 +129,33 @@ def _open_all(relays: TwinRelays, given: tuple[Datum, ...]) -> None:
         contact.move(False)
 
 
+def _stand(closed: bool) -> Do:
+    return lambda relays, given: ",".join(str(int(each.closed == closed)) for each in relays.chosen(given))
+
+
 TREE: CommandTree[tuple[Do, int]] = CommandTree()
-for _pattern, _do, _count in (
-    ("*IDN?", _identify, 0),
-    ("*CLS", lambda relays, given: relays.errors.clear(), 0),
-    ("*RST", lambda relays, given: relays.reset(), 0),
-    ("*OPC?", lambda relays, given: "1", 0),
-    ("SYSTem:ERRor[:NEXT]?", lambda relays, given: relays.errors.take(), 0),
-    ("ROUTe:CLOSe", _close, 1),
-    ("ROUTe:CLOSe?", lambda relays, given: ",".join(str(int(c.closed)) for c in relays.chosen(given)), 1),
-    ("ROUTe:OPEN", _open, 1),
-    ("ROUTe:OPEN?", lambda relays, given: ",".join(str(int(not c.closed)) for c in relays.chosen(given)), 1),
-    ("ROUTe:OPEN:ALL", _open_all, 0),
-):
-    TREE.add(_pattern, (_do, _count))
+TREE.add_all(
+    {
+        "*IDN?": (lambda relays, _: identification(relays.document, "Simulated relays", relays.token), 0),
+        "*CLS": (lambda relays, _: relays.errors.clear(), 0),
+        "*RST": (lambda relays, _: relays.reset(), 0),
+        "*OPC?": (lambda relays, _: "1", 0),
+        "SYSTem:ERRor[:NEXT]?": (lambda relays, _: relays.errors.take(), 0),
+        "ROUTe:CLOSe": (_move(True), 1),
+        "ROUTe:CLOSe?": (_stand(True), 1),
+        "ROUTe:OPEN": (_move(False), 1),
+        "ROUTe:OPEN?": (_stand(False), 1),
+        "ROUTe:OPEN:ALL": (_open_all, 0),
+    }
+)
 
 
-class RelaysServer(BesideServer):
-    """Serves one of them. catch_up: lets the time of the leads come up to now."""
+class RelaysServer(TreeServer[TwinRelays]):
+    """Serves one of them."""
 
     def __init__(self, relays: TwinRelays, catch_up: Callable[[], None]) -> None:
-        super().__init__()
-        self.relays, self._catch_up = relays, catch_up
-
-    def report(self, error: ScpiError) -> None:
-        self.relays.errors.put(error)
-
-    async def answer(self, message: bytes) -> str:
-        self._catch_up()
-        return await carried_out(message, self._execute, self.report)
-
-    async def _execute(self, unit: Unit, _: bool) -> str | None:
-        command, count = TREE.find(unit.nodes, unit.query)[0]
-        if len(unit.parameters) != count:
-            raise ScpiError(-109 if len(unit.parameters) < count else -108, unit.header)
-        return command(self.relays, unit.parameters)
+        super().__init__(relays, TREE, catch_up)
+        self.relays = relays
 
 
 # Many: what a simulated instrument is made of.

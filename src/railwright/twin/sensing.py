@@ -18,13 +18,9 @@ from railwright.twin.faults import SENSE_KINDS, TwinFault, has, partner_of
 from railwright.twin.wiring import Wiring
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from railwright.physics.player import PlayedSamples
     from railwright.physics.simulation import Simulation
-
-    Array = NDArray[np.float64]
+    from railwright.traces import Array
 
 CROSSED_TICK = 1e-3
 """Longest stretch that is computed at once where sense leads are crossed [s]."""
@@ -74,17 +70,13 @@ class Sensing:
     def before_tick(self, simulation: Simulation) -> None:
         """Tell outputs with crossed sense leads the voltage that they see now."""
         for output, branch in self._wiring.branch_of.items():
-            partner = partner_of(self._faults, "sense crossed", branch)
+            partner = partner_of(self._faults, "sense crossed", branch.name)
             if partner is None or not self.external[output]:
                 continue
             share = self._share(output)
             seen, rate = share * self._voltage.get(partner, 0.0), share * self._rate.get(partner, 0.0)
-            now = simulation.output(output)
-            weight = self._weight(output, now.reference)
-            if weight * now.voltage > seen:  # it is at its ceiling, whatever it sees
-                simulation.set(output, sense=(weight, 0.0), sense_error=(0.0, 0.0))
-            else:
-                simulation.set(output, sense=(0.0, 0.0), sense_error=(seen, rate))
+            weight = self._weight(output, simulation.output(output).reference)
+            simulation.sense_elsewhere(output, weight, seen, rate)
 
     def after_tick(self, samples: dict[str, PlayedSamples], length: float) -> None:
         """Remember where the inputs' voltages have come to, and how they move."""
@@ -100,7 +92,8 @@ class Sensing:
         """
         if not self.external[output]:
             return own
-        parts = self._wiring.group_of[output] if self._wiring.arrangement_of[output] == "series" else 1
+        branch = self._wiring.branch_of[output]
+        parts = len(branch.outputs) if branch.arrangement == "series" else 1
         at_load = own - (rows.terminal_voltage - rows.voltage) / parts
         match self._fault(output):
             case "sense open":
@@ -110,13 +103,13 @@ class Sensing:
             case "sense reversed":
                 return -at_load
             case "sense crossed":
-                partner = partner_of(self._faults, "sense crossed", self._wiring.branch_of[output])
+                partner = partner_of(self._faults, "sense crossed", branch.name)
                 assert partner is not None, "there is another input"
                 return 0.0 * own + self._share(output) * self._voltage.get(partner, 0.0)
         return at_load
 
     def _fault(self, output: str) -> str:
-        name = self._wiring.branch_of[output]
+        name = self._wiring.branch_of[output].name
         return next((kind for kind in SENSE_KINDS if has(self._faults, kind, name)), "")
 
     def _falls_back(self, output: str) -> bool:
@@ -128,9 +121,8 @@ class Sensing:
 
     def _share(self, output: str) -> float:
         """Part of its input's voltage that an output carries: by full scale in series."""
-        if self._wiring.arrangement_of[output] != "series":
-            return 1.0
         branch = self._wiring.branch_of[output]
-        group = [name for name, other in self._wiring.branch_of.items() if other == branch]
-        full = sum(self._figures[name].voltage.high for name in group)
+        if branch.arrangement != "series":
+            return 1.0
+        full = sum(self._figures[name].voltage.high for name in branch.outputs)
         return self._figures[output].voltage.high / full

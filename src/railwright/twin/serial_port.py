@@ -125,8 +125,7 @@ class PortWriter:
     def close(self) -> None:
         self._closed = True
 
-    def abort(self) -> None:
-        self._closed = True
+    abort = close
 
     async def wait_closed(self) -> None:
         await asyncio.sleep(0)

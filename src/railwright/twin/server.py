@@ -121,12 +121,8 @@ class SupplyServer:
             ).accept
         self._clients: list[_Client] = []
         self._in_memory: set[asyncio.Task[None]] = set()
-        self._layer = Layer(mischief, seed, self)
-
-    @property
-    def mischief(self) -> Layer:
+        self.mischief = Layer(mischief, seed, self)
         """The faults of its script, and what they have done."""
-        return self._layer
 
     @property
     def origin(self) -> float:
@@ -214,7 +210,7 @@ class SupplyServer:
     def close(self) -> None:
         """Take no connection any more and end those that there are."""
         self._refused = True
-        self._layer.close()
+        self.mischief.close()
         if self._listening is not None:
             self._listening.close()
         for client in self._clients:
@@ -298,18 +294,18 @@ class SupplyServer:
 
     async def _treat(self, client: _Client, message: bytes) -> None:
         """One message from its arrival to its answer, with what the script of faults makes of it."""
-        manner = self._layer.received(message)
+        manner = self.mischief.received(message)
         if client.ignored:
             return
         await self._take_time(client, message, manner)
         answer = await self.answer(message) if manner.done else ""
         if answer and manner.answered:
-            sent = self._layer.answered(message, answer.encode("latin-1", "replace") + self._gives)
+            sent = self.mischief.answered(message, answer.encode("latin-1", "replace") + self._gives)
             client.writer.write(sent.data)
             if sent.endless and not client.endless:
                 client.endless.append(asyncio.get_running_loop().create_task(_go_on(client.writer)))
             await client.writer.drain()
-        self._layer.done()
+        self.mischief.done()
         _must_be_there(client)
 
     async def _take_time(self, client: _Client, message: bytes, manner: Manner) -> None:

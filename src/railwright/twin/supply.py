@@ -7,7 +7,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from importlib import metadata
 from secrets import token_hex
 from typing import Literal
 
@@ -22,14 +21,6 @@ from railwright.twin.plant import LONGEST_TICK, Plant
 from railwright.twin.points import ListRun
 from railwright.twin.readings import ReadingWindow
 from railwright.twin.registers import Status
-
-
-def version() -> str:
-    """The program's version, the first part of the last field of *IDN?."""
-    try:
-        return metadata.version("railwright")
-    except metadata.PackageNotFoundError:
-        return "0"
 
 
 @dataclass

@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from railwright.assumptions import Assumption
+from railwright.assumptions import Assumption, Assumptions
 from railwright.documents.bench import (
     CurrentAccuracy,
     Multimeter,
@@ -95,7 +95,7 @@ class Truth:
         self.seed = seed
         self.parameters: dict[str, TrueValue] = {}
         self.errors: dict[str, TrueValue] = {}
-        self.assumptions: list[Assumption] = []
+        self.assumptions = Assumptions()
         self._overrides = {name: _parse_override(name, text) for name, text in (overrides or {}).items()}
         self._used: set[str] = set()
 
@@ -106,16 +106,19 @@ class Truth:
         stream = np.random.default_rng([self.seed, zlib.crc32(name.encode())])
         return low + (high - low) * float(stream.random())
 
+    def _drawn(self, name: str, low: float, high: float, whole: float) -> float:
+        """As it is overridden, where by a factor then of `whole`; else drawn uniformly between the bounds."""
+        if name not in self._overrides:
+            return self.uniform(name, low, high)
+        self._used.add(name)
+        kind, number = self._overrides[name]
+        return whole * number if kind == "x" else number
+
     def choose(self, name: str, uncertain: Uncertain) -> float:
         """The true value of an uncertain parameter: overridden, or drawn uniformly within its bounds."""
-        given = name in self._overrides
-        if given:
-            kind, number = self._overrides[name]
-            value = uncertain.nominal * number if kind == "x" else number
-            self._used.add(name)
-        else:
-            value = self.uniform(name, uncertain.low, uncertain.high)
-        self.parameters[name] = TrueValue(value, uncertain.nominal, uncertain.low, uncertain.high, "", given)
+        nominal, low, high = uncertain.nominal, uncertain.low, uncertain.high
+        value = self._drawn(name, low, high, nominal)
+        self.parameters[name] = TrueValue(value, nominal, low, high, "", name in self._overrides)
         return value
 
     def know_units(self, units: Mapping[str, str]) -> None:
@@ -135,14 +138,8 @@ class Truth:
 
     def _off_by(self, name: str, bound: float, unit: str) -> float:
         """An error within ± a bound, or as it is given."""
-        given = name in self._overrides
-        if given:
-            kind, number = self._overrides[name]
-            value = bound * number if kind == "x" else number
-            self._used.add(name)
-        else:
-            value = self.uniform(name, -bound, bound)
-        self.errors[name] = TrueValue(value, 0.0, -bound, bound, unit, given)
+        value = self._drawn(name, -bound, bound, bound)
+        self.errors[name] = TrueValue(value, 0.0, -bound, bound, unit, name in self._overrides)
         return value
 
     def _slow(self, name: str) -> float:
@@ -151,15 +148,6 @@ class Truth:
             return 1.0
         self._used.add(name)
         return self._overrides[name][1]
-
-    def assume(self, subject: str, text: str) -> None:
-        """Declare what was taken where a document says nothing of an input or output."""
-        self.take_over(Assumption(subject, text))
-
-    def take_over(self, made: Assumption) -> None:
-        """Declare what was assumed elsewhere, once."""
-        if made not in self.assumptions:
-            self.assumptions.append(made)
 
     def unused_overrides(self) -> list[str]:
         """Names of overrides that met no parameter."""
@@ -170,7 +158,9 @@ class Truth:
         programming, reading = output.programming, output.reading
         ovp_accuracy = output.ovp.accuracy if output.ovp else None
         if output.ovp and ovp_accuracy is None:
-            self.assume(name, "accuracy of the OVP is not given: it trips exactly at its level, assumed")
+            self.assumptions.add(
+                name, "accuracy of the OVP is not given: it trips exactly at its level, assumed"
+            )
         spread = ovp_accuracy or 0.0
         return OutputTruth(
             self._error(name, "programming", programming, output),
@@ -184,22 +174,8 @@ class Truth:
 
     def multimeter(self, name: str, document: Multimeter) -> SystematicError:
         """The true errors of a multimeter's readings."""
-        accuracy, unit = document.measures, "V" if document.quantity == "voltage" else "A"
-        resolution = accuracy.resolution or 0.0
-        if accuracy.resolution is None:
-            self.assume(name, "resolution of its readings is not given: no grid assumed")
-        noise = accuracy.noise
-        if noise is None:
-            noise = ASSUMED_NOISE * resolution
-            self.assume(
-                name, "noise of its readings is not given: a third of the resolution (r.m.s.) assumed"
-            )
-        return SystematicError(
-            self._off_by(f"{name}.reading.gain", accuracy.of_value, "1"),
-            self._off_by(f"{name}.reading.offset", accuracy.offset, unit),
-            resolution,
-            noise,
-        )
+        unit = "V" if document.quantity == "voltage" else "A"
+        return self._within(document.measures, unit, name, f"{name}.reading", "its readings")
 
     def _error(
         self,
@@ -212,27 +188,34 @@ class Truth:
         noisy: bool = False,
     ) -> SystematicError:
         quantity, unit = ("current", "A") if of_current else ("voltage", "V")
-        name = f"{output_name}.{what}.{quantity}"
-        its = f"of its {quantity} {what}{'s' if noisy else ''} is not given"
+        which = f"its {quantity} {what}{'s' if noisy else ''}"
         accuracy: Accuracy | None = getattr(figures, quantity) if figures else None
-        full_scale = output.current.high if of_current else output.voltage.high
-        of_value, offset, resolution, noise = ASSUMED_OF_VALUE, ASSUMED_OFFSET * full_scale, 0.0, 0.0
         if accuracy is None:
-            self.assume(output_name, f"accuracy {its}: 0.1 % + 0.1 % of full scale assumed")
-        else:
-            of_value, offset = accuracy.of_value, accuracy.offset
-        if accuracy is not None and accuracy.resolution is not None:
-            resolution = accuracy.resolution
-        else:
-            self.assume(output_name, f"resolution {its}: no grid assumed")
-        if noisy and accuracy is not None and accuracy.noise is not None:
-            noise = accuracy.noise
-        elif noisy:
+            full_scale = output.current.high if of_current else output.voltage.high
+            kind = CurrentAccuracy if of_current else VoltageAccuracy
+            accuracy = kind.model_construct(of_value=ASSUMED_OF_VALUE, offset=ASSUMED_OFFSET * full_scale)
+            told = f"accuracy of {which} is not given: 0.1 % + 0.1 % of full scale assumed"
+            self.assumptions.add(output_name, told)
+        return self._within(
+            accuracy, unit, output_name, f"{output_name}.{what}.{quantity}", which, noisy=noisy
+        )
+
+    # Many: what a figure is called, and what its error is within.
+    def _within(
+        self, accuracy: Accuracy, unit: str, subject: str, name: str, which: str, *, noisy: bool = True
+    ) -> SystematicError:
+        """An error within an accuracy, whose resolution and noise are assumed where they are not given."""
+        resolution, noise = accuracy.resolution, accuracy.noise if noisy else 0.0
+        if resolution is None:
+            resolution = 0.0
+            self.assumptions.add(subject, f"resolution of {which} is not given: no grid assumed")
+        if noise is None:
             noise = ASSUMED_NOISE * resolution
-            self.assume(output_name, f"noise {its}: a third of the resolution (r.m.s.) assumed")
+            told = f"noise of {which} is not given: a third of the resolution (r.m.s.) assumed"
+            self.assumptions.add(subject, told)
         return SystematicError(
-            self._off_by(f"{name}.gain", of_value, "1"),
-            self._off_by(f"{name}.offset", offset, unit),
+            self._off_by(f"{name}.gain", accuracy.of_value, "1"),
+            self._off_by(f"{name}.offset", accuracy.offset, unit),
             resolution,
             noise,
         )

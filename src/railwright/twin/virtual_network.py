@@ -138,15 +138,15 @@ class VirtualNetwork:
                     return self.servers[name].connect(self.latency)
                 open_socket = partial(self._open_socket, self.servers[name])
                 return await open_hislip(hislip, session_settings.answers, open_socket)
-        for name, meter in self.bench.multimeters.items():
-            if _normal(meter.address) == _normal(address):
-                return self.multimeters[name].connect(self.latency)
-        for name, load in self.bench.electronic_loads.items():
-            if _normal(load.address) == _normal(address):
-                return self.loads[name].connect(self.latency)
-        for name, relays in self.bench.relays.items():
-            if _normal(relays.address) == _normal(address):
-                return self.relays[name].connect(self.latency)
+        bench = self.bench
+        for documents, servers in (
+            (bench.multimeters, self.multimeters),
+            (bench.electronic_loads, self.loads),
+            (bench.relays, self.relays),
+        ):
+            for name, wires in documents.items():
+                if _normal(wires.address) == _normal(address):
+                    return servers[name].connect(self.latency)
         raise ConnectionRefusedError(f"there is no instrument at {address}")
 
     def _catch_up(self) -> None:
@@ -159,14 +159,9 @@ class VirtualNetwork:
 
     def close(self) -> None:
         """End every connection; the loop may then be closed."""
-        for meter in self.multimeters.values():
-            meter.close()
-        for server in self.servers.values():
-            server.close()
-        for load in self.loads.values():
-            load.close()
-        for relays in self.relays.values():
-            relays.close()
+        for kind in (self.multimeters, self.servers, self.loads, self.relays):
+            for server in kind.values():
+                server.close()
         self.loop.complete(asyncio.sleep(0))
 
     def _multimeter(
@@ -209,7 +204,7 @@ class VirtualNetwork:
     def truth_data(self) -> dict[str, Any]:
         """What is true behind the supplies, as data: seed, parameters of the circuit, errors of outputs."""
         true = self.parameters
-        return truth_data(true.seed, true.parameters, true.errors, true.assumptions)
+        return truth_data(true.seed, true.parameters, true.errors, true.assumptions.all())
 
     def record(
         self, recorder: str, trigger: Trigger, path: Path, *, inputs: Iterable[str] | None = None

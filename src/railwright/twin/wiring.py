@@ -33,17 +33,13 @@ class WiringError(ValueError):
 
 @dataclass(frozen=True)
 class Wiring:
-    """The circuit behind one supply. branch_of: output -> branch name; sensed: outputs with sense leads to
-    the load.
-
-    group_of: output -> number of outputs in its group. shorted: inputs with a short across their connector;
-    reversed: with the conductors of their lead exchanged.
+    """The circuit behind one supply. branch_of: output -> its branch; sensed: outputs with sense leads to the
+    load. inputs: those that are connected. shorted: with a short across their connector; reversed: with the
+    conductors of their lead exchanged.
     """
 
     circuit: Circuit
-    branch_of: Mapping[str, str]
-    arrangement_of: Mapping[str, str]
-    group_of: Mapping[str, int]
+    branch_of: Mapping[str, Branch]
     sensed: frozenset[str]
     inputs: tuple[str, ...]
     shorted: frozenset[str] = frozenset()
@@ -61,24 +57,15 @@ def wire(
     """The circuit of one supply of the bench with true values from `truth`. Raises WiringError."""
     from railwright.physics.circuit import DECLARED, Branch, Circuit
 
-    parts: Parts = Parts(bench, lambda name, bounds: _true(truth, parts, name, bounds))
+    parts: Parts = Parts(bench, lambda name, bounds: _true(truth, parts, name, bounds), truth.assumptions)
     outputs = [OutputName.of(supply, name) for name in bench.supplies[supply].outputs]
     stages = {output: parts.stage(output) for output in outputs}
-    branches, sensed = [], set()
-    branch_of: dict[str, str] = {}
-    arrangement_of: dict[str, str] = {}
-    group_of: dict[str, int] = {}
-    inputs = []
+    branches, sensed = list[Branch](), set[OutputName]()
     for name, hook_up in (procedure.hook_up if procedure and device else {}).items():
         assert device is not None
-        ours = [output for output in hook_up.outputs if output in stages]
-        if not ours:
+        if not any(output in stages for output in hook_up.outputs):
             continue
         _check_group(name, hook_up, supply)
-        arrangement = "single" if hook_up.arrangement == "alone" else hook_up.arrangement
-        for output in hook_up.outputs:
-            branch_of[output], arrangement_of[output] = name, arrangement
-            group_of[output] = len(hook_up.outputs)
         if hook_up.sense == "at load":
             sensed |= set(hook_up.outputs)
         _check_sense(name, hook_up, supply, procedure, faults)
@@ -87,27 +74,24 @@ def wire(
                 name=name,
                 outputs=hook_up.outputs,
                 stages=tuple(stages[output] for output in hook_up.outputs),
-                arrangement=arrangement,
+                arrangement="single" if hook_up.arrangement == "alone" else hook_up.arrangement,
                 sense="terminals",
                 lead=_lead(name, hook_up, bench, parts, faults),
                 loads=_connected(name, device, bench.fixture(hook_up.fixture), parts, faults),
             )
         )
-        inputs.append(name)
-    branches += [_open(output, stage) for output, stage in stages.items() if output not in branch_of]
-    for output in stages:
-        branch_of.setdefault(output, output)
-        arrangement_of.setdefault(output, "single")
-        group_of.setdefault(output, 1)
+    inputs = tuple(branch.name for branch in branches)
+    fed = {output for branch in branches for output in branch.outputs}
+    branches += [_open(output, stage) for output, stage in stages.items() if output not in fed]
     parts.assumptions.add("", *DECLARED)
-    for made in parts.assumptions.all():
-        truth.take_over(made)
     truth.know_units(parts.units)
-    circuit = Circuit(branches=tuple(branches))
-    shorted = frozenset(name for name in inputs if has(faults, "short", name))
-    turned = frozenset(name for name in inputs if has(faults, "reversed", name))
     return Wiring(
-        circuit, branch_of, arrangement_of, group_of, frozenset(sensed), tuple(inputs), shorted, turned
+        Circuit(branches=tuple(branches)),
+        {output: branch for branch in branches for output in branch.outputs},
+        frozenset(sensed),
+        inputs,
+        shorted=frozenset(name for name in inputs if has(faults, "short", name)),
+        reversed=frozenset(name for name in inputs if has(faults, "reversed", name)),
     )
 
 

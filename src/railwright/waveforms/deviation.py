@@ -13,12 +13,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from railwright.traces import crossing, integral_of_product
-from railwright.waveforms.waveform import Waveform
-
-Array = NDArray[np.float64]
+from railwright.waveforms.waveform import Array, Waveform
 
 LOW, MIDDLE, HIGH = 0.1, 0.5, 0.9
 """Reference levels of a transition, in parts of its amplitude (IEEE 181)."""

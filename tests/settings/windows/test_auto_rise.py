@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -68,6 +69,60 @@ def test_the_limit_that_the_remedy_names_makes_the_window(tmp_path: Path) -> Non
         edit = ("procedure", "current_limit: 1 A", f"current_limit: {limit}")
         settings = settle(station(tmp_path, AUTO, quick, edit), TODAY)
         assert len(of_rule(settings, "empty-window")) == stops
+
+
+FAST: Edit = (
+    "procedure",
+    "  - name: transducer inrush\n",
+    "  - {name: transducer up, measure: start_up_time, of: transducer, during: first power, at_most: 40 ms}\n"
+    "  - name: transducer inrush\n",
+)
+"""24.02 V within 40 ms, less some of it: more than 600 V/s, where main bears 406 V/s (see test_rise)."""
+
+
+@pytest.mark.parametrize("order", [("main", "transducer"), ("transducer", "main")])
+def test_two_inputs_of_which_each_has_a_rate_are_told_to_rise_in_steps_of_their_own(
+    order: tuple[str, str], tmp_path: Path
+) -> None:
+    """Done as it says, with what is required of each asked in its own step, nothing is left of the stop."""
+    whole: Edit = ("procedure", "order: [main, transducer], gap: 50 ms", f"order: [{', '.join(order)}]")
+    (finding,) = of_rule(settle(station(tmp_path, AUTO, FAST, whole), TODAY), "empty-window")
+    assert says(finding.remedy, "power_up", "each", order[0], "V/s", order[1], "V/s")
+    told = dict(re.findall(r"(\w+) at ([\d.]+) V/s", finding.remedy))
+    assert float(told["main"]) < 406.0 < 600.0 < float(told["transducer"])
+    steps = [
+        f"  - power_up: {{order: [{name}], rise: auto, settle: 150 ms}}\n"
+        f"    name: {'first power' if name == 'main' else 'second power'}\n"
+        for name in order
+    ]
+    (tmp_path / "two").mkdir()
+    settings = settle(
+        station(
+            tmp_path / "two",
+            FAST,
+            (
+                "procedure",
+                "  - power_up: {order: [main, transducer], gap: 50 ms, rise: 2 V/ms, settle: 150 ms}\n"
+                "    name: first power\n",
+                "".join(steps),
+            ),
+            *(
+                ("procedure", f"of: transducer{between}during: first power",
+                 f"of: transducer{between}during: second power")
+                for between in (", ", "\n    ")
+            ),
+        ),
+        TODAY,
+    )  # fmt: skip
+    assert of_rule(settings, "empty-window") == []
+    rates = {reason.about: reason.value for reason in settings.reasons if reason.setting == "rise"}
+    assert rates == {name: float(rate) for name, rate in told.items()}
+
+
+def test_an_input_that_has_no_rate_of_its_own_is_not_helped_by_a_step_of_its_own(tmp_path: Path) -> None:
+    quick = ("procedure", "    at_most: 60 ms", "    at_most: 20 ms")
+    (finding,) = of_rule(settle(station(tmp_path, AUTO, quick), TODAY), "empty-window")
+    assert "power_up" not in finding.remedy
 
 
 def test_without_the_outputs_own_capacitance_there_is_none(tmp_path: Path) -> None:

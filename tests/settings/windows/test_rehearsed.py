@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.bench import PROCEDURE, demo_with
 from tests.said import says
 from tests.settings.station import TODAY, station
 
@@ -122,3 +125,43 @@ def test_one_corner_alone_lowers_no_end(documents: Documents, monkeypatch: pytes
             assert low.value >= closed.value
         if low is not None and (window.about, window.setting) in lowered:
             assert says(low.why, "one corner")
+
+
+@pytest.mark.parametrize("zero", [("main",), ("transducer",), ("main", "transducer")])
+def test_a_power_up_to_0_v_asks_nothing_of_a_current_limit(zero: tuple[str, ...], tmp_path: Path) -> None:
+    """What is not led away from 0 V need not come up, however little its limit is, nor by how little its
+    voltage is off; at 0.1 mA nothing else gets anywhere.
+    """
+    voltages = ", ".join(f"{name}: 0 V" for name in zero)
+    documents = demo_with(tmp_path, (PROCEDURE, "rise: 2 V/ms", f"rise: 2 V/ms, voltages: {{{voltages}}}"))
+    feeds = {
+        name: replace(feed, outputs=tuple(replace(each, current_limit=1e-4) for each in feed.outputs))
+        for name, feed in settle(documents, TODAY).set_points.items()
+    }
+    parts = {key: dict.fromkeys(("left.1", "right.1"), 1.0) for key in ("trip_delay", "ovp", "opp")}
+    timeline = build_timeline(documents.procedure, documents.device)
+    quantities = uncertain_quantities(documents, feeds)
+    for number in (0, (1 << len(quantities)) - 1):
+        found, _ = needed(documents, feeds, corner_case(quantities, number), timeline, parts)
+        assert {name for name, each in found.items() if each.short.value == -math.inf} == set(zero)
+        assert all(each.short.value > 1.0 for name, each in found.items() if name not in zero)
+
+
+@pytest.mark.parametrize("then", ["16 V", "9 V", "14 V"])
+def test_a_power_up_is_judged_by_its_own_voltage_not_by_that_of_the_step_after_it(
+    then: str, tmp_path: Path
+) -> None:
+    """A sweep that begins right at the end of the power-up tells another voltage at that instant: at it the
+    input stands at 12 V, within its error, and is up.
+    """
+    documents = demo_with(
+        tmp_path,
+        (PROCEDURE, "  - hold: 2 s\n    name: steady\n", ""),
+        (PROCEDURE, "from: 9 V, to: 16 V", f"from: {then}, to: 12 V"),
+        *((PROCEDURE, f"    during: {step}\n", "    during: line sweep\n") for step in ("steady", "steady")),
+    )
+    feeds = settle(documents, TODAY).set_points
+    parts = {key: dict.fromkeys(("left.1", "right.1"), 1.0) for key in ("trip_delay", "ovp", "opp")}
+    timeline = build_timeline(documents.procedure, documents.device)
+    found, _ = needed(documents, feeds, lambda name, value: value.nominal, timeline, parts)
+    assert found["main"].short.value == pytest.approx(0.98 * 12.0 - 12.0, abs=0.02)

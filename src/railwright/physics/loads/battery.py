@@ -15,7 +15,7 @@ from typing import Annotated, ClassVar, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from railwright.physics.loads.law import Ascent, Examples, LoadKind, LoadParameters, fault
+from railwright.physics.loads.law import Ascent, Examples, LoadKind, LoadParameters, expect_one, fault
 from railwright.quantities import Dimension, PositiveVolts, Ratio, Uncertain
 
 FIRST = 5
@@ -63,9 +63,7 @@ class Battery(LoadParameters):
     @model_validator(mode="after")
     def _curve(self) -> Self:
         curve = self.curve
-        if (curve is None) == (self.open_circuit_voltage is None):
-            got = "none of them" if curve is None else "both"
-            raise fault(f"expected exactly one of open_circuit_voltage, curve, got {got}", "curve")
+        expect_one(self, "open_circuit_voltage", "curve")
         if self.state_of_charge.high > 1.0:
             got = self.state_of_charge.text
             raise fault(f"expected a state of charge up to 100 %, got {got}", "state_of_charge")

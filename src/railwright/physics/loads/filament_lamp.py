@@ -23,7 +23,7 @@ from typing import Annotated, ClassVar, Self
 
 from pydantic import Field, model_validator
 
-from railwright.physics.loads.law import Examples, Follower, LoadKind, LoadParameters, fault
+from railwright.physics.loads.law import Examples, Follower, LoadKind, LoadParameters, expect_one, fault
 from railwright.quantities import Dimension, Uncertain, UncertainWatts
 
 EXPONENT = 1.215
@@ -85,9 +85,7 @@ class FilamentLamp(LoadParameters):
     @model_validator(mode="after")
     def _rating(self) -> Self:
         volts, power, amperes = self.rated_voltage, self.rated_power, self.rated_current
-        if (power is None) == (amperes is None):
-            got = "none of them" if power is None else "both"
-            raise fault(f"expected exactly one of rated_power, rated_current, got {got}", "rated_current")
+        expect_one(self, "rated_power", "rated_current")
         if self.cold_resistance is None:
             return self
         if power is not None:

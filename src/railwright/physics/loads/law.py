@@ -66,6 +66,14 @@ def fault(message: str, *at: str) -> PydanticCustomError:
     return PydanticCustomError("fault", "{message}", {"message": message, "at": at})
 
 
+def expect_one(model: BaseModel, one: str, other: str) -> None:
+    """Raise, at the other, where not exactly one of two fields is given."""
+    absent = getattr(model, one) is None
+    if absent == (getattr(model, other) is None):
+        got = "none of them" if absent else "both"
+        raise fault(f"expected exactly one of {one}, {other}, got {got}", other)
+
+
 class FileColumns(NamedTuple):
     """Columns of a file: the name of each, and its rows in SI units, in the order of their first column."""
 

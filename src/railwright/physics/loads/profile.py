@@ -18,7 +18,7 @@ from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from railwright.physics.loads.law import Examples, LoadKind, LoadParameters, fault
+from railwright.physics.loads.law import Examples, LoadKind, LoadParameters, expect_one, fault
 from railwright.quantities import Amperes, Dimension, Seconds, Uncertain, UncertainRatio
 
 REPEATS, IS_POWER, FIRST = 4, 5, 6
@@ -38,9 +38,7 @@ class ProfilePoint(BaseModel):
 
     @model_validator(mode="after")
     def _one(self) -> Self:
-        if (self.current is None) == (self.power is None):
-            got = "none of them" if self.current is None else "both"
-            raise fault(f"expected exactly one of current, power, got {got}", "power")
+        expect_one(self, "current", "power")
         return self
 
 
@@ -97,9 +95,7 @@ class Profile(LoadParameters):
                 "stops_at",
             )
         points = self.points
-        if (points is None) == (self.file is None):
-            got = "none of them" if points is None else "both"
-            raise fault(f"expected exactly one of file, points, got {got}", "points")
+        expect_one(self, "file", "points")
         if points is None:
             return self
         if len(points) < 2 or points[-1].time <= points[0].time:

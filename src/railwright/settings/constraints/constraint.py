@@ -10,7 +10,7 @@ from railwright.documents.bench import Output
 from railwright.documents.output_name import OutputName
 from railwright.quantities import Interval, show, state
 from railwright.settings.group import Group
-from railwright.settings.rule import Path
+from railwright.settings.rule import Path, Unknown
 
 Side = Literal["low", "high"]
 
@@ -49,30 +49,15 @@ class Constraint(NamedTuple):
         return value - self.near if self.side == "high" else self.near - value
 
 
-class Missing(NamedTuple):
-    """A figure that no document gives: without it nothing can be worked out, and no written value be judged.
-
-    rule: the rule that notes it; check: what it then cannot check, for people. about: empty: the input. auto:
-    whether an automatic value needs it.
-    """
-
-    path: Path
-    figure: str
-    rule: str = ""
-    check: str = ""
-    about: str = ""
-    auto: bool = True
+Facts = Iterator[Constraint | Unknown]
 
 
-Facts = Iterator[Constraint | Missing]
-
-
-def constraints_in(facts: Iterable[Constraint | Missing]) -> list[Constraint]:
+def constraints_in(facts: Iterable[Constraint | Unknown]) -> list[Constraint]:
     """The constraints among facts."""
     return [fact for fact in facts if isinstance(fact, Constraint)]
 
 
-def broken(facts: Iterable[Constraint | Missing], value: float) -> Constraint | None:
+def broken(facts: Iterable[Constraint | Unknown], value: float) -> Constraint | None:
     """Of the constraints that a rule tells, the one that a value breaks by most; None: it breaks none."""
     beyond = [each for each in constraints_in(facts) if each.rule and not each.holds(value)]
     return max(beyond, key=lambda each: each.beyond(value), default=None)

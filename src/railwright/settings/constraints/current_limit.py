@@ -17,12 +17,11 @@ from railwright.settings.constraints.constraint import (
     Breach,
     Constraint,
     Facts,
-    Missing,
     Range,
     threshold,
 )
 from railwright.settings.context import FedInput
-from railwright.settings.rule import Path
+from railwright.settings.rule import Path, Unknown
 
 HALVINGS = 16
 """Halvings of an output's range of currents: to a few parts in 100,000 of it, which the grid then settles."""
@@ -90,10 +89,16 @@ def enough(source: FedInput) -> Facts:
         )
         return
     if not source.asked:
-        yield Missing(source.at_input, "what the input draws", BELOW_NEED, "the current limit against it")
+        figure, check = "what the input draws", "the current limit against it"
+        yield Unknown(source.name, source.at_input, figure, check, BELOW_NEED)
     if source.limit_error(0.0) is None:
-        path, figure = (*source.at_output, "programming"), "accuracy or resolution of the current limit"
-        yield Missing(path, figure, BELOW_NEED, "the error of the current limit")
+        yield Unknown(
+            source.name,
+            (*source.at_output, "programming"),
+            "accuracy or resolution of the current limit",
+            "the error of the current limit",
+            BELOW_NEED,
+        )
     for need, words, declared in source.asked:
         key, path = ("declared", ("current", "steady")) if declared else ("draw", ("load",))
         yield _carries(
@@ -145,13 +150,11 @@ def charged_after(source: FedInput, limit: float, voltage: float) -> float:
     """
     load, least = source.load, source.surely(limit)
     ohms, farads = source.resistance.high + load.series_resistance, load.capacitance.high
-    steady = load.current(voltage)
     time = load.charging_time(source.charged or 0.0, least, 0.0, voltage, from_off=True)
     if time is None:
         time = (farads + (source.charged or 0.0)) * voltage / least if least > 0.0 else math.inf
     flows = min(least, voltage / ohms) if ohms > 0.0 else least
-    drawn = max(0.0, steady.low) if steady is not None else 0.0
-    band = max(CURRENT_BAND * drawn, CURRENT_BAND_OF_LARGEST * flows)
+    band = max(CURRENT_BAND * load.least(voltage), CURRENT_BAND_OF_LARGEST * flows)
     return time + (ohms * farads * math.log(flows / band) if flows > band else 0.0)
 
 
@@ -203,7 +206,7 @@ def charged(source: FedInput) -> Iterator[Constraint]:
 
 
 def _bears(
-    source: FedInput, key: str, bound: float | None, what: str, missing: Missing, remedy: str
+    source: FedInput, key: str, bound: float | None, what: str, missing: Unknown, remedy: str
 ) -> Facts:
     """The limit, with its error, lets through no more than something bears [A]. what: it, for people."""
     if bound is None:
@@ -238,11 +241,12 @@ def device(source: FedInput) -> Facts:
         "device",
         source.input.current.at_most,
         "the device",
-        Missing(
+        Unknown(
+            source.name,
             (*source.at_input, "current", "at_most"),
             "the current that does the input no harm (at_most)",
-            "limit-above-device",
             "the current limit against the device",
+            "limit-above-device",
         ),
         "lower the current limit",
     )
@@ -307,11 +311,12 @@ def lead(source: FedInput) -> Facts:
         "lead",
         source.lead.permitted_current,
         what,
-        Missing(
+        Unknown(
+            source.name,
             (*source.at_lead, "permitted_current"),
             f"permitted current of {what}",
-            "lead-current",
             "the current limit against the lead",
+            "lead-current",
         ),
         "lower the current limit, or take a lead that bears it",
     )

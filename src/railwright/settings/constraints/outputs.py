@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from railwright.documents.output_name import OutputName
 from railwright.quantities import state
-from railwright.settings.constraints.constraint import Breach, Constraint, Facts, Missing, threshold
+from railwright.settings.constraints.constraint import Breach, Constraint, Facts, threshold
 from railwright.settings.context import FedInput
 from railwright.settings.group import Group, output_path
-from railwright.settings.rule import Path
+from railwright.settings.rule import Path, Unknown
 
 
 def highest(source: FedInput) -> Constraint:
@@ -86,12 +86,12 @@ def made_up_for(source: FedInput) -> Facts:
             continue
         most, path = output.sense.compensates, (*output_path(name), "sense", "compensates")
         if most is None:
-            yield Missing(
+            yield Unknown(
+                name,
                 path,
                 "how much drop sensing makes up for",
-                "sense-compensation",
                 f"sensing of {source.name}",
-                name,
+                "sense-compensation",
             )
             continue
         makes = state("{output} makes up for {compensation}", output=name, compensation=(most, "V"))
@@ -127,12 +127,12 @@ def isolated(source: FedInput) -> Facts:
     for name, isolation in zip(source.names, source.isolations, strict=True):
         path: Path = ("bench", "supplies", name.supply, "isolation")
         if isolation is None:
-            yield Missing(
+            yield Unknown(
+                name,
                 path,
                 "isolation of the supply from earth",
-                "isolation",
                 state("{reach} of {input} against it", reach=(source.farthest, "V"), input=source.name),
-                name,
+                "isolation",
             )
             continue
         bears = state(

@@ -7,8 +7,9 @@ from itertools import chain
 
 from railwright.physics.output_stage import OWN_CAPACITANCE
 from railwright.quantities import joined, show, state
-from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, Range
+from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Range
 from railwright.settings.context import FedInput
+from railwright.settings.rule import Unknown
 
 ABOVE_WITHSTAND = "ovp-above-withstand"
 
@@ -29,11 +30,12 @@ def played(source: FedInput, limit: float | None) -> Facts:
     if level is None:
         return
     if highest is None:
-        yield Missing(
+        yield Unknown(
+            source.name,
             (*source.at_output, "programming"),
             "accuracy of the set voltage",
-            "ovp-below-played",
             "the OVP against the highest voltage",
+            "ovp-below-played",
         )
         return
     early = source.ovp_early(level.voltage)
@@ -80,18 +82,20 @@ def _standing(source: FedInput) -> Facts:
     """What it lets stand with its error is no more than the input withstands for any time."""
     withstands, accuracy = source.input.withstands_always, source.ovp_error
     if withstands is None:
-        yield Missing(
+        yield Unknown(
+            source.name,
             (*source.at_input, "withstands"),
             "what the input withstands for any time",
-            ABOVE_WITHSTAND,
             "the OVP level against it",
+            ABOVE_WITHSTAND,
         )
     if accuracy is None:
-        yield Missing(
+        yield Unknown(
+            source.name,
             (*source.at_output, "ovp"),
             "level or accuracy of the OVP",
-            ABOVE_WITHSTAND,
             "the error of the OVP level",
+            ABOVE_WITHSTAND,
         )
     if withstands is None:
         return
@@ -130,11 +134,12 @@ def _while_acting(source: FedInput, limit: float | None) -> Facts:
     wrong = source.ovp_error or 0.0
     overshoot = source.ovp_overshoot(source.input.withstands_always or source.reach, limit)
     if overshoot is None and all(output.ovp for output in source.rows):
-        yield Missing(
+        yield Unknown(
+            source.name,
             (*source.at_output, "ovp", "response"),
             "response of the OVP",
-            ABOVE_WITHSTAND,
             "how far it may rise past the level",
+            ABOVE_WITHSTAND,
         )
     if overshoot is None:
         return

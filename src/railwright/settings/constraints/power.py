@@ -3,33 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import chain
 
 from railwright.quantities import show, state
 from railwright.settings.constraints.constraint import (
     EXACT,
     Constraint,
     Facts,
-    Missing,
     Range,
     threshold,
 )
 from railwright.settings.context import FedInput
+from railwright.settings.rule import Unknown
 
 
 def facts(source: FedInput, limit: float | None) -> Facts:
     """Everything that bounds an OPP level [W]. limit [A]: the current limit; None: there is none yet."""
-    yield from steady(source)
-    yield from in_range(source)
-    if limit is not None:
-        yield from charging(source, limit)
-    yield from device(source)
+    charged = charging(source, limit) if limit is not None else ()
+    return chain(steady(source), in_range(source), charged, device(source))
 
 
 def steady(source: FedInput) -> Facts:
     """It does not act at what normal operation takes."""
     source = source.in_operation
     if source.load.current(source.input.nominal) is None:
-        yield Missing(source.at_input, "what a part of the load draws")
+        yield Unknown(source.name, source.at_input, "what a part of the load draws")
     needed = source.most_power
     if needed is None:
         return
@@ -62,7 +60,7 @@ def steady(source: FedInput) -> Facts:
 def in_range(source: FedInput) -> Facts:
     """Every output can be set to its part."""
     if any(output.opp is None for output in source.rows):
-        yield Missing((*source.at_output, "opp"), "the level of the output's OPP")
+        yield Unknown(source.name, (*source.at_output, "opp"), "the level of the output's OPP")
     yield from Range(
         source,
         "over-power protection",

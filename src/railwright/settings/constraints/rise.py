@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from itertools import chain
 
 from railwright.documents.loader import Documents
 from railwright.measures.start_up_time import CURRENT_BAND, CURRENT_BAND_OF_LARGEST, VOLTAGE_BAND
 from railwright.physics import halving
 from railwright.quantities import show, state
 from railwright.settings import figures
-from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, threshold
+from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, threshold
 from railwright.settings.context import FedInput
 from railwright.settings.group import output_path
 from railwright.settings.played import Slope
-from railwright.settings.rule import Path
+from railwright.settings.rule import Unknown
 
 EXACTLY = 1.0 + EXACT
 SLOWEST, FASTEST, NEARLY = 1e-3, 1e9, 1e-3
@@ -24,51 +24,41 @@ FASTER, HALVINGS = 1e3, 50
 """Rate, in parts of the one that is over just in time, above which none is looked for; and halvings of it."""
 
 
-@dataclass(frozen=True, slots=True)
-class Rise:
-    """A power-up of an input: its step's number and name, the voltage [V], the rate asked for [V/s]
-    and where it or its step is written; on: instants at which its inputs are switched on [s].
-    """
-
-    index: int
-    name: str
-    voltage: float
-    rate: float | None
-    path: Path
-    on: dict[str, float]
-
-
 def facts(
-    source: FedInput, rise: Rise, documents: Documents, limit: float | None, limit_for: Callable[[float], str]
+    source: FedInput,
+    rise: Slope,
+    documents: Documents,
+    limit: float | None,
+    limit_for: Callable[[float], str],
 ) -> Facts:
-    """Everything that bounds the rate of a power-up [V/s].
+    """Everything that bounds the rate of a power-up [V/s], written in the step at its path.
 
     limit [A]: the current limit; None: there is none yet. limit_for: (current that it must carry [A]) -> what
     limit that would be, for people.
     """
-    if source.output_capacitance is None:
-        yield Missing((*source.at_output, "output_capacitance"), "the output's own capacitance")
-    if limit is not None:
-        yield from within_limit(source, rise, limit, limit_for)
-    yield from fast_output(source)
-    yield from slow_output(source)
-    yield from in_order(source, rise, documents)
-    yield from required(source, rise, documents)
+    own = Unknown(source.name, (*source.at_output, "output_capacitance"), "the output's own capacitance")
+    return chain(
+        [own] if source.output_capacitance is None else (),
+        within_limit(source, rise, limit, limit_for) if limit is not None else (),
+        fast_output(source),
+        slow_output(source),
+        in_order(source, rise, documents),
+        required(source, rise, documents),
+    )
 
 
 def within_limit(
-    source: FedInput, rise: Rise, limit: float, limit_for: Callable[[float], str]
+    source: FedInput, rise: Slope, limit: float, limit_for: Callable[[float], str]
 ) -> Iterator[Constraint]:
     """Charging, beside the load, stays within the current limit, where that is not what feeds the input."""
     if source.fed_current is not None:
         return
-    start = Slope(0.0, rise.voltage, 0.0, rise.name, ("procedure", "steps", rise.index, "power_up"))
 
     def asks_for(rate: float) -> float:
-        return source.asks_for(start._replace(rate=rate)) or 0.0
+        return source.asks_for(rise._replace(rate=rate)) or 0.0
 
     least = source.surely(limit)
-    if source.asks_for(start._replace(rate=1.0)) in (None, math.inf):
+    if source.asks_for(rise._replace(rate=1.0)) in (None, math.inf):
         return
     # What charges the capacitance alone asks for the limit at this rate: whatever is drawn beside it, more.
     held = source.capacitance * (1.0 + source.voltage_gain)
@@ -76,12 +66,12 @@ def within_limit(
     fastest = halving.last_within(asks_for, least, begin, (SLOWEST, FASTEST), NEARLY, HALVINGS)
     without = ", ".join(name for name, output in source.outputs.items() if output.slew is None)
     near = fastest if 0.0 < fastest < math.inf else 1.0
-    drawn = asks_for(near) - source.charging_current(near * (1.0 + source.voltage_gain), rise.voltage)
+    drawn = asks_for(near) - source.charging_current(near * (1.0 + source.voltage_gain), rise.stop)
     yield Constraint(
         "limit",
         "high",
         fastest,
-        lambda rate: source.stays_within(start._replace(rate=max(rate, SLOWEST)), least * EXACTLY) is True,
+        lambda rate: source.stays_within(rise._replace(rate=max(rate, SLOWEST)), least * EXACTLY) is True,
         state(
             "{capacitance} and what the load draws on the way up, up to {drawn}, stay within the current "
             "limit of {limit_less_error} (less its error), by C·dV/dt where the output follows without "
@@ -105,7 +95,8 @@ def fast_output(source: FedInput) -> Facts:
     rates = (o.slew.high if o.slew is not None else figures.fastest_slew(o) for o in source.rows)
     able, names, check = source.fastest(rates), ", ".join(source.outputs), f"the slopes of {source.name}"
     if able is None:
-        yield Missing(source.at_output, "rise or slew of the output", "slew-too-fast", check, auto=False)
+        figure = "rise or slew of the output"
+        yield Unknown(source.name, source.at_output, figure, check, "slew-too-fast", auto=False)
         return
 
     yield threshold(
@@ -165,12 +156,12 @@ def falling(source: FedInput) -> Facts:
     """What falls no faster than the outputs do without load [V/s]."""
     for name, output in source.outputs.items():
         if output.fall.unloaded is None:
-            yield Missing(
+            yield Unknown(
+                name,
                 (*output_path(name), "fall"),
                 "unloaded fall time of the output",
-                "fall-too-fast",
                 f"falling slopes of {source.name}",
-                name,
+                "fall-too-fast",
                 auto=False,
             )
     able = source.fastest(map(figures.slowest_fall, source.rows))
@@ -195,12 +186,13 @@ def falling(source: FedInput) -> Facts:
         )
 
 
-def in_order(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Constraint]:
+def in_order(source: FedInput, rise: Slope, documents: Documents) -> Iterator[Constraint]:
     """An input is within its operating range when the one that follows it is switched on."""
-    lowest = source.input.operating.low
+    lowest, up = source.input.operating.low, documents.procedure.steps[int(rise.path[2])].power_up
+    on = {name: place * up.gap for place, name in enumerate(up.order)} if up is not None else {}
     for index, wanted in enumerate(documents.device.order):
-        gap = rise.on.get(wanted.then, 0.0) - rise.on[source.name]
-        if wanted.after == source.name and lowest <= rise.voltage and gap > 0.0:
+        gap = on.get(wanted.then, 0.0) - on.get(source.name, 0.0)
+        if wanted.after == source.name and lowest <= rise.stop and gap > 0.0:
             yield threshold(
                 "order",
                 "low",
@@ -217,23 +209,23 @@ def in_order(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Con
             )
 
 
-def required(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Constraint]:
+def required(source: FedInput, rise: Slope, documents: Documents) -> Iterator[Constraint]:
     """A start-up time that is required leaves so much time to rise and to settle after it."""
-    top = rise.voltage + (source.voltage_error(rise.voltage) or 0.0)
+    top = rise.stop + (source.voltage_error(rise.stop) or 0.0)
     for index, wanted in enumerate(documents.procedure.requires):
-        own = wanted.known.after_switching_on and (wanted.of, wanted.during) == (source.name, rise.name)
+        own = wanted.known.after_switching_on and (wanted.of, wanted.during) == (source.name, rise.step)
         most = wanted.limits[1] if own else None
         if most is None or most <= 0.0:
             continue
 
         def holds(rate: float, most: float = most) -> bool:
-            return rate > 0.0 and up_after(source, rate, rise.voltage, top / most) <= most * EXACTLY
+            return rate > 0.0 and up_after(source, rate, rise.stop, top / most) <= most * EXACTLY
 
         fastest = FASTER * top / most
         least = halving.least(holds, 0.0, fastest, HALVINGS) if holds(fastest) else math.inf
 
         def relax(high: float, most: float = most) -> str:
-            time = up_after(source, high, rise.voltage, top / most) if high > 0.0 else math.inf
+            time = up_after(source, high, rise.stop, top / most) if high > 0.0 else math.inf
             return f"{show(time, 's') if math.isfinite(time) else 'more time'} in the requirement"
 
         yield Constraint(
@@ -247,7 +239,7 @@ def required(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Con
                 requirement=wanted.name,
                 permitted=(most, "s"),
                 highest=(top, "V"),
-                takes=(up_after(source, min(least, fastest), rise.voltage, top / most), "s"),
+                takes=(up_after(source, min(least, fastest), rise.stop, top / most), "s"),
                 at_least=state(" at {least}", least=(least, "V/s"))
                 if math.isfinite(least)
                 else " however fast it rises",
@@ -270,8 +262,7 @@ def up_after(source: FedInput, rate: float, voltage: float, least: float = 0.0) 
     top = voltage + (source.voltage_error(voltage) or 0.0)
     farads = source.load.capacitance.high
     charging = source.load.charging_current(max(rate, least), top)
-    steady = source.load.current(voltage)
-    drawn = max(0.0, steady.low) if steady is not None else 0.0
+    drawn = source.load.least(voltage)
     band = max(CURRENT_BAND * drawn, CURRENT_BAND_OF_LARGEST * (charging + drawn))
     slope = (1.0 - VOLTAGE_BAND) * top / rate
     if charging > band:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from itertools import chain
 
 from railwright.physics import conductors
 from railwright.quantities import show, state
@@ -12,25 +13,21 @@ from railwright.settings.constraints.constraint import (
     Breach,
     Constraint,
     Facts,
-    Missing,
     Range,
 )
 from railwright.settings.constraints.current_limit import charges_within
 from railwright.settings.context import FedInput
 from railwright.settings.group import output_path
+from railwright.settings.rule import Unknown
 
 
 def facts(source: FedInput, limit: float | None) -> Facts:
     """Everything that bounds a trip delay [s]. limit [A]: the current limit; None: there is none yet."""
-    yield from _unknown(source)
-    yield from charged(source, limit)
-    yield from in_range(source)
-    if limit is not None:
-        yield from insulation(source, limit)
-        yield from fuse(source, limit)
+    borne = chain(insulation(source, limit), fuse(source, limit)) if limit is not None else ()
+    return chain(_unknown(source), charged(source, limit), in_range(source), borne)
 
 
-def _unknown(source: FedInput) -> Iterator[Missing]:
+def _unknown(source: FedInput) -> Iterator[Unknown]:
     """Figures that charging hangs on."""
     output, known = source.at_output, source.output_capacitance
     figures = (
@@ -38,7 +35,7 @@ def _unknown(source: FedInput) -> Iterator[Missing]:
         ((*output, "output_capacitance"), "the output's own capacitance", known),
         (source.at_input, "what a part of the load draws", source.load.current(source.input.nominal)),
     )
-    return (Missing(path, figure) for path, figure, given in figures if given is None)
+    return (Unknown(source.name, path, figure) for path, figure, given in figures if given is None)
 
 
 def charged(source: FedInput, limit: float | None) -> Iterator[Constraint]:
@@ -111,12 +108,12 @@ def in_range(source: FedInput) -> Facts:
     known = reach.reaches
     for name in source.outputs:
         if name not in known:
-            yield Missing(
+            yield Unknown(
+                name,
                 (*output_path(name), *reach.key),
                 "range of the trip delay",
-                reach.rule,
                 f"the delay of {source.name}",
-                name,
+                reach.rule,
             )
     if known:
         yield from reach.ends()

@@ -14,11 +14,13 @@ from railwright.settings.hookup.result import HookedUp
 
 def hooked_up(documents: Documents) -> HookedUp:
     """Work out what is `auto` in the hook-up, and then every rise that is."""
-    if not documents.procedure.auto_rises:
+    rises = documents.procedure.auto_rises
+    if not rises:
         return _hooked_up(documents)
-    from railwright.settings.windows.auto_rise import risen, without_auto
+    from railwright.settings.windows.auto_rise import risen, with_rises
 
-    return risen(_hooked_up(without_auto(documents)), documents.procedure.auto_rises)
+    # What is worked out before the rates knows of none.
+    return risen(_hooked_up(with_rises(documents, dict.fromkeys(rises))), rises)
 
 
 def _hooked_up(documents: Documents) -> HookedUp:

@@ -1,5 +1,6 @@
 """What speaks against feeding an input from some outputs: first what no joining cures, then of a group, then
-with a lead and a place of sensing.
+with a lead and a place of sensing. Each is an obstacle: the reason in numbers, and the change that would part
+it.
 
 They ask what the rules of the check ask, before there is a hook-up: what is admissible here is not stopped
 there. A figure that no document gives is an obstacle too: nothing is chosen on a figure that is unknown.
@@ -9,7 +10,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
 from itertools import chain, product
+from typing import Any
 
 from railwright.documents.bench import Output
 from railwright.documents.hook_up import AUTO
@@ -18,30 +21,85 @@ from railwright.plan.coupling import followers, tied_limits
 from railwright.plan.stairs import exchange_of
 from railwright.quantities import joined, show, state
 from railwright.settings.constraints import current_limit, ocp, outputs, ovp, power, trip_delay
-from railwright.settings.constraints.constraint import EXACT, Constraint, Missing, broken, constraints_in
+from railwright.settings.constraints.constraint import EXACT, Constraint, broken, constraints_in
 from railwright.settings.constraints.rise import slow_output
-from railwright.settings.context import FedInput
+from railwright.settings.context import UNITS, FedInput
 from railwright.settings.figures import round_down, round_up
 from railwright.settings.group import EARTH, Group, output_path
 from railwright.settings.hookup.demand import Demand, ShapeNeed
-from railwright.settings.hookup.obstacle import (
-    FIGURE,
-    LEAD,
-    PERMISSION,
-    PROCEDURE,
-    UNCOUPLE,
-    Found,
-    Obstacle,
-    against,
-    unknown,
-    written,
-)
+from railwright.settings.rule import Path, Unknown
+from railwright.settings.rules.delivery import slower
 from railwright.settings.rules.instruments import asked_of_dialects, lacks_command
-from railwright.settings.slower import slower
 from railwright.settings.windows.current_limit import ROOM_TO_CHARGE
 from railwright.settings.windows.current_limit import grid as current_grid
 from railwright.settings.windows.ovp import grid, window
 from railwright.settings.windows.window import collision
+
+FIGURE, PROCEDURE, PERMISSION, LEAD, UNCOUPLE = 1, 2, 3, 4, 5
+"""What a change costs, where nothing fits: the smallest change is the one that costs least. A figure to be
+looked up, a word in the procedure, a permission of the maker, another lead, uncoupled outputs; a further
+output costs more than all of these together (program.OUTPUT).
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Obstacle:
+    """One reason against a hook-up, in numbers. change: what would part it, in the bench or the procedure,
+    and what that costs; None: only another output would. where: the place of that change.
+    """
+
+    why: str
+    change: str | None = None
+    cost: int = 0
+    where: Path | None = None
+
+
+Found = Iterator[Obstacle]
+
+
+def unknown(fact: Unknown) -> Obstacle:
+    """A figure that the bench does not give, without which nothing is chosen."""
+    _, kind, name, *rest = fact.path
+    of = (
+        f"lead '{name}'"
+        if kind == "leads"
+        else f"{name}.{rest[1]}"
+        if rest[0] == "outputs"
+        else f"supply {name}"
+    )
+    return Obstacle(f"{fact.figure} of {of} is unknown", f"give '{fact.path[-1]}' of {of}", FIGURE, fact.path)
+
+
+def against(demand: Demand, facts: Iterable[Constraint | Unknown], value: float, *change: Any) -> Found:
+    """The hook-up's view of constraints: what speaks against outputs with which a figure does not hold, or is
+    unknown; stops that the procedure accepts do not. change: what would part it, its cost and place; none:
+    only another output would.
+    """
+    known = demand.asked_of(facts)
+    yield from (unknown(fact) for fact in known if isinstance(fact, Unknown))
+    if (worst := broken(known, value)) is not None:
+        yield Obstacle(worst.breach(value)[0], *change)
+
+
+def written(demand: Demand, setting: str, facts: Iterable[Constraint | Unknown]) -> Found:
+    """The same of a setting that the procedure writes: another value may do, if there is one that holds.
+
+    facts: only worked out where it is written.
+    """
+    value = getattr(demand.limits, setting)
+    if value is None or isinstance(value, str):
+        return
+    bounds = constraints_in(demand.asked_of(facts))
+    if (worst := broken(bounds, value)) is None:
+        return
+    low = round_up(max((each.near for each in bounds if each.side == "low"), default=0.0), 3)
+    high = min((each.near for each in bounds if each.side == "high"), default=math.inf)
+    change: tuple[Any, ...] = ()
+    if low < high:
+        most = f" and at most {show(round_down(high, 3), UNITS[setting])}" if high < math.inf else ""
+        words = f"write a '{setting}' of {demand.name} above {show(low, UNITS[setting])}{most}"
+        change = (words, PROCEDURE, (*demand.source.at_limits, setting))
+    yield Obstacle(worst.breach(value)[0], *change)
 
 
 def slew(demand: Demand, source: FedInput) -> Found:
@@ -131,7 +189,7 @@ def figures(demand: Demand, source: FedInput) -> Found:
         ovp.facts(source, None) if limits.ovp == AUTO and not source.without("ovp") else (),
         trip_delay.facts(source, None) if limits.trip_delay == AUTO else (),
     )
-    lacks = {fact.path: fact for fact in facts if isinstance(fact, Missing) and fact.path[0] == "bench"}
+    lacks = {fact.path: fact for fact in facts if isinstance(fact, Unknown) and fact.path[0] == "bench"}
     yield from map(unknown, lacks.values())
     for name, output in source.outputs.items() if limits.current_limit == AUTO else ():
         if output.programming is not None and not output.programming.current.resolution:
@@ -323,7 +381,7 @@ def ovp_level(demand: Demand, source: FedInput) -> Found:
         )
 
 
-def _roomy(source: FedInput, facts: list[Constraint | Missing]) -> bool:
+def _roomy(source: FedInput, facts: list[Constraint | Unknown]) -> bool:
     """Whether an OVP level has room without a closer look at its window: some steps of its grid."""
     bounds = constraints_in(facts)
     low = max((each.near for each in bounds if each.side == "low"), default=0.0)

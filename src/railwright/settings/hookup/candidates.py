@@ -6,6 +6,7 @@ fewer outputs come first in any case. Of leads and places of sensing those are k
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -15,11 +16,9 @@ from railwright.documents.hook_up import AUTO, HookUp
 from railwright.documents.output_name import OutputName
 from railwright.grouping import grouped
 from railwright.settings.context import FedInput
-from railwright.settings.group import EARTH, Arrangement, Group, group_of, hook_up_of
-from railwright.settings.hookup.against import OF_GROUP, OF_OUTPUT, WITH_LEAD, hot, obstacles
+from railwright.settings.group import EARTH, Arrangement, Group, group_of, hook_up_of, tie_of
+from railwright.settings.hookup.against import OF_GROUP, OF_OUTPUT, WITH_LEAD, Obstacle, hot, obstacles
 from railwright.settings.hookup.demand import Demand, liking
-from railwright.settings.hookup.joinings import MOST_JOINED, couplings_of, joinings, orders
-from railwright.settings.hookup.obstacle import Obstacle
 from railwright.settings.rules.leads import too_low
 from railwright.settings.rules.voltage import TOUCH_LIMIT
 from railwright.settings.windows.current_limit import HEADROOM, ROOM_TO_CHARGE
@@ -36,14 +35,6 @@ MOST_NAMED = 4
 """Outputs of which it is said why they were not taken."""
 
 
-@dataclass(frozen=True, slots=True)
-class Tied:
-    """A tie that a candidate touches; alone: nothing of another input may touch it too."""
-
-    tie: str
-    alone: bool
-
-
 @dataclass(frozen=True, eq=False)
 class Candidate:
     """One way to feed an input, with what decides between ways.
@@ -51,8 +42,8 @@ class Candidate:
     source: the input, fed like this. headroom: its smallest margin [‰], as far as it counts; margins: each
     margin as it is (voltage, current, power), in parts of the need. cautions: what the check would caution
     of. harm: how many times the outputs can reach what the input withstands; 0: not beyond it. reading:
-    bound of the error with which they read the steady current [‰ of it]. obstacles: what speaks against it;
-    none: admissible.
+    bound of the error with which they read the steady current [‰ of it]. ties: see `ties_of`. obstacles: what
+    speaks against it; none: admissible.
     """
 
     source: FedInput
@@ -61,7 +52,7 @@ class Candidate:
     cautions: tuple[str, ...]
     harm: int
     reading: int
-    tied: tuple[Tied, ...]
+    ties: Mapping[str, bool]
     coupled: tuple[tuple[str, int], ...]
     obstacles: tuple[Obstacle, ...] = ()
 
@@ -92,12 +83,14 @@ def counted(margins: Mapping[str, float]) -> int:
     return min([FULL, *(permille for what, permille in each if permille < enough.get(what, FULL))])
 
 
-def _margins(demand: Demand, source: FedInput) -> dict[str, float]:
-    """Margins of voltage, current and power, in parts of the need."""
+def _margins(demand: Demand, source: FedInput, *, sensed: bool) -> dict[str, float]:
+    """Margins of voltage, current and power, in parts of the need. sensed: what the lead drops is made up
+    for.
+    """
     return {
-        "voltage": _beyond(source.full_voltage, demand.highest + source.sensed_drop),
+        "voltage": _beyond(source.full_voltage, demand.highest + (source.sensed_drop if sensed else 0.0)),
         "current": _beyond(source.surely(source.full_current), demand.current),
-        "power": _beyond(source.full_power, demand.power(source.warm if source.senses else None)),
+        "power": _beyond(source.full_power, demand.power(source.warm if sensed else None)),
     }
 
 
@@ -141,13 +134,13 @@ def _harm(demand: Demand, source: FedInput) -> int:
     return min(MOST_HARM, max(1, math.floor(source.full_voltage / bears + 1e-9)))
 
 
-def tied_by(demand: Demand, group: Group) -> tuple[Tied, ...]:
-    """The ties that the group's negative terminals touch. Alone: the terminal is not at the input's 0 V, or
-    the input is isolated, so that nothing else may be joined to it.
+def ties_of(demand: Demand, group: Group) -> dict[str, bool]:
+    """What the group's negative terminals are tied to -> whether nothing of another input may be tied to it
+    too: the terminal is not at the input's 0 V, or the input is isolated.
     """
     isolated = demand.input.returns == "isolated"
     found = grouped((tie, off_zero) for _, tie, off_zero in hot(demand, group) if tie is not None)
-    return tuple(Tied(tie, isolated or any(off_zero)) for tie, off_zero in found.items())
+    return {tie: isolated or any(off_zero) for tie, off_zero in found.items()}
 
 
 def _proposals(demand: Demand, group: Group) -> Iterator[FedInput]:
@@ -159,7 +152,7 @@ def _candidate(demand: Demand, source: FedInput, found: Sequence[Obstacle]) -> C
     """An input fed like this, with what decides between ways. found: what speaks against it."""
     wrong = source.reading_error("current", demand.current)
     reading = 1000 if wrong is None or demand.current <= 0 else round(1000 * wrong / demand.current)
-    margins = _margins(demand, source)
+    margins = _margins(demand, source, sensed=source.senses)
     return Candidate(
         source,
         counted(margins),
@@ -167,7 +160,7 @@ def _candidate(demand: Demand, source: FedInput, found: Sequence[Obstacle]) -> C
         _cautions(demand, source),
         _harm(demand, source),
         min(1000, reading),
-        tied_by(demand, source),
+        ties_of(demand, source),
         couplings_of(source.names, demand.bench),
         tuple(found),
     )
@@ -175,9 +168,9 @@ def _candidate(demand: Demand, source: FedInput, found: Sequence[Obstacle]) -> C
 
 def best_of_group(
     demand: Demand, group: Group, own: Sequence[Obstacle] = ()
-) -> tuple[list[Candidate], Candidate | None]:
+) -> tuple[list[Candidate], list[Candidate]]:
     """Admissible candidates of a group that no other one beats in headroom and cautions; and, where there is
-    none, the one whose obstacles cost least to part (None: another output is needed).
+    none, the one whose obstacles cost least to part (nothing: another output is needed).
 
     own: obstacles of its outputs that are known already.
     """
@@ -194,7 +187,8 @@ def best_of_group(
         if not found:
             candidate = _candidate(demand, source, ())
             admissible.append(candidate)
-            if "lead-drop" not in candidate.cautions and candidate.headroom == _most_headroom(demand, source):
+            most = counted(_margins(demand, source, sensed=False))
+            if "lead-drop" not in candidate.cautions and candidate.headroom == most:
                 break  # what is liked less has no more headroom, and no fewer cautions
         elif not admissible and all(each.change is not None for each in found):
             rank = (float(sum(each.cost for each in found)), *liking(source))
@@ -205,9 +199,7 @@ def best_of_group(
     for candidate in admissible:
         if not kept or len(candidate.cautions) < len(kept[-1].cautions):
             kept.append(candidate)
-    if kept or nearest is None:
-        return kept, None
-    return [], _candidate(demand, *nearest[1:])
+    return kept, [] if kept or nearest is None else [_candidate(demand, *nearest[1:])]
 
 
 def alike(demand: Demand, chosen: Candidate) -> list[tuple[Candidate, tuple[float, float, float]]]:
@@ -224,14 +216,6 @@ def alike(demand: Demand, chosen: Candidate) -> list[tuple[Candidate, tuple[floa
         for each in found
         if (each.headroom, len(each.cautions)) == (chosen.headroom, len(chosen.cautions))
     ]
-
-
-def _most_headroom(demand: Demand, source: FedInput) -> int:
-    """Headroom with a lead that drops nothing [‰]."""
-    margins = _margins(demand, source)
-    margins["voltage"] = _beyond(source.full_voltage, demand.highest)
-    margins["power"] = _beyond(source.full_power, demand.power(None))
-    return counted(margins)
 
 
 @dataclass(frozen=True, eq=False)
@@ -251,7 +235,7 @@ class Field:
 
 @dataclass(frozen=True, eq=False)
 class Taken:
-    """What the hook-ups that a procedure writes itself take: outputs, ties (alone or shared), couplings."""
+    """What the hook-ups that a procedure writes itself take: outputs, ties (see `ties_of`), couplings."""
 
     outputs: frozenset[OutputName]
     ties: Mapping[str, bool]
@@ -261,9 +245,9 @@ class Taken:
         """What of it speaks against a candidate."""
         if common := [name for name in candidate.outputs if name in self.outputs]:
             return Obstacle(f"{common[0]} feeds another input")
-        for tied in candidate.tied:
-            if tied.tie in self.ties and (tied.alone or self.ties[tied.tie]):
-                where = "earth" if tied.tie == EARTH else f"the negatives joined inside {tied.tie}"
+        for tie, alone in candidate.ties.items():
+            if tie in self.ties and (alone or self.ties[tie]):
+                where = "earth" if tie == EARTH else f"the negatives joined inside {tie}"
                 return Obstacle(
                     f"{candidate.source.words} would join {candidate.input} to another input through {where}"
                 )
@@ -279,7 +263,7 @@ def taken_by(written: Mapping[str, Demand], bench: Bench) -> Taken:
     """What is taken by inputs whose hook-up is written."""
     groups = [(each, group_of(each.wish.outputs, each.wish.arrangement, bench)) for each in written.values()]
     outputs = [name for _, group in groups for name in group.names]
-    ties = grouped((tied.tie, tied.alone) for each in groups for tied in tied_by(*each))
+    ties = grouped(tie for each in groups for tie in ties_of(*each).items())
     return Taken(
         frozenset(outputs),
         {tie: any(alone) for tie, alone in ties.items()},
@@ -310,7 +294,7 @@ def _among(demand: Demand, free: Sequence[OutputName]) -> Field:
         written = group_of(demand.wish.outputs, demand.wish.arrangement, bench)
         kept, near = best_of_group(demand, written)
         barred = {} if kept else {written.words: against_group(demand, written)}
-        return Field(demand, tuple(kept), () if near is None else (near,), barred)
+        return Field(demand, tuple(kept), tuple(near), barred)
     against: dict[str, tuple[Obstacle, ...]] = {}
     admissible: list[Candidate] = []
     nearest: list[Candidate] = []
@@ -318,8 +302,7 @@ def _among(demand: Demand, free: Sequence[OutputName]) -> Field:
         single = group_of((name,), "alone", bench)
         if own := tuple(obstacles(OF_OUTPUT, demand, demand.fed(single))):
             against[name] = own
-            _, near = best_of_group(demand, single, own)
-            nearest += [] if near is None else [near]
+            nearest += best_of_group(demand, single, own)[1]
     usable = [name for name in free if name not in against]
     joined: list[Group] = []
     does: dict[Arrangement, list[frozenset[str]]] = {"alone": [], "series": [], "parallel": []}
@@ -331,13 +314,12 @@ def _among(demand: Demand, free: Sequence[OutputName]) -> Field:
             for group in orders(chosen, arrangement, bench):
                 kept, near = best_of_group(demand, group)
                 admissible += kept
+                nearest += near
                 if kept and own_set not in does[arrangement]:
                     does[arrangement].append(own_set)
-                elif near is not None:
-                    nearest.append(near)
-                elif size == 1 and not kept:
+                elif size == 1 and not (kept or near):
                     against[chosen[0]] = against_group(demand, group)
-                elif size > 1 and not kept and len(joined) < MOST_NAMED:
+                elif size > 1 and not (kept or near) and len(joined) < MOST_NAMED:
                     joined.append(group)
     if not admissible:  # what keeps outputs from it that together would reach is told before the rest
         against = {**{group.words: against_group(demand, group) for group in joined}, **against}
@@ -371,9 +353,8 @@ def further_near(demand: Demand, taken: Taken) -> list[Candidate]:
             permitted = all(arrangement in bench.output(name).may_join for name in chosen)
             if lacks or not permitted or len({name.supply for name in chosen}) > 1:
                 for group in orders(chosen, arrangement, bench):
-                    _, near = best_of_group(demand, group, lacks)
-                    if near is not None and taken.against(near) is None:
-                        found.append(near)
+                    near = best_of_group(demand, group, lacks)[1]
+                    found += (each for each in near if taken.against(each) is None)
     return found
 
 
@@ -383,3 +364,70 @@ def against_group(demand: Demand, group: Group) -> tuple[Obstacle, ...]:
         return found
     each = (tuple(obstacles(WITH_LEAD, demand, source)) for source in _proposals(demand, group))
     return min(each, key=len, default=())
+
+
+MOST_JOINED = 4
+"""Outputs of one supply that are considered in one group (ours: a bench that needs more wants a larger
+supply).
+"""
+
+MOST_ACROSS = 3
+"""Outputs that are considered in one group where they belong to different supplies."""
+
+
+def couplings_of(outputs: Sequence[OutputName], bench: Bench) -> tuple[tuple[str, int], ...]:
+    """The coupled groups (supply, number) that outputs belong to."""
+    return tuple(
+        dict.fromkeys(
+            (name.supply, number)
+            for name in outputs
+            if name.supply in bench.supplies
+            for number, coupling in enumerate(bench.supplies[name.supply].coupled)
+            if name.output in coupling.outputs
+        )
+    )
+
+
+def joinings(
+    names: Sequence[OutputName],
+    size: int,
+    voltage: float,
+    current: float,
+    bench: Bench,
+    *,
+    permitted: bool = True,
+) -> Iterator[tuple[tuple[OutputName, ...], Arrangement]]:
+    """Every choice of so many of these outputs, in the order of the bench document, that may be joined and
+    reaches a voltage [V] and a current [A] together: in series, then in parallel.
+
+    Within one supply up to MOST_JOINED, whether or not the bench permits it (that may be the smallest
+    change); across supplies up to MOST_ACROSS, where it does, or (not permitted) whether or not.
+    """
+    if size == 1:
+        yield from (((name,), "alone") for name in names)
+        return
+    rows = {name: bench.output(name) for name in names}
+    own = grouped((name.supply, name) for name in names)
+    place = {name: index for index, name in enumerate(names)}
+    inside = {chosen for each in own.values() for chosen in itertools.combinations(each, size)}
+    for arrangement in ("series", "parallel"):
+        joinable = [name for name in names if not permitted or arrangement in rows[name].may_join]
+        across = itertools.combinations(joinable, size) if size <= MOST_ACROSS else iter(())
+        for chosen in sorted({*inside, *across}, key=lambda chosen: [place[name] for name in chosen]):
+            series = arrangement == "series"
+            volts = (sum if series else min)(rows[name].voltage.high for name in chosen)
+            amperes = (min if series else sum)(rows[name].current.high for name in chosen)
+            if volts >= voltage and amperes >= current:
+                yield chosen, "series" if series else "parallel"
+
+
+def orders(chosen: Sequence[OutputName], arrangement: Arrangement, bench: Bench) -> Iterator[Group]:
+    """The groups of these outputs: in series each of those whose negative is tied may be the lowest; where
+    none is, and in any other arrangement, there is one order.
+    """
+    if arrangement != "series":
+        yield group_of(chosen, arrangement, bench)
+        return
+    tied = [name for name in chosen if tie_of(name, bench) is not None]
+    for lowest in tied or [chosen[-1]]:
+        yield group_of((*(name for name in chosen if name != lowest), lowest), arrangement, bench)

@@ -17,10 +17,11 @@ from railwright.documents.procedure import Limits
 from railwright.documents.standard_tests import pieces_in_step
 from railwright.plan.stairs import AT_ONCE, exchange_of
 from railwright.plan.timeline import Timeline
-from railwright.settings.constraints.constraint import Constraint, Missing
+from railwright.settings.constraints.constraint import Constraint
 from railwright.settings.context import FedInput, Sensed, fed_input
 from railwright.settings.group import Group
 from railwright.settings.played import Played, what_is_played
+from railwright.settings.rule import Unknown
 from railwright.settings.rules.leads import UNSENSED
 from railwright.waveforms.shapes import Piece as ShapePiece
 from railwright.waveforms.shapes import flat
@@ -85,7 +86,7 @@ class Demand:
             raise ValueError(f"what input '{self.name}' draws is unknown")
         return self.source.needs[0]
 
-    def asked_of(self, facts: Iterable[Constraint | Missing]) -> list[Constraint | Missing]:
+    def asked_of(self, facts: Iterable[Constraint | Unknown]) -> list[Constraint | Unknown]:
         """Of facts those whose stops are not accepted."""
         return [fact for fact in facts if fact.rule not in self.accepted]
 

@@ -124,14 +124,12 @@ def rows_of(candidates: Sequence[Candidate], uncouple: Mapping[tuple[str, int], 
     """
     rows = Rows()
     numbered = list(enumerate(candidates))
-    tied = [(column, each, own) for column, each in numbered for own in each.tied]
-    alone = grouped((own.tie, column) for column, _, own in tied if own.alone)
+    alone = grouped((tie, column) for column, each in numbered for tie, lone in each.ties.items() if lone)
     shared = grouped(
-        ((own.tie, output), column)
-        for column, each, own in tied
-        if not own.alone
+        ((tie, output), column)
+        for column, each in numbered
         for output, tie in zip(each.outputs, each.source.ties, strict=True)
-        if tie == own.tie
+        if tie is not None and not each.ties[tie]
     )
     for columns in columns_of_inputs(candidates).values():
         rows.add(dict.fromkeys(columns, 1.0), 1.0, 1.0)

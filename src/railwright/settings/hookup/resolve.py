@@ -12,9 +12,8 @@ from railwright.settings.context import locate
 from railwright.settings.engine_rules import HOOK_UP_IMPOSSIBLE
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.group import tie_of
-from railwright.settings.hookup.candidates import Candidate, Field, field_of, taken_by
+from railwright.settings.hookup.candidates import Candidate, Field, couplings_of, field_of, taken_by
 from railwright.settings.hookup.demand import Demand, demands_of
-from railwright.settings.hookup.joinings import couplings_of
 from railwright.settings.hookup.program import Program, with_leads, worth
 from railwright.settings.hookup.result import WHOLE, HookedUp
 from railwright.settings.hookup.smallest import Smallest, smallest_change
@@ -30,10 +29,10 @@ def resolve(documents: Documents) -> HookedUp:
     bench = documents.bench
     demands = demands_of(documents)
     written = {name: each for name, each in demands.items() if not each.wish.auto}
-    auto = {name: each for name, each in demands.items() if each.wish.auto}
-    asking = {name: each for name, each in auto.items() if each.source.needs is not None}
-    findings = [_unknown_draw(each, documents) for name, each in auto.items() if name not in asking]
-    taken = taken_by({name: each for name, each in demands.items() if name not in asking}, bench)
+    asking = {n: each for n, each in demands.items() if each.wish.auto and each.source.needs is not None}
+    others = {name: each for name, each in demands.items() if name not in asking}
+    findings = [_unknown_draw(each, documents) for each in others.values() if each.wish.auto]
+    taken = taken_by(others, bench)
     fields = [field_of(each, taken) for each in asking.values()]
     best, runner_up = solved(fields, bench) if fields else (None, None)
     used = {each.wish.lead for each in written.values()}

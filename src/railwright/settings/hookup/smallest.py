@@ -21,6 +21,7 @@ from railwright.plan.stairs import STAIR
 from railwright.quantities import show
 from railwright.settings.figures import round_up
 from railwright.settings.group import Group
+from railwright.settings.hookup.against import UNCOUPLE, Obstacle
 from railwright.settings.hookup.candidates import (
     Candidate,
     Field,
@@ -30,7 +31,6 @@ from railwright.settings.hookup.candidates import (
     further_near,
 )
 from railwright.settings.hookup.demand import Demand
-from railwright.settings.hookup.obstacle import UNCOUPLE, Obstacle
 from railwright.settings.hookup.program import OUTPUT, rows_of, solve_in_turn
 from railwright.settings.rule import Path
 
@@ -98,14 +98,16 @@ def _further(demand: Demand) -> tuple[Candidate | None, str]:
     # One that need not sense is asked for where its lead's drop does no harm.
     for senses in (False, True):
         kept, near = best_of_group(demand, _ideal(demand, senses))
-        candidate = kept[0] if kept else near
+        candidate = next(iter((*kept, *near)), None)
         if kept and "lead-drop" not in kept[0].cautions:
             break
     if candidate is None:
         return None, ""
     if demand.input.nominal < 0:
-        rail = "the figures of {} in amounts, with 'rail: negative': an output's + is then its 0 V"
-        return candidate, rail.format(demand.name)
+        return (
+            candidate,
+            f"the figures of {demand.name} in amounts, with 'rail: negative': an output's + is then its 0 V",
+        )
     drop, sensed = candidate.source.drop(demand.current), candidate.source.senses
     volts = demand.highest + candidate.source.sensed_drop
     asked = demand.limits.current_limit
@@ -152,7 +154,7 @@ def smallest_change(fields: Sequence[Field], bench: Bench, taken: Taken) -> Smal
             against = "; ".join(each.why for each in against_group(demand, _ideal(demand)))
             words = f"figures or steps of {demand.name} that an output can keep: {against}"
             where = demand.source.at_input
-            candidate = Candidate(demand.fed(_ideal(demand)), 0, {}, (), 0, 0, (), ())
+            candidate = Candidate(demand.fed(_ideal(demand)), 0, {}, (), 0, 0, {}, ())
         further = Obstacle(_UNFED, words, OUTPUT, where)
         options.append((candidate, float(by_power.index(own)), (further, *candidate.obstacles)))
     candidates = [candidate for candidate, _, _ in options]

@@ -205,6 +205,7 @@ def not_settled(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: 
 def not_reached(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: str) -> Outcome:
     """Within a segment of a shape, or at a point of a sweep, the voltage does not get to what is set."""
     told: set[Path] = set()
+    stored = f" ({show(source.holding, 'F')} hold it up)" if source.holding else ""
     for move in _moves(rehearsed, source):
         part = traces.closed(move.arrives, move.until)
         seen = part.columns[column]
@@ -229,7 +230,7 @@ def not_reached(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: 
                     way="down" if falls else "up",
                     reached=(reached, "V"),
                 ),
-                f"{_to_fall(source)}, or give it longer"
+                f"take a supply that sinks current, put a bleeder across the input{stored}, or give it longer"
                 if falls
                 else "raise the current limit, or give it longer",
             )
@@ -266,12 +267,6 @@ def _moves(rehearsed: Rehearsed, source: FedInput) -> Iterator[_Move]:
             changes = span.end if following is None else following.time
             until = min(span.end, changes, rehearsed.record.played_until)
             yield _Move(before, level, action.time, action.time + action.over, until, span.name, path)
-
-
-def _to_fall(source: FedInput) -> str:
-    """What would bring an input's voltage down faster."""
-    stored = f" ({show(source.holding, 'F')} hold it up)" if source.holding else ""
-    return f"take a supply that sinks current, put a bleeder across the input{stored}"
 
 
 @rule(

@@ -16,7 +16,7 @@ from railwright.settings.context import FedInput
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rehearsed.view import Rehearsed
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule
-from railwright.settings.rules.relays import at_contact, moved_contacts
+from railwright.settings.rules.contacts import at_contact, moved_contacts
 
 SMALLEST = 0.1
 """Voltage at the terminals from which on a contact closes onto something [V] (chosen)."""

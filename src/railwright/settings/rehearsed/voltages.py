@@ -8,6 +8,7 @@ import numpy as np
 
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.outcome import Result
+from railwright.evaluation.played import out_of_time
 from railwright.measures.sampling import blind_time, deciding_interval, sample_rate
 from railwright.quantities import StatedFigure, Statement, named, state
 from railwright.settings.context import FedInput
@@ -99,11 +100,14 @@ def requirement_predicted(rehearsed: Rehearsed, path: Path, required: Requiremen
     """By rehearsal, a device with its nominal figures fails a requirement, or it cannot be worked out."""
     if result.outcome in ("pass", "not judged") or required.of not in rehearsed.record.traces:
         return
-    if result.measured is None:
+    span = span_named(rehearsed.record.spans, required.during)
+    # What is not played as it is asked has a value, which says nothing of the requirement.
+    unplayed = span is not None and out_of_time(span, rehearsed.context.timeline, rehearsed.record)
+    if result.measured is None or (unplayed and result.outcome != "fail"):
         why = state(
             "rehearsed, '{requirement}' {what}: {reason}",
             requirement=required.name,
-            what="fails" if result.outcome == "fail" else "cannot be worked out",
+            what="fails" if result.outcome == "fail" else "cannot be judged",
             reason=result.reason,
         )
     else:
@@ -168,37 +172,37 @@ def _permitted(required: Requirement) -> Statement:
 
 
 @rule("peak-brief", Severity.NOTE, worst=Ranking("held", over="interval", lowest=True))
-def peak_brief(rehearsed: Rehearsed) -> Outcome:
+@of_every(with_seen(_judged))
+def peak_brief(rehearsed: Rehearsed, path: Path, required: Requirement, result: Result) -> Outcome:
     """A peak that a requirement looks at stands, by rehearsal, for less than one reading's time."""
-    for index, required in enumerate(rehearsed.context.procedure.requires):
-        source = rehearsed.context.sources.get(required.of)
-        traces = rehearsed.record.traces.get(required.of)
-        span = span_named(rehearsed.record.spans, required.during)
-        if source is None or traces is None or span is None or not required.known.momentary:
-            continue
-        part = traces.closed(span.start, span.end)
-        if len(source.updates) < source.count or part.time.size < 2:
-            continue
-        every = rehearsed.context.procedure.record.every
-        update, aperture = source.reading_times(every)
-        blind = blind_time(update, every, aperture)
-        values = part.columns[required.known.records[0]]
-        peak = float(values.max())
-        held = longest(part.time, values >= 0.9 * peak)
-        if peak > 0 and held is not None and held[1] < update:
-            shows = max(held[1], 1e-6) / TOP
-            finer = f"; as short as it is rehearsed, {sample_rate(shows)} show its height"
-            yield Hit(
-                source.name,
-                ("procedure", "requires", index),
-                state(
-                    "rehearsed, '{requirement}' peaks at {peak} and is above 90 % of it for {held}; a "
-                    "reading comes every {interval}",
-                    requirement=required.name,
-                    peak=(peak, required.unit),
-                    held=(held[1], "s"),
-                    interval=(update, "s"),
-                ),
-                f"record it with {sample_rate(deciding_interval(blind))} or more"
-                f"{finer if shows < deciding_interval(blind) else ''}",
-            )
+    source = rehearsed.context.sources.get(required.of)
+    traces = rehearsed.record.traces.get(required.of)
+    span = span_named(rehearsed.record.spans, required.during)
+    if source is None or traces is None or span is None or not required.known.momentary:
+        return
+    part = traces.closed(span.start, span.end)
+    if len(source.updates) < source.count or part.time.size < 2:
+        return
+    every = rehearsed.context.procedure.record.every
+    update, aperture = source.reading_times(every)
+    blind = blind_time(update, every, aperture)
+    values = part.columns[required.known.records[0]]
+    peak = float(values.max())
+    held = longest(part.time, values >= 0.9 * peak)
+    if peak > 0 and held is not None and held[1] < update:
+        shows = max(held[1], 1e-6) / TOP
+        finer = f"; as short as it is rehearsed, {sample_rate(shows)} show its height"
+        yield Hit(
+            source.name,
+            path,
+            state(
+                "rehearsed, '{requirement}' peaks at {peak} and is above 90 % of it for {held}; a reading "
+                "comes every {interval}",
+                requirement=required.name,
+                peak=(peak, required.unit),
+                held=(held[1], "s"),
+                interval=(update, "s"),
+            ),
+            f"record it with {sample_rate(deciding_interval(blind))} or more"
+            f"{finer if shows < deciding_interval(blind) else ''}",
+        )

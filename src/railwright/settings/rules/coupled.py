@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable, Iterator
+from itertools import zip_longest
 from typing import NamedTuple
 
 from railwright.documents.output_name import OutputName
@@ -160,8 +161,6 @@ def coupled_limits(context: Context) -> Outcome:
 
 def _not_as_told(context: Context) -> Outcome:
     """An input of several coupled outputs, told a limit in a step: what is told to one moves another."""
-    if not any(each.moved_by for each in context.plan.limits):
-        return
     limits, feeds = context.timeline.limits, context.plan.set_points
     known = {source.name for source, _ in context.having("current_limit")}
     stands = settled_limits(feeds)
@@ -203,11 +202,11 @@ def _limits_moved(context: Context) -> Iterator[_Moved]:
     timeline, feeds = context.timeline, context.plan.set_points
     known = {source.name for source, _ in context.having("current_limit")}
     asked = {name: feed.limit for name, feed in feeds.items()}
-    stands, movers, on = dict(asked), dict[str, LimitAction](), set[str]()
+    stands, movers = dict(asked), dict[str, LimitAction]()
 
     def seen(name: str) -> Iterator[_Moved]:
         change = movers.get(name)
-        if change is None or change.moved_by is None or name not in on & known:
+        if change is None or change.moved_by is None or name not in known:
             return
         if abs(stands[name] - asked[name]) > _slack(context, feeds[name].names):
             yield _Moved(
@@ -222,7 +221,7 @@ def _limits_moved(context: Context) -> Iterator[_Moved]:
             )
 
     changes = deque(context.plan.limits)
-    for number in range(len(timeline.actions) + 1):
+    for number, (on, action) in enumerate(zip_longest(context.on, timeline.actions)):
         while changes and timeline.limits[changes[0].cause].before <= number:
             change = changes.popleft()
             name, stands[change.input] = change.input, change.whole
@@ -231,14 +230,8 @@ def _limits_moved(context: Context) -> Iterator[_Moved]:
                 movers.pop(name, None)
             else:
                 movers[name] = change
-                yield from seen(name)
-        if number == len(timeline.actions):
-            return
-        action = timeline.actions[number]
-        if action.kind == "off":
-            on.discard(action.input)
-        elif action.kind == "on":
-            on.add(action.input)
+                yield from seen(name) if name in on else ()
+        if action is not None and action.kind == "on":
             yield from seen(action.input)
 
 

@@ -9,11 +9,12 @@ from railwright.quantities import show, state
 from railwright.settings.constraints import current_limit
 from railwright.settings.constraints.power import given
 from railwright.settings.context import Context, Draw, FedInput
+from railwright.settings.figures import round_up
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
 from railwright.settings.rules.judge import having, inputs, judged, settings_judged
 from railwright.settings.windows import rise
-from railwright.settings.windows.current_limit import HEADROOM
+from railwright.settings.windows.current_limit import HEADROOM, window
 
 
 @rule("current-range", Severity.STOP)
@@ -71,6 +72,15 @@ def limit_headroom(source: FedInput, feed: Feed) -> Outcome:
     need, need_from, _ = source.needs or Draw(0.0, "", False)
     least = source.surely(feed.limit)
     if source.fed_current is None and need <= least < HEADROOM * need:
+        wanted = round_up(current_limit.carrying(source, HEADROOM * need), 4)
+        end, remedy = window(source).high, f"raise the limit to {show(wanted, 'A')} or more"
+        if end is not None and end.value < wanted:
+            other = end.relax(wanted)
+            remedy = (
+                f"a limit of {show(wanted, 'A')} would leave {HEADROOM - 1:.0%}, and its window ends at "
+                f"{show(end.value, 'A')} ({end.why}): "
+                f"have the input draw less{other and f', or take {other}'}"
+            )
         yield Hit(
             source.name,
             (*source.at_limits, "current_limit"),
@@ -81,7 +91,32 @@ def limit_headroom(source: FedInput, feed: Feed) -> Outcome:
                 origin=need_from,
                 needed=(need, "A"),
             ),
-            f"raise the limit to {show(HEADROOM * need, 'A')} or more, where device and lead bear it",
+            remedy,
+        )
+
+
+@rule("parallel-in-limit", Severity.NOTE)
+@of_every(having("current_limit"))
+def parallel_in_limit(source: FedInput, feed: Feed) -> Outcome:
+    """Outputs in parallel are never set exactly alike: one of them stands in its current limit while another
+    holds the voltage. The input is in constant voltage for as long as one of them regulates it.
+    """
+    need = source.needs or Draw(0.0, "", False)
+    least = min(points.current_limit for points in feed.outputs)
+    if source.parallel and feed.outputs[0].at_limit == "regulate" and need.current > least:
+        yield Hit(
+            source.name,
+            (*source.at_limits, "current_limit"),
+            state(
+                "of {outputs} the one that is set a little higher gives what is drawn up to its limit, "
+                "{limit}, and with more ({origin}, {needed}) it shows current limit while another holds the "
+                "voltage",
+                outputs=" and ".join(source.outputs),
+                limit=(least, "A"),
+                origin=need.words,
+                needed=(need.current, "A"),
+            ),
+            "nothing to do: the input is in constant voltage while one of them regulates it",
         )
 
 
@@ -180,20 +215,20 @@ def ramp_in_limit(context: Context, source: FedInput, feed: Feed) -> Outcome:
 
 def _slower(context: Context, source: FedInput, path: Path, limit: float) -> str:
     """What to do where a current limit [A] acts on the way up: of a power-up, by the window of its rise."""
-    meant = "if the limit is not meant to act"
+    meant = "if the limit is not meant to act,"
     powers_up = path[1] == "steps" and "power_up" in path
     found = rise.window(source, context.documents, limit, int(path[2])) if powers_up else None
     low, high = (None, None) if found is None else (found.low, found.high)
     if low is None or high is None:
-        return f"rise more slowly {meant}"
+        return f"{meant} rise more slowly"
     if low.value <= high.value:
         within = f"{show(low.value, 'V/s', 5)} to {show(high.value, 'V/s', 5)}"
-        return f"set a rise of {within} (its window) {meant}"
+        return f"{meant} set a rise of {within} (its window)"
     if math.isinf(low.value):
         return f"no rise will do, as {low.why}"
     return (
-        f"no slower rise will do, as {low.why}, which takes {show(low.value, 'V/s', 5)}: "
-        f"{high.relax(low.value)} {meant}"
+        f"{meant} no slower rise will do, as {low.why}, which takes {show(low.value, 'V/s', 5)}: "
+        f"{high.relax(low.value)}"
     )
 
 

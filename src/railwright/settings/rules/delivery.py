@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from typing import NamedTuple
 
 from railwright.documents.standard_tests import pieces_in_step
+from railwright.evaluation.played import LATE_PART, allowed_lateness, least_segment
 from railwright.grouping import grouped
 from railwright.plan.delivery import TOLERANCE, Delivery
 from railwright.plan.host import by_host
+from railwright.plan.linking import look_interval
 from railwright.plan.listing import shape_actions
+from railwright.plan.sending import HOST_TIMED
 from railwright.plan.stairs import AT_ONCE, EXACT, exchange_of, slew_range
-from railwright.plan.timeline import Action, Timeline
-from railwright.quantities import joined, state
-from railwright.settings.context import Context
+from railwright.quantities import joined, show, state
+from railwright.settings.context import Context, FedInput
+from railwright.settings.figures import round_down
 from railwright.settings.findings import Ranking, Severity
-from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
+from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
 from railwright.settings.rules.shapes import shape_path
-from railwright.settings.slower import slower
-from railwright.waveforms.shapes import flat
+from railwright.waveforms.shapes import CHORDS, Hold, Line, Piece, Ripple, flat
 
 LOW_STAIR = 0.05
 """Part of a shape's span up to which the stairs of a line count as the line (chosen)."""
@@ -87,11 +91,7 @@ def host_cannot_keep(context: Context) -> Outcome:
         step, source = context.timeline.spans[each.step].name, context.sources[each.input]
         pieces = flat(pieces_in_step(context.procedure, context.device, each.step, each.input))
         apart = exchange_of(source.outputs, context.bench)
-        unknown = [
-            supply
-            for supply in dict.fromkeys(output.supply for output in source.outputs)
-            if context.bench.supplies[supply].exchange is None
-        ]
+        unknown = _no_exchange(context, source)
         taken = (
             state(" (taken: the bench gives no 'exchange' of {supplies})", supplies=", ".join(unknown))
             if unknown
@@ -126,6 +126,79 @@ def host_cannot_keep(context: Context) -> Outcome:
         )
 
 
+@rule(
+    "readings-between-set-points", Severity.CAUTION, on_sheet=False, worst=Ranking("late", over="permitted")
+)
+def readings_between_set_points(context: Context) -> Outcome:
+    """Set points share the link to their supply with the questions for its readings: one that is due while an
+    answer is under way waits for it, and where both ask for more than the link's time, some of them are left
+    out. Where a set point comes late by more than an evaluation permits, its step's requirements stay open.
+    """
+    look = look_interval(context.procedure.record.every)
+    for step, name in _host_timed(context):
+        source, span = context.sources.get(name), context.timeline.spans[step]
+        hangs = [each.name for each in context.procedure.requires if each.during == span.name]
+        if source is None or not hangs or context.plan.sending.misses(step, name):
+            continue
+        segment = least_segment(replace(span, inputs=(name,)), context.timeline, ())
+        permitted, apart = allowed_lateness(segment), exchange_of(source.outputs, context.bench)
+        if apart <= permitted * (1.0 + EXACT):
+            continue
+        path = _where_timed(context, step, name)
+        if unknown := _no_exchange(context, source):
+            yield Unknown(
+                unknown[0],
+                ("bench", "supplies", unknown[0]),
+                "exchange",
+                f"whether the set points of '{span.name}' come in time beside the readings",
+            )
+            continue
+        part = apart / segment + apart / look
+        yield Hit(
+            name,
+            path,
+            state(
+                "'{step}' sets {input} every {closest} at the closest, and readings are asked for every "
+                "{look}: on one link, {exchange} each{full}. A set point that meets a reading comes up to "
+                "{late} late, {permitted} are permitted; else {hangs} would stay open",
+                step=span.name,
+                input=name,
+                closest=(segment, "s"),
+                look=(look, "s"),
+                exchange=(apart, "s"),
+                full=state(", {part:.0%} of its time, so that some are left out", part=(part, "1"))
+                if part > 1.0
+                else "",
+                late=(apart, "s"),
+                permitted=(permitted, "s"),
+                hangs=joined(" and ", (state("'{required}'", required=each) for each in hangs)),
+            ),
+            f"set points {show(apart / LATE_PART, 's', 2)} apart or more, outputs with a point list that "
+            "holds them, or a supply with a shorter exchange",
+        )
+
+
+def _host_timed(context: Context) -> Iterator[tuple[int, str]]:
+    """Steps whose set points the host times, each with an input of which no point list plays them."""
+    listed = {(each.step, each.input) for each in context.plan.deliveries if each.listing is not None}
+    for step, span in enumerate(context.timeline.spans):
+        if span.kind in HOST_TIMED:
+            yield from ((step, name) for name in span.inputs if (step, name) not in listed)
+
+
+def _no_exchange(context: Context, source: FedInput) -> list[str]:
+    """The supplies of an input of which the bench gives no time for an exchange."""
+    supplies = dict.fromkeys(output.supply for output in source.outputs)
+    return [each for each in supplies if context.bench.supplies[each].exchange is None]
+
+
+def _where_timed(context: Context, step: int, name: str) -> Path:
+    """Where what the host times of an input in a step is written."""
+    if context.procedure.steps[step].sweep is not None:
+        return ("procedure", "steps", step, "sweep", "dwell")
+    return shape_path(context, step, name)
+
+
 class _TooSoon(NamedTuple):
     """What the host is asked too soon of one input in one step.
 
@@ -142,25 +215,23 @@ class _TooSoon(NamedTuple):
     alone: bool
 
 
-def _unkept(context: Context, step: int, name: str) -> bool:
-    """Whether the host leaves out set points of an input in a step, or sends them late."""
-    sending = context.plan.sending
-    return bool(sending.left_out.get((step, name))) or sending.late.get((step, name), 0.0) > AT_ONCE
-
-
 def _shapes_too_soon(context: Context) -> Iterator[_TooSoon]:
     """Shapes of which the host would leave out set points."""
     delivered = {(each.step, each.input): each for each in context.plan.deliveries}
-    ends = _at_the_end(context.timeline)
+    # What a shape does at its very end, which `shape_actions` leaves to the next step.
+    ends = grouped(
+        ((action.step, action.input), action)
+        for action in context.timeline.actions
+        if (span := context.timeline.spans[action.step]).kind == "shape" and action.time >= span.end
+    )
     for (step, name), own in shape_actions(context.timeline).items():
-        draft, delivery = context.drafts.get(name), delivered.get((step, name))
-        if draft is None or not _unkept(context, step, name):
+        if not context.plan.sending.misses(step, name):
             continue
-        last = ends.get((step, name), [])
+        delivery, last = delivered.get((step, name)), ends.get((step, name), [])
         if delivery is None or last:
             apart = exchange_of(context.sources[name].outputs, context.bench)
             waits = [wait.time for wait in context.timeline.waits if wait.step == step]
-            slews = slew_range(draft.feed, context.bench)
+            slews = slew_range(context.drafts[name], context.bench)
             actions = own.actions if delivery is None or delivery.actions is None else delivery.actions
             host = by_host([*actions, *last], own.level, slews, apart, waits)
         else:
@@ -190,7 +261,7 @@ def _sweeps_too_soon(context: Context) -> Iterator[_TooSoon]:
     """Sweeps of which the host would leave out points."""
     for index, step in enumerate(context.procedure.steps):
         sweep = step.sweep
-        if sweep is not None and sweep.input in context.sources and _unkept(context, index, sweep.input):
+        if sweep is not None and context.plan.sending.misses(index, sweep.input):
             yield _TooSoon(
                 index,
                 sweep.input,
@@ -200,17 +271,6 @@ def _sweeps_too_soon(context: Context) -> Iterator[_TooSoon]:
                 "",
                 alone=True,
             )
-
-
-def _at_the_end(timeline: Timeline) -> dict[tuple[int, str], list[Action]]:
-    """(position of a shape's step, input) -> what the shape does at its very end: `shape_actions` leaves that
-    to the next step.
-    """
-    return grouped(
-        ((action.step, action.input), action)
-        for action in timeline.actions
-        if (span := timeline.spans[action.step]).kind == "shape" and action.time >= span.end
-    )
 
 
 @rule("shape-by-list", Severity.NOTE)
@@ -224,3 +284,38 @@ def shape_by_list(each: Delivery, path: Path, name: str) -> Outcome:
             state("'{step}' is played by the outputs' own point list: {why}", step=name, why=each.why),
             "nothing to do; the list is verified before anything is energised",
         )
+
+
+def slower(pieces: Iterable[Piece], step: str, apart: float, closest: float) -> str:
+    """The change of a step with which none of its set points comes sooner than the host keeps.
+
+    pieces: of a shape, as `shapes.flat` gives them; those that say nothing of what to change are an
+    exponential and what is switched off. step: its name. apart: shortest time between two set points that the
+    host keeps [s]; closest: that is asked for [s].
+    """
+    changes: list[str] = []
+    for piece in pieces:
+        if isinstance(piece, Ripple):
+            changes += _ripple(piece, step, apart)
+        elif isinstance(piece, Hold | Line) and 0.0 < piece.duration < apart * (1.0 - EXACT):
+            changes.append(f"make every hold and line of '{step}' {show(apart, 's')} or longer")
+    if not changes:
+        times = math.ceil(10.0 * apart / max(closest, AT_ONCE) * (1.0 - EXACT)) / 10.0
+        changes.append(f"play '{step}' {times:g} times as slowly")
+    return " and ".join(dict.fromkeys(changes))
+
+
+def _ripple(piece: Ripple, step: str, apart: float) -> Iterable[str]:
+    """The highest frequency, and the shortest edges, of a ripple that the host times: the lines in which it
+    is played last so long at least, and no part of a period stands at its end.
+    """
+    edge, period = 0.0, CHORDS * apart
+    if piece.form == "trapezoid":
+        edge = max(piece.edge, 2.0 * apart) if piece.edge else 0.0  # half of one leads to the level
+        period = 2.0 * (edge + apart)
+    if edge > piece.edge * (1.0 + EXACT):
+        yield f"give the ripple of '{step}' edges of {show(edge, 's')} or longer"
+    if period * piece.frequency > 1.0 + EXACT:
+        whole = math.floor(piece.duration / period * (1.0 + EXACT))
+        most = round_down(whole / piece.duration if whole else 1.0 / period, 3)
+        yield f"play the ripple of '{step}' at {show(most, 'Hz')} or less, in whole periods"

@@ -4,16 +4,19 @@ switches off when nobody is there.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from railwright.grouping import grouped
+from railwright.guard.off_level import DECAY, STEADY
+from railwright.plan.off_order import off_threshold
 from railwright.plan.timeline import Action
 from railwright.quantities import Statement, show, state
 from railwright.settings import figures
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
-from railwright.settings.rules.energy import FALLEN, discharge_of
+from railwright.settings.rules.energy import FALLEN, Discharge, confirmed_off_in
 from railwright.settings.rules.judge import inputs
 from railwright.settings.rules.voltage import TOUCH_LIMIT
 
@@ -33,15 +36,8 @@ def _following(context: Context) -> Iterator[tuple[FedInput, int, FedInput]]:
 
 def _switched(context: Context) -> Iterator[tuple[Action, frozenset[str]]]:
     """Every switching on and off in order of time, with the inputs that are on just after it."""
-    on: set[str] = set()
-    for action in context.timeline.actions:
-        if action.kind == "on":
-            on.add(action.input)
-        elif action.kind == "off":
-            on.discard(action.input)
-        else:
-            continue
-        yield action, frozenset(on)
+    after = zip(context.timeline.actions, context.on[1:], strict=True)
+    return ((action, on) for action, on in after if action.kind != "line")
 
 
 def _place(context: Context, action: Action) -> tuple[str, Path]:
@@ -95,6 +91,60 @@ def off_after_up(context: Context, action: Action, on: frozenset[str]) -> Outcom
                 ),
                 f"switch {name} on first, and write it into the device's 'order'",
             )
+
+
+def _gaps(context: Context) -> dict[tuple[str, str], tuple[float, Action]]:
+    """(input, another that has to be confirmed off before it) -> the shortest time for which that one is off
+    as the input is to go off [s], and what switches the input off.
+    """
+    found: dict[tuple[str, str], tuple[float, Action]] = {}
+    went: dict[str, float] = {}
+    for action, on in _switched(context):
+        source = context.sources.get(action.input)
+        if action.kind == "off" and source is not None:
+            went[action.input] = action.time
+            for other in source.limits.off_after:
+                key = action.input, other
+                if other in went and other not in on:
+                    gap = action.time - went[other]
+                    found[key] = min(
+                        found.get(key, (math.inf, action)), (gap, action), key=lambda each: each[0]
+                    )
+    return found
+
+
+@rule("off-after-waits", Severity.CAUTION, on_sheet=False, worst=Ranking("waits"))
+def off_after_waits(context: Context) -> Outcome:
+    """An input is to go off sooner after another than that one may take to be confirmed off: by its
+    `off_after` the run waits for that, as the rehearsal does not, and what follows comes later.
+    """
+    for (name, other), (gap, action) in _gaps(context).items():
+        falls = confirmed_off_in(context, context.sources[other])
+        waits = min(falls, DECAY) + STEADY - gap
+        if waits <= 0.0:
+            continue
+        step, path = _place(context, action)
+        yield Hit(
+            name,
+            path,
+            state(
+                "'{step}' switches {input} off {gap} after {other}; {other} takes {falls} to fall below "
+                "{threshold}, and is read there for {steady}: by its 'off_after' {input} stays on for up to "
+                "{waits} more, and what follows comes later, as is not rehearsed",
+                step=step,
+                input=name,
+                gap=(gap, "s"),
+                other=other,
+                falls=state("up to {falls}", falls=(falls, "s"))
+                if falls < math.inf
+                else "a time that no figure gives",
+                threshold=(off_threshold(context.device, other), "V"),
+                steady=(STEADY, "s"),
+                waits=(waits, "s"),
+            ),
+            f"leave {show(figures.round_up(gap + waits), 's')} or more between the two: it is then rehearsed "
+            "as it is played",
+        )
 
 
 @rule("off-after-unlinked", Severity.CAUTION, on_sheet=False)
@@ -190,15 +240,15 @@ def ramp_down_too_fast(source: FedInput) -> Outcome:
             "unloaded fall time of the output",
             f"the ramp of {source.name} at the end",
         )
-    discharge = discharge_of(source, sinks=True)
-    if discharge is not None and discharge.time is not None:
+    discharge = Discharge(source, highest.voltage, sinks=True)
+    if source.load.capacitance.high > 0.0 and (empties := discharge.time()) is not None:
         emptied = state(
             "{capacitance} fall to {discharged} in {emptied}",
             capacitance=(discharge.farads, "F"),
             discharged=(FALLEN, "V"),
-            emptied=discharge.emptied,
+            emptied=discharge.emptied(empties),
         )
-        slow.append((discharge.time, emptied))
+        slow.append((empties, emptied))
     longest, why = max(slow, key=lambda each: each[0], default=(0.0, ""))
     if longest > time * (1 + 1e-9):
         least = f"ramp for {show(longest, 's')} or more, or " if longest < float("inf") else ""

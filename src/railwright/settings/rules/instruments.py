@@ -1,4 +1,6 @@
-"""Rules about instruments: calibration, identity, the grid of settings."""
+"""Rules about instruments: calibration, identity, the grid of settings; the range of a multimeter, and what
+one in series adds.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +9,7 @@ from collections.abc import Iterator
 from itertools import product
 
 from railwright.dialects.operation import Setting
-from railwright.documents.bench import Bench, Calibration, Output, Supply
+from railwright.documents.bench import Bench, Calibration, Multimeter, Output, Supply
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Limits
 from railwright.documents.relays import Relays
@@ -19,7 +21,6 @@ from railwright.settings.findings import Ranking, Severity
 from railwright.settings.group import output_path
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
 from railwright.settings.rules.judge import having, inputs, outputs
-from railwright.settings.rules.relays import used_contacts
 
 
 def _instruments(context: Context) -> Iterator[tuple[str, Path, Calibration | None]]:
@@ -124,7 +125,7 @@ def identity_unknown(context: Context) -> Outcome:
     """Model or serial number of a supply, or of an instrument that moves contacts, is not given: a run cannot
     tell that it speaks to the right one.
     """
-    moving = {lies.instrument for lies in used_contacts(context).values()}
+    moving = {lies.instrument for lies in context.contacts.values()}
     used: list[tuple[str, str, Supply | Relays]] = [
         *(("supplies", name, supply) for name, supply in context.used_supplies.items()),
         *(("relays", name, relays) for name, relays in context.bench.relays.items() if name in moving),
@@ -241,3 +242,60 @@ def asked_of_dialects(limits: Limits) -> list[Setting]:
     """Those that a procedure asks for of an input."""
     trips: tuple[Setting, ...] = ("trip_at_limit", "trip_delay") if limits.at_limit == "trip" else ()
     return [*(key for key in PROTECTIONS if getattr(limits, key) is not None), *trips]
+
+
+def _connected(context: Context) -> Iterator[tuple[str, Multimeter, FedInput]]:
+    """Those that the procedure connects to an input that is fed."""
+    return (
+        (name, context.bench.multimeters[name], context.sources[probe.of])
+        for name, probe in context.procedure.multimeters.items()
+        if probe.of in context.sources
+    )
+
+
+@rule("multimeter-range", Severity.CAUTION, worst=Ranking("highest", over="range"))
+@of_every(with_seen(_connected))
+def multimeter_range(context: Context, name: str, meter: Multimeter, source: FedInput) -> Outcome:
+    """A multimeter's range ends below what is played, or below what a fault brings before it is stopped."""
+    held, feed = meter.measures.range, context.drafts[source.name]
+    if meter.quantity == "voltage":
+        played = source.played.highest
+        highest, unit, what = (played.voltage if played else 0.0), "V", "the highest voltage played"
+        stops, acts = feed.ovp, "the level at which the OVP acts"
+    else:
+        need = source.needs
+        highest, unit, what = (need[0] if need else 0.0), "A", "what the input needs"
+        stops, acts = feed.limit, "the current limit"
+    if highest <= held < stops:  # nan where none could be settled
+        highest, what = stops, acts
+    if highest > held:
+        yield Hit(
+            source.name,
+            ("bench", "multimeters", name),
+            state(
+                "{what} is {highest}, the range of {multimeter} ends at {range}",
+                what=what,
+                highest=(highest, unit),
+                multimeter=name,
+                range=(held, unit),
+            ),
+            "use a larger range, and look up what the multimeter's input withstands",
+        )
+
+
+@rule("multimeter-in-series", Severity.CAUTION)
+@of_every(_connected)
+def multimeter_in_series(name: str, meter: Multimeter, source: FedInput) -> Outcome:
+    """A multimeter measures a current: it adds a resistance to the lead that no fixture states."""
+    if meter.quantity == "current" and source.fixture is None:
+        yield Hit(
+            source.name,
+            ("bench", "multimeters", name),
+            state(
+                "{multimeter} is in series with {input}, and no fixture says what resistance it adds: "
+                "settings and rehearsal leave it out",
+                multimeter=name,
+                input=source.name,
+            ),
+            "describe it as a fixture of the hook-up, with the resistance of its shunt and its fuse",
+        )

@@ -4,13 +4,14 @@ and what is said if not.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator
 
 from railwright.documents.bench import Output, Supply
 from railwright.documents.device import NeverRule
 from railwright.documents.output_name import OutputName
 from railwright.plan.set_points import Feed
-from railwright.settings.constraints.constraint import Constraint, Facts, Missing, broken
+from railwright.settings.constraints.constraint import Constraint, Facts, broken
 from railwright.settings.context import Context, FedInput
 from railwright.settings.rule import Hit, Outcome, Path, Unknown
 
@@ -45,14 +46,13 @@ def having(*settings: str) -> Callable[[Context], Iterable[tuple[FedInput, Feed]
 
 
 def judged(
-    source: FedInput, facts: Iterable[Constraint | Missing], *values: tuple[float, Path], once: bool = False
+    source: FedInput, facts: Iterable[Constraint | Unknown], *values: tuple[float, Path], once: bool = False
 ) -> Outcome:
     """What is said of values that break one of these facts, each at its place, and of figures that lack;
     once: of the first of them alone.
     """
     found = list(facts)
-    lacks = [fact for fact in found if isinstance(fact, Missing) and fact.check]
-    yield from (Unknown(each.about or source.name, each.path, each.figure, each.check) for each in lacks)
+    yield from (fact for fact in found if isinstance(fact, Unknown) and fact.check)
     worst = [(path, value, broken(found, value)) for value, path in values]
     hits = [Hit(source.name, path, *each.breach(value)) for path, value, each in worst if each is not None]
     yield from hits[:1] if once else hits
@@ -64,9 +64,8 @@ def settings_judged(
     """The same of a setting of every input that has it. facts: of an input and its current limit [A], None
     where that is not settled.
     """
-    for name, draft in context.drafts.items():
-        source, feed = context.sources[name], draft.feed
-        value = source.set_to(feed, setting) if setting in draft.known else None
-        if value is not None:
-            limit = feed.limit if "current_limit" in draft.known else None
+    for source, feed in context.having(setting):
+        value = feed.value(setting)
+        if math.isfinite(value):
+            limit = feed.limit if feed.has("current_limit") else None
             yield from judged(source, facts(source, limit), (value, (*source.at_limits, setting)))

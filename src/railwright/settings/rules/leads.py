@@ -1,27 +1,94 @@
-"""Rules about leads: drop with and without sensing, what the lead bears."""
+"""Rules about what lies between outputs and an input. Leads: drop with and without sensing, what they bear,
+which conductor of a stock would do, and how warm one may get. Fixtures: fuses, switches, what their data
+sheets leave open.
+
+References
+----------
+.. [1] ISO 13732-1: a surface that is touched for a minute burns from 51 °C on, whatever it is made of (from
+   memory).
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from typing import NamedTuple
 
+from railwright.documents.bench import Lead, StockConductor
 from railwright.documents.conductor import Conductor
 from railwright.grouping import grouped
+from railwright.physics import conductors
 from railwright.physics.conductor_heat import temperature_rise
 from railwright.plan.set_points import Feed
 from railwright.quantities import Statement, joined, state
-from railwright.settings import conductors
-from railwright.settings.conductors import ASSUMED, TOUCHED
 from railwright.settings.constraints import current_limit, outputs
 from railwright.settings.constraints.constraint import broken, constraints_in
 from railwright.settings.constraints.outputs import along
+from railwright.settings.constraints.trip_delay import fuse
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.played import Level
 from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule, with_seen
 from railwright.settings.rules.judge import having, inputs, judged, settings_judged
 from railwright.settings.windows.current_limit import HEADROOM
+
+TOUCHED = 51.0
+"""Surface temperature from which touching for a minute burns [°C] [1]_."""
+ASSUMED = (
+    "each conductor by itself in still air, with up to 0.8 mm of insulation; bundled or covered it gets "
+    "hotter"
+)
+"""What the temperature rests on, for people."""
+
+
+class ConductorChoice(NamedTuple):
+    """A conductor of a stock in place of a lead's: its drop both ways with contacts [V], its rise [K]."""
+
+    conductor: Conductor
+    drop: float
+    rise: float
+
+
+def loop_drop(conductor: Conductor, lead: Lead, current: float, ambient: float) -> float:
+    """Drop of a lead made of a conductor, both ways with the lead's contacts [V], at a temperature [°C].
+
+    With the maximum resistance of IEC 60228 where the conductor has a class.
+    """
+    contacts = lead.contact_resistance_loop.high if lead.contact_resistance_loop else 0.0
+    return current * conductors.loop_resistance(
+        conductor.section, lead.one_way_length, ambient, contacts, conductor.iec_class, bound="maximum"
+    )
+
+
+def recommend(
+    stock: Iterable[StockConductor],
+    lead: Lead,
+    current: float,
+    carries: float,
+    ambient: float,
+    permitted_drop: float,
+    permitted_rise: float,
+) -> ConductorChoice | None:
+    """The thinnest conductor of a stock with which a lead of this length drops and warms no more than it may.
+
+    current: steady [A], for drop and rise; carries: what the lead has to be permitted to carry [A], which is
+    asked only of conductors whose permitted current is given. ambient: the highest [°C]. permitted_drop [V],
+    permitted_rise [K]. None: none of them does.
+    """
+    carrying = (
+        (each.conductor, temperature_rise(each.conductor.section, current, ambient, each.conductor.iec_class))
+        for each in stock
+        if each.permitted_current is None or each.permitted_current >= carries
+    )
+    cool = (
+        ConductorChoice(conductor, loop_drop(conductor, lead, current, ambient + rise), rise)
+        for conductor, rise in carrying
+        if rise <= permitted_rise and math.isfinite(rise)
+    )
+    able = (choice for choice in cool if choice.drop <= permitted_drop)
+    return min(able, key=lambda choice: choice.conductor.section, default=None)
+
 
 RISE = 30.0
 """Rise of a lead that is wanted at most at its steady current [K] (common practice, no source)."""
@@ -153,20 +220,18 @@ def lead_contacts(source: FedInput) -> Outcome:
         )
 
 
-def _trouble(context: Context, source: FedInput) -> tuple[str, float] | None:
-    """Why a lead will not do: its drop, what sensing makes up for, what it carries, or its heat; and the drop
-    that would be right [V].
+def _trouble(context: Context, source: FedInput, current: float) -> tuple[str, float]:
+    """Why a lead will not do at a steady current [A]: its drop, what sensing makes up for, what it carries,
+    or its heat; empty: it will. And the drop that would be right [V].
     """
-    if source.needs is None:
-        return None
-    permitted_drop, why = _permitted_drop(source, source.drop(source.needs.current))
+    permitted_drop, why = _permitted_drop(source, source.drop(current))
     words: list[str] = [why] if why else []
-    if broken(current_limit.lead(source), _carries(context, source, source.needs.current)) is not None:
+    if broken(current_limit.lead(source), _carries(context, source, current)) is not None:
         has = "what the current limit lets through" if source.name in context.feeds else "what is needed"
         words.append(f"it may not carry {has}")
-    if _surface(context, source, source.needs[0]) > TOUCHED:
+    if _surface(context, source, current) > TOUCHED:
         words.append("it gets too hot to touch")
-    return (joined(" and ", words), permitted_drop) if words else None
+    return joined(" and ", words), permitted_drop
 
 
 def _permitted_drop(source: FedInput, drop: float) -> tuple[float, str]:
@@ -215,16 +280,18 @@ def _carries(context: Context, source: FedInput, current: float) -> float:
 @of_every(with_seen(inputs))
 def lead_from_stock(context: Context, source: FedInput) -> Outcome:
     """A lead will not do, and the bench's stock has a conductor that would, or none."""
-    trouble = _trouble(context, source)
-    if trouble is None or source.needs is None or not context.bench.stock:
+    if source.needs is None or not context.bench.stock:
         return
-    (words, permitted), current, ambient = trouble, source.needs[0], context.bench.ambient.high
+    current, ambient = source.needs.current, context.bench.ambient.high
+    words, permitted = _trouble(context, source, current)
+    if not words:
+        return
     carries = source.at_most(_carries(context, source, current))
     fixed = source.fixture
     spent = current * fixed.resistance.high + fixed.drop.high if fixed is not None else 0.0
     thickest = (1.0 + ROUNDING) * min(section for _, section, _ in _takes(source))
     fitting = [each for each in context.bench.stock if each.conductor.section <= thickest]
-    choice = conductors.recommend(fitting, source.lead, current, carries, ambient, permitted - spent, RISE)
+    choice = recommend(fitting, source.lead, current, carries, ambient, permitted - spent, RISE)
     sensing = (
         f", or sense at the load, which {' and '.join(source.outputs)} can"
         if not source.senses and _sensing_would_do(source)
@@ -415,11 +482,85 @@ def sense_faults(source: FedInput, feed: Feed) -> Outcome:
             source.name,
             (*source.at_hook_up, "sense"),
             state(
-                "with its sense leads reversed or shorted, {outputs} rises {ends}{borne}; {told}",
+                "with its sense leads reversed or shorted, {each}{outputs} rises {ends}{borne}; {told}",
+                each="each of " if len(source.outputs) > 1 else "",
                 outputs=" and ".join(source.outputs),
                 ends=ends,
                 borne=borne,
                 told=SENSE_OPEN.get(opens, OPEN_UNKNOWN),
             ),
             "check the sense leads before the first power-up: railwright first-power does so at low energy",
+        )
+
+
+@rule("fuse-below-need", Severity.STOP, worst=Ranking("needed", over="continuous"))
+@of_every(inputs)
+def fuse_below_need(source: FedInput) -> Outcome:
+    """A fuse opens at what normal operation draws."""
+    fused = source.fixture.fuse if source.fixture else None
+    if fused is None:
+        return
+    if source.needs is None:
+        yield Unknown(source.name, source.at_input, "what the input draws", "the fuse against it")
+        return
+    need, need_from, _ = source.needs
+    time = fused.opens_after(need)
+    if math.isfinite(time):
+        yield Hit(
+            source.name,
+            (*source.at_hook_up, "fixture"),
+            state(
+                "{origin} is {needed}, at which the fuse in '{fixture}' opens after {opening_time}; it "
+                "bears {continuous} for any time",
+                origin=need_from,
+                needed=(need, "A"),
+                fixture=source.fixture_name or "",
+                opening_time=(time, "s"),
+                continuous=(fused.curve[0].current, "A"),
+            ),
+            "take a larger fuse",
+        )
+
+
+@rule("fuse-before-trip", Severity.CAUTION)
+@of_every(having("current_limit", "trip_delay"))
+def fuse_before_trip(source: FedInput, feed: Feed) -> Outcome:
+    """At the current limit a fuse opens, and nothing has switched the output off before."""
+    limit, points = feed.limit, feed.outputs[0]
+    delay = points.trip_delay if points.at_limit == "trip" else math.inf
+    if feed.ocp < limit:
+        delay = min(delay, points.ocp_delay)
+    yield from judged(source, fuse(source, limit), (delay, (*source.at_hook_up, "fixture")))
+
+
+@rule("switch-open", Severity.CAUTION)
+@of_every(with_seen(inputs))
+def switch_open(context: Context, source: FedInput) -> Outcome:
+    """A switch in the lead stands open, and no step closes it: nothing that is played reaches the input."""
+    closed = {change.contact for change in context.timeline.contacts if change.closed}
+    contact = context.bench.contact_in(source.fixture_name) if context.bench.relays else None
+    if source.fixture is not None and source.fixture.opened and contact not in closed:
+        yield Hit(
+            source.name,
+            (*source.at_fixture, "switch"),
+            state(
+                "the switch in '{fixture}' is open, and nothing in the procedure closes it: {input} stays "
+                "without supply",
+                fixture=source.fixture_name or "",
+                input=source.name,
+            ),
+            "write 'starts: closed', or check that this is intended",
+        )
+
+
+@rule("fixture-resistance", Severity.NOTE)
+@of_every(inputs)
+def fixture_resistance(source: FedInput) -> Outcome:
+    """Part of a fixture is not counted in the lead's drop, since its resistance is not given."""
+    for part in source.fixture.unknown if source.fixture else ():
+        yield Unknown(
+            source.name,
+            (*source.at_fixture, part),
+            f"resistance of the {part} in '{source.fixture_name}'",
+            "its part in the lead's drop",
         )

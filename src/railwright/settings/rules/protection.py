@@ -108,7 +108,7 @@ def _without(context: Context, setting: str, title: str) -> Outcome:
     """Outputs of which the bench names no protection that the procedure asks for."""
     leave = "" if setting == "ovp" else f"leave '{setting}' out, "
     for source, feed in context.having(setting):
-        for name in source.without(setting) if source.set_to(feed, setting) is not None else ():
+        for name in source.without(setting) if math.isfinite(feed.value(setting)) else ():
             yield Hit(
                 source.name,
                 (*source.at_limits, setting),

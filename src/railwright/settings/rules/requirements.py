@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Bench, Output, Recorder
 from railwright.documents.figures import error_bound
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Requirement
-from railwright.measures.measure import Channel
+from railwright.measures.measure import Channel, Measure
 from railwright.measures.sampling import averaged, blind_time, sample_rate
 from railwright.plan.set_points import Feed
 from railwright.quantities import Statement, joined, named, state
@@ -57,7 +57,7 @@ def requirement_masked(
                     requirement=required.name,
                     permitted=(highest, "A"),
                     limit=(most, "A"),
-                    until=_until_it_responds(context, required, source, feed),
+                    until=_until_it_responds(context, required, source, feed, highest),
                 ),
                 "lower what is permitted, or raise the current limit above it, where the device bears it",
             )
@@ -72,18 +72,18 @@ def requirement_masked(
                     requirement=required.name,
                     permitted=(highest, "V"),
                     ovp=(level, "V"),
-                    means=_past_ovp(required, source, feed),
+                    means=_past_ovp(required, source.ovp_overshoot(level, feed.limit)),
                 ),
                 "note that the OVP decides it, not the device",
             )
 
 
-def _past_ovp(required: Requirement, source: FedInput, feed: Feed) -> str:
-    """What may exceed what is permitted where the OVP trips below it, in words."""
+def _past_ovp(required: Requirement, rise: float | None) -> str:
+    """What may exceed what is permitted where the OVP trips below it, in words. rise: what it lets through
+    until it has responded [V].
+    """
     if not required.known.momentary:
         return "it cannot fail, for what stays above trips"
-    level = source.ovp_with_error(feed.ovp)
-    rise = source.ovp_overshoot(level, feed.limit)
     return state(
         "it can be exceeded only{after} by what the device or the lead adds for a moment, which the readings "
         "cannot see",
@@ -91,12 +91,13 @@ def _past_ovp(required: Requirement, source: FedInput, feed: Feed) -> str:
     )
 
 
-def _until_it_responds(context: Context, required: Requirement, source: FedInput, feed: Feed) -> str:
-    """What may exceed what is permitted before the current limit has responded, in words."""
+def _until_it_responds(
+    context: Context, required: Requirement, source: FedInput, feed: Feed, highest: float
+) -> str:
+    """What may exceed what is permitted [A] before the current limit has responded, in words."""
     from railwright.evaluation.hiding_bounds import voltage_bound
     from railwright.evaluation.observability import surge_path
 
-    _, highest = required.limits
     path = surge_path(context.bench, feed)
     time = (
         state("in {response}", response=(path.response, "s"))
@@ -105,7 +106,7 @@ def _until_it_responds(context: Context, required: Requirement, source: FedInput
     )
     if required.known.mean:
         bound = _mean_bound(context, required, path, source.ovp_at_most(feed))
-        if bound is not None and highest is not None and highest >= bound:
+        if bound is not None and highest >= bound:
             return ": it cannot fail"
         return state(
             " once it has responded, {time}: the mean can be higher only by what flows before that, again "
@@ -118,7 +119,7 @@ def _until_it_responds(context: Context, required: Requirement, source: FedInput
     seen = ". The readings cannot see it"
     if surge is not None:
         until = state("up to {surge}, which {bound}", surge=(surge.current, "A"), bound=surge.words)
-        if highest is not None and surge.current <= highest:
+        if surge.current <= highest:
             seen = ": it cannot fail, but the readings cannot see it either"
     return state(
         " once it has responded, {time}; until then {until}{seen}", time=time, until=until, seen=seen
@@ -172,15 +173,17 @@ def requirement_out_of_reach(
 
 def recorded_by(
     bench: Bench,
-    channels: Sequence[str],
+    measure: Measure,
     interval: float,
     exactly: str = "",
     exact: Callable[[Recorder], bool] = lambda recorder: True,
 ) -> str:
-    """A recording of these channels with this time between samples [s], and who on the bench can do it.
+    """A recording of all that a measure needs, with this time between samples [s], and who on the bench can
+    do it.
 
     exactly: what else is asked of it, in words; exact: whether a recorder of them does that.
     """
+    channels = (*measure.records, *measure.also)
     able = [
         f"'{name}'"
         for name, recorder in bench.recorders.items()
@@ -212,7 +215,7 @@ def reading_too_slow(
         return
     update, aperture = source.reading_times(every)
     slowest = max(update, every)
-    able = recorded_by(context.bench, measure.records, measure.sampling(update, every, aperture))
+    able = recorded_by(context.bench, measure, measure.sampling(update, every, aperture))
     if measure.after_switching_on:
         lasts = min(limit for limit in required.limits if limit is not None)
         if lasts < 5 * slowest:

@@ -18,7 +18,7 @@ def return_short(context: Context, source: FedInput) -> Outcome:
     for output, chain in terminals.shorted(context.links, source.outputs).items():
         yield Hit(
             source.name,
-            source.at_from,
+            (*source.at_hook_up, "from"),
             state(
                 "the hook-up joins + and − of {output}: {chain}",
                 output=output,
@@ -37,7 +37,7 @@ def may_not_join(source: FedInput) -> Outcome:
         said = "only in " + " or ".join(joins) if joins else "neither in series nor parallel"
         yield Hit(
             source.name,
-            source.at_from,
+            (*source.at_hook_up, "from"),
             state(
                 "{output} is joined in {arrangement}; the bench says that it may be joined {said}",
                 output=name,
@@ -57,7 +57,7 @@ def unequal_group(source: FedInput) -> Outcome:
         other = source.outputs[name]
         yield Hit(
             source.name,
-            source.at_from,
+            (*source.at_hook_up, "from"),
             state(
                 "{output} differs from {first}: {voltage:g} V, {current:g} A against "
                 "{first_voltage:g} V, {first_current:g} A",

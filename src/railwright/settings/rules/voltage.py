@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from railwright.grouping import grouped
 from railwright.quantities import Statement, joined, listed, show, state
 from railwright.settings.constraints.outputs import highest, isolated, lowest
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
-from railwright.settings.played import Outside
 from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule
 from railwright.settings.rules.judge import inputs, judged
 
@@ -135,23 +135,24 @@ def outside_operating(source: FedInput) -> Outcome:
         )
 
 
-def _when(outside: Outside) -> Statement:
-    """From when to when the set point is outside, and how long."""
-    if outside.times == 1:
+def _when(outside: Sequence[tuple[float, float]]) -> Statement:
+    """From when to when the set point is outside, and how long. outside: each time that it is [s]."""
+    lengths = [end - start for start, end in outside]
+    if len(lengths) == 1:
         return state(
             ", outside from {outside_from} to {outside_to} of the procedure ({outside_for})",
-            outside_from=(outside.start, "s"),
-            outside_to=(outside.end, "s"),
-            outside_for=(outside.total, "s"),
+            outside_from=(outside[0][0], "s"),
+            outside_to=(outside[-1][1], "s"),
+            outside_for=(sum(lengths), "s"),
         )
     return state(
         ", outside {times} times from {outside_from} to {outside_to} of the procedure ({outside_for} in all, "
         "at most {longest} on end)",
-        times=outside.times,
-        outside_from=(outside.start, "s"),
-        outside_to=(outside.end, "s"),
-        outside_for=(outside.total, "s"),
-        longest=(outside.longest, "s"),
+        times=len(lengths),
+        outside_from=(outside[0][0], "s"),
+        outside_to=(outside[-1][1], "s"),
+        outside_for=(sum(lengths), "s"),
+        longest=(max(lengths), "s"),
     )
 
 

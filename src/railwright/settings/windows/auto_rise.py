@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Step
-from railwright.quantities import joined, state
+from railwright.quantities import joined, show, state
 from railwright.settings.context import FedInput, locate
 from railwright.settings.engine_rules import EMPTY_WINDOW
 from railwright.settings.findings import Finding, Reason, Severity
@@ -29,11 +29,6 @@ def with_rises(documents: Documents, rates: Mapping[int, float | None]) -> Docum
     return documents.with_procedure(
         steps=tuple(itertools.starmap(told, enumerate(documents.procedure.steps)))
     )
-
-
-def without_auto(documents: Documents) -> Documents:
-    """The documents with every `rise: auto` left out, for what is worked out before the rates."""
-    return with_rises(documents, dict.fromkeys(documents.procedure.auto_rises))
 
 
 def risen(hooked: HookedUp, steps: Iterable[int]) -> HookedUp:
@@ -66,6 +61,7 @@ def risen(hooked: HookedUp, steps: Iterable[int]) -> HookedUp:
             rates[index], why = rate, whole.why
             if (pair := whole.colliding()) is not None:
                 said, remedy = collision(whole, pair)
+                remedy = ", or ".join(each for each in (remedy, _apart(windows)) if each)
                 findings.append(Finding(EMPTY_WINDOW, Severity.STOP, about, where, said, remedy))
                 why = state(
                     "no rate is right: {said}; rehearsed with the least that is fast enough", said=said
@@ -99,6 +95,15 @@ def _limit(source: FedInput) -> float | None:
     """The current limit as it is written or by its closed forms [A]."""
     found = current_limit.window(source)
     return found.recommended if found.asked is None else found.asked
+
+
+def _apart(windows: list[Window]) -> str:
+    """What would do where each input had a power-up of its own: the rate of each; '': it would not do."""
+    rates = [f"{each.about} at {show(each.recommended, 'V/s')}" for each in windows
+             if each.recommended is not None]  # fmt: skip
+    if len(windows) < 2 or len(rates) < len(windows):
+        return ""
+    return f"a 'power_up' step for each input: {', '.join(rates)}"
 
 
 def _together(windows: list[Window], about: str) -> Window:

@@ -12,14 +12,13 @@ from __future__ import annotations
 import datetime as dt
 import math
 from bisect import bisect_left
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from itertools import product
 
 from railwright.circuit.case import Case
 from railwright.circuit.errors import VOLTAGE_QUANTITIES
-from railwright.physics.loads import KINDS
 from railwright.plan.current_limits import settled_limits
 from railwright.plan.stairs import in_stairs
 from railwright.plan.timeline import Timeline
@@ -59,6 +58,8 @@ TRIES = 8
 
 REGULATING = "a limit that regulates instead of tripping, or a higher one"
 
+MORE_TIME = "more time in its step, a longer trip delay, or less to charge"
+
 LESS = {
     "trip_delay": "less in the limit: a higher limit, one that regulates, or a slower rise",
     "ovp": "less played, or an OVP that is so much more accurate",
@@ -74,7 +75,7 @@ class _Study:
     """The documents, what is played, and what the cases have asked for."""
 
     def __init__(self, hooked: HookedUp, settings: Settings, written: bool) -> None:
-        documents, asked = hooked.documents, hooked.fed[1]
+        documents, (self.sources, asked) = hooked.documents, hooked.fed
         self.documents, self.set_points = documents, settings.set_points
         self.windows = {(window.about, window.setting): window for window in settings.windows}
         self.wanted = {key for key, window in self.windows.items() if written or hangs_on_rehearsal(window)}
@@ -157,7 +158,9 @@ class _Study:
             # Where less comes of all together, one hangs on another, such as whether a converter has stopped.
             if all_delays[name].trip_delay.value < expected[name]:
                 self.jumping.add(name)
-            if base[name].trip_delay.value <= 0.0 or self._settles(name) or name in self.jumping:
+            # Such as a motor, which draws something else until it has settled.
+            settles = not self.sources[name].enabled_load.settled
+            if base[name].trip_delay.value <= 0.0 or settles or name in self.jumping:
                 self._ascend(name, places, "trip_delay")
             if self.set_points[name].arrangement != "alone":
                 self._as_joined(name, places)
@@ -173,11 +176,6 @@ class _Study:
                 if found is not None:
                     self._climb(name, places, setting, high, getattr(found[name], setting).value)
                 self._ascend(name, places, setting)
-
-    def _settles(self, name: str) -> bool:
-        """Whether a part of an input's load draws something else until it has settled, such as a motor."""
-        return any(KINDS[entry.kind].settles for entry in self.documents.device.inputs[name].load
-                   if entry.kind != "capacitor")  # fmt: skip
 
     def _ascend(self, name: str, places: Sequence[int], setting: str) -> None:
         """Look on for the corner in which an input asks for most of a setting, from the one found, such as in
@@ -232,13 +230,15 @@ class _Study:
             if key in self.wanted and window is not None and replay is not None:
                 end = self._end(window, level, replay)
                 unsure = key[0] in self.jumping and key[1] == "trip_delay" and replay.corner is not None
-                yield key, self._told(replace(end, corners=len(self.corners_played)) if unsure else end)
+                yield key, replace(end, corners=len(self.corners_played)) if unsure else end
 
-    def _told(self, end: End) -> End:
-        """An end, with that it settles no closed form where no other corners were looked for."""
-        if self.searched:
-            return end
-        return replace(end, alone=True, why=joined("; ", (end.why, "only one corner was played")))
+    def _low_end(
+        self, value: float, why: str, path: Path, replay: Replay, relax: Callable[[float], str]
+    ) -> End:
+        """A lower end that a case decides; it settles no closed form where only one corner was played."""
+        said = (why,) if self.searched else (why, "only one corner was played")
+        alone, words = not self.searched, joined("; ", said)
+        return End(value, "low", "rehearsed", words, path, replay=replay, alone=alone, relax=relax)
 
     def limit_ends(self) -> Iterator[tuple[tuple[str, str], End]]:
         """The lower ends of current limits that closed forms do not tell, or put too high: with less an input
@@ -259,7 +259,7 @@ class _Study:
                 why = state(
                     "rehearsed, {case} comes up at {limit}", case=replay.words, limit=(low.value, "A")
                 )
-                yield (name, LIMIT), self._told(_limit_end(low.value, why, low.path, replay))
+                yield (name, LIMIT), self._low_end(low.value, why, low.path, replay, lambda high: MORE_TIME)
             elif self._comes_up(window, case, most):
                 between = range(least + 1, most)
                 first = bisect_left(between, True, key=partial(self._comes_up, window, case)) + least + 1
@@ -268,8 +268,8 @@ class _Study:
                     case=replay.words,
                     limit=(round((first - 1) * window.step, 12), "A", 5),
                 )
-                end = _limit_end(round(first * window.step, 12), why, ("procedure", "steps"), replay)
-                yield (name, LIMIT), self._told(end)
+                value, path = round(first * window.step, 12), ("procedure", "steps")
+                yield (name, LIMIT), self._low_end(value, why, path, replay, lambda high: MORE_TIME)
 
     def _comes_up(self, window: Window, case: Case, n: int) -> bool:
         """Whether an input comes up with a current limit of so many steps, within a delay that is written."""
@@ -293,15 +293,8 @@ class _Study:
         case, feed = self.case_of(replay), self.set_points[window.about]
         step, path = self._step(level.at)
         if math.isinf(level.value):
-            return End(
-                math.inf,
-                "low",
-                "rehearsed",
-                f"rehearsed, {replay.words} stays in the limit in '{step}' until it is switched off",
-                path,
-                replay=replay,
-                relax=lambda high: REGULATING,
-            )
+            why = f"rehearsed, {replay.words} stays in the limit in '{step}' until it is switched off"
+            return self._low_end(math.inf, why, path, replay, lambda high: REGULATING)
 
         def trips_at(n: int) -> bool:
             if n <= 0:
@@ -324,14 +317,12 @@ class _Study:
             else:
                 break
         value = round(n * window.step, 12)
-        return End(
+        return self._low_end(
             value,
-            "low",
-            "rehearsed",
             _words(window, value, level, step, replay, tried=not self.long),
             path,
-            replay=replay,
-            relax=lambda high: f"{show(value - max(high, 0.0), window.unit, 3)} {LESS[window.setting]}",
+            replay,
+            lambda high: f"{show(value - max(high, 0.0), window.unit, 3)} {LESS[window.setting]}",
         )
 
     def _step(self, time: float) -> tuple[str, Path]:
@@ -344,18 +335,6 @@ class _Study:
 def hangs_on_rehearsal(window: Window) -> bool:
     """Whether a value is worked out that a rehearsal settles."""
     return window.used and window.asked is None and window.setting in (*REHEARSED, LIMIT)
-
-
-def _limit_end(value: float, why: str, path: Path, replay: Replay) -> End:
-    return End(
-        value,
-        "low",
-        "rehearsed",
-        why,
-        path,
-        replay=replay,
-        relax=lambda high: "more time in its step, a longer trip delay, or less to charge",
-    )
 
 
 def _words(window: Window, value: float, level: LeastLevel, step: str, replay: Replay, *, tried: bool) -> str:

@@ -17,8 +17,9 @@ from railwright.quantities import show, state
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT
 from railwright.settings.constraints.current_limit import carrying
-from railwright.settings.constraints.rise import Rise, facts
+from railwright.settings.constraints.rise import facts
 from railwright.settings.context import FedInput
+from railwright.settings.played import Slope
 from railwright.settings.rule import Path
 from railwright.settings.windows import current_limit
 from railwright.settings.windows.window import Window, between, rounded, window_of
@@ -39,7 +40,7 @@ def window(
     limit [A]: the current limit; None: there is none yet.
     """
     rise = _power_up(source, documents, number)
-    if rise is None or rise.voltage <= 0.0:
+    if rise is None or rise.stop <= 0.0:
         return None
     found = facts(source, rise, documents, limit, partial(_limit_for, source))
     taken = "the rate's own step is not given: taken"
@@ -76,15 +77,14 @@ def recommend(found: Window) -> Window:
     )
 
 
-def _power_up(source: FedInput, documents: Documents, number: int | None) -> Rise | None:
+def _power_up(source: FedInput, documents: Documents, number: int | None) -> Slope | None:
     for index, step in enumerate(documents.procedure.steps):
         up = step.power_up
         if up is not None and source.name in up.order and number in (None, index):
             voltage = up.voltages.get(source.name, source.input.nominal)
             here: Path = ("procedure", "steps", index, "power_up")
             path = (*here, "rise") if up.rise is not None else here
-            on = {name: place * up.gap for place, name in enumerate(up.order)}
-            return Rise(index, step.called(index), voltage, up.rate, path, on)
+            return Slope(0.0, voltage, up.rate, step.called(index), path)
     return None
 
 
@@ -98,6 +98,6 @@ def _limit_for(source: FedInput, needed: float) -> str:
         if high is None
         else f", which its window up to {show(high.value, 'A')} holds"
         if least <= high.value * (1.0 + EXACT)
-        else f", for which its window, up to {show(high.value, 'A')} ({high.why}), would have to be wider"
+        else f". Its window would have to be wider: it ends at {show(high.value, 'A')}, as {high.why}"
     )
     return f"a current limit of {show(least, 'A', 5)}{holds}"

@@ -10,6 +10,7 @@ from railwright.scpi.grammar import Unit
 from railwright.twin.commands import common, measure, points, protection, source, status, system
 from railwright.twin.commands.spellings import tree_of
 from railwright.twin.commands.tree import TREE, Call, Command
+from railwright.twin.everyday import expect_count
 from railwright.twin.supply import TwinSupply
 
 __all__ = ["TREE", "common", "execute", "measure", "points", "protection", "source", "status", "system"]
@@ -24,10 +25,7 @@ def execute(supply: TwinSupply, unit: Unit) -> str | None:
     if not (unit.query or unit.common or command.local or supply.remote):
         raise ScpiError(-203, unit.header)
     parameters, outputs = _address(supply, command, unit.parameters, numbers)
-    if len(parameters) < command.least:
-        raise ScpiError(-109, unit.header)
-    if len(parameters) > command.most:
-        raise ScpiError(-108, unit.header)
+    expect_count(parameters, command.least, command.most, unit.header)
     return command.run(supply, Call(parameters, outputs, numbers))
 
 

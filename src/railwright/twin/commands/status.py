@@ -18,10 +18,6 @@ from railwright.twin.supply import TwinSupply
 Find = Callable[[TwinSupply, Call], EventRegister]
 
 
-def _preset(supply: TwinSupply, call: Call) -> None:
-    supply.status.preset()
-
-
 def _register_commands(root: str, find: Find) -> None:
     """The six headers of one register set under `root`."""
 
@@ -56,7 +52,7 @@ def _of_output(registers: Callable[[TwinSupply], list[EventRegister]]) -> Find:
     return find
 
 
-TREE.add("STATus:PRESet", Command(_preset))
+TREE.add("STATus:PRESet", Command(lambda supply, call: supply.status.preset()))
 _register_commands("STATus:QUEStionable", lambda supply, call: supply.status.questionable)
 _register_commands("STATus:OPERation", lambda supply, call: supply.status.operation)
 _register_commands(

@@ -15,8 +15,6 @@ from railwright.scpi.parameters import boolean, integer_in, number_in
 from railwright.twin.commands.tree import TREE, Call, Command
 from railwright.twin.supply import TwinSupply, TwinWatchdog
 
-SCPI_VERSION = "1999.0"
-
 
 def _select(supply: TwinSupply, call: Call) -> None:
     channels = supply.channels
@@ -62,26 +60,23 @@ def _go(remote: bool) -> Command:
     return Command(run, local=True)
 
 
-TREE.add("SYSTem:REMote", _go(remote=True))
-TREE.add("SYSTem:REMote?", Command(lambda supply, call: str(int(supply.remote))))
-TREE.add("SYSTem:LOCal", _go(remote=False))
-TREE.add("SYSTem:COMMunicate:WATChdog:TIME", Command(_put_watchdog_time, least=1, most=1))
-TREE.add(
-    "SYSTem:COMMunicate:WATChdog:TIME?", Command(lambda supply, call: format_nr3(_watchdog(supply).time))
+TREE.add_all(
+    {
+        "SYSTem:REMote": _go(remote=True),
+        "SYSTem:REMote?": Command(lambda supply, call: str(int(supply.remote))),
+        "SYSTem:LOCal": _go(remote=False),
+        "SYSTem:COMMunicate:WATChdog:TIME": Command(_put_watchdog_time, least=1, most=1),
+        "SYSTem:COMMunicate:WATChdog:TIME?": Command(lambda supply, call: format_nr3(_watchdog(supply).time)),
+        "SYSTem:COMMunicate:WATChdog:STATe": Command(_put_watchdog_state, least=1, most=1),
+        "SYSTem:COMMunicate:WATChdog:STATe?": Command(lambda supply, call: str(int(_watchdog(supply).on))),
+        "INSTrument:NSELect": Command(_select, least=1, most=1, selecting=True),
+        "INSTrument:NSELect?": Command(
+            lambda supply, call: str(supply.channels[supply.selected]), selecting=True
+        ),
+        "INSTrument[:SELect]": Command(_select_by_name, least=1, most=1, selecting=True),
+        "INSTrument[:SELect]?": Command(
+            lambda supply, call: f"UNIT{supply.channels[supply.selected]}", selecting=True
+        ),
+        "INSTrument:CATalog?": Command(_catalog, selecting=True),
+    }
 )
-TREE.add("SYSTem:COMMunicate:WATChdog:STATe", Command(_put_watchdog_state, least=1, most=1))
-TREE.add("SYSTem:COMMunicate:WATChdog:STATe?", Command(lambda supply, call: str(int(_watchdog(supply).on))))
-TREE.add("SYSTem:ERRor[:NEXT]?", Command(lambda supply, call: supply.status.errors.take()))
-TREE.add("SYSTem:ERRor:COUNt?", Command(lambda supply, call: str(len(supply.status.errors))))
-TREE.add("SYSTem:VERSion?", Command(lambda supply, call: SCPI_VERSION))
-TREE.add("INSTrument:NSELect", Command(_select, least=1, most=1, selecting=True))
-TREE.add(
-    "INSTrument:NSELect?",
-    Command(lambda supply, call: str(supply.channels[supply.selected]), selecting=True),
-)
-TREE.add("INSTrument[:SELect]", Command(_select_by_name, least=1, most=1, selecting=True))
-TREE.add(
-    "INSTrument[:SELect]?",
-    Command(lambda supply, call: f"UNIT{supply.channels[supply.selected]}", selecting=True),
-)
-TREE.add("INSTrument:CATalog?", Command(_catalog, selecting=True))

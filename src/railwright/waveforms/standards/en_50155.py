@@ -4,15 +4,18 @@ memory. S1 (no interruption) plays nothing and is no choice.
 
 from __future__ import annotations
 
+from functools import partial
+
 from railwright.waveforms.shapes import Piece
 from railwright.waveforms.standards.figures import StandardFigures
 from railwright.waveforms.standards.kinds import (
     Choice,
     NoSuchChoice,
     Test,
-    chosen_name,
     chosen_ratio,
     interrupted,
+    named_interruption,
+    no_such_level,
     there_and_back,
 )
 
@@ -26,24 +29,9 @@ def variation(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     return there_and_back(choice, ratio, choice.duration)
 
 
-def temporary_dip(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
-    """To 0.6 U for 100 ms."""
-    return there_and_back(
-        choice, figures.value("temporary dip", "1"), figures.value("temporary dip duration", "s")
-    )
-
-
-def temporary_rise(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
-    """To 1.4 U for 1 s."""
-    return there_and_back(
-        choice, figures.value("temporary rise", "1"), figures.value("temporary rise duration", "s")
-    )
-
-
-def interruption(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
-    """Class S2 or S3: disconnected (or, impedance: low, at 0 V) for its time."""
-    name = chosen_name(figures, "interruption ", choice)
-    return interrupted(choice, figures.value(f"interruption {name}", "s"))
+def _temporary(name: str, figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
+    """To a part of U for a time."""
+    return there_and_back(choice, figures.value(name, "1"), figures.value(f"{name} duration", "s"))
 
 
 def change_over(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
@@ -53,8 +41,7 @@ def change_over(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
         return there_and_back(choice, ratio, figures.value(duration, "s"))
     if choice.level == "C2":
         return interrupted(choice, figures.value("change-over C2 duration", "s"))
-    got, at = ("none", "standard") if choice.level is None else (f"'{choice.level}'", "level")
-    raise NoSuchChoice(f"expected a 'level' of C1 or C2 beside 'standard', got {got}", at)
+    raise no_such_level("C1 or C2", choice)
 
 
 TESTS = (
@@ -72,7 +59,7 @@ TESTS = (
         "EN 50155",
         "0.6 U for 100 ms",
         (),
-        temporary_dip,
+        partial(_temporary, "temporary dip"),
         ("temporary dip", "temporary dip duration"),
     ),
     Test(
@@ -80,7 +67,7 @@ TESTS = (
         "EN 50155",
         "1.4 U for 1 s",
         (),
-        temporary_rise,
+        partial(_temporary, "temporary rise"),
         ("temporary rise", "temporary rise duration"),
     ),
     Test(
@@ -88,7 +75,7 @@ TESTS = (
         "EN 50155",
         "class S2 or S3",
         ("level", "impedance"),
-        interruption,
+        named_interruption,
         ("interruption S2", "interruption S3"),
     ),
     Test(

@@ -6,6 +6,8 @@ All figures stand in figures.yaml, from memory. The standard asks for three of e
 
 from __future__ import annotations
 
+from functools import partial
+
 from railwright.waveforms.shapes import Piece
 from railwright.waveforms.standards.figures import StandardFigures
 from railwright.waveforms.standards.kinds import (
@@ -21,18 +23,9 @@ from railwright.waveforms.standards.kinds import (
 
 
 def _to_level(name: str, durations: str, figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
+    """At once to a part of U, below or above it, and at once back after the duration."""
     level = chosen_ratio(figures, name, choice)
     return there_and_back(choice, level, chosen_duration(figures, durations, choice))
-
-
-def dip(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
-    """At once to a part of U, and at once back after the duration."""
-    return _to_level("dip levels", "dip durations", figures, choice)
-
-
-def variation(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
-    """At once to a part of U below or above it, and at once back after the duration."""
-    return _to_level("variation levels", "variation durations", figures, choice)
 
 
 def interruption(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
@@ -65,7 +58,7 @@ TESTS = (
         "IEC 61000-4-29",
         "to a part of the rated voltage and back",
         ("level", "duration"),
-        dip,
+        partial(_to_level, "dip levels", "dip durations"),
         ("dip levels", "dip durations"),
         permitted,
         levels="dip levels",
@@ -90,7 +83,7 @@ TESTS = (
         "IEC 61000-4-29",
         "to a level below or above the rated voltage and back",
         ("level", "duration"),
-        variation,
+        partial(_to_level, "variation levels", "variation durations"),
         ("variation levels", "variation durations"),
         permitted,
         levels="variation levels",

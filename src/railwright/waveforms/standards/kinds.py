@@ -175,6 +175,23 @@ def chosen_name(figures: StandardFigures, prefix: str, choice: Choice) -> str:
     return choice.level
 
 
+def named_interruption(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
+    """Disconnected (or, impedance: low, at 0 V) for the time of the class or category that is chosen."""
+    name = chosen_name(figures, "interruption ", choice)
+    return interrupted(choice, figures.value(f"interruption {name}", "s"))
+
+
+def nominal_voltage(figures: StandardFigures, choice: Choice) -> float:
+    """Nominal voltage of the one system that the standard is about [V]."""
+    return figures.value("nominal voltage", "V")
+
+
+def no_such_level(wanted: str, choice: Choice) -> NoSuchChoice:
+    """What is said of a level that is none of those wanted, or of none."""
+    got, at = ("none", "standard") if choice.level is None else (f"'{choice.level}'", "level")
+    return NoSuchChoice(f"expected a 'level' of {wanted} beside 'standard', got {got}", at)
+
+
 def _listed(value: float, texts: Sequence[str], unit: str) -> bool:
     return any(abs(value - parse_value(text, unit)) < 1e-9 for text in texts)
 

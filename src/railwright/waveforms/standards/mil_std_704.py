@@ -4,21 +4,14 @@ from __future__ import annotations
 
 from railwright.waveforms.shapes import Hold, Jump, Line, Piece
 from railwright.waveforms.standards.figures import StandardFigures
-from railwright.waveforms.standards.kinds import Choice, NoSuchChoice, Test
-
-
-def system(figures: StandardFigures, choice: Choice) -> float:
-    """Nominal voltage of the aircraft's system [V]."""
-    return figures.value("nominal voltage", "V")
+from railwright.waveforms.standards.kinds import Choice, Test, no_such_level, nominal_voltage
 
 
 def normal_transient(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """Along the limit of normal transients: to its peak, held, and in a line to the steady-state limit."""
     names = {"over": ("over-voltage", "highest"), "under": ("under-voltage", "lowest")}
     if choice.level not in names:
-        got = "none" if choice.level is None else f"'{choice.level}'"
-        at = "standard" if choice.level is None else "level"
-        raise NoSuchChoice(f"expected a 'level' of over or under beside 'standard', got {got}", at)
+        raise no_such_level("over or under", choice)
     kind, steady = names[choice.level]
     hold = figures.value(f"{kind} hold", "s")
     back = Line(figures.value(f"{steady} steady state", "V"), figures.value(f"{kind} end", "s") - hold)
@@ -34,6 +27,6 @@ TESTS = (
         ("level",),
         normal_transient,
         ("over-voltage peak", "highest steady state"),
-        system=system,
+        system=nominal_voltage,
     ),
 )

@@ -7,12 +7,13 @@ from __future__ import annotations
 from railwright.quantities import parse_value
 from railwright.waveforms.shapes import Hold, Jump, Piece
 from railwright.waveforms.standards.figures import StandardFigures
-from railwright.waveforms.standards.kinds import Choice, Test, chosen_name, interrupted
-
-
-def system(figures: StandardFigures, choice: Choice) -> float:
-    """Nominal voltage of the aircraft's system [V]."""
-    return figures.value("nominal voltage", "V")
+from railwright.waveforms.standards.kinds import (
+    Choice,
+    Test,
+    chosen_name,
+    named_interruption,
+    nominal_voltage,
+)
 
 
 def abnormal_surge(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
@@ -24,12 +25,6 @@ def abnormal_surge(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...
     return (*pieces, Jump(choice.nominal))
 
 
-def interruption(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
-    """Momentary interruption: disconnected, or (impedance: low) at 0 V, for the category's time."""
-    duration = figures.value("interruption " + chosen_name(figures, "interruption ", choice), "s")
-    return interrupted(choice, duration)
-
-
 TESTS = (
     Test(
         "RTCA DO-160G abnormal surge",
@@ -38,14 +33,14 @@ TESTS = (
         ("level",),
         abnormal_surge,
         ("abnormal surge A",),
-        system=system,
+        system=nominal_voltage,
     ),
     Test(
         "RTCA DO-160G interruption",
         "RTCA DO-160",
         "momentary interruption by category A, B or Z",
         ("level", "impedance"),
-        interruption,
+        named_interruption,
         ("interruption A",),
     ),
 )

@@ -1,11 +1,22 @@
-"""Rules about relays: what their contacts are rated for, when they are moved, and what they are not."""
+"""Rules about contacts: of those in a lead, what they are rated for, when they are moved, and what they are
+not; of those that drive a pin of the device, to which level, when, and what that enables.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
+from railwright.documents.device import enabled_inputs
 from railwright.grouping import grouped
-from railwright.plan.contacts import Lies, closed_after, contact_moves, contacts_in, contacts_of
+from railwright.plan.contacts import (
+    Lies,
+    closed_after,
+    contact_moves,
+    pin_courses,
+    states_within,
+    stretches_of,
+    switched_on,
+)
 from railwright.plan.off_order import held_voltage
 from railwright.plan.stairs import EXACT
 from railwright.plan.timeline import ContactChange
@@ -20,14 +31,7 @@ INDUCTIVE = ("coil", "dc_motor")
 
 def _lying(context: BoundDocuments) -> Iterator[tuple[Lies, FedInput]]:
     """Contacts that lie in the lead of an input."""
-    fixtures = {name: source.fixture_name for name, source in context.sources.items()}
-    for lies in contacts_in(context.bench, fixtures).values():
-        yield lies, context.sources[lies.input]
-
-
-def used_contacts(context: BoundDocuments) -> dict[str, Lies]:
-    """Every contact that lies in a lead or drives a pin, by its name."""
-    return contacts_of(context.documents, context.procedure.hook_up)
+    return ((lies, context.sources[lies.input]) for lies in context.contacts.values() if lies.input)
 
 
 def at_contact(lies: Lies, *key: str) -> Path:
@@ -38,19 +42,14 @@ def at_contact(lies: Lies, *key: str) -> Path:
 def moved_contacts(
     context: BoundDocuments,
 ) -> Iterator[tuple[ContactChange, Lies, FedInput, bool]]:
-    """Movements of contacts, and whether the input is on then."""
+    """Movements of contacts, and whether the input is on then: it goes off before, where both are at one
+    instant.
+    """
     lying = {lies.name: (lies, source) for lies, source in _lying(context)}
     for change in context.timeline.contacts:
         if change.contact in lying:
             lies, source = lying[change.contact]
-            yield change, lies, source, _is_on(context, lies.input, change)
-
-
-def _is_on(context: BoundDocuments, name: str, change: ContactChange) -> bool:
-    """Whether an input is on as a contact is moved: it goes off before, where both are at one instant."""
-    actions = context.timeline.actions[: change.before]
-    switched = [each.kind for each in actions if each.input == name and each.kind != "line"]
-    return switched[-1:] == ["on"]
+            yield change, lies, source, lies.input in context.on[change.before]
 
 
 @rule("relay-under-load", Severity.STOP)
@@ -159,9 +158,7 @@ def relay_load_unrated(change: ContactChange, lies: Lies, source: FedInput, on: 
 @rule("relay-settle", Severity.STOP, worst=Ranking("needed", over="settle"))
 def relay_settle(context: Context) -> Outcome:
     """A step is over before its contacts, which are moved one after the other, have stopped bouncing."""
-    moves = grouped(
-        (move.change.step, move) for move in contact_moves(used_contacts(context), context.timeline)
-    )
+    moves = grouped((move.change.step, move) for move in contact_moves(context.contacts, context.timeline))
     for index, step in enumerate(context.procedure.steps):
         if step.relays is None or index not in moves:
             continue
@@ -273,3 +270,168 @@ def relay_isolates_nothing(lies: Lies, source: FedInput) -> Outcome:
         ),
         "switch the outputs off and measure before anything is touched, however the contact stands",
     )
+
+
+def _driven(context: BoundDocuments) -> Iterator[tuple[Lies]]:
+    """Contacts that drive pins."""
+    return ((lies,) for lies in context.contacts.values() if lies.pin)
+
+
+def _at_pin(pin: str, *key: str) -> Path:
+    return ("device", "pins", pin, *key)
+
+
+def _words(active: bool) -> str:
+    return "active" if active else "inactive"
+
+
+@rule("pin-undriven", Severity.CAUTION)
+def pin_undriven(context: Context) -> Outcome:
+    """Nothing drives a pin that enables a part of the load: the part stays as the pin's own level has it."""
+    for pin, each in context.device.pins.items():
+        inputs = [name for name in enabled_inputs(context.device, pin) if name in context.sources]
+        if pin in context.procedure.pins or not inputs:
+            continue
+        if each.undriven is None:
+            figure = f"level that pin '{pin}' takes where nothing drives it"
+            yield Unknown(inputs[0], _at_pin(pin, "undriven"), figure, f"whether {inputs[0]} is enabled")
+            continue
+        yield Hit(
+            inputs[0],
+            _at_pin(pin),
+            state(
+                "nothing drives pin '{pin}', which enables a part of {inputs}: it takes its own level, "
+                "{level}, and stays {state}",
+                pin=pin,
+                inputs=" and ".join(inputs),
+                level=each.undriven,
+                state=_words(each.undriven == each.active),
+            ),
+            "say under `pins` in the procedure what drives it, or check that this is intended",
+        )
+
+
+@rule("pin-enables-nothing", Severity.CAUTION)
+@of_every(with_seen(_driven))
+def pin_enables_nothing(context: BoundDocuments, lies: Lies) -> Outcome:
+    """A pin is driven, and no part of the load is said to be enabled by it: the rehearsal counts all of them
+    as drawn whenever they are fed.
+    """
+    if not enabled_inputs(context.device, lies.pin):
+        yield Hit(
+            lies.pin,
+            ("procedure", "pins", lies.pin),
+            state(
+                "'{contact}' drives pin '{pin}', and no part of any input's load has `enabled_by: {pin}`",
+                contact=lies.name,
+                pin=lies.pin,
+            ),
+            "write `enabled_by` beside each part that draws nothing while the pin is inactive",
+        )
+
+
+@rule("pin-polarity", Severity.STOP)
+@of_every(with_seen(_driven))
+def pin_polarity(context: BoundDocuments, lies: Lies) -> Outcome:
+    """A contact drives a pin to the same side open and closed: what it enables can never be switched on, or
+    never off.
+    """
+    opened = lies.contact.level(False) or context.device.pins[lies.pin].undriven
+    if opened is None:
+        figure = f"level of pin '{lies.pin}' while '{lies.name}' is open"
+        yield Unknown(lies.pin, _at_pin(lies.pin, "undriven"), figure, "whether it can be made inactive")
+    elif opened == lies.contact.closed:
+        yield Hit(
+            lies.pin,
+            at_contact(lies, "closed"),
+            state(
+                "'{contact}' closed drives pin '{pin}' {closed}, and open leaves it {opened}: it is always "
+                "{state}",
+                contact=lies.name,
+                pin=lies.pin,
+                closed=opened,
+                opened=opened,
+                state=_words(lies.active_closed),
+            ),
+            "correct a level of the contact or of the pin, or take a contact that drives it the other way",
+        )
+
+
+@rule("pin-rests-active", Severity.STOP)
+@of_every(_driven)
+def pin_rests_active(lies: Lies) -> Outcome:
+    """A contact without power makes its pin active: where its instrument fails or is switched off, the device
+    is enabled, and `railwright off` without the plan of a run leaves it so.
+    """
+    rests = lies.contact.without_power
+    if lies.enables(rests == "closed"):
+        yield Hit(
+            lies.pin,
+            at_contact(lies, "without_power"),
+            state(
+                "'{contact}' is {rests} without power, which makes pin '{pin}' active",
+                contact=lies.name,
+                rests=rests,
+                pin=lies.pin,
+            ),
+            "take a contact that rests the other way, or drive the pin to the other level",
+        )
+
+
+@rule("pin-never-active", Severity.CAUTION)
+@of_every(with_seen(_driven))
+def pin_never_active(context: BoundDocuments, lies: Lies) -> Outcome:
+    """A requirement measures an input, and a part of its load is enabled in none of the steps that
+    requirements measure it in.
+    """
+    course = pin_courses(context.documents, context.timeline)[lies.pin]
+    steps = {span.name: span for span in context.timeline.spans}
+    for name in enabled_inputs(context.device, lies.pin):
+        during = dict.fromkeys(each.during for each in context.procedure.requires if each.of == name)
+        spans = [steps[step] for step in during if step in steps]
+        if not spans or any(True in states_within(course, span.start, span.end) for span in spans):
+            continue
+        yield Hit(
+            name,
+            ("procedure", "pins", lies.pin),
+            state(
+                "{input} is measured in '{steps}', where pin '{pin}' is never active",
+                input=name,
+                steps="', '".join(during),
+                pin=lies.pin,
+            ),
+            "make it active in a step before, or check that the device is meant to be measured disabled",
+        )
+
+
+@rule("pin-feeds-back", Severity.CAUTION)
+@of_every(with_seen(_driven))
+def pin_feeds_back(context: BoundDocuments, lies: Lies) -> Outcome:
+    """A pin is driven to its high level while the inputs that it enables are off: through the pin's own
+    protection it may feed the device that has no supply.
+    """
+    inputs = [name for name in enabled_inputs(context.device, lies.pin) if name in context.sources]
+    if not inputs:
+        return
+    course = pin_courses(context.documents, context.timeline)[lies.pin]
+    on = [each for name in inputs for each in switched_on(context.timeline, name)]
+    when = "after the end" if lies.contact.level(lies.rests_closed) == "high" else ""
+    for start, end, active in stretches_of(course):
+        high = lies.contact.level(active == lies.active_closed) == "high"
+        played = min(end, context.timeline.duration)
+        if high and not any(begins <= start and played <= until for begins, _, until in on):
+            when = "before it is switched on" if not on or start < on[0][0] else "after it is switched off"
+            break
+    if when:
+        yield Hit(
+            inputs[0],
+            at_contact(lies),
+            state(
+                "'{contact}' drives pin '{pin}' high {when}, while {input} is off",
+                contact=lies.name,
+                pin=lies.pin,
+                when=when,
+                input=inputs[0],
+            ),
+            "check that the pin bears it without a supply, or put a resistor in series with it",
+        )

@@ -1,0 +1,93 @@
+"""How long an input waits for another that has to be confirmed off before it, by its `off_after`.
+
+The truth is worked out here: C falls through R from V to 1 V in R·C·ln(V / 1 V), with the output's own
+150 µF and 2 kΩ beside the load (closed form), and is then read there for 0.25 s.
+"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+from tests.said import figures
+from tests.truth.saying import played
+from tests.truth.small import fed_by, supply, write
+
+from railwright.archive.stored import open_stored
+from railwright.job import Job
+from railwright.traces import EventKind
+
+OWN_FARADS, OWN_OHMS, READ_FOR = 150e-6, 2000.0, 0.25
+
+
+def procedure(folder: Path, volts: float, farads: float, ohms: float, gap: float) -> Path:
+    drain = fed_by(
+        {"capacitor": {"capacitance": f"{farads} F"}},
+        {"resistor": {"resistance": f"{ohms} ohm"}},
+        nominal=f"{volts} V",
+    )
+    gate = fed_by({"resistor": {"resistance": "200 ohm"}}, nominal="5 V")
+    limits = {"current_limit": "2 A", "at_limit": "regulate", "ovp": "36 V"}
+    return write(
+        folder,
+        {"drain": drain, "gate": gate},
+        {
+            "hook_up": {
+                name: {"from": f"s.{number}", "lead": "pair", "sense": "at terminals"}
+                for number, name in enumerate(("drain", "gate"), 1)
+            },
+            "limits": {"drain": limits, "gate": {**limits, "off_after": ["drain"]}},
+            "steps": [
+                {"power_up": {"order": ["gate", "drain"], "gap": "50 ms", "settle": "400 ms"}, "name": "up"},
+                {"power_down": {"order": ["drain", "gate"], "gap": f"{gap} s"}, "name": "down"},
+                {"hold": "100 ms", "name": "after"},
+            ],
+            "record": {"every": "10 ms"},
+        },
+        {"s": supply({"sink": None}, {"sink": None})},
+    )
+
+
+@pytest.mark.parametrize(
+    ("volts", "farads", "ohms", "gap"),
+    [
+        (12.0, 1e-3, 600.0, 0.02),
+        (24.0, 2e-4, 3000.0, 0.1),
+        (20.0, 4.7e-4, 1000.0, 1.0),
+        (12.0, 1e-6, 50.0, 0.02),
+    ],
+)
+def test_the_check_says_how_long_the_run_will_wait(
+    volts: float, farads: float, ohms: float, gap: float, tmp_path: Path
+) -> None:
+    together = 1.0 / (1.0 / ohms + 1.0 / OWN_OHMS)
+    threshold = max(1.0, 0.05 * volts)
+    truth = (farads + OWN_FARADS) * together * math.log(volts / threshold) + READ_FOR - gap
+    path = procedure(tmp_path / "s", volts, farads, ohms, gap)
+    (found,) = [f for f in Job.open(path).check(static=True).findings if f.rule == "off-after-waits"]
+    assert (found.about, found.severity) == ("gate", "caution")
+    waits = figures(found.why)[-1]
+    assert seconds(waits) == pytest.approx(truth, rel=0.01, abs=2e-3)
+    with played(path, 1) as (_, folder):
+        record = open_stored(folder).data.record
+    went = {e.subject: e.time for e in record.events if e.kind is EventKind.OFF}
+    # Confirmed with the next reading.
+    assert went["gate"] - went["drain"] - gap == pytest.approx(truth, rel=0.02, abs=0.035)
+
+
+@pytest.mark.parametrize(
+    ("volts", "farads", "ohms", "gap"), [(12.0, 1e-3, 600.0, 2.0), (24.0, 2e-4, 3000.0, 2.0)]
+)
+def test_where_there_is_time_enough_nothing_is_said(
+    volts: float, farads: float, ohms: float, gap: float, tmp_path: Path
+) -> None:
+    """The first takes 0.53 s · 2.5, the second 0.42 s · 3."""
+    path = procedure(tmp_path / "s", volts, farads, ohms, gap)
+    assert [f for f in Job.open(path).check(static=True).findings if f.rule == "off-after-waits"] == []
+
+
+def seconds(text: str) -> float:
+    """A printed time [s]."""
+    number, unit = text.split()
+    return float(number) * {"s": 1.0, "ms": 1e-3}[unit]
