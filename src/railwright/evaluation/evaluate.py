@@ -22,6 +22,7 @@ from railwright.evaluation.played import (
     unfinished,
 )
 from railwright.evaluation.reading import (
+    declared_model,
     known_resistance,
     lead_name,
     recorder_model,
@@ -132,17 +133,22 @@ def _aligned(
             f"expected a recorder of the bench ({known}), got '{recording.origin}'; "
             "add it to the bench document with its accuracy, or name one that is there"
         )
+    inputs = [name for name in recording.traces if name in set_points]
+    declared = {name: declared_model(recording.origin, recorder, own.models[name]) for name in inputs}
     try:
-        alignment = align(recording, own.record, own.models)
+        alignment = align(recording, own.record, own.models, declared)
     except AlignmentError as error:
         error.recording = recording
         raise
     models = {
         name: recorder_model(
-            recording.origin, recorder, alignment, sampling_of(traces.time), own.models[name]
+            recording.origin,
+            recorder,
+            alignment,
+            sampling_of(recording.traces[name].time),
+            own.models[name],
         )
-        for name, traces in recording.traces.items()
-        if name in set_points
+        for name in inputs
     }
     return RecordSource(recording.origin, alignment.record, models, set_points), alignment
 
@@ -171,12 +177,13 @@ def _judge(
     sources: Sequence[RecordSource],
     contradicting: Sequence[Contradiction],
 ) -> tuple[Result, list[str]]:
-    first = _from_source(case, requirement, case.own)
-    chosen, unused = first, []
+    chosen = _from_source(case, requirement, case.own)
+    told, unused = [chosen], []
     for source in sources[1:]:
         if not _tells(source, requirement):
             continue
         other = _from_source(case, requirement, source)
+        told.append(other)
         if _better(other, chosen):
             chosen = other
         elif other.measured is None:
@@ -189,7 +196,8 @@ def _judge(
         for name, each in unused
     ]
     origin = next(source for source in sources if source.name == chosen.source)
-    return _result(requirement, _in_doubt(chosen, requirement, origin, contradicting)), remarks
+    chosen = _overruled(_in_doubt(chosen, requirement, origin, contradicting), requirement, told)
+    return _result(requirement, chosen), remarks
 
 
 def _tells(source: RecordSource, requirement: Requirement) -> bool:
@@ -222,6 +230,27 @@ def _in_doubt(
     for each in contradicting:
         if each.concerns(requirement.of, source.name, tuple(rests_on)):
             return replace(finding, outcome=Outcome.INCONCLUSIVE, reason=each.words)
+    return finding
+
+
+def _overruled(finding: _Finding, requirement: Requirement, told: Sequence[_Finding]) -> _Finding:
+    """A pass, inconclusive where another source has the whole of its interval beyond a limit: one that sees
+    less does not see what is not there.
+    """
+    lower, upper = requirement.limits
+    if finding.outcome is not Outcome.PASS or finding.measured is None:
+        return finding
+    for each in told:
+        if each.measured is None or each.outcome is not Outcome.FAIL:
+            continue
+        above = upper is not None and each.measured.low > upper
+        if above or (lower is not None and each.measured.high < lower):
+            unit, (one, two) = requirement.unit, (each.measured, finding.measured)
+            reason = (
+                f"the records contradict each other: {each.source} shows {amount(one.value, unit)}, surely "
+                f"{'above' if above else 'below'} the limit, and {finding.source} {amount(two.value, unit)}"
+            )
+            return replace(finding, outcome=Outcome.INCONCLUSIVE, reason=reason)
     return finding
 
 
