@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import copy
+import pickle
 import re
 import shutil
 import subprocess
@@ -15,6 +17,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 from pyarrow import parquet
+from tests.bench import copy_demo, replaced
 from tests.said import says
 
 import railwright as rw
@@ -165,6 +168,10 @@ def test_a_recording_is_a_part_of_a_job(tmp_path: Path) -> None:
     assert rw.open(procedure).content != first.content
     with pytest.raises(RecordingError, match="expected a recording that stays as it is"):
         again.save(tmp_path / "other")
+    with pytest.raises(RecordingError, match="expected a recording that stays as it is"):
+        again.check().run(unit="S-1", operator="O", folder=tmp_path / "run", twins=True)
+    assert not (tmp_path / "other").exists()
+    assert not (tmp_path / "run").exists()
 
 
 def test_a_run_is_evaluated_beside_a_recording(run: rw.Run, tmp_path: Path) -> None:
@@ -222,10 +229,102 @@ def test_an_edit_that_cannot_be_made_is_one_line(job: rw.Job) -> None:
             job.edit(path, "26 V")
     with pytest.raises(NotEdited, match=r"expected one of 0 to \d+, got 'on'.*steps\.0\.hold"):
         job.edit("steps.on.power_up.gap", "5 s")
-    for itself in ("&a [*a]", "&a {b: *a}", "&a [[*a]]"):
-        with pytest.raises(DocumentErrors, match=r"power-input\.procedure\.yaml:\d+:\d+: ") as caught:
-            job.edit("procedure", itself)
-        assert len(str(caught.value).splitlines()) == 1
+    for itself in ("&a [*a]", "&a {b: *a}", "&a [[*a]]", "!!binary abc"):  # no YAML of ours: a text
+        assert job.edit("procedure", itself).documents.procedure.procedure == itself
+    with pytest.raises(ValueError, match=r"^document: expected one of procedure, device, bench, got 'unit'"):
+        job.edit("revision", "A", document="unit")  # type: ignore[arg-type]
+
+
+def test_an_edit_adds_an_outermost_key_to_the_document_that_may_have_it(tmp_path: Path) -> None:
+    procedure = copy_demo(tmp_path / "demo")
+    job = rw.open(procedure)
+    assert not job.edit("attended", False).documents.procedure.attended
+    override = "[{finding: ovp-above-withstand, because: tested apart}]"
+    added = job.edit("overrides", override)
+    assert [each.finding for each in added.documents.procedure.overrides] == ["ovp-above-withstand"]
+    meter = "{voltage: {range: 20 V, offset: 1 mV}, address: ASRL/dev/ttyS9::INSTR, "
+    meter += "aperture: 20 ms, interval: 0.2 s}"
+    metered = job.edit("multimeters", f"{{volts: {meter}}}", document="bench")
+    metered = metered.edit("multimeters", "{volts: {of: main}}", document="procedure")
+    # Both have 'multimeters.volts', and only one of them what is below it.
+    assert (
+        metered.edit("multimeters.volts.aperture", "10 ms").documents.bench.multimeters["volts"].aperture
+        == 0.01
+    )
+    probed = metered.edit("multimeters.volts.of", "transducer").documents.procedure
+    assert probed.multimeters["volts"].of == "transducer"
+    assert (
+        metered.edit("multimeters.volts.at", "terminals").documents.procedure.multimeters["volts"].at
+        == "terminals"
+    )
+    assert metered.edit("multimeters.volts.serial", "7").documents.bench.multimeters["volts"].serial == "7"
+    with pytest.raises(
+        NotEdited, match=r"^multimeters: expected which document is meant.*procedure or bench"
+    ):
+        job.edit("multimeters", "{}")
+
+
+def test_an_edit_reaches_a_name_that_two_documents_have(job: rw.Job) -> None:
+    renamed = job.edit("device", "Other", document="device").edit("bench", "Pier", document="bench")
+    assert (renamed.documents.device.device, renamed.documents.bench.bench) == ("Other", "Pier")
+    assert renamed.documents.procedure.device == job.documents.procedure.device
+    with pytest.raises(DocumentErrors, match="no such file"):
+        job.edit("device", "Other")
+
+
+@pytest.mark.parametrize("line_end", ["\n", "\r\n"])
+def test_an_edit_behind_a_block_of_text_stays_in_its_own_input(tmp_path: Path, line_end: str) -> None:
+    procedure = copy_demo(tmp_path / "demo")
+    held = "    ovp: 18 V\n    at_end:\n      stays_on: |\n        cools the sink\n"
+    text = replaced(procedure.read_text("utf-8"), ("    ovp: 18 V\n", held))
+    procedure.write_bytes(text.replace("\n", line_end).encode("utf-8-sig"))
+    edited = rw.open(procedure).edit("limits.main.opp", "10 W")
+    limits = edited.documents.procedure.limits
+    assert (limits["main"].opp, limits["transducer"].opp) == (10.0, None)
+    content = edited.documents.sources["procedure"].content
+    assert content.replace(f"    opp: 10 W{line_end}".encode(), b"") == procedure.read_bytes()
+
+
+def test_what_is_kept_of_equal_texts_is_not_of_another_folder(tmp_path: Path) -> None:
+    """Places are those of the job that is asked, and its recording is the one that is played."""
+    jobs_of = []
+    for name in ("one", "two"):
+        (tmp_path / name).mkdir()
+        jobs_of.append(rw.open(with_recording(tmp_path / name)))
+    first, second = jobs_of
+    assert first.content == second.content
+    mine, other = first.check(), second.check()
+    for check, folder in ((mine, "one"), (other, "two")):
+        places = {str(Path(finding.where.file).parent) for finding in check.findings if finding.where}
+        assert places == {str(tmp_path / folder)}
+    (tmp_path / "one" / "rail.csv").unlink()
+    run = other.run(unit="S-1", operator="O", folder=tmp_path / "run", twins=True)
+    assert run.completed
+    # Written again with the same bytes: what was opened then is another file than what is opened now.
+    (tmp_path / "two" / "rail.csv").unlink()
+    again = rw.open(with_recording(tmp_path / "two"))
+    assert again.content == other.job.content
+    assert again.check().run(unit="S-1", operator="O", folder=tmp_path / "again", twins=True).completed
+
+
+def test_an_override_of_no_finding_is_told_when_it_is_opened(job: rw.Job, tmp_path: Path) -> None:
+    procedure = copy_demo(tmp_path / "demo")
+    with procedure.open("a") as file:
+        file.write("overrides:\n  - {finding: ovp-above-withstnd, because: tested apart}\n")
+    with pytest.raises(DocumentErrors, match=r"power-input\.procedure\.yaml:\d+:\d+: .*ovp-above-withstand"):
+        rw.open(procedure)
+    with pytest.raises(DocumentErrors, match="id of a finding"):
+        job.edit("overrides", "[{finding: nothing, because: tested apart}]")
+
+
+def test_a_job_is_pickled_and_copied_with_its_documents(tmp_path: Path) -> None:
+    first = rw.open(with_recording(tmp_path))
+    first.settle()
+    assert first.timeline
+    for other in (pickle.loads(pickle.dumps(first)), copy.deepcopy(first)):
+        assert other.content == first.content
+        assert other.documents == first.documents
+        assert other.settle().settings.set_points == first.settle().settings.set_points
 
 
 def test_a_run_on_twins_is_read_judged_and_reported(run: rw.Run) -> None:
@@ -243,6 +342,13 @@ def test_a_run_on_twins_is_read_judged_and_reported(run: rw.Run) -> None:
     assert again["main"].time.size == run["main"].time.size
     report = again.report(customer="A harbour")
     assert report.read_bytes().startswith(b"%PDF")
+
+
+def test_what_a_run_says_of_itself_cannot_be_changed(run: rw.Run) -> None:
+    data = rw.read_run(run.folder).stored.data
+    for mapping in (data.about, data.settings, data.multimeters):
+        with pytest.raises(TypeError, match="stays as it is"):
+            mapping["unit"] = "another"  # type: ignore[index]
 
 
 def test_what_only_a_recording_needs_is_not_taken_without_one(run: rw.Run) -> None:
@@ -555,6 +661,10 @@ def test_a_number_of_numpy_is_written_as_a_number(job: rw.Job) -> None:
     with pytest.raises(DocumentErrors) as told:
         job.edit(path, np.float64(0.5))
     assert "got '0.5'" in str(told.value)
+    for points in (np.int64(9), np.int32(9)):
+        sweep = job.edit("steps.2.sweep.points", points).documents.procedure.steps[2].sweep
+        assert sweep is not None
+        assert sweep.points == 9
 
 
 def test_what_the_library_raises_can_be_caught_by_name(tmp_path: Path) -> None:

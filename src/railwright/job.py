@@ -10,11 +10,13 @@ import hashlib
 import os
 import uuid
 from abc import abstractmethod
+from codecs import BOM_UTF8
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from copy import deepcopy
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from numbers import Real
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
@@ -30,8 +32,8 @@ from railwright.arguments import (
     unexpected,
 )
 from railwright.collection import seldom_collected
-from railwright.documents.files import bytes_of, write_beside
-from railwright.documents.loader import Documents, load_documents
+from railwright.documents.files import Kind, bytes_of, write_beside
+from railwright.documents.loader import Documents, keys_of, load_documents
 from railwright.printable import printable
 from railwright.settings.hookup import HookedUp, hooked_up
 
@@ -94,6 +96,16 @@ def _writing(path: Path) -> Iterator[None]:
         raise NotWritten(printable(told, one_line=True)) from None
 
 
+def _loaded(procedure: str | os.PathLike[str], held: Mapping[str, bytes] | None = None) -> Documents:
+    """As `load_documents`, with what is wrong with overrides, which rules are known here alone."""
+    documents = load_documents(procedure, held)
+    if documents.procedure.overrides:
+        from railwright.settings.overrides import check_overrides
+
+        check_overrides(documents)
+    return documents
+
+
 def _kept(key: tuple[Any, ...], make: Callable[[], T]) -> T:
     """What was made for this key before, or is made now."""
     if key in _KEPT:
@@ -118,7 +130,7 @@ class Job:
     def open(cls, procedure: str | os.PathLike[str]) -> Job:
         """Load a procedure with its documents. Raises DocumentErrors with everything that is wrong."""
         path = as_path("procedure", procedure)
-        return cls(load_documents(procedure), path)
+        return cls(_loaded(procedure), path)
 
     @cached_property
     def content(self) -> str:
@@ -138,6 +150,15 @@ class Job:
         return digest.hexdigest()
 
     @cached_property
+    def _origin(self) -> tuple[Any, ...]:
+        """What results are kept by: what the documents say, how their files are called, since findings name
+        them, and which recordings are read.
+        """
+        files = self.documents.files.items()
+        called = [(name, None if isinstance(held, bytes) else held) for name, held in files]
+        return (self.content, *called)
+
+    @cached_property
     def timeline(self) -> Timeline:
         """What the procedure asks, against time; a rise that is `auto` is worked out for it."""
         from railwright.plan.timeline import timeline_of
@@ -145,34 +166,76 @@ class Job:
         asked = self._hooked.documents if self.documents.procedure.auto_rises else self.documents
         return timeline_of(asked.procedure, asked.device)
 
-    def edit(self, path: str | Sequence[str | int], value: str | float | bool) -> Job:
+    def edit(
+        self,
+        path: str | Sequence[str | int],
+        value: str | float | bool,
+        document: Kind | None = None,
+    ) -> Job:
         """The job with one value changed, or added: `job.edit("limits.main.current_limit", "0.9 A")`.
 
-        path: keys and positions of a list, in the document that has the first of them; a sequence where a key
-        has a dot in it. The files stay as they are, and what was read is not read again; `save` writes
-        the texts. Raises NotEdited where the path leads nowhere, DocumentErrors where the document is wrong
-        with it, RecordingError where a recording is no longer the one that was read.
+        path: keys and positions of a list; a sequence where a key has a dot in it. document: "procedure",
+        "device" or "bench"; left out: the one in which the path leads farthest, of several the one that may
+        have the value. The files stay as they are, and what was read is not read again; `save` writes the
+        texts. Raises NotEdited where the path leads nowhere or into several documents, or where anything else
+        would change with the value, DocumentErrors where the document is wrong with it, RecordingError where
+        a recording is no longer the one that was read.
         """
-        from railwright.documents.edit import edited, leads_nowhere
+        from railwright.documents.edit import NotEdited
+        from railwright.documents.sources import DocumentErrors
 
         parts = as_keys("path", path)
-        if not isinstance(value, str | int | float):
+        if not isinstance(value, str | Real):
             raise TypeError(unexpected("value", "a text, a number, True or False", value))
         if isinstance(value, str):
             as_text("value", value)
+        if document not in (None, *self.documents.sources):
+            raise ValueError(unexpected("document", f"one of {', '.join(self.documents.sources)}", document))
+        made: list[Job] = []
+        failed: list[NotEdited | DocumentErrors] = []
+        kinds = (document,) if document else self._documents_with(parts)
+        for kind in kinds:
+            try:
+                made.append(self._edited(kind, parts, value))
+            except (NotEdited, DocumentErrors) as error:
+                failed.append(error)
+        if len(made) == 1:
+            return made[0]
+        wrong = [error for error in failed if isinstance(error, DocumentErrors)]
+        if len(made) == 0 and len(wrong) < 2:
+            raise (wrong or failed)[0]
+        told = f"expected which document is meant, got a path that may be of {' or '.join(kinds)}"
+        raise NotEdited(f"{'.'.join(map(str, parts))}: {told}; give document=")
+
+    def _documents_with(self, path: tuple[str | int, ...]) -> tuple[Kind, ...]:
+        """The documents in which a path leads farthest: one where it leads to a value. NotEdited: none."""
+        from railwright.documents.edit import depth, leads_nowhere
+
         sources = self.documents.sources
-        kind = next((each for each, source in sources.items() if source.root.child(parts[0])), None)
-        if kind is None:
-            known = dict.fromkeys(key for source in sources.values() for key in source.root.entries)
-            raise leads_nowhere(parts, f"expected one of {', '.join(known)}", parts[0])
-        content = edited(sources[kind].content.decode("utf-8-sig"), parts, value).encode()
-        read = self.documents.files
+        depths = {kind: depth(source.root, path) for kind, source in sources.items()}
+        farthest = max(depths.values(), default=0)
+        if farthest:
+            kinds = tuple(kind for kind in sources if depths[kind] == farthest)
+            return kinds[:1] if farthest == len(path) else kinds
+        known = {kind: keys_of(kind) for kind in sources}
+        if found := tuple(kind for kind in sources if str(path[0]) in known[kind]):
+            return found
+        keys = ", ".join(dict.fromkeys(key for each in known.values() for key in each))
+        raise leads_nowhere(path, f"expected one of {keys}", path[0])
+
+    def _edited(self, kind: Kind, path: tuple[str | int, ...], value: str | float | bool) -> Job:
+        """The job with a value of one of its documents changed, which raises what `edit` does."""
+        from railwright.documents.edit import edited
+
+        source, read = self.documents.sources[kind], self.documents.files
+        mark = source.content[: len(BOM_UTF8)] if source.content.startswith(BOM_UTF8) else b""
+        content = mark + edited(source.content.decode("utf-8-sig"), path, value).encode()
         held = {name: each for name, each in read.items() if isinstance(each, bytes)}
-        made = load_documents(self.path, {**held, sources[kind].file: content})
+        made = Job(_loaded(self.path, {**held, source.file: content}), self.path)
         for name, each in read.items():
-            if not isinstance(each, bytes) and name in made.files:
+            if not isinstance(each, bytes) and name in made.documents.files:
                 each.check_unchanged()
-        return Job(made, self.path)
+        return made
 
     def save(self, folder: str | os.PathLike[str]) -> Job:
         """Write the documents, and the files that they name, into a folder; gives the job that lies there.
@@ -190,6 +253,7 @@ class Job:
         for name in files:
             if (to / name).exists():
                 raise FileExistsError(f"{to / name}: expected no file there, got one")
+        self.documents.check_recordings()
         for name, content in files.items():
             with _writing(to / name):
                 write_beside(to / name, content)
@@ -221,7 +285,7 @@ class Job:
                 check(self._hooked, today, rehearsed=not static, cases=cases, seed=seed, proofs=proofs)
             )
 
-        return Check(self, *_kept((self.content, "check", static, cases, seed, today, proofs), make))
+        return Check(self, *_kept((self._origin, "check", static, cases, seed, today, proofs), make))
 
     def settle(self) -> Check:
         """As `check`, without its findings by rehearsal: only what the set points hang on is rehearsed.
@@ -236,7 +300,7 @@ class Job:
             settings = settled(self._hooked, today, written=False)
             return _with_key(Checked(self._hooked.documents, settings, None))
 
-        check = Check(self, *_kept((self.content, "settle", today), make))
+        check = Check(self, *_kept((self._origin, "settle", today), make))
         missing = [name for name in self.documents.device.inputs if name not in check.settings.set_points]
         if missing:
             # All of them: who mends one would else find the next behind it.
@@ -261,7 +325,7 @@ class Job:
             return merged(over_threads(plan_ensemble(documents, plan.set_points, cases, seed, plan.played)))
 
         # It goes on counting (`Ensemble.add`): what is kept stays here.
-        return deepcopy(_kept((self.content, "ensemble", cases, seed), make))
+        return deepcopy(_kept((self._origin, "ensemble", cases, seed), make))
 
     def faults(self, case: CaseName | Case = "nominal") -> FaultStudy:
         """Rehearse wrong leads, mistyped figures and lost supplies, one at a time."""
@@ -284,7 +348,11 @@ class Job:
 
     @cached_property
     def _hooked(self) -> HookedUp:
-        return _kept((self.content, "hook up"), lambda: hooked_up(self.documents))
+        return _kept((self._origin, "hook up"), lambda: hooked_up(self.documents))
+
+    def __getstate__(self) -> dict[str, Any]:
+        """What is pickled and copied: the documents alone, not what was worked out from them."""
+        return {"documents": self.documents, "path": self.path}
 
     def __repr__(self) -> str:
         procedure, device = self.documents.procedure.procedure, self.documents.device.device
@@ -332,7 +400,7 @@ class Check:
         from railwright.plan.plan import plan_of
 
         return _kept(
-            (self.job.content, "plan", _as_key(self.settings)),
+            (self.job._origin, "plan", _as_key(self.settings)),
             lambda: plan_of(self.checked.documents, self.settings.set_points),
         )
 
@@ -349,7 +417,7 @@ class Check:
         if not isinstance(case, str):
             plan, made = make()
             return Rehearsal(self, made, plan)
-        key = (self.job.content, "rehearse", case, known is None, _as_key(self.settings))
+        key = (self.job._origin, "rehearse", case, known is None, _as_key(self.settings))
         plan, made = _kept(key, make)
         return Rehearsal(self, made, plan)
 
@@ -394,7 +462,7 @@ class Check:
         shape waits for or is ended by. hands: asks a person to make a setting that no command of a real
         supply makes, and gives what was set (`railwright.running.by_hand`). Raises Blocked where a finding
         stops it, or real supplies would be switched on after a check without its rehearsal, RunRefused where
-        it may not begin.
+        it may not begin, RecordingError where a recording is no longer the one that was read.
         """
         from railwright.running.folder import default_folder
         from railwright.running.runner import run
@@ -417,6 +485,7 @@ class Check:
             "triggers": triggers,
         }
         documents, set_points = self.checked.documents, self.settings.set_points
+        documents.check_recordings()  # before there is a folder
         if not twins:
             return Run.read(run(documents, set_points, hands=hands, **given).folder)
         from railwright.guard.local_link import LocalLink

@@ -246,6 +246,21 @@ def test_a_recording_that_an_evaluation_used_and_was_changed_since_is_no_pass(tm
     assert evaluations_of(open_stored(place))[0][0].outcome == "inconclusive"
 
 
+@pytest.mark.parametrize("name", [READINGS, "settings.json", "events.json", "log.ndjson"])
+@pytest.mark.parametrize("what", ["taken away", "changed"])
+def test_a_file_that_went_after_the_run_was_read_is_a_doubt(tmp_path: Path, name: str, what: str) -> None:
+    place = finished(tmp_path)
+    stored = open_stored(place)
+    assert evaluate_run(stored, []).unsound == ()
+    if what == "changed":
+        (place / name).write_bytes((place / name).read_bytes() + b"\n")
+    else:
+        (place / name).unlink()
+    found = evaluate_run(stored, [])
+    assert (found.outcome, any(name in line for line in found.unsound)) == ("inconclusive", True)
+    assert json.loads((place / "evaluations" / "02.json").read_text())["unsound"] == list(found.unsound)
+
+
 def test_readings_that_are_no_numbers_are_reported_as_inconclusive(tmp_path: Path) -> None:
     turns = "  - {name: four, measure: turn_off_voltage, of: main, during: sweep, between: 7 V .. 8 V}\n"
     place = finished(tmp_path, requires=REQUIRES + turns)

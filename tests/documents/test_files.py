@@ -37,6 +37,19 @@ BOMB = "a: &a [x, x, x, x, x, x, x, x, x, x]\n" + "".join(
         (b"bench: \xe9\n", "b.yaml:1:8: expected UTF-8 text, got the byte 0xe9; save the file as UTF-8"),
         (b"\xff\xfeb\x00", "b.yaml:1:1: expected UTF-8 text, got UTF-16; save it as UTF-8"),
         ("bench: a\0b\n", "b.yaml:1:9: expected text, got the control character U+0000"),
+        *(
+            (
+                f"bench: a\n# b{end}location: dry\n",
+                f"b.yaml:2:4: expected a line feed at the end of a line, got U+{ord(end):04X}, which not every "
+                "program takes for one; replace it",
+            )
+            for end in "\r\x85\u2028\u2029"
+        ),
+        (
+            'bench: "a\u2028b"\r\nlocation: dry',
+            "b.yaml:1:10: expected a line feed at the end of a line, got U+2028, which not every program takes "
+            "for one; replace it",
+        ),
         ("bench: [a\n", "b.yaml:1:8: expected a ']' for the '[' here, got none up to line 2; close it"),
         ("bench: 'a\n", "b.yaml:1:8: expected another ' after the one here, got none; close the quoted text"),
         ("bench: [a, {b: c]\n", "b.yaml:1:17: expected ',' or '}' for the '{' in column 12, got ']'; add it before, or put a text in quotes"),

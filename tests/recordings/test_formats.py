@@ -13,6 +13,7 @@ import pytest
 from pyarrow import parquet
 from scipy.io import wavfile
 from tests.recordings.samples import KINDS, RATE, columns, written
+from tests.said import says
 
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.of_inputs import Given, record_of
@@ -253,3 +254,29 @@ def test_remarks_that_are_not_there_are_not_made_up(tmp_path: Path) -> None:
         ]
     with open_recording(written(tmp_path, ".csv", MADE)) as recording:
         assert recording.count([Channel(1)]) is None
+
+
+@pytest.mark.parametrize(
+    "kind", [pa.time64("ns"), pa.time32("ms"), pa.date32(), pa.bool_(), pa.binary()], ids=str
+)
+def test_a_time_of_another_type_is_named(tmp_path: Path, kind: pa.DataType) -> None:
+    path = tmp_path / "typed.parquet"
+    parquet.write_table(pa.table({"time": pa.nulls(3, kind), "main_voltage_V": [0.0, 1.0, 2.0]}), path)
+    with pytest.raises(RecordingError) as refused, open_recording(path, guess=False):
+        pass
+    assert str(kind) in str(refused.value)
+    assert "texts" not in str(refused.value)
+
+
+@pytest.mark.parametrize(("size", "needed"), [(0, 16), (14, 16), (16, 40), (24, 40), (26, 40), (39, 40)])
+def test_a_wav_format_that_is_too_short_is_told_with_its_length(
+    tmp_path: Path, size: int, needed: int
+) -> None:
+    form = struct.pack("<HHIIHH", 0xFFFE, 1, 1000, 2000, 2, 16) + bytes(24)
+    chunk = b"fmt " + struct.pack("<I", size) + form[:size] + bytes(size % 2)
+    data = b"data" + struct.pack("<I", 20) + bytes(20)
+    path = tmp_path / "short.wav"
+    path.write_bytes(b"RIFF" + struct.pack("<I", 4 + len(chunk + data)) + b"WAVE" + chunk + data)
+    with pytest.raises(RecordingError) as refused, open_recording(path, guess=False):
+        pass
+    assert says(str(refused.value), str(size), str(needed))

@@ -192,6 +192,28 @@ def test_a_contact_that_is_moved_before_the_voltage_has_fallen(
         assert "open: [gate]" in line_of(findings[0])
 
 
+@pytest.mark.parametrize(("rated", "made"), [(1.0, True), (90.0, False)])
+def test_a_contact_that_closes_onto_an_empty_input(rated: float, made: bool, tmp_path: Path) -> None:
+    """How much flows, `tests/truth/test_closing_surge.py` compares with scipy."""
+    relays = (
+        "relays:\n  S: {address: TCPIP::127.0.0.1::5040::SOCKET, contacts: {gate: {channel: 1, fixture: box, "
+        f"without_power: open, voltage: 30 V, current: {rated} A, under_load: yes}}}}}}\n"
+    )
+    box = "fixtures:\n  box: {switch: {starts: open, resistance: 20 mohm}}\n"
+    down = "  - power_down: {order: [transducer, main], gap: 20 ms}\n"
+    close = "  - relays: {close: [gate], settle: 100 ms}\n    name: connect\n"
+    sensed = "lead: silicone pair, sense: at load"
+    edits: tuple[Edit, ...] = (
+        ("bench", "\nleads:", f"\n{relays}{box}\nleads:"),
+        ("procedure", sensed, "lead: silicone pair, fixture: box, sense: at terminals"),
+        ("procedure", down, close + down),
+    )
+    own = {each.rule: each for each in played(station(tmp_path, *edits))[1]}
+    assert own["closing-surge"].blocks
+    assert "close: [gate]" in line_of(own["closing-surge"])
+    assert ("contact-making-current" in own) == made
+
+
 def test_a_trip_delay_with_little_room(bent: Bent) -> None:
     (finding,) = found(bent.bend("main", "mode", 0.0, 0.03, Mode.CC), "trip-delay-margin")
     assert says(finding.why, "30 ms", "first power", "40 ms", "1.33")

@@ -1237,7 +1237,7 @@ CASES = [
         "main",
         (),
         "rise: 2 V/ms",
-        "takes 2.937 A beside the load; the limit is 1 A, 0.995 A less its error",
+        "takes 2.937 A to charge",
         silent=(power_up("order: [main, transducer], gap: 150 ms, rise: 0.1 V/ms, settle: 150 ms"),),
     ),
     Case("ovp-range", "main", (("procedure", "ovp: 18 V", "ovp: 39 V"),), "ovp: 39 V", "1 V to 38 V"),

@@ -28,7 +28,14 @@ from railwright.evaluation.outcome import Evaluation
 from railwright.recordings.of_inputs import record_of
 from railwright.recordings.opening import open_recording
 from railwright.recordings.recording import MOST_SHOWN, OpenRecording
-from railwright.records.manifest import Differences, hash_bytes, hash_file, write_json, write_manifest
+from railwright.records.manifest import (
+    Differences,
+    hash_bytes,
+    hash_file,
+    verify_manifest,
+    write_json,
+    write_manifest,
+)
 from railwright.records.names import (
     EVALUATIONS,
     RECORDINGS,
@@ -83,8 +90,12 @@ class StoredRun:
 
     @property
     def doubts(self) -> tuple[str, ...]:
-        """What an evaluation is made from and is not as the run left it, one line each."""
-        return (*self.data.doubts, *self._outside)
+        """What an evaluation is made from and is not as the run left it, when it was read or now, one line
+        each.
+        """
+        now = replace(verify_manifest(self.folder), record=self.data.differences.record)
+        found = (*self.data.doubts, *replace(self.data, differences=now).doubts, *self._outside)
+        return tuple(dict.fromkeys(found))
 
     @cached_property
     def _outside(self) -> tuple[str, ...]:

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from railwright.recordings.file import RecordedFile
 
 M = TypeVar("M", bound=BaseModel)
+MODELS: Mapping[Kind, type[BaseModel]] = {"procedure": Procedure, "device": Device, "bench": Bench}
 
 
 @dataclass(frozen=True)
@@ -76,6 +77,12 @@ class Documents:
             for name, held in source.beside.items():
                 found[beside(source.file, name)] = held
         return found
+
+    def check_recordings(self) -> None:
+        """RecordingError where a recording is no longer the one that was read."""
+        for held in self.files.values():
+            if not isinstance(held, bytes):
+                held.check_unchanged()
 
     def where(self, document: Kind, path: tuple[str | int, ...] = ()) -> Location:
         """Where the value at a path such as ("limits", "main", "ovp") stands, or its nearest parent.
@@ -161,9 +168,14 @@ def _referred(
     return _load(beside(procedure.file, node.text), kind, model, held, procedure.where((kind,)))
 
 
-def _foreign(source: DocumentSource, kind: Kind, model: type[BaseModel]) -> Problem | None:
+def keys_of(kind: Kind) -> list[str]:
+    """The outermost keys that a document may have."""
+    return [field.alias or name for name, field in MODELS[kind].model_fields.items()]
+
+
+def _foreign(source: DocumentSource, kind: Kind) -> Problem | None:
     """The problem of a file with keys none of which a document has: what it says is not repeated."""
-    known = [field.alias or name for name, field in model.model_fields.items()]
+    known = keys_of(kind)
     keys = list(source.root.entries)
     if not keys or any(key in source.root.entries for key in known):
         return None
@@ -185,7 +197,7 @@ def _load(
         source, problems = read_source(file, kind, named_at, held.get(file))
     except Unreadable as error:
         return None, None, [error.problem]
-    if foreign := _foreign(source, kind, model):
+    if foreign := _foreign(source, kind):
         return None, None, [foreign]
     incomplete: set[tuple[str | int, ...]] = set()
     if kind == "bench":

@@ -22,6 +22,8 @@ DEEPEST = 40
 MOST_FROM_ALIASES = 10_000
 _NULLS = ("", "~", "null", "Null", "NULL")
 _CURLY = tuple("“”„‟‘’‚«»")
+_ODD_END = re.compile("\r(?!\n)|[\x85\u2028\u2029]")
+"""What ends a line for some programs, the YAML parser among them, and not for others."""
 _ODD_INDENT = re.compile(r"^[ ]*([\u00a0\u1680\u2000-\u200b\u202f\u205f\u3000])", re.MULTILINE)
 
 
@@ -239,6 +241,11 @@ def _in_run(run: UniformLines, position: int) -> Node:
     return Node("mapping", line, run.column, None, entries, size=1 + 2 * len(entries))
 
 
+def _place(text: str, at: int) -> tuple[int, int]:
+    """Line and column of a character of a text."""
+    return text.count("\n", 0, at) + 1, at - text.rfind("\n", 0, at)
+
+
 def compose(text: str, file: str) -> tuple[Node | None, list[Problem]]:
     """The nodes of a YAML text (None where it is empty), and its duplicate keys.
 
@@ -248,8 +255,14 @@ def compose(text: str, file: str) -> tuple[Node | None, list[Problem]]:
     from ruamel.yaml.error import MarkedYAMLError, YAMLError
     from ruamel.yaml.reader import ReaderError
 
+    if odd := _ODD_END.search(text):
+        got = f"got U+{ord(odd[0]):04X}, which not every program takes for one"
+        place = _place(text, odd.start())
+        raise _Composer(file, False).stop(
+            *place, f"expected a line feed at the end of a line, {got}; replace it"
+        )
     if odd := _ODD_INDENT.search(text):
-        line, column = text.count("\n", 0, odd.start(1)) + 1, odd.start(1) - text.rfind("\n", 0, odd.start(1))
+        line, column = _place(text, odd.start(1))
         name = "a no-break space" if odd[1] in "\u00a0\u202f" else "another kind of space"
         got = f"got {name} (U+{ord(odd[1]):04X})"
         raise _Composer(file, False).stop(
@@ -272,10 +285,9 @@ def compose(text: str, file: str) -> tuple[Node | None, list[Problem]]:
         line, column, message = explained(error, text)
         raise composer.stop(line, column, message) from None
     except ReaderError as error:
-        before = text[: error.position]
-        line, column = before.count("\n") + 1, len(before) - before.rfind("\n")
         raise composer.stop(
-            line, column, f"expected text, got the control character U+{int(error.character):04X}"
+            *_place(text, error.position),
+            f"expected text, got the control character U+{int(error.character):04X}",
         ) from None
     except (YAMLError, ValueError, OverflowError) as error:  # \U escapes beyond Unicode end as ValueError
         what = f" ({' '.join(str(error).split())[:80]})" if ours else ""

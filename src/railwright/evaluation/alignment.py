@@ -1,9 +1,11 @@
 """Puts an external recording on the time base of the run, by the waveform that both have seen.
 
-For each possible shift the recording is averaged over the same apertures as the supply's readings; the shift
-with the least squared difference wins, if it fits well and no other fits nearly as well. How old a reading
-is, is unknown within an update interval, and with it the shift. A recording that differs in scale or zero is
-aligned by its course alone: whether both can be right is for `contradiction` to say.
+For each shift the recording is averaged over the same apertures as the supply's readings; the shift with the
+least squared difference wins, if it fits well. How old a reading is, is unknown within an update interval,
+and with it the shift: a shift is possible where every reading may be one of the means that the recording has
+within that interval, give or take both errors. All possible shifts lie within the stated uncertainty, else
+the recording is refused. Where samples are missing a recording says nothing. One that differs in scale or
+zero is aligned by its course alone: whether both can be right is for `contradiction` to say.
 """
 
 from __future__ import annotations
@@ -16,9 +18,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from railwright.evaluation.contradiction import largest_error
+from railwright.measures.hiding import MISSING
+from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import ReadingModel
+from railwright.measures.signal import Place, View
 from railwright.quantities import show
-from railwright.traces import Record, Traces
+from railwright.traces import VOLTAGES, Record, Traces
 
 Array = NDArray[np.float64]
 
@@ -30,6 +36,12 @@ RIVAL = 1.5
 LEAST_READINGS = 4
 DRIFTED = 20.0
 """By how many times as much as the readings tell an instant a clock may be off over a whole recording."""
+LATE = 0.05
+"""Part of an update interval by which a reading may come at another time than it says."""
+
+MOST_MEANS = 1_000_000
+"""Instants at which a recording's means are worked out, at most."""
+
 MOST_SHIFTS = 10_000_000
 """Shifts that are tried; more would be a matter of hours."""
 
@@ -63,11 +75,17 @@ class Alignment:
     drift: float = 0.0
 
 
-def align(external: Record, own: Record, models: Mapping[str, ReadingModel]) -> Alignment:
+def align(
+    external: Record,
+    own: Record,
+    models: Mapping[str, ReadingModel],
+    recorder: Mapping[str, ReadingModel] | None = None,
+) -> Alignment:
     """Shift a recording onto the run's time base.
 
-    models: how the readings of each input of `own` came about. Raises AlignmentError where the two share no
-    channel with a transition in it, where they do not match, or where they match at two places.
+    models: how the readings of each input of `own` came about. recorder: the same of the recording, its
+    clock's zero aside. Raises AlignmentError where the two share no channel with a transition in it, where
+    they do not match, or where they match at two places.
     """
     pairs = _common(external, own)
     if not pairs:
@@ -75,23 +93,25 @@ def align(external: Record, own: Record, models: Mapping[str, ReadingModel]) -> 
             f"expected a recording of an input of this run ({', '.join(own.traces)}), "
             f"'{external.origin}' holds {', '.join(external.traces) or 'nothing'}; check its column names"
         )
+    ranges = {
+        pair: _Ranges(external.traces[pair[0]], own.traces[pair[0]], models[pair[0]], recorder or {}, *pair)
+        for pair in pairs
+    }
     failures: list[AlignmentError] = []
-    best = _best(external, own, models, pairs, failures)
+    best = _best(external, ranges, pairs, failures)
     if best is None:
         mismatched = [
             pair for pair, failure in zip(pairs, failures, strict=True) if type(failure) is _Mismatch
         ]
-        best = _best(external, own, models, mismatched, [], by_course=True)
+        best = _best(external, ranges, mismatched, [], by_course=True)
     if best is None:
         raise AlignmentError(str(failures[0]))
     return best
 
 
-# Many: what is aligned to what, by which of it and how, and what failed.
 def _best(
     external: Record,
-    own: Record,
-    models: Mapping[str, ReadingModel],
+    ranges: Mapping[tuple[str, str], _Ranges],
     pairs: Sequence[tuple[str, str]],
     failures: list[AlignmentError],
     *,
@@ -99,15 +119,16 @@ def _best(
 ) -> Alignment | None:
     """The best alignment by any of these channels; None: all fail, and `failures` has each one's reason."""
     best: Alignment | None = None
-    for name, channel in pairs:
+    for pair in pairs:
+        voltages = [each for (_, channel), each in ranges.items() if channel in VOLTAGES and each.bounded]
         try:
-            found = _align_channel(external, own, models[name], name, channel, by_course=by_course)
+            found = _align_channel(external, ranges[pair], voltages, by_course=by_course)
         except AlignmentError as error:
             failures.append(error)
             continue
         if best is None or found.quality > best.quality:
             best = found
-        if channel != "current" and best.quality >= LEAST_QUALITY:
+        if pair[1] != "current" and best.quality >= LEAST_QUALITY:
             break
     return best
 
@@ -136,59 +157,198 @@ def _as_recorded(traces: Traces, channel: str, model: ReadingModel) -> Array:
     return traces.columns[_other_end(channel)] - (drop if channel == "voltage" else -drop)
 
 
+class _Ranges:
+    """One channel of a recording beside the run's readings of it, and which shifts they allow.
+
+    A reading is the mean over an aperture that ended within half an update of `ends`. bounded: the errors of
+    both are known.
+    """
+
+    def __init__(
+        self,
+        fine: Traces,
+        coarse: Traces,
+        model: ReadingModel,
+        recorder: Mapping[str, ReadingModel],
+        name: str,
+        channel: str,
+    ) -> None:
+        self.what = f"{name} {channel.replace('_', ' ')}"
+        self.update = model.update if model.update is not None else float(np.median(np.diff(coarse.time)))
+        self.aperture = max(model.aperture if model.aperture is not None else self.update, 1e-9)
+        self.time, self.values = fine.time, fine.columns[channel]
+        seen = _as_recorded(coarse, channel, model)
+        keep = np.isfinite(seen)
+        self.ends, self.readings = coarse.time[keep] - self.update / 2.0, seen[keep]
+        self.integral, self.holes = _integral(self.time, self.values), _holes(self.time)
+        self.late = (0.5 + LATE) * self.update
+        self.error, self.bounded = self._errors(fine, coarse, model, recorder.get(name), channel)
+
+    def _errors(
+        self,
+        fine: Traces,
+        coarse: Traces,
+        model: ReadingModel,
+        recorder: ReadingModel | None,
+        channel: str,
+    ) -> tuple[Array, bool]:
+        """By how much each reading and the recording may differ, shape (n,), and whether that is known."""
+        try:
+            if recorder is None or model.update is None or model.aperture is None:
+                raise CannotMeasure("the errors are unknown", "")
+            self.late += recorder.time_base * float(self.time[-1] - self.time[0]) / 2.0
+            error = _largest_error(coarse, model, channel)
+            if error.size != self.readings.size:
+                raise CannotMeasure("voltage and current were not read together", "")
+            return error + float(np.max(_largest_error(fine, recorder, channel))), True
+        except CannotMeasure:
+            unknown = 1e-3 * max(1e-12, float(np.ptp(self.values)))
+            return np.full(self.readings.size, unknown), False
+
+    def scaled(self, shift: float) -> _Ranges:
+        """The same with the recording's scale and zero as they fit best at this shift."""
+        made, (recorded, readings) = copy(self), self.beside(shift)
+        slope, zero = np.polyfit(recorded, readings, 1)
+        made.values = slope * self.values + zero
+        made.integral = _integral(self.time, made.values)
+        return made
+
+    def means(self, ends: Array) -> tuple[Array, NDArray[np.bool_]]:
+        """Means over the aperture up to these instants of the recording, shape (n,); and where no sample is
+        missing in it.
+        """
+        begins = ends - self.aperture
+        means = (np.interp(ends, self.time, self.integral) - np.interp(begins, self.time, self.integral)) / (
+            self.aperture
+        )
+        return means, np.interp(ends, *self.holes) == np.interp(begins, *self.holes)
+
+    def beside(self, shift: float) -> tuple[Array, Array]:
+        """What was recorded, and what was read, at each reading that lies in the recording, shapes (n,)."""
+        first = int(np.searchsorted(self.ends, self.time[0] + shift + self.aperture, side="left"))
+        last = int(np.searchsorted(self.ends, self.time[-1] + shift, side="right"))
+        recorded, whole = self.means(self.ends[first:last] - shift)
+        return recorded[whole], self.readings[first:last][whole]
+
+    def excess(self, shifts: Array, step: float) -> Array:
+        """By how much the worst reading lies beyond all that the recording has within half an update of it,
+        in parts of both errors, at each shift or at one that differs by at most half a step. Shape (n,).
+        """
+        length = float(self.time[-1] - self.time[0])
+        every = max(step / 8.0, self.update / 64.0, length / MOST_MEANS)
+        grid = np.arange(self.time[0] + self.aperture, self.time[-1], every)
+        if not grid.size:
+            return np.zeros(shifts.size)
+        means, whole = self.means(grid)
+        around = math.ceil((self.late + step / 2.0) / every) + 1
+        low = _lowest(np.where(whole, means, -np.inf), around)
+        high = -_lowest(np.where(whole, -means, -np.inf), around)
+        found = np.zeros(shifts.size)
+        for number, shift in enumerate(shifts):
+            first = int(np.searchsorted(self.ends, grid[0] + shift, side="left"))
+            last = int(np.searchsorted(self.ends, grid[-1] + shift, side="right"))
+            if first < last:
+                place = np.rint((self.ends[first:last] - (shift + grid[0])) / every).astype(np.intp)
+                values = self.readings[first:last]
+                beyond = np.maximum(low[place] - values, values - high[place]) / self.error[first:last]
+                found[number] = max(0.0, float(np.max(beyond)))
+        return found
+
+
+def _largest_error(traces: Traces, model: ReadingModel, channel: str) -> Array:
+    """By how much each value of a channel can be off, shape (n,). CannotMeasure where that is unknown."""
+    at: Place = "terminals" if channel == "terminal_voltage" else "connector"
+    view = View(traces, model, -math.inf, math.inf, at=at)
+    return largest_error(view.current() if channel == "current" else view.voltage())
+
+
+def _lowest(values: Array, around: int) -> Array:
+    """The least of so many values before and after each, shape (n,); nobody knows what is beyond the ends."""
+    found = np.pad(values, around, constant_values=-np.inf)
+    width, wanted = 1, 2 * around + 1
+    while 2 * width <= wanted:
+        found, width = np.minimum(found[:-width], found[width:]), 2 * width
+    rest = wanted - width
+    return np.minimum(found[: values.size], found[rest : rest + values.size])
+
+
+def _holes(time: Array) -> tuple[Array, Array]:
+    """Edges of the holes of a recording [s], and how much is missing up to each [s], for `np.interp`."""
+    apart = np.diff(time)
+    before = np.flatnonzero(apart > MISSING * float(np.median(apart))) if apart.size else np.empty(0, np.intp)
+    edges = np.concatenate((time[:1], np.stack((time[before], time[before + 1])).T.ravel()))
+    lost = np.cumsum(np.stack((np.zeros(before.size), apart[before])).T.ravel())
+    return edges, np.concatenate(([0.0], lost))
+
+
 def _align_channel(
-    external: Record, own: Record, model: ReadingModel, name: str, channel: str, *, by_course: bool
+    external: Record, own: _Ranges, voltages: Sequence[_Ranges], *, by_course: bool
 ) -> Alignment:
-    fine, coarse = external.traces[name], own.traces[name]
-    what = f"{name} {channel.replace('_', ' ')}"
-    update = model.update if model.update is not None else float(np.median(np.diff(coarse.time)))
-    aperture = model.aperture if model.aperture is not None else update
-    values = fine.columns[channel]
-    seen = _as_recorded(coarse, channel, model)
-    keep = np.isfinite(seen)
-    windows_end, readings = coarse.time[keep] - update / 2.0, seen[keep]
-    if fine.time.size < 10 or readings.size < LEAST_READINGS:
+    what, update, aperture = own.what, own.update, own.aperture
+    if own.time.size < 10 or own.readings.size < LEAST_READINGS or own.time[0] == own.time[-1]:
         raise AlignmentError(f"'{external.origin}' and the run share too few values of {what} to be aligned")
-    integral = _integral(fine.time, values)
-    if float(np.std(values)) < 0.02 * max(1e-12, float(np.max(np.abs(values)))):
+    if float(np.std(own.values)) < 0.02 * max(1e-12, float(np.max(np.abs(own.values)))):
         raise AlignmentError(
             f"'{external.origin}' holds no change of {what}, so there is nothing to align it by"
         )
-    cost = _Cost(fine.time, integral, windows_end, readings, max(aperture, 1e-9), by_course=by_course)
-    shifts = _shifts(cost, max(update, 1e-3) / 4.0)
-    if shifts is None:
-        long, run = show(cost.length, "s", 3), show(float(windows_end[-1] - windows_end[0]), "s", 3)
-        raise AlignmentError(
-            f"'{external.origin}' is {long} long, too much to align to a run of {run}; cut out its part with "
-            "'begin' and 'end'"
-        )
-    costs = np.fromiter((cost(shift) for shift in shifts), np.float64, shifts.size)
-    if not np.isfinite(costs).any():
-        raise AlignmentError(f"'{external.origin}' is too short against the readings of {what} to be aligned")
-    place = int(np.nanargmin(np.where(np.isfinite(costs), costs, np.nan)))
-    shift, least = _refine(cost, shifts[place], max(update, 1e-3) / 4.0)
+    step = max(update, 1e-3) / 4.0
+    cost = _Cost(own, by_course=by_course)
+    shifts, costs = _tried(external, cost, step, what)
+    groups = [] if by_course else [voltages, [own]] if own.bounded else []
+    for compared in groups:
+        beyond = np.max([each.excess(shifts, step) for each in compared], axis=0)
+        if possible := bool(np.any(beyond <= 1.0)):
+            break
+    else:
+        possible = False
+    place = int(np.argmin(np.where(beyond <= 1.0, costs, np.inf) if possible else costs))
+    shift, least = _refine(cost, shifts[place], step)
     explained = 1.0 - least / cost.variance
     if explained < LEAST_QUALITY:
         raise _Mismatch(
             f"'{external.origin}' does not match the run: at best {max(0.0, explained) * 100:.0f} % of its "
             f"{what} agrees, {LEAST_QUALITY * 100:.0f} % are needed; is it a recording of this run?"
         )
-    rivals = shifts[
-        (costs < RIVAL * max(least, cost.floor)) & (np.abs(shifts - shift) > 2.0 * (update + aperture))
-    ]
+    limit = 1.0
+    if not possible:
+        compared = [own.scaled(shift) if by_course else own]
+        beyond = compared[0].excess(shifts, step)
+        limit = max(1.0, RIVAL * float(compared[0].excess(np.array([shift]), step)[0]))
+        beyond[costs < RIVAL * max(least, cost.floor)] = 0.0
+    reach = 2.0 * (update + aperture)
+    rivals = shifts[(beyond <= limit) & (np.abs(shifts - shift) > reach)]
     if rivals.size:
         raise AlignmentError(
             f"'{external.origin}' matches the run at {shift:.3f} s and at {rivals[0]:.3f} s alike ({what}); "
-            "record a longer part, or one that happens only once"
+            "record a longer part, or one that happens only once, without missing samples"
         )
     width = _width(cost, shift, least, update)
-    uncertainty = update / 2.0 + 2.0 * width / math.sqrt(cost.enough)
+    near = np.linspace(shift - reach, shift + reach, 257)
+    alike = np.max([each.excess(near, near[1] - near[0]) for each in compared], axis=0) <= limit
+    farthest = float(np.max(np.abs(near[alike] - shift), initial=0.0)) + float(near[1] - near[0]) / 2.0
+    uncertainty = max(update / 2.0 + 2.0 * width / math.sqrt(cost.enough), farthest)
     drift = _drift(cost, shift, least, max(update, aperture))
     if abs(drift) * cost.length < 2.0 * uncertainty:
         drift = 0.0
     return Alignment(
         moved(external, shift), float(shift), uncertainty, min(1.0, explained), what, by_course, drift
     )
+
+
+def _tried(external: Record, cost: _Cost, step: float, what: str) -> tuple[Array, Array]:
+    """Every shift that counts, and its cost, shapes (n,), n >= 1. AlignmentError where there is none."""
+    shifts = _shifts(cost, step)
+    if shifts is None:
+        long, run = show(cost.length, "s", 3), show(float(cost.ends[-1] - cost.ends[0]), "s", 3)
+        raise AlignmentError(
+            f"'{external.origin}' is {long} long, too much to align to a run of {run}; cut out its part with "
+            "'begin' and 'end'"
+        )
+    costs = np.fromiter((cost(shift) for shift in shifts), np.float64, shifts.size)
+    counts = np.isfinite(costs)
+    if not counts.any():
+        raise AlignmentError(f"'{external.origin}' is too short against the readings of {what} to be aligned")
+    return shifts[counts], costs[counts]
 
 
 def _shifts(cost: _Cost, step: float) -> Array | None:
@@ -229,44 +389,36 @@ class _Cost:
     shift; by_course: as a part of the readings' own variance, at the scale and zero that make it least.
     """
 
-    def __init__(
-        self,
-        time: Array,
-        integral: Array,
-        ends: Array,
-        readings: Array,
-        aperture: float,
-        *,
-        by_course: bool = False,
-    ) -> None:
-        self.by_course = by_course
-        self.time, self.integral, self.ends, self.readings = time, integral, ends, readings
-        self.aperture = aperture
+    def __init__(self, ranges: _Ranges, *, by_course: bool = False) -> None:
+        self.by_course, self.ranges = by_course, ranges
+        time, self.ends, self.aperture = ranges.time, ranges.ends, ranges.aperture
+        self.time = time
         self.length = length = float(time[-1] - time[0])
-        interval = float(np.median(np.diff(ends)))
+        interval = float(np.median(np.diff(self.ends)))
+        edges = ranges.holes[0][1:]
+        missing = float(np.sum(edges[1::2] - edges[::2] + self.aperture))
         # A shift counts where nearly the whole recording lies inside the run, as far as the run can show it.
-        self.enough = max(LEAST_READINGS, int(0.8 * min(length, float(ends[-1] - ends[0])) / interval))
-        grid = np.arange(time[0] + aperture, time[-1], max(interval / 4.0, length / 2000.0))
-        averaged = (np.interp(grid, time, integral) - np.interp(grid - aperture, time, integral)) / aperture
-        self.variance = max(1e-18, float(np.var(averaged)))
+        shown = min(max(0.0, length - missing), float(self.ends[-1] - self.ends[0]))
+        self.enough = max(LEAST_READINGS, int(0.8 * shown / interval))
+        grid = np.arange(time[0] + self.aperture, time[-1], max(interval / 4.0, length / 2000.0))
+        averaged, whole = ranges.means(grid)
+        self.variance = max(1e-18, float(np.var(averaged[whole]))) if whole.any() else 1e-18
         self.floor = 1e-4 * self.variance
 
     def stretched(self, by: float) -> _Cost:
         """The cost of the same recording with all times since its first sample so many times as long."""
-        made = copy(self)
-        made.time = self.time[0] + (self.time - self.time[0]) * by
-        made.integral = self.integral * by
+        made, ranges = copy(self), copy(self.ranges)
+        begin = self.time[0]
+        made.time = ranges.time = begin + (self.time - begin) * by
+        ranges.integral = self.ranges.integral * by
+        ranges.holes = begin + (self.ranges.holes[0] - begin) * by, self.ranges.holes[1]
+        made.ranges = ranges
         return made
 
     def __call__(self, shift: float) -> float:
-        first = int(np.searchsorted(self.ends, self.time[0] + shift + self.aperture, side="left"))
-        last = int(np.searchsorted(self.ends, self.time[-1] + shift, side="right"))
-        if last - first < self.enough:
+        recorded, readings = self.ranges.beside(shift)
+        if readings.size < self.enough:
             return float("inf")
-        ends = self.ends[first:last] - shift
-        top = np.interp(ends, self.time, self.integral)
-        bottom = np.interp(ends - self.aperture, self.time, self.integral)
-        recorded, readings = (top - bottom) / self.aperture, self.readings[first:last]
         if self.by_course:
             return self.variance * _unexplained(recorded, readings)
         difference = recorded - readings

@@ -22,6 +22,7 @@ from railwright.evaluation.played import (
     unfinished,
 )
 from railwright.evaluation.reading import (
+    declared_model,
     known_resistance,
     lead_name,
     recorder_model,
@@ -132,17 +133,22 @@ def _aligned(
             f"expected a recorder of the bench ({known}), got '{recording.origin}'; "
             "add it to the bench document with its accuracy, or name one that is there"
         )
+    inputs = [name for name in recording.traces if name in set_points]
+    declared = {name: declared_model(recording.origin, recorder, own.models[name]) for name in inputs}
     try:
-        alignment = align(recording, own.record, own.models)
+        alignment = align(recording, own.record, own.models, declared)
     except AlignmentError as error:
         error.recording = recording
         raise
     models = {
         name: recorder_model(
-            recording.origin, recorder, alignment, sampling_of(traces.time), own.models[name]
+            recording.origin,
+            recorder,
+            alignment,
+            sampling_of(recording.traces[name].time),
+            own.models[name],
         )
-        for name, traces in recording.traces.items()
-        if name in set_points
+        for name in inputs
     }
     return RecordSource(recording.origin, alignment.record, models, set_points), alignment
 
@@ -160,12 +166,13 @@ def _judge(
     sources: Sequence[RecordSource],
     contradicting: Sequence[Contradiction],
 ) -> tuple[Result, list[str]]:
-    first = _from_source(case, requirement, case.own)
-    chosen, unused = first, []
+    chosen = _from_source(case, requirement, case.own)
+    told, unused = [chosen], []
     for source in sources[1:]:
         if not _tells(source, requirement):
             continue
         other = _from_source(case, requirement, source)
+        told.append(other)
         if _better(other, chosen):
             chosen = other
         elif other.measured is None:
@@ -178,7 +185,7 @@ def _judge(
         for each in unused
     ]
     origin = next(source for source in sources if source.name == chosen.source)
-    return _in_doubt(chosen, requirement, origin, contradicting), remarks
+    return _overruled(_in_doubt(chosen, requirement, origin, contradicting), told), remarks
 
 
 def _tells(source: RecordSource, requirement: Requirement) -> bool:
@@ -211,6 +218,27 @@ def _in_doubt(
     for each in contradicting:
         if each.concerns(requirement.of, source.name, tuple(rests_on)):
             return replace(result, outcome=Outcome.INCONCLUSIVE, reason=each.words)
+    return result
+
+
+def _overruled(result: Result, told: Sequence[Result]) -> Result:
+    """A pass, inconclusive where another source has the whole of its interval beyond a limit: one that sees
+    less does not see what is not there.
+    """
+    lower, upper, unit = result.lower, result.upper, result.unit
+    if result.outcome is not Outcome.PASS or result.measured is None:
+        return result
+    for each in told:
+        if each.measured is None or each.outcome is not Outcome.FAIL:
+            continue
+        above = upper is not None and each.measured.low > upper
+        if above or (lower is not None and each.measured.high < lower):
+            shown, other = (amount(value.value, unit) for value in (each.measured, result.measured))
+            reason = (
+                f"the records contradict each other: {each.source} shows {shown}, surely "
+                f"{'above' if above else 'below'} the limit, and {result.source} {other}"
+            )
+            return replace(result, outcome=Outcome.INCONCLUSIVE, reason=reason)
     return result
 
 

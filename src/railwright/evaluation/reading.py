@@ -92,29 +92,37 @@ def _circulating(feed: Feed, outputs: Sequence[Output]) -> float:
     )
 
 
-def recorder_model(
-    name: str, recorder: Recorder, alignment: Alignment, sampling: Sampling, own: ReadingModel
-) -> ReadingModel:
-    """Of an external recorder's samples as they were aligned; own: of the same input's readings. What the
-    bench declares of their instants counts, or what the recording itself shows, whichever is larger.
-    """
-    jitter = max(recorder.jitter or 0.0, sampling.jitter)
-    time_base = max(recorder.time_base or 0.0, abs(alignment.drift))
-    # What drifts is right where it was aligned, and off by the whole of it at the other end at most.
-    drifted = abs(alignment.drift) * sampling.length
+def declared_model(name: str, recorder: Recorder, own: ReadingModel) -> ReadingModel:
+    """Of an external recorder's samples, as the bench declares them; own: of the same input's readings."""
     return ReadingModel(
         source=name,
         voltage=(_part(name, recorder.voltage),) if recorder.voltage else (),
         current=(_part(name, recorder.current),) if recorder.current else (),
         update=0.0,
         aperture=0.0,
-        clock=alignment.uncertainty + drifted + math.sqrt(3.0) * jitter,
         interval=recorder.interval,
-        time_base=time_base,
-        assumptions=tuple(differences(recorder, sampling, alignment.drift)),
+        time_base=recorder.time_base or 0.0,
         lead=own.lead,
         lead_name=own.lead_name,
         drop=own.drop,
+    )
+
+
+def recorder_model(
+    name: str, recorder: Recorder, alignment: Alignment, sampling: Sampling, own: ReadingModel
+) -> ReadingModel:
+    """The same as they were aligned. What the bench declares of their instants counts, or what the recording
+    itself shows, whichever is larger.
+    """
+    declared = declared_model(name, recorder, own)
+    jitter = max(recorder.jitter or 0.0, sampling.jitter)
+    # What drifts is right where it was aligned, and off by the whole of it at the other end at most.
+    drifted = abs(alignment.drift) * sampling.length
+    return replace(
+        declared,
+        clock=alignment.uncertainty + drifted + math.sqrt(3.0) * jitter,
+        time_base=max(declared.time_base, abs(alignment.drift)),
+        assumptions=tuple(differences(recorder, sampling, alignment.drift)),
     )
 
 

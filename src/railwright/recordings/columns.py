@@ -25,7 +25,7 @@ class Column:
     """A column as its file has it.
 
     name: without the unit; unit: as written, '' where none is. header: both as they stand in the file. line,
-    place: where the header stands in a file of text, from 1.
+    place: where the header stands in a file of text, from 1. holds: what is no number and no time.
     """
 
     name: str
@@ -34,6 +34,7 @@ class Column:
     header: str = ""
     line: int = 1
     place: int = 1
+    holds: str = "texts"
 
     @property
     def is_called_time(self) -> bool:

@@ -88,7 +88,8 @@ def _time_base(
         recognised.append("times are instants, to the nanosecond")
         return TimeBase(place, instants=True)
     if column.kind == "text":
-        told = f"expected numbers or times in '{column.name}', got texts; name another column of the time"
+        told = f"expected numbers or times in '{column.name}', got {column.holds}"
+        told += "; name another column of the time, or write it in seconds"
         raise RecordingError(table.path, table.first_line, told)
     if not column.unit:
         recognised.append(f"unit of '{column.name}': none is given, s is taken")

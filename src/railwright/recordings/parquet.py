@@ -45,7 +45,8 @@ class ParquetTable(Table):
         for field in self._schema:
             unit = (field.metadata or {}).get(b"unit", b"").decode(errors="replace")
             name, written = (field.name, unit) if unit else split_header(field.name)
-            columns.append(Column(name, written, _kind_of(field.type), field.name))
+            holds = f"values of type {field.type}"
+            columns.append(Column(name, written, _kind_of(field.type), field.name, holds=holds))
         super().__init__(file, columns, (WHAT,))
 
     def count(self, places: Sequence[int]) -> int:
@@ -58,8 +59,8 @@ class ParquetTable(Table):
         names = [self._schema.field(place).name for place in places]
         for place, name in zip(places, names, strict=True):
             if self.columns[place].kind == "text":
-                kind = self._schema.field(place).type
-                raise RecordingError(self.path, 1, f"expected numbers or times in '{name}', got {kind}")
+                holds = self.columns[place].holds
+                raise RecordingError(self.path, 1, f"expected numbers or times in '{name}', got {holds}")
             if (count := self._schema.names.count(name)) > 1:
                 raise RecordingError(self.path, 1, f"expected one column '{name}', got {count} of them")
         groups = range(bisect_right(self._starts, start) - 1, len(self._starts) - 1)

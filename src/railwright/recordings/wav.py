@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 
 WHAT = "a WAV file"
 PCM, FRACTIONS, EXTENSIBLE = 1, 3, 0xFFFE
+LEAST_FORM, WHOLE_FORM = 16, 40
+"""Bytes of a format, and of one that is extensible."""
+
 MOST_CHUNKS = 1000
 """Chunks that may stand before the samples."""
 
@@ -124,7 +127,7 @@ def _read_head(stream: int, file_size: int) -> tuple[_Form, int, int]:
         if name == b"ds64":
             large = struct.unpack("<Q", _read(stream, 8, at + 16))[0]
         elif name == b"fmt ":
-            form = _form(_read(stream, min(size, 40), at + 8), order)
+            form = _form(_read(stream, min(size, WHOLE_FORM), at + 8), order)
         elif name == b"data":
             if form is None:
                 raise ValueError("its samples stand before their format")
@@ -140,8 +143,12 @@ def _read_head(stream: int, file_size: int) -> tuple[_Form, int, int]:
 
 
 def _form(raw: bytes, order: str) -> _Form:
+    if len(raw) < LEAST_FORM:
+        raise ValueError(f"{len(raw)} bytes of format, at least {LEAST_FORM} are needed")
     tag, channels, rate, _, frame, bits = struct.unpack(f"{order}HHIIHH", raw[:16])
     if tag == EXTENSIBLE:
+        if len(raw) < WHOLE_FORM:
+            raise ValueError(f"an extensible format of {len(raw)} bytes, {WHOLE_FORM} are needed")
         (tag,) = struct.unpack(f"{order}H", raw[24:26])
     if rate == 0:
         raise ValueError("0 samples a second")

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from railwright.frozen import freeze
 from railwright.printable import printable
 from railwright.records.ended import Ended
 from railwright.records.finished import events_of, missing_rows, spans_of
@@ -63,6 +64,9 @@ class RunData:
     procedure: Path | None
     recovered: tuple[str, ...] = ()
     multimeters: Mapping[str, MultimeterReadings] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        freeze(self, "about", "settings", "multimeters")
 
     @property
     def complete(self) -> bool:

@@ -22,7 +22,7 @@ from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Timeline, timeline_of
 from railwright.rehearsal.circuit import stage_figures, uncertain_quantities
 from railwright.rehearsal.design import CHUNK, Design
-from railwright.rehearsal.rehearse import TAIL, InputResult, rehearse, told_simulation
+from railwright.rehearsal.rehearse import TAIL, InputResult, powered_up, rehearse, told_simulation
 from railwright.rehearsal.summary import Spread
 
 if TYPE_CHECKING:
@@ -252,12 +252,10 @@ def _templates(plan: EnsemblePlan) -> list[tuple[Branch, Template, NDArray[np.in
         player, follows = simulation.player(branch.name)
         fixture = documents.bench.fixture(set_points[branch.name].fixture)
         own = [(named.pop(name), slot) for name, slot in _slots(branch, documents, fixture) if name in named]
-        span = next(
-            (s for s in plan.timeline.spans if s.kind == "power_up" and branch.name in s.inputs), None
-        )
+        powered = powered_up(documents, set_points, plan.timeline, plan.timeline.spans, branch.name)
         outputs = [documents.bench.output(points.output) for points in set_points[branch.name].outputs]
         stages = np.array([stage_figures(output) for output in outputs])
-        template = make_template(player, stages, (span.start, span.end) if span else None, plan.end, follows)
+        template = make_template(player, stages, powered, plan.end, follows)
         slots = np.array([slot for _, slot in own], dtype=np.int64).reshape(len(own), 3)
         found.append((branch, template, slots, [column for column, _ in own]))
     if named:

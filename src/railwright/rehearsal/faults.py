@@ -489,11 +489,11 @@ def _extremes(
 
 
 def _current(wanted: Input, peak: float, healthy: float) -> Borne:
-    """Whether the device bears the largest current into it."""
-    most = wanted.current.at_most
-    if peak <= max(healthy, most or 0.0) * (1.0 + EXACT):
+    """Whether the device bears the largest current into it, though as much may flow without the fault."""
+    most, usual = wanted.current.at_most, peak <= healthy * (1.0 + EXACT)
+    if usual if most is None else peak <= most * (1.0 + EXACT):
         return True, "the device bears the current"
-    words = f"up to {show(peak, 'A')} flow into the device"
+    words = f"up to {show(peak, 'A')} flow into the device" + (", as without the fault" if usual else "")
     if most is None:
         return None, f"{words}, and the device document does not say what does no harm"
     return False, f"{words}; {show(most, 'A')} does no harm"

@@ -5,7 +5,7 @@ first.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -45,7 +45,8 @@ TAIL = 0.5
 class InputResult:
     """What happened to one input, SI units.
 
-    peak_current, peak_at: over the whole rehearsal. inrush_peak: while it was powered up, None: it was not.
+    peak_current, peak_at: over the whole rehearsal. inrush_peak: while it was powered up (and until the step
+    is over in which the contact in its lead, open till then, closes), None: it was not.
     inrush_charge [C], inrush_i2t [A²s]: over the same time. time_in_limit: in CC or CP, altogether;
     first_time_in_limit: the first stretch of it. peak_voltage: at the connector; settled_voltage: there, when
     the power-up ends. tripped: the first trip of
@@ -120,7 +121,11 @@ def rehearse(
     driven = pin_events(documents, timeline, spans[-1].end if spans else 0.0)
     events = tuple(sorted((*advance.events, *driven), key=lambda event: event.time))
     record = Record("rehearsal", traces, events, spans)
-    results = {name: _result(name, set_points[name], traces[name], advance.events, spans) for name in traces}
+    powered = {name: powered_up(documents, set_points, timeline, spans, name) for name in traces}
+    results = {
+        name: _result(set_points[name], own, advance.events, spans, powered[name])
+        for name, own in traces.items()
+    }
     return Prediction(record, (*assumptions, *more), results, steps)
 
 
@@ -244,8 +249,32 @@ def _traces(samples: PlayedSamples) -> Traces:
     )
 
 
+def powered_up(
+    documents: Documents, set_points: SetPoints, timeline: Timeline, spans: Sequence[Span], name: str
+) -> tuple[float, float] | None:
+    """From when until when an input is first powered up [s]: until the contact in its lead has closed, too,
+    where that is open till then. None: it is not powered up in any of these steps.
+    """
+    span = next((each for each in spans if each.kind == "power_up" and name in each.inputs), None)
+    if span is None:
+        return None
+    contacts = contacts_of(documents, set_points)
+    end = span.end
+    for lies in (each for each in contacts.values() if each.input == name):
+        moves = list(contact_moves({lies.name: lies}, timeline))
+        before = [move.closed for move in moves if move.time <= span.end]
+        after = [move.change.step for move in moves if move.time > span.end and move.closed]
+        if after and after[0] < len(spans) and not [lies.starts_closed, *before][-1]:
+            end = spans[after[0]].end
+    return span.start, end
+
+
 def _result(
-    name: str, feed: Feed, traces: Traces, events: tuple[Event, ...], spans: tuple[Span, ...]
+    feed: Feed,
+    traces: Traces,
+    events: tuple[Event, ...],
+    spans: tuple[Span, ...],
+    powered: tuple[float, float] | None,
 ) -> InputResult:
     import numpy as np
 
@@ -258,12 +287,11 @@ def _result(
     gaps = np.diff(time)
     first = next((float(time[end] - time[begin]) for begin, end in runs_of(limited)), 0.0)
     highest = int(np.argmax(current))
-    powered = next((s for s in spans if s.kind == "power_up" and name in s.inputs), None)
-    inrush = traces.closed(powered.start, powered.end) if powered else None
+    inrush = traces.closed(*powered) if powered else None
     known = inrush is not None and inrush.time.size > 1
     amperes = inrush.columns["current"] if inrush is not None and known else current[:0]
     seconds = inrush.time if inrush is not None and known else time[:0]
-    subjects = {name, *feed.names}
+    subjects = {feed.input, *feed.names}
     own = [event for event in events if event.subject in subjects and event.time <= end]
     trip = next((event for event in own if event.kind.trip), None)
     return InputResult(

@@ -324,6 +324,7 @@ class LoadModel:
         *,
         from_off: bool = False,
         ahead: float = 0.0,
+        rate: float | None = None,
     ) -> float | None:
         """Longest time in a current limit while the input rises from `start` to `stop` [V], in s.
 
@@ -334,7 +335,8 @@ class LoadModel:
         lowest stopping voltage on. ahead: part of what is still to rise by which the voltage may be there
         already, while an output in series is still charging; the greatest draw up to there counts. Infinite
         where the limit cannot carry the load; None where the load's draw is not known, or not while it
-        settles.
+        settles. rate: it rises with no more than that [V/s], and the whole rise is asked for, in the limit or
+        not.
         """
         if not self.settled or not self.known:
             return None
@@ -342,15 +344,21 @@ class LoadModel:
         left = limit - self._most_drawn(start, stop, ahead, came_from)
         if not left > 0.0:
             return math.inf
-        drawn = partial(self._drawn, stop, ahead, came_from)
         whole = self.capacitance.high + extra
         course = self._course(start, stop, ahead, came_from)
-        time = whole * sum(charging(limit, drawn, piece) for piece in course)
+        # What charges is no more than the rate asks for: as if the load drew the rest of the limit.
+        least = -math.inf if rate is None else limit - whole * rate
+
+        def drawn(voltage: float) -> float:
+            return max(least, self._drawn(stop, ahead, came_from, voltage))
+
+        lifted = ([(voltage, max(least, amperes)) for voltage, amperes in piece] for piece in course)
+        time = whole * sum(charging(limit, drawn, (low, middle, high)) for low, middle, high in lifted)
         counted = self.counted_behind(limit, start, stop, from_off=from_off, ahead=ahead)
         behind = (
             charging_behind(farads, ohms, whole - farads, left, stop - start) for farads, ohms in counted
         )
-        return min([time, *behind])
+        return min([time, *(each + (0.0 if rate is None else (stop - start) / rate) for each in behind)])
 
     def counted_behind(
         self, limit: float, start: float, stop: float, *, from_off: bool = False, ahead: float = 0.0

@@ -13,6 +13,7 @@ OVERRIDE_NO_EFFECT = "override-no-effect"
 EMPTY_WINDOW = "empty-window"
 DIALECT_UNPROVED = "dialect-unproved"
 OUTSIDE_WINDOW = "outside-window"
+END_UNSURE = "window-end-unsure"
 ENGINE_RULES = {
     known.id: known
     for known in (
@@ -44,6 +45,13 @@ ENGINE_RULES = {
             OUTSIDE_WINDOW,
             Severity.CAUTION,
             "A value that the procedure gives lies outside the window in which it is right.",
+            on_sheet=False,
+        ),
+        RuleFacts(
+            END_UNSURE,
+            Severity.CAUTION,
+            "A trip delay lies close above the longest time in the limit that was rehearsed, and the worst "
+            "of the tolerances need not be among the corners that were played.",
             on_sheet=False,
         ),
     )

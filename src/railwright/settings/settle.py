@@ -13,6 +13,7 @@ from railwright.frozen import freeze
 from railwright.grouping import grouped
 from railwright.plan.set_points import SetPoints
 from railwright.quantities import joined, state
+from railwright.settings.constraints.constraint import EXACT
 from railwright.settings.context import BoundDocuments, Context, locate
 from railwright.settings.engine_rules import DIALECT_UNPROVED, ENGINE_RULES, UNKNOWN_FIGURE
 from railwright.settings.findings import Finding, Reason, Severity
@@ -31,6 +32,9 @@ PROTECTED = ("current_limit", "ovp", "trip_delay", "opp")
 
 RehearsedEnds = Mapping[tuple[str, str], End]
 """(input, setting) -> the end of its window that a rehearsal has settled."""
+
+SETTLED = {"trip_delay": "trip-before-charged", "ovp": "ovp-below-played"}
+"""Setting -> the rule whose closed form gives way to the end that a rehearsal has settled."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,11 +128,14 @@ def settle(
     context = Context(documents, sources, timeline, feeds, today, drafts)
     findings = [*hooked.findings, *(finding for each in settled for finding in each.findings)]
     findings += findings_of(RULES, context, documents)
-    if rehearsed is not None:  # it has settled what the closed form of this rule only bounds
-        delays = {
-            about for (about, setting), end in rehearsed.items() if setting == "trip_delay" and not end.alone
-        }
-        findings = [f for f in findings if f.rule != "trip-before-charged" or f.about not in delays]
+    # What a rehearsal has settled, the closed form of a rule only bounds.
+    settled_rules = {
+        (SETTLED[setting], about)
+        for (about, setting), end in (rehearsed or {}).items()
+        if setting in SETTLED and not end.alone and about in feeds
+        if setting != "ovp" or feeds[about].ovp >= end.value * (1.0 - EXACT)
+    }
+    findings = [f for f in findings if (f.rule, f.about) not in settled_rules]
     findings += window_findings(windows, documents)
     # That one is found, and accepted, apart: it needs what was proved.
     ids = {*ENGINE_RULES, *(rule.id for rule in RULES)} - {DIALECT_UNPROVED}

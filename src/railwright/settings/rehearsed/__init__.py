@@ -15,6 +15,8 @@ REHEARSED_RULES: tuple[Rule[Rehearsed], ...] = (
     trips.trip_delay_margin,
     trips.stop_conditions,
     relays.relay_waits,
+    relays.closing_surge,
+    relays.contact_making_current,
     operation.restarts_for_ever,
     operation.hangs_low,
     operation.not_settled,

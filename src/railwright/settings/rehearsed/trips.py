@@ -12,7 +12,7 @@ from railwright.settings.context import FedInput
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest, rehearsed_inputs
 from railwright.settings.rule import Hit, Outcome, of_every, rule, with_seen
-from railwright.settings.windows.protections import DELAY_MARGIN
+from railwright.settings.windows.window import DELAY_MARGIN
 from railwright.traces import Event, EventKind, Mode, Traces, span_named
 
 if TYPE_CHECKING:

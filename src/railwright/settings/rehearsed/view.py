@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -43,6 +43,26 @@ def hardest(name: QuantityName, value: Uncertain) -> float:
     return value.low if name.field in HARDEST_AT_LOW else value.high
 
 
+SURGES_AT_LOW = (
+    "resistance",
+    "series_resistance",
+    "dynamic_resistance",
+    "diode_resistance",
+    "cold_resistance",
+    "inductance",
+    "esr",
+    "drop",
+    "diode_drop",
+    "efficiency",
+)
+"""Quantities that let more flow into an empty input the lower they are."""
+
+
+def surging(name: QuantityName, value: Uncertain) -> float:
+    """The case in which most flows as a contact closes onto an input."""
+    return value.low if name.field in SURGES_AT_LOW else value.high
+
+
 @dataclass(frozen=True)
 class Rehearsed:
     """A rehearsal beside everything it was made from; judged: its requirements, in the procedure's order."""
@@ -61,6 +81,16 @@ class Rehearsed:
         from railwright.rehearsal.starts import starts
 
         return starts(self.context.documents, {name: self.context.feeds[name]}, hardest).get(name)
+
+    @cached_property
+    def surging(self) -> Mapping[str, Traces]:
+        """What each input draws where most flows as a contact closes: asked for where one closes only."""
+        from railwright.plan.plan import plan_of
+        from railwright.rehearsal.rehearse import rehearse
+
+        documents, feeds = self.context.documents, self.context.feeds
+        played = plan_of(documents, feeds).played
+        return rehearse(documents, feeds, surging, played).record.traces
 
     def events(self, source: FedInput, *kinds: EventKind) -> list[Event]:
         """Events of these kinds of an input or its outputs."""

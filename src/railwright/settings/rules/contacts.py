@@ -34,7 +34,7 @@ def _lying(context: BoundDocuments) -> Iterator[tuple[Lies, FedInput]]:
     return ((lies, context.sources[lies.input]) for lies in context.contacts.values() if lies.input)
 
 
-def _at_contact(lies: Lies, *key: str) -> Path:
+def at_contact(lies: Lies, *key: str) -> Path:
     """Where a contact is written."""
     return ("bench", "relays", lies.instrument, "contacts", lies.name, *key)
 
@@ -119,11 +119,11 @@ def relay_rating(context: Context) -> Outcome:
             rated = getattr(lies.contact, key)
             if rated is None:
                 figure = f"largest d.c. {key} of contact '{lies.name}'"
-                yield Unknown(source.name, _at_contact(lies), figure, f"whether it bears {what}")
+                yield Unknown(source.name, at_contact(lies), figure, f"whether it bears {what}")
             elif reached is not None and reached > rated:
                 yield Hit(
                     source.name,
-                    _at_contact(lies, key),
+                    at_contact(lies, key),
                     state(
                         "{does} up to {reached}, '{contact}' is rated {rated} d.c.",
                         does=does,
@@ -261,7 +261,7 @@ def relay_isolates_nothing(lies: Lies, source: FedInput) -> Outcome:
     """
     yield Hit(
         source.name,
-        _at_contact(lies),
+        at_contact(lies),
         state(
             "'{contact}' of {instrument} lies in the lead of {input}; open, it isolates nothing",
             contact=lies.name,
@@ -343,7 +343,7 @@ def pin_polarity(context: BoundDocuments, lies: Lies) -> Outcome:
     elif opened == lies.contact.closed:
         yield Hit(
             lies.pin,
-            _at_contact(lies, "closed"),
+            at_contact(lies, "closed"),
             state(
                 "'{contact}' closed drives pin '{pin}' {closed}, and open leaves it {opened}: it is always "
                 "{state}",
@@ -367,7 +367,7 @@ def pin_rests_active(lies: Lies) -> Outcome:
     if lies.enables(rests == "closed"):
         yield Hit(
             lies.pin,
-            _at_contact(lies, "without_power"),
+            at_contact(lies, "without_power"),
             state(
                 "'{contact}' is {rests} without power, which makes pin '{pin}' active",
                 contact=lies.name,
@@ -425,7 +425,7 @@ def pin_feeds_back(context: BoundDocuments, lies: Lies) -> Outcome:
     if when:
         yield Hit(
             inputs[0],
-            _at_contact(lies),
+            at_contact(lies),
             state(
                 "'{contact}' drives pin '{pin}' high {when}, while {input} is off",
                 contact=lies.name,

@@ -186,22 +186,22 @@ def ramp_in_limit(context: Context, source: FedInput, feed: Feed) -> Outcome:
     ]
     if not asking:
         return
-    charging = source.longest_charging(least)
-    longest = [each for each in asking if charging is not None and each[1] == charging.move]
-    asked, move = max(longest or asking)
+    asked, move = max(asking)
+    time = source.rise_takes(move, least)
     takes = (
         ""
-        if charging is None or not longest
-        else state("up to {charging_time}", charging_time=(charging.time, "s"))
-        if math.isfinite(charging.time)
+        if time is None
+        else state("up to {rise_time}", rise_time=(time, "s"))
+        if math.isfinite(time)
         else "for ever"
     )
     yield Hit(
         source.name,
         move.path,
         state(
-            "charging {capacitance} (with the output's own) at {rise} takes {needed} beside the load; "
-            "the limit is {limit}, {limit_less_error} less its error{takes}",
+            "at {rise} {input} takes {needed} to charge {capacitance} (with the output's own) and feed its "
+            "load; the limit is {limit}, {limit_less_error} less its error{takes}",
+            input=source.name,
             rise=(move.rate or 0.0, "V/s"),
             capacitance=(source.capacitance, "F"),
             needed=(asked, "A"),

@@ -10,8 +10,15 @@ from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT
 from railwright.settings.constraints.current_limit import carrying, charges_within, facts
 from railwright.settings.context import FedInput
-from railwright.settings.windows.protections import DELAY_MARGIN
-from railwright.settings.windows.window import End, Impossible, Window, between, rounded, window_of
+from railwright.settings.windows.window import (
+    DELAY_MARGIN,
+    End,
+    Impossible,
+    Window,
+    between,
+    rounded,
+    window_of,
+)
 
 HEADROOM = 1.10
 """Least ratio of a current limit, less its error, to the steady current (common practice, no source)."""

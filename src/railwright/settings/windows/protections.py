@@ -15,10 +15,14 @@ from railwright.settings import figures
 from railwright.settings.constraints import ovp, power, trip_delay
 from railwright.settings.constraints.constraint import EXACT, Constraint, threshold
 from railwright.settings.context import FedInput
-from railwright.settings.windows.window import NOTHING_PLAYED, Window, between, rounded, window_of
-
-DELAY_MARGIN = 1.5
-"""Ratio of a trip delay to the longest time in the current limit that normal operation causes."""
+from railwright.settings.windows.window import (
+    DELAY_MARGIN,
+    NOTHING_PLAYED,
+    Window,
+    between,
+    rounded,
+    window_of,
+)
 
 TO_ROUND = 0.04
 """What a trip delay is lengthened by so that a round value above the least one can be found."""

@@ -44,6 +44,11 @@ MANY_ACTIONS = 2_000
 ROUNDS = 3
 """How often current limits are raised until everything comes up in every corner that was found."""
 
+ADDS_UP = 0.9
+"""The part of what quantities add to a time in the limit, one by one, that all together add at least where
+none hangs on another (chosen).
+"""
+
 ASCENTS = 4
 """How often the corner that stays longest in the limit is looked for again, from the one that was found."""
 
@@ -94,6 +99,9 @@ class _Study:
             product(self.played, REHEARSED), NOTHING
         )
         self.steps = 0
+        # Inputs whose time in the limit is no sum of what each quantity adds, and the corners played.
+        self.jumping: set[str] = set()
+        self.corners_played: set[int] = set()
         self.long = False
         self.searched = False
 
@@ -114,6 +122,7 @@ class _Study:
 
     def corner(self, number: int) -> dict[str, Needed] | None:
         """Play one corner."""
+        self.corners_played.add(number)
         return self.play(corner_case(self.quantities, number), Replay(corner=number))
 
     def corners(self) -> None:
@@ -129,21 +138,29 @@ class _Study:
             return
         self.searched = True
         turned: dict[tuple[str, str], int] = dict.fromkeys(self.most, 0)
+        expected = {name: base[name].trip_delay.value for name in own}
         for turn in range(rounds):
             bits = {name: 1 << places[turn] for name, places in own.items() if turn < len(places)}
             found = self.corner(number ^ sum(bits.values()))
             if found is None:
                 continue
             for name, setting in product(bits, REHEARSED):
-                if getattr(found[name], setting).value > getattr(base[name], setting).value:
+                more = getattr(found[name], setting).value - getattr(base[name], setting).value
+                if more > 0.0:
                     turned[name, setting] |= bits[name]
+                    expected[name] += ADDS_UP * more if setting == "trip_delay" else 0.0
+        together: dict[str, dict[str, Needed] | None] = {}
         for setting in REHEARSED:
             if bits_of_all := sum(bits for (_, each), bits in turned.items() if each == setting):
-                self.corner(number ^ bits_of_all)
+                together[setting] = self.corner(number ^ bits_of_all)
+        all_delays = together.get("trip_delay") or base
         for name, places in own.items():
+            # Where less comes of all together, one hangs on another, such as whether a converter has stopped.
+            if all_delays[name].trip_delay.value < expected[name]:
+                self.jumping.add(name)
             # Such as a motor, which draws something else until it has settled.
             settles = not self.sources[name].enabled_load.settled
-            if base[name].trip_delay.value <= 0.0 or settles:
+            if base[name].trip_delay.value <= 0.0 or settles or name in self.jumping:
                 self._ascend(name, places, "trip_delay")
             if self.set_points[name].arrangement != "alone":
                 self._as_joined(name, places)
@@ -174,19 +191,17 @@ class _Study:
                 return
 
     def _climb(self, name: str, places: Sequence[int], setting: str, corner: int, start: float) -> bool:
-        """Turn each quantity of a corner, and then all together that raise what is asked of a setting there;
-        whether any does, and there was time to tell.
+        """Turn one quantity of a corner after the other, and go on from there where that raises what is asked
+        of a setting; whether any does, and there was time to tell.
         """
-        bits, begun = 0, self.steps
+        most, begun = start, self.steps
         for place in places:
             found = self.corner(corner ^ (1 << place))
-            if found is not None and getattr(found[name], setting).value > start:
-                bits |= 1 << place
+            if found is not None and getattr(found[name], setting).value > most:
+                corner, most = corner ^ (1 << place), getattr(found[name], setting).value
             if self.steps - begun > STEPS:
                 return False
-        if bits:
-            self.corner(corner ^ bits)
-        return bits != 0
+        return most > start
 
     def _first(self) -> int:
         """The corner to begin with: all at the upper bound, but of outputs in parallel only the first sets
@@ -213,7 +228,9 @@ class _Study:
         for key, (level, replay) in self.most.items():
             window = self.windows.get(key)
             if key in self.wanted and window is not None and replay is not None:
-                yield key, self._end(window, level, replay)
+                end = self._end(window, level, replay)
+                unsure = key[0] in self.jumping and key[1] == "trip_delay" and replay.corner is not None
+                yield key, replace(end, corners=len(self.corners_played)) if unsure else end
 
     def _low_end(
         self, value: float, why: str, path: Path, replay: Replay, relax: Callable[[float], str]

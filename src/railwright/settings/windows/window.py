@@ -21,9 +21,12 @@ from railwright.quantities import Statement, joined, show, state
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT, Constraint, Side, constraints_in
 from railwright.settings.context import UNITS, FedInput, locate
-from railwright.settings.engine_rules import EMPTY_WINDOW, OUTSIDE_WINDOW
+from railwright.settings.engine_rules import EMPTY_WINDOW, END_UNSURE, OUTSIDE_WINDOW
 from railwright.settings.findings import Finding, Severity
 from railwright.settings.rule import Path, Unknown
+
+DELAY_MARGIN = 1.5
+"""Ratio of a trip delay to the longest time in the current limit that normal operation causes."""
 
 REHEARSED = ("trip_delay", "ovp", "opp")
 """Settings of protections whose lower end hangs on what moves, and is settled by rehearsal."""
@@ -81,7 +84,8 @@ class End:
     """An end of a window: the last value on the grid that meets one constraint; see `Constraint`.
 
     replay: the rehearsed case that decides it. alone: no more corners were looked for, so that it may raise
-    a closed form and settles none. where: the line of the document, once it was looked up.
+    a closed form and settles none. corners: how many were looked through where the worst case may lie between
+    them; 0: it is a corner. where: the line of the document, once it was looked up.
     """
 
     value: float
@@ -94,6 +98,7 @@ class End:
     yields: bool = False
     replay: Replay | None = None
     alone: bool = False
+    corners: int = 0
     where: Location | None = None
     relax: Callable[[float], str] = field(default=lambda value: "", compare=False, repr=False)
 
@@ -354,6 +359,8 @@ def window_findings(windows: Iterable[Window], documents: Documents) -> list[Fin
         if window.asked is not None:
             for why, remedy in _outside(window, window.asked, pair or ()):
                 found.append(Finding(OUTSIDE_WINDOW, Severity.CAUTION, window.about, where, why, remedy))
+            for why, remedy in _close(window, window.asked):
+                found.append(Finding(END_UNSURE, Severity.CAUTION, window.about, where, why, remedy))
     return found
 
 
@@ -381,6 +388,26 @@ def _outside(window: Window, value: float, told: Sequence[End]) -> Iterator[tupl
                 ),
                 _inside(window, end),
             )
+
+
+def _close(window: Window, value: float) -> Iterator[tuple[str, str]]:
+    """The lower end of a trip delay that a written one lies close above; no corner need be the worst."""
+    low = window.low
+    if low is not None and low.corners and low.value <= value < DELAY_MARGIN * low.value:
+        yield (
+            state(
+                "{set_point} is {ratio:.3g} times the longest time in the limit found, {end} ({why}); "
+                "what one tolerance does there hangs on others, such as whether a converter stops; only "
+                "{corners:g} corners were played, and between them it may last longer",
+                set_point=(value, window.unit),
+                ratio=(value / low.value, "1"),
+                end=(low.value, window.unit, 5),
+                why=low.why,
+                corners=(low.corners, "1"),
+            ),
+            f"set {show(DELAY_MARGIN * low.value, window.unit, 3)} or more, or look between the corners: "
+            "railwright check --cases 1500",
+        )
 
 
 def _inside(window: Window, end: End) -> str:

@@ -1,0 +1,111 @@
+"""A recording with holes, or one that matches in several places, is put where it belongs or refused.
+
+Once a straight line across a hole was compared with the readings: a hole was put before an inrush, and a
+recording that had not seen it overruled the readings that had. The truth is the scene's own time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from tests.measures.scene import MODEL, RECORDER, Scene
+
+from railwright.documents.procedure import Requirement
+from railwright.evaluation.alignment import Alignment, AlignmentError, align
+from railwright.evaluation.evaluate import _Finding, _overruled
+from railwright.evaluation.outcome import Outcome
+from railwright.measures.outcome import Measured
+from railwright.traces import Record, Traces
+
+EVERY = 100e-6
+POWER_UP = Scene.of(
+    (-0.3, 0.0, 0.0), (0.0, 0.0, 0.0), (0.006, 12.0, 1.0), (0.012, 12.0, 1.0), (0.0121, 12.0, 0.35),
+    (2.0, 12.0, 0.35), (2.0001, 11.0, 0.35), (2.5, 11.0, 0.35), (2.5001, 12.0, 0.35), (4.0, 12.0, 0.35),
+)  # fmt: skip
+
+
+def taken(start: float, end: float, holes: list[tuple[float, float]], seed: int) -> Record:
+    """What a recorder keeps of the scene from start to end; its own time 0 lies at 0."""
+    traces = POWER_UP.read(seed, RECORDER, every=EVERY).between(start, end)
+    keep = np.ones(traces.time.size, dtype=np.bool_)
+    for begin, finish in holes:
+        keep &= (traces.time < begin) | (traces.time > finish)
+    return Record(
+        "recorder",
+        {"main": Traces(traces.time[keep], {name: each[keep] for name, each in traces.columns.items()})},
+    )
+
+
+def aligned(record: Record, seed: int, *, declared: bool) -> Alignment | None:
+    own = Record("supply readings", {"main": POWER_UP.read(seed)})
+    try:
+        return align(record, own, {"main": MODEL}, {"main": RECORDER} if declared else None)
+    except AlignmentError:
+        return None
+
+
+@pytest.mark.parametrize("declared", [True, False])
+@pytest.mark.parametrize("start", [-0.1, -0.02, -0.005, 0.0, 0.004])
+def test_the_stated_interval_holds_the_truth_or_the_recording_is_refused(
+    start: float, declared: bool
+) -> None:
+    rng = np.random.default_rng(7)
+    for seed in range(5):
+        holes = []
+        for _ in range(seed % 3):
+            begin, width = rng.uniform(start, 0.2), 10 ** rng.uniform(-2.5, -0.7)
+            holes.append((begin, begin + width))
+        found = aligned(taken(start, 0.4, holes, seed), seed + 50, declared=declared)
+        assert found is None or abs(found.offset) <= found.uncertainty, (start, holes)
+
+
+@pytest.mark.parametrize("hole", [(0.01, 0.15), (0.01, 0.2), (0.004, 0.1), (-0.01, 0.05)])
+def test_a_hole_beside_the_only_change_that_was_seen_is_no_straight_line(hole: tuple[float, float]) -> None:
+    record = taken(0.0, 0.4, [hole], 3)
+    assert aligned(record, 4, declared=True) is None
+
+
+def test_a_hole_where_nothing_changes_takes_nothing_away() -> None:
+    whole = aligned(taken(-0.1, 0.4, [], 5), 6, declared=True)
+    found = aligned(taken(-0.1, 0.4, [(0.2, 0.3)], 5), 6, declared=True)
+    assert whole is not None
+    assert found is not None
+    assert found.offset == pytest.approx(whole.offset, abs=1e-3)
+    assert found.uncertainty < 10e-3
+
+
+def test_what_matches_in_several_places_is_refused() -> None:
+    # From the top of the rise on: 12 V stands for seconds.
+    assert aligned(taken(0.004, 0.4, [], 8), 9, declared=True) is None
+
+
+def test_all_times_alike_is_one_clear_refusal(recwarn: pytest.WarningsRecorder) -> None:
+    record = taken(-0.1, 0.4, [], 1)
+    traces = record.traces["main"]
+    same = replace(record, traces={"main": Traces(np.zeros(traces.time.size), traces.columns)})
+    with pytest.raises(AlignmentError):
+        align(same, Record("supply readings", {"main": POWER_UP.read(1)}), {"main": MODEL})
+    assert not recwarn.list
+
+
+@pytest.mark.parametrize(
+    ("limits", "seen", "outcome"),
+    [
+        ({"at_most": "25 mA"}, (0.0277, 0.0280, np.inf), Outcome.INCONCLUSIVE),
+        ({"at_most": "25 mA"}, (0.0249, 0.0280, np.inf), Outcome.PASS),
+        ({"at_least": "15 mA"}, (0.0110, 0.0120, 0.0130), Outcome.INCONCLUSIVE),
+        ({"at_least": "15 mA"}, (0.0110, 0.0120, 0.0160), Outcome.PASS),
+    ],
+)
+def test_a_reading_surely_beyond_a_limit_is_not_overruled(
+    limits: dict[str, str], seen: tuple[float, float, float], outcome: Outcome
+) -> None:
+    wanted = {"name": "inrush", "measure": "peak_current", "of": "main", "during": "up", **limits}
+    requirement = Requirement.model_validate(wanted)
+    low, value, high = seen
+    own = _Finding("supply readings", Measured(value, low, high, (), "largest"), Outcome.FAIL, "beyond")
+    other = _Finding("recorder", Measured(0.0201, 0.0195, 0.0207, (), "largest"), Outcome.PASS, "within")
+    assert _overruled(other, requirement, [own, other]).outcome is outcome
+    assert _overruled(own, requirement, [own, other]).outcome is Outcome.FAIL
