@@ -61,10 +61,8 @@ def solved(
     """The best assignment, and the best of those that differ from it by more than an exchange of outputs of
     one kind; None: there is none.
     """
-    if not all(each.admissible for each in fields):
-        return None, None
     candidates = [candidate for each in fields for candidate in each.admissible]
-    best = Program(candidates).best()
+    best = Program(candidates).best() if all(each.admissible for each in fields) else None
     if best is None:
         return None, None
     kinds = kinds_of(bench)
