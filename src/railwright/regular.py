@@ -4,7 +4,6 @@ larger than its kind may be is not begun. Standard library only.
 
 from __future__ import annotations
 
-import json
 import os
 import stat
 from pathlib import Path
@@ -60,6 +59,8 @@ def json_of(path: Path) -> Any:
     """What a JSON file holds. Raises as `text_of`, ValueError where it is no JSON, RecursionError where that
     is nested too deeply.
     """
+    import json
+
     return json.loads(text_of(path), parse_constant=_no_number)
 
 
