@@ -32,7 +32,7 @@ from railwright.arguments import (
     unexpected,
 )
 from railwright.collection import seldom_collected
-from railwright.documents.files import Kind, bytes_of, write_beside
+from railwright.documents.files import Kind, bytes_of
 from railwright.documents.loader import Documents, keys_of, load_documents
 from railwright.printable import printable
 from railwright.settings.hookup import HookedUp, hooked_up
@@ -92,7 +92,8 @@ def _writing(path: Path) -> Iterator[None]:
         yield
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        told = f"{path}: expected a place where a file can be written, got none: {reason}; name another"
+        where = error.filename or path
+        told = f"{where}: expected a place where a file can be written, got none: {reason}; name another"
         raise NotWritten(printable(told, one_line=True)) from None
 
 
@@ -242,6 +243,8 @@ class Job:
 
         Nothing that is there already is overwritten: FileExistsError. NotWritten where it cannot be written.
         """
+        from railwright.records.manifest import write_together
+
         to = as_path("folder", folder)
         sources = self.documents.sources
         base = Path(os.path.commonpath([source.path.resolve().parent for source in sources.values()]))
@@ -254,9 +257,9 @@ class Job:
             if (to / name).exists():
                 raise FileExistsError(f"{to / name}: expected no file there, got one")
         self.documents.check_recordings()
-        for name, content in files.items():
-            with _writing(to / name):
-                write_beside(to / name, content)
+        with _writing(to):
+            copies = {to / name: bytes_of(held) for name, held in files.items()}
+            write_together(copies, new=True, folders=True)
         return Job.open(to / sources["procedure"].path.resolve().relative_to(base))
 
     def check(

@@ -7,6 +7,7 @@ from __future__ import annotations
 import os
 import stat
 from pathlib import Path
+from typing import Any
 
 LARGEST_JSON = 100_000_000
 """Bytes that a JSON file of a run may have."""
@@ -52,6 +53,20 @@ def text_of(path: Path) -> str:
     """Text of a JSON file in UTF-8. Raises as `size_of`, and UnicodeDecodeError (a ValueError)."""
     size_of(path, LARGEST_JSON)
     return path.read_text("utf-8")
+
+
+def json_of(path: Path) -> Any:
+    """What a JSON file holds. Raises as `text_of`, ValueError where it is no JSON, RecursionError where that
+    is nested too deeply.
+    """
+    import json
+
+    return json.loads(text_of(path), parse_constant=_no_number)
+
+
+def _no_number(name: str) -> None:
+    """JSON has no NaN and no infinity; Python would read them."""
+    raise ValueError(f"{name}, which is no number")
 
 
 def _bytes(count: int) -> str:

@@ -75,3 +75,23 @@ def test_an_example_that_is_not_there_is_refused_with_those_that_are(tmp_path, m
         "--example: expected one of the examples 'tide-gauge', got 'tide-guage'; did you mean 'tide-gauge'?\n"
     )
     assert not Path("here").exists()
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("new", ""),
+        ("first-power", "tide-gauge.device.yaml", "quay.bench.yaml", "--to", ""),
+        ("run", "power-input.procedure.yaml", "--twins", "--unit", "1", "--operator", "me", "--folder", ""),
+        ("demo", "--folder", ""),
+    ],
+    ids=lambda arguments: arguments[0],
+)
+def test_an_empty_name_is_not_the_present_folder(tmp_path, monkeypatch, cli, arguments):
+    monkeypatch.chdir(tmp_path)
+    cli("new", ".", "--example", "tide-gauge")
+    before = {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
+    result = cli(*arguments)
+    assert result.exit_code == 2
+    assert "expected the name of a folder" in result.output
+    assert {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()} == before

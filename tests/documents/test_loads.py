@@ -396,7 +396,8 @@ def test_the_files_of_a_run_are_complete(tmp_path):
     """Stored documents and their files give the same device; also when the file lies outside their folder."""
     import pickle
 
-    from railwright.running.folder import copy_documents
+    from railwright.records.manifest import write_together
+    from railwright.running.folder import copies_of
 
     station = tmp_path / "station"
     station.mkdir()
@@ -405,7 +406,8 @@ def test_the_files_of_a_run_are_complete(tmp_path):
     (tmp_path / "data" / "b.csv").write_text(HEAD + "0,1\n1,2\n")
     edit(station / DEVICE, OLD, f"- {profile('../data/b.csv')}")
     documents = load_documents(procedure)
-    placed = copy_documents(documents, tmp_path / "run" / "documents")
+    copies, placed = copies_of(documents, tmp_path / "run" / "documents")
+    write_together(copies, folders=True)
     (tmp_path / "data" / "b.csv").unlink()
     again = load_documents(tmp_path / "run" / placed["procedure"])
     assert again.device == documents.device

@@ -13,7 +13,8 @@ from railwright.documents.standard_tests import pieces_of
 from railwright.plan.set_point import waveform
 from railwright.plan.timeline import build_timeline
 from railwright.recordings.errors import RecordingError
-from railwright.running.folder import copy_documents
+from railwright.records.manifest import write_together
+from railwright.running.folder import copies_of
 from railwright.waveforms.shapes import Hold, Jump
 
 SHAPE = """  - shape:
@@ -227,11 +228,12 @@ def test_a_recording_is_played_in_few_lines_within_its_tolerance(tmp_path):
     waveform = documents.procedure.steps[3].shape.waveforms["main"]
     assert waveform.recognised[-1].startswith("5003 samples as ")
     # A run keeps what was read, and refuses to begin with something else.
-    copy_documents(documents, tmp_path / "run" / "documents")
+    write_together(copies_of(documents, tmp_path / "run" / "documents")[0], folders=True)
     assert (tmp_path / "run" / "documents" / "rec.csv").read_text() == text
     (tmp_path / "rec.csv").write_text(text + "2.0,9.0\n")
     with pytest.raises(RecordingError, match=r"rec\.csv:1: expected a recording that stays as it is"):
-        copy_documents(documents, tmp_path / "again" / "documents")
+        write_together(copies_of(documents, tmp_path / "again" / "documents")[0], folders=True)
+    assert not (tmp_path / "again").exists()
 
 
 @pytest.mark.parametrize(

@@ -11,10 +11,10 @@ from tests.running.small import PROCEDURE, SET_POINTS, write
 
 from railwright.documents.loader import load_documents
 from railwright.plan.timeline import build_timeline
-from railwright.records.manifest import write_json, write_manifest
+from railwright.records.manifest import write_json, write_manifest, write_together
 from railwright.records.names import readings_file
 from railwright.records.readings import ParquetRows
-from railwright.running.folder import copy_documents
+from railwright.running.folder import copies_of
 from railwright.settings.data import as_data
 from railwright.settings.settle import Settings
 
@@ -60,7 +60,8 @@ def store(
     folder.mkdir()
     documents = load_documents(write(folder, address.format(1), address.format(2), HEAD + STEPS + requires))
     spans, place = build_timeline(documents.procedure, documents.device), folder / "run"
-    place.mkdir()
+    copies, placed = copies_of(documents, place / "documents")
+    write_together(copies, folders=True)
     end = spans.duration if at is None else at
     played = [
         {
@@ -85,7 +86,7 @@ def store(
         "unit": "U-7",
         "operator": "An operator",
         "started": "2026-11-25T11:03:12+00:00",
-        "documents": copy_documents(documents, place / "documents"),
+        "documents": placed,
         "sensed": {name: feed.sense for name, feed in SET_POINTS.items()},
         "instruments": [],
         "ended": ended,

@@ -22,6 +22,7 @@ from railwright.recordings.file import find_file
 from railwright.recordings.opening import open_recording
 from railwright.recordings.recording import OpenRecording
 from railwright.recordings.samples import Channel
+from railwright.records.manifest import write_atomically
 
 MADE = columns(5000)
 
@@ -167,14 +168,14 @@ def test_a_file_that_does_not_stay_as_it_is(tmp_path: Path, kind: str, change: s
         with pytest.raises(RecordingError, match="that stays as it is, got one that changed meanwhile"):
             read_on()
         with pytest.raises(RecordingError, match="changed meanwhile"):
-            recording.file.copy_to(tmp_path / "copy")
+            write_atomically(tmp_path / "copy", recording.file.content())
         assert not (tmp_path / "copy").exists()
 
 
 def test_a_copy_is_of_what_was_read(tmp_path: Path) -> None:
     file, begins = find_file(written(tmp_path, ".csv", MADE))
     assert (begins, file.size) == (b"time", file.path.stat().st_size)
-    file.copy_to(tmp_path / "copy.csv")
+    write_atomically(tmp_path / "copy.csv", file.content())
     assert (tmp_path / "copy.csv").read_bytes() == file.path.read_bytes()
 
 

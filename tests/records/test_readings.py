@@ -329,7 +329,7 @@ def test_readings_are_read_when_they_are_asked_for(tmp_path: Path) -> None:
     ],
 )
 def test_a_log_of_another_kind_is_one_line(tmp_path: Path, line: str) -> None:
-    (tmp_path / "run.json").write_text('{"ended": null}')
+    (tmp_path / "run.json").write_text('{"ended": null, "sensed": {}, "instruments": []}')
     (tmp_path / "settings.json").write_text("{}")
     (tmp_path / "log.ndjson").write_text(line + "\n")
     with pytest.raises(NoRun, match=r"expected the record of a run, got "):

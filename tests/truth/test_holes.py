@@ -14,8 +14,8 @@ from tests.measures.scene import MODEL, RECORDER, Scene
 
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.alignment import Alignment, AlignmentError, align
-from railwright.evaluation.evaluate import _Finding, _overruled
-from railwright.evaluation.outcome import Outcome
+from railwright.evaluation.evaluate import _overruled
+from railwright.evaluation.outcome import Outcome, Result
 from railwright.measures.outcome import Measured
 from railwright.traces import Record, Traces
 
@@ -105,7 +105,12 @@ def test_a_reading_surely_beyond_a_limit_is_not_overruled(
     wanted = {"name": "inrush", "measure": "peak_current", "of": "main", "during": "up", **limits}
     requirement = Requirement.model_validate(wanted)
     low, value, high = seen
-    own = _Finding("supply readings", Measured(value, low, high, (), "largest"), Outcome.FAIL, "beyond")
-    other = _Finding("recorder", Measured(0.0201, 0.0195, 0.0207, (), "largest"), Outcome.PASS, "within")
-    assert _overruled(other, requirement, [own, other]).outcome is outcome
-    assert _overruled(own, requirement, [own, other]).outcome is Outcome.FAIL
+    own, other = (
+        Result("inrush", "peak_current", "main", "up", "A", *requirement.limits, measured, judged, "", source)
+        for source, measured, judged in (
+            ("supply readings", Measured(value, low, high, (), "largest"), Outcome.FAIL),
+            ("recorder", Measured(0.0201, 0.0195, 0.0207, (), "largest"), Outcome.PASS),
+        )
+    )
+    assert _overruled(other, [own, other]).outcome is outcome
+    assert _overruled(own, [own, other]).outcome is Outcome.FAIL

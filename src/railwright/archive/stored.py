@@ -7,9 +7,9 @@ Evaluations lie in `evaluations/01.json`, `02.json`, ...; each names the recordi
 from __future__ import annotations
 
 import datetime as dt
-import json
+import os
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -28,24 +28,27 @@ from railwright.evaluation.outcome import Evaluation
 from railwright.recordings.of_inputs import record_of
 from railwright.recordings.opening import open_recording
 from railwright.recordings.recording import MOST_SHOWN, OpenRecording
+from railwright.records.codec import TEXT, Codec, Key, Misfit, fields, many
 from railwright.records.manifest import (
     Differences,
+    as_json,
+    changing,
     hash_bytes,
     hash_file,
     verify_manifest,
-    write_json,
     write_manifest,
+    write_together,
 )
 from railwright.records.names import (
     EVALUATIONS,
-    RECORDINGS,
     SETTINGS,
     evaluation_files,
     evaluation_name,
+    number_of,
     recording_name,
 )
-from railwright.records.stored import NoRun, RunData, open_run
-from railwright.regular import text_of
+from railwright.records.stored import NoRun, RunData, open_run, reading
+from railwright.regular import json_of
 from railwright.settings.data import settings_from_data
 from railwright.settings.hookup import as_run
 from railwright.settings.settle import Settings
@@ -63,6 +66,29 @@ class ExternalRecording:
     path: Path
     recorder: str
     keys: str = ""
+
+
+def _inside(data: Any) -> Path:
+    """A path that leads out of no folder."""
+    path = Path(TEXT.read(data))
+    if path.is_absolute() or ".." in path.parts:
+        raise Misfit(f"expected a file in the folder of the run, got {data!r:.60}")
+    return path
+
+
+_USED = fields(
+    dict,
+    recordings=many(
+        fields(
+            ExternalRecording,
+            file=Key(Codec(str, _inside), field="path"),
+            recorder=TEXT,
+            # An evaluation of an earlier version has none.
+            keys=Key(TEXT, missing=""),
+        )
+    ),
+)
+"""Which recordings an evaluation used; their paths relative to the run's folder."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,10 +151,8 @@ def open_stored(folder: Path) -> StoredRun:
     if data.procedure is None:
         raise NoRun(f"{folder}: expected a run with its documents, got one of documents made in code")
     documents = load_documents(data.procedure)
-    try:
+    with reading(folder / SETTINGS):
         settings = settings_from_data(data.settings)
-    except (KeyError, TypeError, ValueError) as error:
-        raise NoRun(f"{folder / SETTINGS}: expected the settings of a run, got {error!r}") from None
     try:
         documents = as_run(documents, settings.set_points)
     except KeyError as error:
@@ -158,37 +182,55 @@ def evaluate_run(stored: StoredRun, recordings: Sequence[ExternalRecording]) -> 
             stored.data.multimeters,
         )
     evaluation = _withholding(stored, judged, stored.doubts)
-    number = _next_number(stored.folder)
-    added: list[str] = []
-    used = []
-    for recording, (_, found) in zip(recordings, read, strict=True):
-        called = re.sub(r"[^A-Za-z0-9]+", "-", recording.recorder)
-        name, copies = recording_name(number, called, found.ending), 1
-        while name in added:  # one recorder may have made several
-            copies += 1
-            name = recording_name(number, f"{called}-{copies}", found.ending)
-        (stored.folder / RECORDINGS).mkdir(exist_ok=True)
-        found.file.copy_to(stored.folder / name)
-        used.append({"recorder": recording.recorder, "file": name, "keys": recording.keys})
-        added.append(name)
-    name = evaluation_name(number)
-    (stored.folder / EVALUATIONS).mkdir(exist_ok=True)
-    about = {
-        "evaluated": dt.datetime.now().astimezone().isoformat(),
-        "software": SOFTWARE,
-        "recordings": used,
-        **as_data(evaluation),
-    }
-    try:
-        write_json(stored.folder / name, about)
-        add_to_manifest(stored, [*added, name])
-    except OSError:
-        # Without its place in the manifest it would be one that somebody put there.
-        for each in (*added, name):
-            with suppress(OSError):
-                (stored.folder / each).unlink(missing_ok=True)
-        raise
+    used = [(recording, found) for recording, (_, found) in zip(recordings, read, strict=True)]
+    with changing(stored.folder) as listed:
+        added = _write_new(stored.folder, evaluation, used)
+        try:
+            if not stored.data.differences.manifest:
+                listed(added)
+        except OSError:
+            # Without its place in the manifest it would be one that somebody put there.
+            for name in added:
+                with suppress(OSError):
+                    (stored.folder / name).unlink(missing_ok=True)
+            raise
     return evaluation
+
+
+def _write_new(
+    folder: Path, evaluation: Evaluation, recordings: Sequence[tuple[ExternalRecording, OpenRecording]]
+) -> list[str]:
+    """Write an evaluation and copies of its recordings under the next number that none of them has, also
+    where others evaluate at the same time; their names.
+    """
+    # By the number of the last: an earlier one may have been taken away.
+    number = max(map(number_of, evaluation_files(folder)), default=0)
+    while True:
+        number += 1
+        files: dict[str, Iterable[bytes]] = {}
+        used = []
+        for recording, found in recordings:
+            called = re.sub(r"[^A-Za-z0-9]+", "-", recording.recorder)
+            name, copies = recording_name(number, called, found.ending), 1
+            while name in files:  # one recorder may have made several
+                copies += 1
+                name = recording_name(number, f"{called}-{copies}", found.ending)
+            files[name] = bytes_of(found.file)
+            used.append({"recorder": recording.recorder, "file": name, "keys": recording.keys})
+        about = {
+            "evaluated": dt.datetime.now().astimezone().isoformat(),
+            "software": SOFTWARE,
+            "recordings": used,
+            **as_data(evaluation),
+        }
+        files[evaluation_name(number)] = [as_json(about).encode()]
+        try:
+            write_together({folder / name: pieces for name, pieces in files.items()}, new=True, folders=True)
+        except FileExistsError:
+            if not any(os.path.lexists(folder / name) for name in files):
+                raise
+        else:
+            return list(files)
 
 
 def evaluations_of(stored: StoredRun) -> tuple[tuple[Evaluation, ...], tuple[Record, ...]]:
@@ -201,15 +243,9 @@ def evaluations_of(stored: StoredRun) -> tuple[tuple[Evaluation, ...], tuple[Rec
     evaluations, records = [], []
     for path in evaluation_files(stored.folder):
         data = _json(path)
-        try:
+        with reading(path):
             evaluation = evaluation_from_data(data)
-            # An evaluation of an earlier version has neither keys nor offsets.
-            used = [
-                ExternalRecording(stored.folder / r["file"], r["recorder"], str(r.get("keys", "")))
-                for r in data["recordings"]
-            ]
-        except (KeyError, TypeError, ValueError) as error:
-            raise NoRun(f"{path}: expected an evaluation, got {error!r}") from None
+            used = [replace(each, path=stored.folder / each.path) for each in _USED.read(data)["recordings"]]
         doubts = (*evaluation.unsound, *stored.doubts, *_doubts_of(stored, path, used))
         evaluations.append(_withholding(stored, evaluation, doubts))
         offsets = evaluation.offsets or tuple(_offset(stored, recording) for recording in used)
@@ -239,21 +275,16 @@ def _doubts_of(stored: StoredRun, path: Path, used: Sequence[ExternalRecording])
     put there, or followed by one that is missing.
     """
     files = {each.relative_to(stored.folder).as_posix() for each in (path, *(one.path for one in used))}
-    known, own = stored.data.differences, path.relative_to(stored.folder).as_posix()
+    known = stored.data.differences
     if known.manifest:
         return ()  # nothing can be compared, and that is told already
-    later = tuple(name for name in known.missing if name.startswith(f"{EVALUATIONS}/") and name > own)
+    later = tuple(
+        name
+        for name in known.missing
+        if name.startswith(f"{EVALUATIONS}/") and number_of(Path(name)) > number_of(path)
+    )
     found = known.of(files.__contains__)
     return Differences(found.changed, (*found.missing, *later), unlisted=found.added).lines()
-
-
-def _next_number(folder: Path) -> int:
-    """Of a new evaluation: none that is there is replaced, also where an earlier one was taken away."""
-    there = {path.name for path in evaluation_files(folder)}
-    number = len(there) + 1
-    while Path(evaluation_name(number)).name in there:
-        number += 1
-    return number
 
 
 def _offset(stored: StoredRun, recording: ExternalRecording) -> float:
@@ -280,7 +311,7 @@ def add_to_manifest(stored: StoredRun, names: Sequence[str]) -> None:
 
 def _json(path: Path) -> dict[str, Any]:
     try:
-        data = json.loads(text_of(path))
+        data = json_of(path)
     except (ValueError, RecursionError) as error:
         raise NoRun(f"{path}: expected JSON, got {error}") from None
     if not isinstance(data, dict):

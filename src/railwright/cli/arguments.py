@@ -7,6 +7,16 @@ from typing import Annotated
 
 import typer
 
+
+def folder_to_fill(text: str) -> Path:
+    """The path of a folder to write into: of an empty name, such as a variable that is not set, the system
+    would make the present one.
+    """
+    if not text:
+        raise typer.BadParameter("expected the name of a folder, got an empty one; '.' is the present one")
+    return Path(text)
+
+
 Procedure = Annotated[Path, typer.Argument(metavar="PROCEDURE", help="The procedure document (YAML).")]
 RunFolder = Annotated[Path, typer.Argument(metavar="RUN", help="The folder of a run.")]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print only the outcome and problems.")]

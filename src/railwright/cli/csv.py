@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import io
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from railwright.records.manifest import write_atomically
 from railwright.traces import rows_at
 
 if TYPE_CHECKING:
     from railwright.traces import Array, Traces
+
+PIECE = 10_000
+"""Rows that are held as text."""
 
 UNITS = {"voltage": "_V", "terminal_voltage": "_V", "current": "_A", "mode": ""}
 
@@ -33,12 +38,12 @@ def write_traces(path: Path, traces: Mapping[str, Traces]) -> None:
 
 def write_columns(path: Path, columns: Mapping[str, Array], formats: Sequence[str]) -> None:
     """Columns (n,) by their names, each in its format."""
-    with path.open("w", encoding="utf-8", newline="\n") as file:
-        np.savetxt(
-            file,
-            np.column_stack(list(columns.values())),
-            fmt=formats,
-            delimiter=",",
-            header=",".join(columns),
-            comments="",
-        )
+    write_atomically(path, _pieces(np.column_stack(list(columns.values())), ",".join(columns), formats))
+
+
+def _pieces(rows: Array, header: str, formats: Sequence[str]) -> Iterator[bytes]:
+    yield f"{header}\n".encode()
+    for first in range(0, len(rows), PIECE):
+        out = io.BytesIO()
+        np.savetxt(out, rows[first : first + PIECE], fmt=formats, delimiter=",")
+        yield out.getvalue()

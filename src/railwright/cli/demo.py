@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from railwright.cli.arguments import Quiet, Seed, Verbose
+from railwright.cli.arguments import Quiet, Seed, Verbose, folder_to_fill
 from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, EndedWith, Exit, complain, expect_free, say
 
@@ -25,7 +25,9 @@ if TYPE_CHECKING:
 
 Folder = Annotated[
     Path | None,
-    typer.Option(metavar="FOLDER", help="Where; must be empty. Default: demo-run-<time>."),
+    typer.Option(
+        parser=folder_to_fill, metavar="FOLDER", help="Where; must be empty. Default: demo-run-<time>."
+    ),
 ]
 RealTime = Annotated[
     bool,
@@ -77,6 +79,7 @@ def _lay_out(place: Path) -> Path:
     """Copy the example's documents, its supplies on ports that are free; the procedure's path."""
     from railwright.documents.templates import write_new
     from railwright.examples import example
+    from railwright.records.manifest import write_atomically
 
     expect_free(place)
     write_new(place, example())
@@ -84,7 +87,7 @@ def _lay_out(place: Path) -> Path:
     text = bench.read_text(encoding="utf-8")
     for port, free in zip((5025, 5026), _free_ports(2), strict=True):
         text = text.replace(f"::{port}::SOCKET", f"::{free}::SOCKET")
-    bench.write_text(text, encoding="utf-8")
+    write_atomically(bench, text)
     return place / "power-input.procedure.yaml"
 
 

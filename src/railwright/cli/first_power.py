@@ -9,14 +9,19 @@ from typing import Annotated
 
 import typer
 
-from railwright.cli.arguments import BenchPath, Quiet, Verbose
+from railwright.cli.arguments import BenchPath, Quiet, Verbose, folder_to_fill
 from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, say
 
 DevicePath = Annotated[Path, typer.Argument(metavar="DEVICE", help="The device document (YAML).")]
 Folder = Annotated[
     Path | None,
-    typer.Option("--to", metavar="FOLDER", help="Where to write; else beside the device document."),
+    typer.Option(
+        "--to",
+        parser=folder_to_fill,
+        metavar="FOLDER",
+        help="Where to write; else beside the device document.",
+    ),
 ]
 HookUpFrom = Annotated[
     Path | None,
@@ -43,6 +48,7 @@ def first_power(
     from railwright.documents.loader import load_bench, load_device
     from railwright.first_power.figures import NotPossible
     from railwright.first_power.make import first_power as make
+    from railwright.records.manifest import write_together
 
     detail = Detail(quiet, verbose)
     given = None
@@ -72,10 +78,8 @@ def first_power(
             made = make(loaded, on, (relative[0], relative[1]), given, dt.date.today())
     except NotPossible as error:
         raise BadInput(f"{device}: {error}") from None
-    folder.mkdir(parents=True, exist_ok=True)
-    for path, text in zip(paths, (made.leads, made.rise), strict=True):
-        with path.open("x", encoding="utf-8") as stream:
-            stream.write(text)
+    write_together(dict(zip(paths, (made.leads, made.rise), strict=True)), new=True, folders=True)
+    for path in paths:
         say(path)
     detail.say(f"Now read them, then: railwright check {paths[0]}")
     return Exit.DONE

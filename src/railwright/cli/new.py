@@ -7,11 +7,14 @@ from typing import Annotated
 
 import typer
 
-from railwright.cli.arguments import Quiet
+from railwright.cli.arguments import Quiet, folder_to_fill
 from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, say
 
-Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to write; made where it is missing.")]
+Folder = Annotated[
+    Path,
+    typer.Argument(parser=folder_to_fill, metavar="FOLDER", help="Where to write; made where it is missing."),
+]
 
 
 Example = Annotated[

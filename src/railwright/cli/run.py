@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from railwright.cli.arguments import Procedure, Quiet, Seed, TrueValues, Verbose
+from railwright.cli.arguments import Procedure, Quiet, Seed, TrueValues, Verbose, folder_to_fill
 from railwright.cli.detail import USUAL, Detail
 from railwright.cli.exits import BadInput, Exit, complain, expect_free, say, stands
 from railwright.cli.streams import loss_of, same_file
@@ -28,7 +28,12 @@ if TYPE_CHECKING:
 Unit = Annotated[str, typer.Option(metavar="SERIAL", help="Serial number of the specimen under test.")]
 Operator = Annotated[str, typer.Option(metavar="NAME", help="Who runs it.")]
 Folder = Annotated[
-    Path | None, typer.Option(metavar="FOLDER", help="Where the run is kept; must be empty. Default: runs/…")
+    Path | None,
+    typer.Option(
+        parser=folder_to_fill,
+        metavar="FOLDER",
+        help="Where the run is kept; must be empty. Default: runs/…",
+    ),
 ]
 TraceLines = Annotated[
     bool, typer.Option("--trace", help="Print every line sent and received, on standard error.")

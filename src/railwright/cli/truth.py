@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -42,8 +41,9 @@ def _allowed(true: TrueValue) -> str:
 
 def write_truth(path: Path, twins: TwinBench | VirtualNetwork) -> None:
     """SI numbers, stable keys."""
-    text = json.dumps(twins.truth_data(), ensure_ascii=False, indent=2, allow_nan=False)
-    path.write_text(text + "\n", encoding="utf-8")
+    from railwright.records.manifest import write_json
+
+    write_json(path, twins.truth_data())
 
 
 def keep_truth(folder: Path, twins: TwinBench | VirtualNetwork) -> Path:

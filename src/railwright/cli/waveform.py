@@ -127,6 +127,7 @@ def _chosen(step: str | None, shapes: list[str]) -> str:
 def _sequence(documents: Documents, played: list[PlayedShape], to: Path) -> None:
     """Write the one input's sequence as it is written in the procedure, repeats written out."""
     from railwright.documents.standard_tests import pieces_of, turns_of
+    from railwright.records.manifest import write_atomically
     from railwright.waveforms.shapes import Repeat
     from railwright.waveforms.table import NoTable, rows_of, table_text
 
@@ -141,9 +142,7 @@ def _sequence(documents: Documents, played: list[PlayedShape], to: Path) -> None
         rows = rows_of((Repeat(pieces, turns, shape.pause_between),), float(each.asked.value[0]))
     except NoTable as error:
         raise BadInput(f"--table: {error}") from None
-    unfinished = to.with_name(to.name + ".part")
-    unfinished.write_text(table_text(rows), encoding="utf-8", newline="\n")
-    unfinished.replace(to)
+    write_atomically(to, table_text(rows))
 
 
 def _table(plan: Plan, played: list[PlayedShape], record: Record, to: Path, rehearsed: bool) -> None:
@@ -162,9 +161,7 @@ def _table(plan: Plan, played: list[PlayedShape], record: Record, to: Path, rehe
             waves[f"{each.input}_rehearsed_voltage_V"] = Waveform(time, part.columns["voltage"])
             waves[f"{each.input}_rehearsed_current_A"] = Waveform(time, part.columns["current"])
     columns = on_one_time_base(waves)
-    unfinished = to.with_name(to.name + ".part")
-    write_columns(unfinished, columns, ["%.12g", *["%.9g"] * (len(columns) - 1)])
-    unfinished.replace(to)
+    write_columns(to, columns, ["%.12g", *["%.9g"] * (len(columns) - 1)])
 
 
 def _figure(checked: Checked, played: list[PlayedShape], plan: Plan, record: Record, to: Path) -> None:

@@ -85,18 +85,6 @@ def bytes_of(held: bytes | RecordedFile) -> Iterator[bytes]:
     yield from (held,) if isinstance(held, bytes) else held.content()
 
 
-def write_beside(goal: Path, held: bytes | RecordedFile) -> None:
-    """Write a file that a document names, as it was read, into a folder that may have to be made.
-
-    RecordingError where a recording has changed since then.
-    """
-    goal.parent.mkdir(parents=True, exist_ok=True)
-    if isinstance(held, bytes):
-        goal.write_bytes(held)
-    else:
-        held.copy_to(goal)
-
-
 def read_source(
     file: str, kind: Kind, named_at: Location | None = None, given: bytes | None = None
 ) -> tuple[DocumentSource, list[Problem]]:

@@ -109,7 +109,7 @@ def as_data(evaluation: Evaluation) -> dict[str, Any]:
 
 
 def evaluation_from_data(data: Mapping[str, Any]) -> Evaluation:
-    """The inverse of `as_data`, also of what an earlier version wrote. KeyError, TypeError or ValueError
-    where the data are something else.
+    """The inverse of `as_data`, also of what an earlier version wrote. Misfit where the data are something
+    else.
     """
     return _EVALUATION.read(data)

@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import queue
 import threading
+from contextlib import suppress
+from io import FileIO
 from pathlib import Path
 from typing import Any
 
 WAITING = 10_000
 """Lines that wait for a disk that is slow, before further ones are left out."""
+
+PATIENCE = 0.5
+"""How long a disk that is full is waited for before it is tried again [s]."""
+
+FULL = (errno.ENOSPC, errno.EDQUOT)
+"""What a disk says that has no room."""
 
 
 class Journal:
@@ -19,11 +28,15 @@ class Journal:
     def __init__(self) -> None:
         self._lines: queue.Queue[bytes | None] = queue.Queue(WAITING)
         self._thread: threading.Thread | None = None
+        self._closing = threading.Event()
 
-    def open(self, path: Path) -> None:
-        """Begin to write to a file; lines from before go there too."""
+    def open(self, path: Path, reserve: Path) -> None:
+        """Begin to write to a file; lines from before go there too. reserve: a file that only takes room, and
+        goes where the disk is full.
+        """
         if self._thread is None:
-            self._thread = threading.Thread(target=self._write, args=(path,), name="journal", daemon=True)
+            files = path, reserve
+            self._thread = threading.Thread(target=self._write, args=files, name="journal", daemon=True)
             self._thread.start()
 
     def write(self, line: dict[str, Any]) -> None:
@@ -36,17 +49,32 @@ class Journal:
     def close(self, at_most: float = 2.0) -> None:
         """Have what waits written, as far as the disk does it in time [s]."""
         if self._thread is not None:
+            self._closing.set()
             try:
                 self._lines.put_nowait(None)
             except queue.Full:
                 return
             self._thread.join(at_most)
 
-    def _write(self, path: Path) -> None:
+    def _write(self, path: Path, reserve: Path) -> None:
         try:
             with open(path, "ab", buffering=0) as file:
                 while (line := self._lines.get()) is not None:
-                    file.write(line)
+                    self._put(file, line, reserve)
                 os.fsync(file.fileno())
         except OSError:
             return
+
+    def _put(self, file: FileIO, line: bytes, reserve: Path) -> None:
+        """Write a whole line; on a disk that is full, wait for room, until it is the last that is tried."""
+        last = False
+        while line:
+            try:
+                line = line[file.write(line) :]
+            except OSError as error:
+                if last or error.errno not in FULL:
+                    raise
+                # The run comes first: its log takes nothing more once it has found the disk full.
+                last = self._closing.wait(PATIENCE)
+                with suppress(OSError):
+                    reserve.unlink()

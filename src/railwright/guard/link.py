@@ -161,9 +161,9 @@ class GuardLink(ABC):
             self.plan = before
             raise
 
-    def keep_journal(self, path: Path) -> None:
-        """Where the guard's own log goes."""
-        self._send({"kind": "journal", "path": str(path)})
+    def keep_journal(self, path: Path, reserve: Path) -> None:
+        """Where the guard's own log goes, and what makes room for it on a disk that is full."""
+        self._send({"kind": "journal", "path": str(path), "reserve": str(reserve)})
 
     def begin_off(
         self,

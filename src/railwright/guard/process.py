@@ -123,7 +123,7 @@ class GuardProcess:
                 return
             kind = message["kind"]
             if kind == "journal":
-                self._journal.open(Path(message["path"]))
+                self._journal.open(Path(message["path"]), Path(message["reserve"]))
             elif kind == "bye":
                 self._ended = True
                 return

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import os
-import shutil
 from collections.abc import Iterator
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -51,17 +49,6 @@ class RecordedFile:
         with self.path.open("rb") as stream:
             while piece := stream.read(PIECE):
                 yield piece
-        self.check_unchanged()
-
-    def copy_to(self, goal: Path) -> None:
-        """Copy what was found. RecordingError where it has changed, OSError where that cannot be written."""
-        self.check_unchanged()
-        try:
-            shutil.copyfile(self.path, goal)
-        except OSError as error:
-            with suppress(OSError):  # a piece of it helps nobody
-                goal.unlink(missing_ok=True)
-            raise OSError(error.errno, error.strerror, str(goal)) from error
         self.check_unchanged()
 
 

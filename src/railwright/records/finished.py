@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from railwright.records.codec import FLAG, NUMBER, TEXT, WHOLE, Codec, Key, fields, many
+from railwright.records.codec import FLAG, NUMBER, TEXT, WHOLE, Codec, Key, fields, many, placed
 from railwright.records.names import readings_file
 from railwright.traces import Event, Span
 
 
 def _point(data: Any) -> tuple[float, float, float]:
-    voltage, start, end = data
-    return float(voltage), float(start), float(end)
+    voltage, start, end = many(NUMBER).read(data)
+    return voltage, start, end
 
 
 _STEP = fields(
@@ -36,18 +36,30 @@ STEPS = many(_STEP)
 """Steps as `run.json` has them."""
 
 
-def spans_of(data: Sequence[Mapping[str, Any]], completed: bool) -> tuple[Span, ...]:
+def spans_of(data: Any, completed: bool) -> tuple[Span, ...]:
     """Spans from `run.json`.
 
     completed: the whole procedure was played. Of a run that was not, by a version that did not yet say which
     steps were played to their end, the last is taken not to have been.
     """
-    return tuple(_STEP.read({"whole": completed or entry is not data[-1], **entry}) for entry in data)
+
+    def read(entry: Any) -> Span:
+        return _STEP.read({"whole": completed or entry is not data[-1], **entry})
+
+    with placed("steps"):
+        return many(Codec(_STEP.write, read)).read(data)
 
 
-def events_of(data: Iterable[Mapping[str, Any]]) -> tuple[Event, ...]:
-    """Events from `events.json`."""
-    return tuple(Event.from_data(each) for each in data)
+def events_of(data: Any) -> tuple[Event, ...]:
+    """Events from `events.json`. Misfit where it holds something else."""
+    return many(Codec(Event.as_data, _event)).read(data)
+
+
+def _event(data: Any) -> Event:
+    event = Event.from_data(data)
+    with placed("time"):
+        NUMBER.read(event.time)
+    return event
 
 
 def missing_rows(

@@ -17,6 +17,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from railwright.records.names import RESERVE
 from railwright.regular import LARGEST_LOG, Unfit, size_of
 
 WRITE_EVERY = 0.05
@@ -44,6 +45,9 @@ and goes on finds old lines, and its thread takes them at once.
 MOST_WAITING = 16 << 20
 """Bytes that may wait for the disk; what comes on top is dropped and counted."""
 
+RESERVED = 128 << 10
+"""Bytes that are kept free for the end of a run, should the disk be full before."""
+
 LONGEST_LINE = 64 << 20
 """Bytes of a line when a log is read; what is longer is no line of a log."""
 
@@ -56,6 +60,9 @@ class Log:
     A thread hands the lines to the system every `WRITE_EVERY`, another forces them onto the disk every
     `SYNC_EVERY`. Once the disk has refused, the file is cut back to its last whole line, and later lines are
     dropped and counted in `dropped`. longest_sync: the longest that the disk took to sync so far [s].
+
+    Beside it lies a reserve, which is given back when the log is closed or the disk is full: it takes no line
+    any more then, and the run's end and the guard's own log have that room.
     """
 
     def __init__(self, path: Path) -> None:
@@ -64,6 +71,16 @@ class Log:
         self.longest_sync = 0.0
         flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
         self._descriptor = os.open(path, flags, 0o666)
+        self._reserve = path.with_name(RESERVE)
+        try:
+            # No zeros: those may take no room.
+            self._reserve.write_bytes(os.urandom(RESERVED))
+        except OSError:
+            os.close(self._descriptor)
+            for each in (self._reserve, path):
+                with suppress(OSError):
+                    each.unlink()
+            raise
         sync_folder(path.parent)
         self._error: OSError | None = None
         self._refused = False
@@ -138,6 +155,11 @@ class Log:
         self._to_disk()
         with suppress(OSError):
             os.close(self._descriptor)
+        self._give_back()
+
+    def _give_back(self) -> None:
+        with suppress(OSError):
+            self._reserve.unlink(missing_ok=True)
 
     def _write_lines(self) -> None:
         over = False
@@ -169,6 +191,7 @@ class Log:
             self._size += whole
             with suppress(OSError):
                 os.ftruncate(self._descriptor, self._size)
+            self._give_back()
         else:
             self._size += done
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import hashlib
 import json
 import os
@@ -13,7 +14,7 @@ from typing import Any
 
 from railwright.records.log import sync_folder
 from railwright.records.names import DOCUMENTS, MANIFEST, RECORDINGS, UNFINISHED, decides
-from railwright.regular import LARGEST_LOG, LARGEST_RECORDING, Unfit, size_of, text_of
+from railwright.regular import LARGEST_LOG, LARGEST_RECORDING, Unfit, json_of, size_of
 
 ALGORITHM = "SHA-256"
 
@@ -63,34 +64,79 @@ class Differences:
         )
 
 
-def write_atomically(path: Path, content: str | bytes) -> None:
+Content = str | bytes | Iterable[bytes]
+"""Of a file: text in UTF-8, or bytes, in pieces where there are many."""
+
+
+def write_atomically(path: Path, content: Content) -> None:
     """A file is there whole or not at all, also after a crash in the middle. OSError names it."""
     write_together({path: content})
 
 
-def write_together(files: Mapping[Path, str | bytes]) -> None:
-    """Files that belong together, text in UTF-8: where one cannot be written, none of them is replaced.
+def write_together(files: Mapping[Path, Content], *, new: bool = False, folders: bool = False) -> None:
+    """Files that belong together: where one cannot be written, none is replaced, and nothing that was made
+    for them stays.
 
-    OSError names the one.
+    new: nothing that is there is replaced: FileExistsError, of two that write it at once for one of them.
+    folders: those that are missing are made. OSError names the one.
     """
-    besides = {path: path.with_name(path.name + UNFINISHED) for path in files}
+    # Names of its own: two that write the same file do not write into each other's.
+    mark = f".{os.urandom(4).hex()}{UNFINISHED}"
+    besides = {path: path.with_name(path.name + mark) for path in files}
+    made: list[Path] = []
     try:
         for path, content in files.items():
-            with _named(path), open(besides[path], "wb") as file:
-                file.write(content.encode() if isinstance(content, str) else content)
-                file.flush()
-                os.fsync(file.fileno())
+            with _named(path):
+                if folders:
+                    _make(path.parent, made)
+                made.append(besides[path])
+                with open(besides[path], "xb") as file:
+                    for piece in _pieces(content):
+                        file.write(piece)
+                    file.flush()
+                    os.fsync(file.fileno())
         for path, beside in besides.items():
             with _named(path):
-                os.replace(beside, path)
-    except OSError:
+                if new:
+                    _place_new(beside, path)
+                    made.append(path)
+                else:
+                    os.replace(beside, path)
+    except BaseException:
         # A piece of a file helps nobody, and takes room on a disk that is full.
-        for beside in besides.values():
+        for each in reversed(made):
             with suppress(OSError):
-                beside.unlink(missing_ok=True)
+                each.rmdir() if each.is_dir() else each.unlink()
         raise
     for folder in {path.parent for path in files}:
         sync_folder(folder)
+
+
+def _pieces(content: Content) -> Iterable[bytes]:
+    if isinstance(content, str):
+        return (content.encode(),)
+    return (content,) if isinstance(content, bytes) else content
+
+
+def _make(folder: Path, made: list[Path]) -> None:
+    """Make a folder with those above it; each that was made goes to the end of `made`."""
+    if not folder.exists():
+        _make(folder.parent, made)
+        folder.mkdir(exist_ok=True)
+        made.append(folder)
+
+
+def _place_new(beside: Path, path: Path) -> None:
+    """Give a file that is complete its name, which nothing may have. FileExistsError where something has."""
+    try:
+        os.link(beside, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links: the name is taken first
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666))
+        os.replace(beside, path)
+    else:
+        beside.unlink()
 
 
 @contextmanager
@@ -103,8 +149,13 @@ def _named(path: Path) -> Iterator[None]:
 
 
 def write_json(path: Path, data: Any) -> None:
-    """Readable JSON, numbers in SI units; no NaN, which is no JSON."""
-    write_atomically(path, json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+    """`as_json` in a file."""
+    write_atomically(path, as_json(data))
+
+
+def as_json(data: Any) -> str:
+    """Readable JSON, numbers in SI units; ValueError of NaN, which is no JSON."""
+    return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def hash_file(path: Path) -> str:
@@ -122,14 +173,40 @@ def hash_bytes(pieces: Iterable[bytes]) -> str:
 
 
 def write_manifest(folder: Path, names: Iterable[str] | None = None) -> None:
-    """Hash the files of a folder. names: only these are (re)hashed, the other entries stay, as after an
-    evaluation.
+    """Hash the files of a folder. names: only these are (re)hashed, the other entries stay, as of files that
+    were added.
     """
-    known: dict[str, str] = {}
     if names is None:
-        names = _files(folder)
-    else:
-        known = _read(folder)
+        _write(folder, _files(folder), {})
+        return
+    with changing(folder) as listed:
+        listed(names)
+
+
+@contextmanager
+def changing(folder: Path) -> Iterator[Callable[[Iterable[str]], None]]:
+    """Hold a folder while files of it are added or replaced: others that do so wait, and so does who compares
+    it with its manifest. Gives what lists them in the manifest, in which what others listed stays.
+    """
+    with _held(folder, fcntl.LOCK_EX):
+        yield lambda names: _write(folder, names, _read(folder))
+
+
+@contextmanager
+def _held(folder: Path, how: int) -> Iterator[None]:
+    """Hold a folder by a lock, where its file system has any."""
+    descriptor = -1
+    try:
+        with suppress(OSError):
+            descriptor = os.open(folder, os.O_RDONLY)
+            fcntl.flock(descriptor, how)
+        yield
+    finally:
+        if descriptor >= 0:
+            os.close(descriptor)
+
+
+def _write(folder: Path, names: Iterable[str], known: Mapping[str, str]) -> None:
     entries = {**known, **{name: hash_file(folder / name) for name in names}}
     write_json(folder / MANIFEST, {"algorithm": ALGORITHM, "files": dict(sorted(entries.items()))})
 
@@ -137,7 +214,8 @@ def write_manifest(folder: Path, names: Iterable[str] | None = None) -> None:
 def verify_manifest(folder: Path) -> Differences:
     """Compare a folder with its manifest."""
     try:
-        known = _read(folder)
+        with _held(folder, fcntl.LOCK_SH):
+            known, here = _read(folder), set(_files(folder))
     except FileNotFoundError:
         return Differences(
             manifest=f"{MANIFEST}: missing; the run was never finished, or somebody took it away"
@@ -145,7 +223,6 @@ def verify_manifest(folder: Path) -> Differences:
     except (ValueError, RecursionError) as error:
         told = str(error) if isinstance(error, NoManifest) else f"expected hashes of files, got {error!r}"
         return Differences(manifest=f"{MANIFEST}: {told}")
-    here = set(_files(folder))
     more = sorted(here - set(known))
     return Differences(
         changed=tuple(n for n in known if n in here and _is_other(folder, n, known[n])),
@@ -170,7 +247,7 @@ def _is_other(folder: Path, name: str, digest: str) -> bool:
 
 def _read(folder: Path) -> dict[str, str]:
     """Each file's hash. NoManifest or ValueError where it is none, or not made by this algorithm."""
-    data = json.loads(text_of(folder / MANIFEST))
+    data = json_of(folder / MANIFEST)
     if not isinstance(data, dict):
         raise NoManifest(f"expected an object with 'algorithm' and 'files', got {_kind(data)}")
     if data.get("algorithm") != ALGORITHM:

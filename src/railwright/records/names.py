@@ -5,6 +5,7 @@ Standard library only.
 
 from __future__ import annotations
 
+from itertools import takewhile
 from pathlib import Path
 
 DOCUMENTS = "documents"
@@ -46,6 +47,9 @@ MANIFEST = "manifest.json"
 UNFINISHED = ".part"
 """Ending of a file that is being written."""
 
+RESERVE = f"reserve{UNFINISHED}"
+"""Takes room on the disk while a run goes on, which the end of the run is given."""
+
 
 _READINGS = ("record-", ".parquet")
 _MULTIMETERS = ("multimeter-", ".parquet")
@@ -78,7 +82,14 @@ def evaluation_name(number: int) -> str:
 
 def evaluation_files(folder: Path) -> list[Path]:
     """The evaluations that are there, the oldest first."""
-    return sorted((folder / EVALUATIONS).glob("[0-9][0-9]*.json"))
+    return sorted(
+        (folder / EVALUATIONS).glob("[0-9][0-9]*.json"), key=lambda path: (number_of(path), path.name)
+    )
+
+
+def number_of(evaluation: Path) -> int:
+    """The number in an evaluation's name; 0 where it has none."""
+    return int("".join(takewhile(str.isdecimal, evaluation.name)) or 0)
 
 
 def recording_name(evaluation: int, recorder: str, ending: str) -> str:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from railwright.frozen import freeze
 from railwright.printable import printable
+from railwright.records.about import check_about
+from railwright.records.codec import Misfit
 from railwright.records.ended import Ended
 from railwright.records.finished import events_of, missing_rows, spans_of
 from railwright.records.guard_journal import end_by_guard, read_journal
@@ -32,7 +34,7 @@ from railwright.records.readings import (
     read_parquet,
     read_record,
 )
-from railwright.regular import text_of
+from railwright.regular import json_of
 from railwright.traces import VOLTAGES, Record
 
 
@@ -96,6 +98,8 @@ def open_run(folder: Path) -> RunData:
         raise NoRun(f"{folder}: expected the folder of a run; {got}")
     about = _json(folder / RUN, dict)
     settings = _json(folder / SETTINGS, dict)
+    with reading(folder / RUN):
+        check_about(about)
     differences = verify_manifest(folder)
     try:
         placed = about.get("documents") or {}
@@ -113,6 +117,8 @@ def open_run(folder: Path) -> RunData:
             if not (folder / LOG).exists() and LOG not in differences.missing and not differences.manifest:
                 # Every run has one, whatever the manifest says.
                 differences = replace(differences, missing=(*differences.missing, LOG))
+    except NoRun:
+        raise
     except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError) as error:
         raise NoRun(f"{folder}: expected the record of a run, got {_told(error)}") from error
     return RunData(folder, about, settings, record, ended, differences, procedure, tuple(recovered), meters)
@@ -127,14 +133,18 @@ def _finished(
     others = {name: multimeter_file(folder, name) for name in about.get("multimeter_rows") or {}}
     whole = (*paths.values(), *others.values(), folder / EVENTS)
     absent = [path.name for path in whole if not path.exists()]
-    spans = spans_of(about["steps"], Ended(about["ended"]) is Ended.COMPLETED)
+    with reading(folder / RUN):
+        spans = spans_of(about.get("steps"), Ended(about["ended"]) is Ended.COMPLETED)
     if absent:
         record, meters, story = read_record(folder / LOG)
         told = f"{', '.join(absent)}: not there; everything was read from {LOG}"
         return replace(record, spans=spans), meters, [told, *_recovered(story, ended_told=True)]
+    events = _json(folder / EVENTS, list)
+    with reading(folder / EVENTS):
+        story_told = events_of(events)
     traces = {name: read_parquet(path, name) for name, path in paths.items()}
     meters = {name: read_multimeter(path) for name, path in others.items()}
-    return Record(ORIGIN, traces, events_of(_json(folder / EVENTS, list)), spans), meters, []
+    return Record(ORIGIN, traces, story_told, spans), meters, []
 
 
 def _recovered(story: Story, ended_told: bool) -> list[str]:
@@ -178,9 +188,18 @@ def _killed(
     return replace(record, events=tuple(events)), meters, {**about, **told.about}, recovered
 
 
+@contextmanager
+def reading(path: Path) -> Iterator[None]:
+    """What in a file of a run is no fit becomes the line of a NoRun with its place."""
+    try:
+        yield
+    except Misfit as error:
+        raise NoRun(f"{path}: {error}") from None
+
+
 def _json(path: Path, kind: type) -> Any:
     try:
-        data = json.loads(text_of(path))
+        data = json_of(path)
     except (OSError, ValueError, RecursionError) as error:
         raise NoRun(f"{path}: expected a file of a run, got {_told(error)}") from error
     if not isinstance(data, kind):

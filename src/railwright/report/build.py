@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from railwright.records.manifest import write_together
-from railwright.records.names import FIGURES, JSON, JUNIT, PDF, WIRING, figure_name
+from railwright.records.names import JSON, JUNIT, PDF, WIRING, figure_name
 
 if TYPE_CHECKING:
     from railwright.report.subject import ReportInput
@@ -25,14 +25,12 @@ def build_report(given: ReportInput, folder: Path) -> Path:
 
     data = content(given)
     pdf = compile_pdf(data, given.reported)
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / FIGURES).mkdir(exist_ok=True)
     figures = {
         folder / figure_name(place, _file_name(figure["step"])): figure["svg"]
         for place, figure in enumerate(data["figures"], start=1)
     }
     texts = {folder / WIRING: data["wiring"], folder / JSON: to_json(given), folder / JUNIT: to_junit(given)}
-    write_together({**figures, **texts, folder / PDF: pdf})
+    write_together({**figures, **texts, folder / PDF: pdf}, folders=True)
     return folder / PDF
 
 

@@ -68,9 +68,9 @@ def run_facts_of(stored: StoredRun) -> dict[str, Any]:
     makers = {(entry.get("identification") or {}).get("maker") for entry in about["instruments"]}
     ending = stored.ending
     return {
-        "run_id": about["run"],
-        "unit": about["unit"],
-        "operator": about["operator"],
+        "run_id": about.get("run"),
+        "unit": about.get("unit"),
+        "operator": about.get("operator"),
         "laboratory": about.get("laboratory"),
         "ambient": about.get("ambient"),
         "instruments": instruments,

@@ -11,20 +11,20 @@ import os
 import re
 import threading
 import uuid
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from railwright.documents.bench import Bench, Calibration
-from railwright.documents.files import write_beside
+from railwright.documents.files import bytes_of
 from railwright.documents.loader import Documents
 from railwright.plan.plan import Plan
 from railwright.plan.set_points import SetPoints
 from railwright.records.ended import SWITCHED_OFF
 from railwright.records.finished import STEPS, missing_rows
-from railwright.records.manifest import write_json, write_manifest
+from railwright.records.manifest import as_json, write_json, write_manifest, write_together
 from railwright.records.names import DOCUMENTS, EVENTS, LOG, MANIFEST, RUN, SETTINGS, multimeter_file
 from railwright.records.readings import fold
 from railwright.running.outcome import RunOutcome
@@ -50,10 +50,10 @@ class RunFolder:
         cls, path: Path, documents: Documents, settings: Mapping[str, Any], about: dict[str, Any]
     ) -> RunFolder:
         """Write what is known before the run. `run.json` says until `finish` that it has not ended."""
-        path.mkdir(parents=True, exist_ok=True)
-        about = {**about, "documents": copy_documents(documents, path / DOCUMENTS)}
-        write_json(path / SETTINGS, settings)
-        write_json(path / RUN, about)
+        copies, placed = copies_of(documents, path / DOCUMENTS)
+        about = {**about, "documents": placed}
+        own = {path / SETTINGS: as_json(settings), path / RUN: as_json(about)}
+        write_together({**copies, **own}, new=True, folders=True)
         return cls(path, about)
 
     @property
@@ -194,16 +194,16 @@ def describe_run(
     }
 
 
-def copy_documents(documents: Documents, folder: Path) -> dict[str, str]:
-    """The documents as they were read, laid out so that their paths to each other still hold, with the files
-    that a device document names beside it.
+def copies_of(documents: Documents, folder: Path) -> tuple[dict[Path, Iterable[bytes]], dict[str, str]]:
+    """What copies of the documents hold as they were read, laid out so that their paths to each other still
+    hold, with the files that a device document names beside it; and document -> path in the run folder.
 
-    Gives document -> path in the run folder. An absolute path in a document still points to where it did.
-    RecordingError where a recording has changed since it was read.
+    An absolute path in a document still points to where it did. Of a recording that has changed since it was
+    read, the pieces raise RecordingError.
     """
     sources = documents.sources
     if not sources:
-        return {}
+        return {}, {}
     paths = {kind: Path(os.path.abspath(source.path)) for kind, source in sources.items()}
     beside = {
         Path(os.path.abspath(source.path.parent / name)): found
@@ -211,15 +211,12 @@ def copy_documents(documents: Documents, folder: Path) -> dict[str, str]:
         for name, found in source.beside.items()
     }
     common = Path(os.path.commonpath([path.parent for path in (*paths.values(), *beside)]))
-    placed = {}
-    for kind, source in sources.items():
-        goal = folder / paths[kind].relative_to(common)
-        goal.parent.mkdir(parents=True, exist_ok=True)
-        goal.write_bytes(source.content)
-        placed[str(kind)] = goal.relative_to(folder.parent).as_posix()
-    for path, found in beside.items():
-        write_beside(folder / path.relative_to(common), found)
-    return placed
+    goals = {kind: folder / path.relative_to(common) for kind, path in paths.items()}
+    copies: dict[Path, Iterable[bytes]] = {
+        goals[kind]: bytes_of(source.content) for kind, source in sources.items()
+    }
+    copies |= {folder / path.relative_to(common): bytes_of(found) for path, found in beside.items()}
+    return copies, {str(kind): goal.relative_to(folder.parent).as_posix() for kind, goal in goals.items()}
 
 
 def _instrument(bench: Bench, name: str) -> dict[str, Any]:

@@ -26,7 +26,7 @@ from railwright.plan.set_points import SetPoints
 from railwright.records import lines
 from railwright.records.ended import AS_REQUIRED, Ended
 from railwright.records.log import Log
-from railwright.records.names import GUARD_LOG, LOG
+from railwright.records.names import GUARD_LOG, LOG, RESERVE
 from railwright.running.by_hand import Hands
 from railwright.running.conduct import Conduct
 from railwright.running.folder import RunFolder, describe_run
@@ -104,7 +104,7 @@ def run(
             log = open_log(folder / LOG)
             with _gone_on_failure(log, folder / LOG):
                 run_folder = RunFolder.create(folder, documents, settings or {}, about)
-                link.keep_journal(run_folder.path / GUARD_LOG)
+                link.keep_journal(folder / GUARD_LOG, folder / RESERVE)
         except GuardLost as error:
             raise RunRefused(_not_begun(folder, error)) from None
         except OSError as error:

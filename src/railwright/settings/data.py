@@ -21,6 +21,7 @@ from railwright.records.codec import (
     derived,
     fields,
     many,
+    named,
     number,
     optional,
 )
@@ -146,14 +147,9 @@ def window_as_data(window: Window) -> dict[str, Any]:
     }
 
 
-def _rises(data: Any) -> Mapping[int, float]:
-    if not isinstance(data, Mapping):
-        raise TypeError(f"expected power-ups with rates, got {type(data).__name__}")
-    return {WHOLE.read(number): NUMBER.read(rate) for number, rate in data.items()}
-
-
 _RISES: Codec[Mapping[int, float]] = Codec(
-    lambda rises: {str(number): rate for number, rate in rises.items()}, _rises
+    lambda rises: {str(number): rate for number, rate in rises.items()},
+    lambda data: {int(number): rate for number, rate in named(NUMBER).read(data).items()},
 )
 """Number of a power-up, from 0 -> the rate that was worked out for it [V/s]."""
 
@@ -176,7 +172,7 @@ def as_data(settings: Settings) -> dict[str, Any]:
 
 
 def settings_from_data(data: Mapping[str, Any]) -> Settings:
-    """The inverse of `as_data` but for the windows, also of what an earlier version wrote. KeyError,
-    TypeError or ValueError where the data are something else.
+    """The inverse of `as_data` but for the windows, also of what an earlier version wrote. Misfit
+    where the data are something else.
     """
     return _SETTINGS.read(data)

@@ -14,6 +14,8 @@ def write_new(folder: str | os.PathLike[str], like: Path = TEMPLATES) -> list[Pa
     like: the folder with the documents to write. Raises FileExistsError, having written nothing, where one of
     them is there already.
     """
+    from railwright.records.manifest import write_together
+
     target = Path(folder)
     sources = sorted(like.glob("*.yaml"))
     paths = [target / source.name for source in sources]
@@ -22,8 +24,7 @@ def write_new(folder: str | os.PathLike[str], like: Path = TEMPLATES) -> list[Pa
             raise FileExistsError(
                 f"{path}: expected a folder without it, got one that has it; choose another folder"
             )
-    target.mkdir(parents=True, exist_ok=True)
-    for source, path in zip(sources, paths, strict=True):
-        with path.open("x", encoding="utf-8") as stream:
-            stream.write(source.read_text(encoding="utf-8"))
+    write_together(
+        {p: source.read_bytes() for source, p in zip(sources, paths, strict=True)}, new=True, folders=True
+    )
     return paths
