@@ -6,6 +6,8 @@ recording that had not seen it overruled the readings that had. The truth is the
 
 from __future__ import annotations
 
+import math
+from contextlib import suppress
 from dataclasses import replace
 
 import numpy as np
@@ -114,3 +116,34 @@ def test_a_reading_surely_beyond_a_limit_is_not_overruled(
     )
     assert _overruled(other, [own, other]).outcome is outcome
     assert _overruled(own, [own, other]).outcome is Outcome.FAIL
+
+
+def test_what_a_recording_saw_fail_without_a_figure_is_not_overruled() -> None:
+    """That a device started nine times over, or not at all, is a failure of which no figure tells."""
+    passed = Result(
+        "start", "start_up_time", "main", "up", "s", None, 0.2,
+        Measured(0.05, 0.04, 0.06, (), "first"), Outcome.PASS, "", "supply readings",
+    )  # fmt: skip
+    failed = replace(passed, measured=None, outcome=Outcome.FAIL, reason="leaves its band", source="recorder")
+    open_ = replace(failed, outcome=Outcome.INCONCLUSIVE)
+    assert _overruled(passed, [passed, failed]).outcome is Outcome.INCONCLUSIVE
+    assert _overruled(passed, [passed, open_]).outcome is Outcome.PASS
+
+
+@pytest.mark.parametrize("columns", [("current",), ("voltage", "current"), ("voltage",)])
+@pytest.mark.parametrize("samples", [0, 1, 5, 2000])
+def test_a_recording_of_unknown_errors_is_placed_or_refused_in_words(
+    columns: tuple[str, ...], samples: int
+) -> None:
+    """A clamp alone, a recorder without declared accuracy, a recording of a few samples or none."""
+    run = POWER_UP.read(1, MODEL, every=10e-3)
+    fine = POWER_UP.read(2, RECORDER, every=EVERY).between(-0.1, 3.0)
+    taken_of = Traces(fine.time[:samples], {name: fine.columns[name][:samples] for name in columns})
+    readings = [run, run.between(10.0, 11.0)]
+    bare = replace(RECORDER, voltage=())
+    for known in ({}, {"main": RECORDER}, {"main": bare}):
+        for own in readings:
+            with suppress(AlignmentError):
+                recorded, read = Record("recorder", {"main": taken_of}), Record("run", {"main": own})
+                found = align(recorded, read, {"main": MODEL}, known)
+                assert math.isfinite(found.offset)

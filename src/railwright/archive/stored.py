@@ -188,7 +188,7 @@ def evaluate_run(stored: StoredRun, recordings: Sequence[ExternalRecording]) -> 
         try:
             if not stored.data.differences.manifest:
                 listed(added)
-        except OSError:
+        except BaseException:
             # Without its place in the manifest it would be one that somebody put there.
             for name in added:
                 with suppress(OSError):
@@ -240,13 +240,13 @@ def evaluations_of(stored: StoredRun) -> tuple[tuple[Evaluation, ...], tuple[Rec
     Whether a pass is withheld depends on how the run ended, not on which version evaluated it; and on what of
     its folder was changed, when it was evaluated or since.
     """
-    evaluations, records = [], []
+    evaluations, records, doubts_now = [], [], stored.doubts
     for path in evaluation_files(stored.folder):
         data = _json(path)
         with reading(path):
             evaluation = evaluation_from_data(data)
             used = [replace(each, path=stored.folder / each.path) for each in _USED.read(data)["recordings"]]
-        doubts = (*evaluation.unsound, *stored.doubts, *_doubts_of(stored, path, used))
+        doubts = (*evaluation.unsound, *doubts_now, *_doubts_of(stored, path, used))
         evaluations.append(_withholding(stored, evaluation, doubts))
         offsets = evaluation.offsets or tuple(_offset(stored, recording) for recording in used)
         for recording, offset in zip(used, offsets, strict=False):

@@ -194,7 +194,12 @@ class _Ranges:
     ) -> tuple[Array, bool]:
         """By how much each reading and the recording may differ, shape (n,), and whether that is known."""
         try:
-            if recorder is None or model.update is None or model.aperture is None:
+            if (
+                recorder is None
+                or model.update is None
+                or model.aperture is None
+                or not self.time.size * self.readings.size
+            ):
                 raise CannotMeasure("the errors are unknown", "")
             self.late += recorder.time_base * float(self.time[-1] - self.time[0]) / 2.0
             error = _largest_error(coarse, model, channel)
@@ -202,7 +207,7 @@ class _Ranges:
                 raise CannotMeasure("voltage and current were not read together", "")
             return error + float(np.max(_largest_error(fine, recorder, channel))), True
         except CannotMeasure:
-            unknown = 1e-3 * max(1e-12, float(np.ptp(self.values)))
+            unknown = 1e-3 * max(1e-12, float(np.ptp(self.values)) if self.values.size else 0.0)
             return np.full(self.readings.size, unknown), False
 
     def scaled(self, shift: float) -> _Ranges:
@@ -295,7 +300,7 @@ def _align_channel(
     cost = _Cost(own, by_course=by_course)
     shifts, costs = _tried(external, cost, step, what)
     groups = [] if by_course else [voltages, [own]] if own.bounded else []
-    for compared in groups:
+    for compared in filter(None, groups):
         beyond = np.max([each.excess(shifts, step) for each in compared], axis=0)
         if possible := bool(np.any(beyond <= 1.0)):
             break

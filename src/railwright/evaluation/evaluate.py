@@ -222,15 +222,18 @@ def _in_doubt(
 
 
 def _overruled(result: Result, told: Sequence[Result]) -> Result:
-    """A pass, inconclusive where another source has the whole of its interval beyond a limit: one that sees
-    less does not see what is not there.
+    """A pass, inconclusive where another source has the whole of its interval beyond a limit, or saw what no
+    figure tells of, such as a device that did not start: one that sees less does not see what is not there.
     """
     lower, upper, unit = result.lower, result.upper, result.unit
     if result.outcome is not Outcome.PASS or result.measured is None:
         return result
     for each in told:
-        if each.measured is None or each.outcome is not Outcome.FAIL:
+        if each.outcome is not Outcome.FAIL:
             continue
+        if each.measured is None:
+            reason = f"the records contradict each other: by {each.source}, {each.reason}"
+            return replace(result, outcome=Outcome.INCONCLUSIVE, reason=reason)
         above = upper is not None and each.measured.low > upper
         if above or (lower is not None and each.measured.high < lower):
             shown, other = (amount(value.value, unit) for value in (each.measured, result.measured))
