@@ -125,7 +125,7 @@ def test_a_current_excludes_what_the_voltage_does_not() -> None:
     record = Record("recorder", {"main": step.read(2, RECORDER, every=EVERY).between(0.7, 1.3)})
     models = {"main": MODEL}, {"main": RECORDER}
     assert align(record, own, *models, offset("2 ms ± 3 ms")).given == pytest.approx(3e-3)
-    with pytest.raises(AlignmentError, match=r"main current was read as 0?.* A"):
+    with pytest.raises(AlignmentError, match=r"main current .*A at .*A there"):
         align(record, own, *models, offset("60 ms ± 3 ms"))
 
 
@@ -148,7 +148,7 @@ def test_a_clock_runs_off_from_the_time_0_that_is_given() -> None:
 
 
 def test_what_changes_only_in_its_hole_is_told_so() -> None:
-    with pytest.raises(AlignmentError, match="no change outside its holes"):
+    with pytest.raises(AlignmentError, match="outside its holes"):
         placed(taken(-0.005, 0.4, [(0.003, 0.15)], 3), 4, None)
 
 
