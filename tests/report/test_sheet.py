@@ -17,8 +17,8 @@ from railwright.documents.loader import Documents, load_documents
 from railwright.quantities import state
 from railwright.report.sheet import _cautions, _key, sheet_of
 from railwright.report.sheet_page import sheet_pdf, sheet_svg
-from railwright.settings.all_rules import all_rules
 from railwright.settings.findings import Finding, Severity
+from railwright.settings.rules import all_rules
 from railwright.settings.settle import settle
 
 MADE = dt.datetime(2026, 11, 25, 12, 0, tzinfo=dt.UTC)

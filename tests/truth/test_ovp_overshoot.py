@@ -17,7 +17,7 @@ from tests.truth.table import TruthTable, Within
 
 from railwright.documents.loader import load_documents
 from railwright.settings.context import sources_of
-from railwright.settings.windows.ovp import window
+from railwright.settings.windows.protections import ovp_window
 
 DEVICE = """device: sensor
 inputs:
@@ -89,7 +89,7 @@ def test_the_upper_end_holds_at_itself_and_not_beyond(
     device = DEVICE.format(nominal=nominal, withstood=withstood, draw=draw, farads=farads)
     (tmp_path / "sensor.device.yaml").write_text(device, "utf-8")
     source = sources_of(load_documents(procedure))[0]["s"]
-    end = window(source, limit).high
+    end = ovp_window(source, limit).high
     assert end is not None
     assert end.key == "brief"
     start = source.highest_terminals(limit)
@@ -156,7 +156,7 @@ def test_a_capacitor_behind_a_series_resistance_holds_less_back(
     device = device.replace("esr: 200 mohm", f"esr: {0.5 * ohms} ohm .. {ohms} ohm")
     (tmp_path / "sensor.device.yaml").write_text(device, "utf-8")
     source = sources_of(load_documents(procedure))[0]["s"]
-    end = window(source, limit).high
+    end = ovp_window(source, limit).high
     assert end is not None
     assert end.key in ("brief", "withstands")
     start = source.highest_terminals(limit)

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 from railwright.cli.console import SEVERITY_MARKS, table
 from railwright.grouping import grouped
 from railwright.quantities import show
-from railwright.settings.all_rules import known_of
 from railwright.settings.findings import Finding, Ranking, Reason, Severity, tally
 from railwright.settings.merged import FigureRange, MergedFindings, merge
+from railwright.settings.rules import known_of
 
 if TYPE_CHECKING:
     from rich.table import Table

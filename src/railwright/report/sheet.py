@@ -22,9 +22,9 @@ from railwright.report.sheet_order import in_order
 from railwright.report.sheet_wires import wires
 from railwright.report.text import breakable, sentence
 from railwright.report.wiring import wiring_of, wiring_svg
-from railwright.settings.all_rules import all_rules
 from railwright.settings.context import sources_of
 from railwright.settings.findings import Finding, Severity
+from railwright.settings.rules import all_rules
 from railwright.settings.rules.voltage import COVER, WHO_DECIDES, touch_voltage
 from railwright.settings.settle import Settings
 

@@ -371,7 +371,7 @@ class FedInput(Group):
         first those of a voltage that rises while nothing is drawn.
         """
         highest = self.played.highest
-        fed = highest.voltage + (self.voltage_error(highest.voltage) or 0.0) if highest else 0.0
+        fed = self.voltage_with_error(highest.voltage) if highest else 0.0
         charge = driven.limit * self.played.end
         looks = self.load.looks(start, max(stop / share, start), LOOKS)
         if self.load.follows:
@@ -495,7 +495,7 @@ class FedInput(Group):
     @kept
     def _asked(self, start: float, stop: float, rate: float | None, from_off: bool) -> float | None:
         """See `asks_for`."""
-        top = stop + (self.voltage_error(stop) or 0.0)
+        top = self.voltage_with_error(stop)
         drawn, turning = self.drawn_rising(start, top), self._load_from(start).inertia
         if drawn is None:
             return None
@@ -770,14 +770,17 @@ def enabled_parts(documents: Documents, name: str, timeline: Timeline) -> Enable
         return ALWAYS
     courses = pin_courses(documents, timeline)
     on = switched_on(timeline, name)
-    found: tuple[set[int], set[int], set[int]] = set(), set(), set()
-    for number, pin in gated.items():
-        seen = {each for start, _, end in on for each in states_within(courses[pin], start, end)}
-        rising = {each for start, risen, _ in on for each in states_within(courses[pin], start, risen)}
-        for holds, part in zip((True not in seen, len(seen) == 2, True not in rising), found, strict=True):
-            if holds:
-                part.add(number)
-    never, at_times, later = map(frozenset, found)
+    seen = {
+        number: {each for start, _, end in on for each in states_within(courses[pin], start, end)}
+        for number, pin in gated.items()
+    }
+    rising = {
+        number: {each for start, risen, _ in on for each in states_within(courses[pin], start, risen)}
+        for number, pin in gated.items()
+    }
+    never = frozenset(number for number in gated if True not in seen[number])
+    at_times = frozenset(number for number in gated if len(seen[number]) == 2)
+    later = frozenset(number for number in gated if True not in rising[number])
     return Enabled(never, at_times, later - never)
 
 

@@ -161,6 +161,10 @@ class Group:
         """Bound of the programming error at a set voltage [V]."""
         return self.whole(self._errors("voltage", voltage), sum if self.series else max)
 
+    def voltage_with_error(self, voltage: float) -> float:
+        """What a set voltage may come to: with its error, as far as it is known [V]."""
+        return voltage + (self.voltage_error(voltage) or 0.0)
+
     @property
     def voltage_gain(self) -> float:
         """Bound of the part by which a set voltage, and so the rate at which it is moved, is too high."""

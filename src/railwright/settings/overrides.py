@@ -8,7 +8,6 @@ from dataclasses import replace
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Override
 from railwright.documents.sources import DocumentErrors, Problem, hint
-from railwright.settings.all_rules import all_rules
 from railwright.settings.engine_rules import (
     AUTO_IMPOSSIBLE,
     DIALECT_UNPROVED,
@@ -16,6 +15,7 @@ from railwright.settings.engine_rules import (
     OVERRIDE_NO_EFFECT,
 )
 from railwright.settings.findings import Finding, Severity
+from railwright.settings.rules import all_rules
 
 NOT_ACCEPTABLE = (AUTO_IMPOSSIBLE, HOOK_UP_IMPOSSIBLE, "standard-not-played")
 """Stops that no override accepts: there is nothing to go on with."""

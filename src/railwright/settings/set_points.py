@@ -17,7 +17,15 @@ from railwright.settings.context import UNITS, Draw, FedInput, locate
 from railwright.settings.engine_rules import AUTO_IMPOSSIBLE
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.group import output_path
-from railwright.settings.windows import current_limit, opp, ovp, rise, trip_delay
+from railwright.settings.windows import current_limit, rise
+from railwright.settings.windows.protections import (
+    opp_window,
+    ovp_window,
+    trip_delay_window,
+    with_opp,
+    with_ovp,
+    with_trip_delay,
+)
 from railwright.settings.windows.window import End, Impossible, Window
 
 
@@ -230,22 +238,22 @@ def settle_input(
         partial(_limit_as_written, operating),
     )
     volts = settle(
-        ovp.window(source, amperes),
-        ovp.recommend,
+        ovp_window(source, amperes),
+        with_ovp,
         partial(_ovp_as_written, operating, limit=amperes),
         waits=amperes is None and source.senses,
     )
     if limits.at_limit == "trip":
         settle(
-            trip_delay.window(source, amperes),
-            partial(trip_delay.recommend, source=operating),
+            trip_delay_window(source, amperes),
+            partial(with_trip_delay, source=operating),
             partial(_delay_as_written, operating, limit=amperes),
             waits=amperes is None,
         )
     if limits.opp is not None or not source.without("opp"):
         settle(
-            opp.window(source, amperes, volts),
-            opp.recommend,
+            opp_window(source, amperes, volts),
+            with_opp,
             lambda value: AS_WRITTEN,
             waits=None in (amperes, volts),
         )

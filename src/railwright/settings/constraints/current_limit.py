@@ -1,5 +1,6 @@
 """What a current limit must meet: it carries what is drawn, and lets through no more than device, lead and
-outputs bear.
+outputs bear. And what an over-current protection (OCP) must: its level lies above the need, and its delay is
+one that the output has.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from itertools import chain
 from railwright.measures.start_up_time import CURRENT_BAND, CURRENT_BAND_OF_LARGEST
 from railwright.physics.halving import least_with
 from railwright.physics.output_stage import LIMIT_OVERSHOOT
-from railwright.quantities import joined, show, state
+from railwright.quantities import Interval, joined, show, state
 from railwright.settings.constraints.constraint import (
     EXACT,
     Breach,
@@ -25,6 +26,9 @@ from railwright.settings.rule import Path, Unknown
 
 HALVINGS = 16
 """Halvings of an output's range of currents: to a few parts in 100,000 of it, which the grid then settles."""
+
+AT_ONCE = Interval(0.0, 0.0)
+"""Delays of a protection that has none that can be set [s]."""
 
 BELOW_NEED = "limit-below-need"
 OVERSHOOT = "limit-overshoot"
@@ -333,3 +337,60 @@ def range_of(source: FedInput) -> Range:
         ("current",),
         "current-range",
     )
+
+
+def ocp_facts(source: FedInput) -> Facts:
+    """Everything that bounds the level of an input's OCP [A]."""
+    return chain(ocp_in_range(source), ocp_needed(source))
+
+
+def ocp_in_range(source: FedInput) -> Iterator[Constraint]:
+    """Every output can be set to its part."""
+    return Range(
+        source,
+        "over-current protection",
+        "A",
+        source.parts,
+        lambda output: output.ocp.level if output.ocp else None,
+        ("ocp", "level"),
+        "ocp-range",
+    ).ends()
+
+
+def ocp_needed(source: FedInput) -> Iterator[Constraint]:
+    """It does not act at what normal operation draws."""
+    source = source.in_operation
+    if source.needs is not None:
+        need, words, _ = source.needs
+        yield Constraint(
+            "need",
+            "low",
+            need,
+            lambda level: level > need,
+            state("{words}, {needed}", words=words, needed=(need, "A")),
+            (*source.at_input, "current"),
+            rule="ocp-below-need",
+            breach=lambda level: (
+                state(
+                    "it acts from {ocp} on; {words} is {needed}",
+                    ocp=(level, "A"),
+                    words=words,
+                    needed=(need, "A"),
+                ),
+                "raise 'ocp', or leave it out",
+            ),
+        )
+
+
+def ocp_delay_in_range(source: FedInput) -> Iterator[Constraint]:
+    """Every output can be set to its delay [s]."""
+    return Range(
+        source,
+        "delay of the over-current protection",
+        "s",
+        [1.0] * source.count,
+        lambda output: (output.ocp.delay or AT_ONCE) if output.ocp else None,
+        ("ocp", "delay"),
+        "ocp-range",
+        zero=True,
+    ).ends()

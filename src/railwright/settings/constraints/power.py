@@ -77,7 +77,7 @@ def charging(source: FedInput, limit: float) -> Iterator[Constraint]:
     source = source.in_operation
     longest, most = source.longest_charging(source.surely(limit)), source.at_most(limit)
     if longest is not None:
-        volts = longest.move.stop + (source.voltage_error(longest.move.stop) or 0.0) + source.sensed(most)
+        volts = source.voltage_with_error(longest.move.stop) + source.sensed(most)
         yield Constraint(
             "charging",
             "low",

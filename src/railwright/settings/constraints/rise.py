@@ -211,7 +211,7 @@ def in_order(source: FedInput, rise: Slope, documents: Documents) -> Iterator[Co
 
 def required(source: FedInput, rise: Slope, documents: Documents) -> Iterator[Constraint]:
     """A start-up time that is required leaves so much time to rise and to settle after it."""
-    top = rise.stop + (source.voltage_error(rise.stop) or 0.0)
+    top = source.voltage_with_error(rise.stop)
     for index, wanted in enumerate(documents.procedure.requires):
         own = wanted.known.after_switching_on and (wanted.of, wanted.during) == (source.name, rise.step)
         most = wanted.limits[1] if own else None
@@ -259,7 +259,7 @@ def up_after(source: FedInput, rate: float, voltage: float, least: float = 0.0) 
     recovery; or the start of a converter and its soft start. least [V/s]: the charging current is judged at
     no slower a rate.
     """
-    top = voltage + (source.voltage_error(voltage) or 0.0)
+    top = source.voltage_with_error(voltage)
     farads = source.load.capacitance.high
     charging = source.load.charging_current(max(rate, least), top)
     drawn = source.load.least(voltage)

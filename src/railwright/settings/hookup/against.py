@@ -20,7 +20,7 @@ from railwright.documents.output_name import OutputName
 from railwright.plan.coupling import followers, tied_limits
 from railwright.plan.stairs import exchange_of
 from railwright.quantities import joined, show, state
-from railwright.settings.constraints import current_limit, ocp, outputs, ovp, power, trip_delay
+from railwright.settings.constraints import current_limit, outputs, ovp, power, trip_delay
 from railwright.settings.constraints.constraint import EXACT, Constraint, broken, constraints_in
 from railwright.settings.constraints.rise import slow_output
 from railwright.settings.context import UNITS, FedInput
@@ -32,7 +32,7 @@ from railwright.settings.rules.delivery import slower
 from railwright.settings.rules.instruments import asked_of_dialects, lacks_command
 from railwright.settings.windows.current_limit import ROOM_TO_CHARGE
 from railwright.settings.windows.current_limit import grid as current_grid
-from railwright.settings.windows.ovp import grid, window
+from railwright.settings.windows.protections import ovp_grid, ovp_window
 from railwright.settings.windows.window import collision
 
 FIGURE, PROCEDURE, PERMISSION, LEAD, UNCOUPLE = 1, 2, 3, 4, 5
@@ -283,8 +283,8 @@ def least_limit(source: FedInput, need: float) -> float:
 def settings(demand: Demand, source: FedInput) -> Found:
     """A level or a limit that the procedure writes is not right with these outputs, whatever the lead."""
     yield from written(demand, "opp", chain(power.steady(source), power.in_range(source)))
-    yield from written(demand, "ocp", ocp.facts(source))
-    yield from written(demand, "ocp_delay", ocp.delay_in_range(source))
+    yield from written(demand, "ocp", current_limit.ocp_facts(source))
+    yield from written(demand, "ocp_delay", current_limit.ocp_delay_in_range(source))
     if demand.limits.current_limit == AUTO:
         least = least_limit(source, demand.current)
         if least > source.full_current * (1.0 + EXACT):
@@ -368,7 +368,7 @@ def ovp_level(demand: Demand, source: FedInput) -> Found:
     yield from written(demand, "ovp", facts)
     if demand.limits.ovp != AUTO or _roomy(source, facts):
         return
-    found = window(source, limit)
+    found = ovp_window(source, limit)
     if pair := found.colliding():
         why, _ = collision(found, pair)
         yield Obstacle(
@@ -385,7 +385,7 @@ def _roomy(source: FedInput, facts: list[Constraint | Unknown]) -> bool:
     """Whether an OVP level has room without a closer look at its window: some steps of its grid."""
     bounds = constraints_in(facts)
     low = max((each.near for each in bounds if each.side == "low"), default=0.0)
-    step = 5 * grid(source)
+    step = 5 * ovp_grid(source)
     return len(bounds) == len(facts) and all(each.near > low + step for each in bounds if each.side == "high")
 
 

@@ -287,6 +287,14 @@ def field_of(demand: Demand, taken: Taken) -> Field:
     )
 
 
+def _alone(demand: Demand, free: Sequence[OutputName]) -> dict[OutputName, tuple[Obstacle, ...]]:
+    """Each of these outputs with what speaks against it in any group."""
+    return {
+        name: tuple(obstacles(OF_OUTPUT, demand, demand.fed(group_of((name,), "alone", demand.bench))))
+        for name in free
+    }
+
+
 def _among(demand: Demand, free: Sequence[OutputName]) -> Field:
     """The candidates of an input among these outputs."""
     bench = demand.bench
@@ -295,15 +303,16 @@ def _among(demand: Demand, free: Sequence[OutputName]) -> Field:
         kept, near = best_of_group(demand, written)
         barred = {} if kept else {written.words: against_group(demand, written)}
         return Field(demand, tuple(kept), tuple(near), barred)
-    against: dict[str, tuple[Obstacle, ...]] = {}
+    alone = _alone(demand, free)
+    usable = [name for name, own in alone.items() if not own]
+    against: dict[str, tuple[Obstacle, ...]] = {name: own for name, own in alone.items() if own}
+    nearest = [
+        near
+        for name, own in alone.items()
+        if own
+        for near in best_of_group(demand, group_of((name,), "alone", bench), own)[1]
+    ]
     admissible: list[Candidate] = []
-    nearest: list[Candidate] = []
-    for name in free:
-        single = group_of((name,), "alone", bench)
-        if own := tuple(obstacles(OF_OUTPUT, demand, demand.fed(single))):
-            against[name] = own
-            nearest += best_of_group(demand, single, own)[1]
-    usable = [name for name in free if name not in against]
     joined: list[Group] = []
     does: dict[Arrangement, list[frozenset[str]]] = {"alone": [], "series": [], "parallel": []}
     for size in range(1, MOST_JOINED + 1):
@@ -337,12 +346,8 @@ def further_near(demand: Demand, taken: Taken) -> list[Candidate]:
     if demand.wish.source != AUTO:
         return []
     bench = demand.bench
-    against = {
-        name: list(obstacles(OF_OUTPUT, demand, demand.fed(group_of((name,), "alone", bench))))
-        for name in bench.output_names
-        if name not in taken.outputs
-    }
-    own = {name: each for name, each in against.items() if all(one.change is not None for one in each)}
+    alone = _alone(demand, [name for name in bench.output_names if name not in taken.outputs])
+    own = {name: each for name, each in alone.items() if all(one.change is not None for one in each)}
     found: list[Candidate] = []
     for size in range(2, MOST_JOINED + 1):
         across = size == 2 or (size == 3 and len(own) <= MOST_ASKED)

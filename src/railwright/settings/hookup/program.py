@@ -17,7 +17,8 @@ Every criterion is a whole number, so that ties are ties. Solved by HiGHS throug
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
@@ -60,41 +61,36 @@ def worth(chosen: Iterable[Candidate]) -> Objective:
     )
 
 
-@dataclass
-class Rows:
-    """Rows of a sparse matrix, each with the largest and least value that it may have."""
+class Row(NamedTuple):
+    """A row of a sparse matrix: low <= Σ coefficient · variable <= high. columns: variable -> coefficient."""
 
-    entries: list[tuple[int, int, float]] = field(default_factory=list)
-    low: list[float] = field(default_factory=list)
-    high: list[float] = field(default_factory=list)
+    columns: Mapping[int, float]
+    low: float
+    high: float
 
-    def add(self, columns: Mapping[int, float], low: float, high: float) -> None:
-        """One more row: low <= Σ coefficient · variable <= high."""
-        row = len(self.low)
-        self.entries += [(row, column, value) for column, value in columns.items()]
-        self.low.append(low)
-        self.high.append(high)
 
-    def keep(self, cost: Sequence[float], most: float) -> None:
-        """One more row: what the variables cost is no more than this."""
-        self.add({column: each for column, each in enumerate(cost) if each}, -np.inf, most)
+def at_most(cost: Sequence[float], most: float) -> Row:
+    """What the variables cost is no more than this."""
+    return Row({column: each for column, each in enumerate(cost) if each}, -np.inf, most)
 
-    def constraint(self, columns: int) -> LinearConstraint:
-        """For scipy."""
-        rows, places, values = zip(*self.entries, strict=True) if self.entries else ((), (), ())
-        matrix = csr_array((values, (rows, places)), shape=(len(self.low), columns))
-        return LinearConstraint(matrix, self.low, self.high)
+
+def _constraint(rows: Sequence[Row], columns: int) -> LinearConstraint:
+    """Rows over so many variables, for scipy."""
+    entries = [(i, column, each) for i, row in enumerate(rows) for column, each in row.columns.items()]
+    places, others, values = zip(*entries, strict=True) if entries else ((), (), ())
+    matrix = csr_array((values, (places, others)), shape=(len(rows), columns))
+    return LinearConstraint(matrix, [row.low for row in rows], [row.high for row in rows])
 
 
 def solve(
-    cost: Sequence[float], rows: Rows, upper: Sequence[float]
+    cost: Sequence[float], rows: Sequence[Row], upper: Sequence[float]
 ) -> np.ndarray[tuple[int], np.dtype[np.float64]] | None:
     """The values of whole variables at the least cost; None: the rows leave none."""
     found = milp(
         np.asarray(cost, dtype=float),
         integrality=np.ones(len(upper)),
         bounds=Bounds(np.zeros(len(upper)), np.asarray(upper, dtype=float)),
-        constraints=rows.constraint(len(upper)),
+        constraints=_constraint(rows, len(upper)),
         options={"mip_rel_gap": 0.0},
     )
     if found.status == 2:
@@ -105,24 +101,25 @@ def solve(
 
 
 def solve_in_turn(
-    stages: Iterable[Sequence[float]], rows: Rows, upper: Sequence[float]
+    stages: Iterable[Sequence[float]], rows: Sequence[Row], upper: Sequence[float]
 ) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     """The values of whole variables at the least of one cost after another; the rows leave some."""
-    found = np.zeros(len(upper))
+    found, kept = np.zeros(len(upper)), list(rows)
     for cost in stages:
-        best = solve(cost, rows, upper)
+        best = solve(cost, kept, upper)
         assert best is not None, "the rows leave an assignment"
         found = best
-        rows.keep(cost, float(np.dot(cost, np.round(found))))
+        kept.append(at_most(cost, float(np.dot(cost, np.round(found)))))
     return found
 
 
-def rows_of(candidates: Sequence[Candidate], uncouple: Mapping[tuple[str, int], int] | None = None) -> Rows:
+def rows_of(
+    candidates: Sequence[Candidate], uncouple: Mapping[tuple[str, int], int] | None = None
+) -> list[Row]:
     """What every assignment keeps: each input once, each output at most once, ties and couplings.
 
     uncouple: coupled group -> the variable that lets its outputs go apart.
     """
-    rows = Rows()
     numbered = list(enumerate(candidates))
     alone = grouped((tie, column) for column, each in numbered for tie, lone in each.ties.items() if lone)
     shared = grouped(
@@ -131,18 +128,23 @@ def rows_of(candidates: Sequence[Candidate], uncouple: Mapping[tuple[str, int], 
         for output, tie in zip(each.outputs, each.source.ties, strict=True)
         if tie is not None and not each.ties[tie]
     )
-    for columns in columns_of_inputs(candidates).values():
-        rows.add(dict.fromkeys(columns, 1.0), 1.0, 1.0)
-    for columns in grouped((output, column) for column, each in numbered for output in each.outputs).values():
-        rows.add(dict.fromkeys(columns, 1.0), 0.0, 1.0)
-    for tie, lonely in alone.items():
-        for columns in ([], *(own for (each, _), own in shared.items() if each == tie)):
-            rows.add(dict.fromkeys([*lonely, *columns], 1.0), 0.0, 1.0)
+    fed = grouped((output, column) for column, each in numbered for output in each.outputs)
     coupled = grouped((coupling, column) for column, each in numbered for coupling in each.coupled)
-    for coupling, columns in coupled.items():
-        apart = {} if uncouple is None else {uncouple[coupling]: -float(len(columns))}
-        rows.add({**dict.fromkeys(columns, 1.0), **apart}, -np.inf, 1.0)
-    return rows
+    # A coupled group may feed several inputs where it is uncoupled.
+    apart = {} if uncouple is None else {own: {uncouple[own]: -float(len(coupled[own]))} for own in coupled}
+    return [
+        *(Row(dict.fromkeys(own, 1.0), 1.0, 1.0) for own in columns_of_inputs(candidates).values()),
+        *(Row(dict.fromkeys(own, 1.0), 0.0, 1.0) for own in fed.values()),
+        *(
+            Row(dict.fromkeys([*lonely, *own], 1.0), 0.0, 1.0)
+            for tie, lonely in alone.items()
+            for own in ([], *(each for (other, _), each in shared.items() if other == tie))
+        ),
+        *(
+            Row({**dict.fromkeys(own, 1.0), **apart.get(coupling, {})}, -np.inf, 1.0)
+            for coupling, own in coupled.items()
+        ),
+    ]
 
 
 def columns_of_inputs(candidates: Iterable[Candidate]) -> dict[str, list[int]]:
@@ -170,7 +172,7 @@ class Program:
         self.found: np.ndarray[tuple[int], np.dtype[np.float64]] | None = None
         excluded = set(unlike)
         if columns := [column for column, each in enumerate(candidates) if each in excluded]:
-            self.rows.add(dict.fromkeys(columns, 1.0), 0.0, len(self.inputs) - 1.0)
+            self.rows.append(Row(dict.fromkeys(columns, 1.0), 0.0, len(self.inputs) - 1.0))
 
     def best(self) -> tuple[Candidate, ...] | None:
         """The best assignment, in the order of the inputs; None: there is none."""
@@ -207,7 +209,7 @@ class Program:
             for column in (each for each in own if cost[each] - least > room + _WHOLE):
                 self.upper[column] = 0.0
         if room > _WHOLE:
-            self.rows.keep(cost, value)
+            self.rows.append(at_most(cost, value))
 
     def _least(self, cost: Sequence[float]) -> bool:
         """Find the least sum of a cost over candidates, and keep the assignments that have it; False: there
@@ -227,11 +229,12 @@ class Program:
         reached = min(candidates[column].headroom for column in self._chosen())
         most = min(max(candidates[column].headroom for column in own) for own in self._alive)
         if reached < most:
-            rows = Rows([*self.rows.entries], [*self.rows.low], [*self.rows.high])
-            for own in self.inputs.values():
-                # t <= Σ headroom · x over the input's candidates, of which one is chosen
-                headrooms = {column: -float(candidates[column].headroom) for column in own}
-                rows.add({columns: 1.0, **headrooms}, -np.inf, 0.0)
+            # t <= Σ headroom · x over each input's candidates, of which one is chosen
+            least = (
+                {columns: 1.0, **{column: -float(candidates[column].headroom) for column in own}}
+                for own in self.inputs.values()
+            )
+            rows = [*self.rows, *(Row(each, -np.inf, 0.0) for each in least)]
             found = solve([0.0] * columns + [-1.0], rows, [*self.upper, float(most)])
             assert found is not None, "an assignment was found before"
             self.found = found[:columns]
@@ -259,17 +262,19 @@ def with_leads(
     taken: leads of inputs whose hook-up is written.
     """
     options = [(each, cost) for own in chosen for each, cost in alike(demands[own.input], own)]
-    names = list(dict.fromkeys(each.source.lead_name for each, _ in options))
-    rows = Rows()
-    for own in chosen:
-        rows.add({c: 1.0 for c, (each, _) in enumerate(options) if each.input == own.input}, 1.0, 1.0)
-    for number, name in enumerate(names):
-        columns = {c: 1.0 for c, (each, _) in enumerate(options) if each.source.lead_name == name}
-        rows.add({**columns, len(options) + number: -1.0}, -np.inf, 0.0 if name in taken else 1.0)
-    upper = [1.0] * len(options) + [float(len(chosen))] * len(names)
-    none = [0.0] * len(names)
+    of_input = columns_of_inputs(each for each, _ in options)
+    with_lead = grouped((each.source.lead_name, column) for column, (each, _) in enumerate(options))
+    rows = [
+        *(Row(dict.fromkeys(own, 1.0), 1.0, 1.0) for own in of_input.values()),
+        *(
+            Row({**dict.fromkeys(own, 1.0), twice: -1.0}, -np.inf, 0.0 if name in taken else 1.0)
+            for twice, (name, own) in enumerate(with_lead.items(), len(options))
+        ),
+    ]
+    upper = [1.0] * len(options) + [float(len(chosen))] * len(with_lead)
+    none = [0.0] * len(with_lead)
     stages = (
-        [0.0] * len(options) + [1.0] * len(names),
+        [0.0] * len(options) + [1.0] * len(with_lead),
         [float(round(1e6 * cost[0])) for _, cost in options] + none,
         [cost[1] for _, cost in options] + none,
         [cost[2] * demands[each.input].current ** 2 for each, cost in options] + none,

@@ -12,10 +12,10 @@ from railwright.settings.context import locate
 from railwright.settings.engine_rules import HOOK_UP_IMPOSSIBLE
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.group import tie_of
+from railwright.settings.hookup import WHOLE, HookedUp
 from railwright.settings.hookup.candidates import Candidate, Field, couplings_of, field_of, taken_by
 from railwright.settings.hookup.demand import Demand, demands_of
 from railwright.settings.hookup.program import Program, with_leads, worth
-from railwright.settings.hookup.result import WHOLE, HookedUp
 from railwright.settings.hookup.smallest import Smallest, smallest_change
 from railwright.settings.hookup.words import costs, percent, why_chosen, why_none
 
@@ -61,10 +61,8 @@ def solved(
     """The best assignment, and the best of those that differ from it by more than an exchange of outputs of
     one kind; None: there is none.
     """
-    if not all(each.admissible for each in fields):
-        return None, None
     candidates = [candidate for each in fields for candidate in each.admissible]
-    best = Program(candidates).best()
+    best = Program(candidates).best() if all(each.admissible for each in fields) else None
     if best is None:
         return None, None
     kinds = kinds_of(bench)

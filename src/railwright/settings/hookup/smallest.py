@@ -31,7 +31,7 @@ from railwright.settings.hookup.candidates import (
     further_near,
 )
 from railwright.settings.hookup.demand import Demand
-from railwright.settings.hookup.program import OUTPUT, rows_of, solve_in_turn
+from railwright.settings.hookup.program import OUTPUT, Row, rows_of, solve_in_turn
 from railwright.settings.rule import Path
 
 _UNFED = "no output of the bench can feed it"
@@ -164,9 +164,11 @@ def smallest_change(fields: Sequence[Field], bench: Bench, taken: Taken) -> Smal
     changes = list(dict.fromkeys((each.change, each.cost) for _, _, own in options for each in own))
     column_of = {change: len(candidates) + len(couplings) + number for number, change in enumerate(changes)}
     rows = rows_of(candidates, uncouple)
-    for column, (_, _, own_changes) in enumerate(options):
-        for each in own_changes:
-            rows.add({column: 1.0, column_of[each.change, each.cost]: -1.0}, -np.inf, 0.0)
+    rows += [
+        Row({column: 1.0, column_of[each.change, each.cost]: -1.0}, -np.inf, 0.0)
+        for column, (_, _, own_changes) in enumerate(options)
+        for each in own_changes
+    ]
     none = [0.0] * (len(couplings) + len(changes))
     # The cheapest, among those with the fewest outputs, in the order of the documents.
     stages = (

@@ -1,12 +1,16 @@
 """The static rules, one function each; `RULES` is the list, in the order in which a person would check.
 
-A new rule is a function in one of these modules (or a new one) and one line here.
+A new rule is a function in one of these modules (or a new one) and one line here. `all_rules` has those
+of the rehearsal, and of settling itself, too.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from railwright.settings.context import Context
-from railwright.settings.rule import Rule
+from railwright.settings.engine_rules import ENGINE_RULES
+from railwright.settings.rule import Rule, RuleFacts
 from railwright.settings.rules import (
     contacts,
     coupled,
@@ -175,3 +179,21 @@ RULES: tuple[Rule[Context], ...] = (
     ending.unattended,
     ending.unattended_high,
 )
+
+
+def all_rules() -> tuple[RuleFacts, ...]:
+    """What is known of each id that a finding can carry."""
+    from railwright.settings.rehearsed import REHEARSED_RULES
+
+    return (*ENGINE_RULES.values(), *RULES, *REHEARSED_RULES)
+
+
+def known_of(ids: Iterable[str]) -> dict[str, RuleFacts]:
+    """What is known of each of these ids. Those of a rehearsal are loaded, with what a rehearsal needs, only
+    where one is among them.
+    """
+    known = {each.id: each for each in (*ENGINE_RULES.values(), *RULES)}
+    wanted = set(ids)
+    if not wanted <= known.keys():
+        known = {each.id: each for each in all_rules()}
+    return {each: known[each] for each in wanted & known.keys()}

@@ -13,7 +13,6 @@ from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule, with_seen
-from railwright.settings.rules.judge import inputs
 
 HAZARDOUS_ENERGY = 20.0
 """Stored energy that is a hazard at 2 V or more [J] (IEC 60950-1, energy hazards, from memory)."""
@@ -31,14 +30,21 @@ PATIENCE = 1.0
 """Time after switching off within which an input should be discharged [s]; a choice of this program."""
 
 
+def _charged(context: Context) -> Iterator[tuple[FedInput, float]]:
+    """Inputs with a capacitor, and the highest voltage that is played on each [V]."""
+    return (
+        (source, highest.voltage)
+        for source in context.sources.values()
+        if (highest := source.played.highest) is not None and source.load.capacitance.high > 0.0
+    )
+
+
 @rule("stored-energy", Severity.CAUTION, worst=Ranking("energy"))
-@of_every(inputs)
-def stored_energy(source: FedInput) -> Outcome:
+@of_every(_charged)
+def stored_energy(source: FedInput, highest: float) -> Outcome:
     """The capacitors of an input hold, at the highest voltage played, an energy that can do harm (½CV²)."""
-    highest, most = source.played.highest, source.load.capacitance.high
-    if highest is None:
-        return
-    energy = 0.5 * most * highest.voltage**2
+    most = source.load.capacitance.high
+    energy = 0.5 * most * highest**2
     if energy >= HAZARDOUS_ENERGY:
         yield Hit(
             source.name,
@@ -47,21 +53,12 @@ def stored_energy(source: FedInput) -> Outcome:
                 "{capacitance} at {highest} hold {energy}; {hazardous_energy:g} J count as hazardous "
                 "(IEC 60950-1, from memory)",
                 capacitance=(most, "F"),
-                highest=(highest.voltage, "V"),
+                highest=(highest, "V"),
                 energy=(energy, "J"),
                 hazardous_energy=(HAZARDOUS_ENERGY, "J"),
             ),
             "let it discharge through a resistor before touching or unplugging anything",
         )
-
-
-def _charged(context: Context) -> Iterator[tuple[FedInput, float]]:
-    """Inputs with a capacitor, and the highest voltage that is played on each [V]."""
-    return (
-        (source, highest.voltage)
-        for source in context.sources.values()
-        if (highest := source.played.highest) is not None and source.load.capacitance.high > 0.0
-    )
 
 
 @rule("slow-discharge", Severity.NOTE, worst=Ranking("discharge_time"))

@@ -10,12 +10,12 @@ from railwright.documents.output_name import OutputName
 from railwright.plan.linking import linked_by_program, look_interval
 from railwright.plan.set_points import Feed
 from railwright.quantities import StatedFigure, Statement, state
-from railwright.settings.constraints import ocp, ovp, power, trip_delay
+from railwright.settings.constraints import current_limit, ovp, power, trip_delay
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, of_every, rule
 from railwright.settings.rules.judge import having, kept_apart, outputs, settings_judged
-from railwright.settings.windows.ovp import OVP_MARGIN
+from railwright.settings.windows.protections import OVP_MARGIN
 
 
 @rule("ovp-range", Severity.STOP)
@@ -100,8 +100,10 @@ def ocp_range(context: Context) -> Outcome:
     that the output has one apart from its current limit.
     """
     yield from _without(context, "ocp", "over-current protection apart from its limit")
-    yield from settings_judged(context, "ocp", lambda source, _: ocp.in_range(source))
-    yield from settings_judged(context, "ocp_delay", lambda source, _: ocp.delay_in_range(source))
+    yield from settings_judged(context, "ocp", lambda source, _: current_limit.ocp_in_range(source))
+    yield from settings_judged(
+        context, "ocp_delay", lambda source, _: current_limit.ocp_delay_in_range(source)
+    )
 
 
 def _without(context: Context, setting: str, title: str) -> Outcome:
@@ -122,7 +124,7 @@ def _without(context: Context, setting: str, title: str) -> Outcome:
 @rule("ocp-below-need", Severity.STOP)
 def ocp_below_need(context: Context) -> Outcome:
     """The over-current protection trips at what normal operation draws."""
-    yield from settings_judged(context, "ocp", lambda source, _: ocp.needed(source))
+    yield from settings_judged(context, "ocp", lambda source, _: current_limit.ocp_needed(source))
 
 
 @rule("opp-below-need", Severity.STOP)

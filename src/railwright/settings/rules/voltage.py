@@ -51,7 +51,7 @@ def withstand_played(source: FedInput) -> Outcome:
         )
         return
     for level in sorted(source.played.levels, key=lambda level: -level.voltage):
-        highest = level.voltage + (source.voltage_error(level.voltage) or 0.0)
+        highest = source.voltage_with_error(level.voltage)
         allowed = max((lasts for volts, lasts in withstood if volts >= highest), default=0.0)
         if allowed == 0.0:
             why = state(
