@@ -103,7 +103,7 @@ def test_where_it_lies_is_never_refused_as_given(start: float) -> None:
         holes = [
             (begin, begin + rng.uniform(2e-3, 0.2)) for begin in rng.uniform(start, start + 0.3, seed % 3)
         ]
-        bound = 10 ** rng.uniform(-5.0, -1.5)
+        bound = 10 ** rng.uniform(-5.0, -2.0)
         told = rng.uniform(-bound, bound)
         given = Uncertain(told, told - bound, told + bound)
         found = placed(taken(start, start + 0.4, holes, seed), seed + 70, given)
@@ -116,7 +116,7 @@ def test_where_the_readings_exclude_it_it_is_refused(away: str, holes: list[tupl
     record = taken(-0.1, 0.4, holes, 5)
     with pytest.raises(AlignmentError, match=r"exclude.* was read as .*V at .* the recording has .*V there"):
         placed(record, 6, offset(away))
-    assert placed(record, 6, offset("-30 ms .. 5 ms")).given == pytest.approx(17.5e-3)
+    assert placed(record, 6, offset("-15 ms .. 5 ms")).given == pytest.approx(10e-3)
 
 
 def test_a_current_excludes_what_the_voltage_does_not() -> None:
@@ -127,6 +127,13 @@ def test_a_current_excludes_what_the_voltage_does_not() -> None:
     assert align(record, own, *models, offset("2 ms ± 3 ms")).given == pytest.approx(3e-3)
     with pytest.raises(AlignmentError, match=r"main current .*A at .*A there"):
         align(record, own, *models, offset("60 ms ± 3 ms"))
+
+
+@pytest.mark.parametrize("wide", ["0 s ± 10.1 ms", "-60 ms ± 61 ms", "0 s ± 20 h"])
+def test_a_bound_beyond_what_readings_tell_is_refused(wide: str) -> None:
+    """A recording that began 38 ms into the rise was taken to cover it, for its bound was 50 ms."""
+    with pytest.raises(AlignmentError, match="10 ms"):
+        placed(taken(-0.1, 0.4, [], 5), 6, offset(wide))
 
 
 def test_what_lies_outside_the_run_is_refused() -> None:

@@ -140,6 +140,14 @@ def _as_given(external: Record, ranges: Collection[_Ranges], given: Uncertain, t
             f"{placed} lies from {first} to {last}, where the run has no readings; correct 'offset', or "
             "leave it out"
         )
+    # A measure takes a step to be covered that a recording covers within the bound of its clock.
+    widest = max(1e-3, *(each.update for each in ranges))
+    if bound > widest * (1.0 + 1e-9):
+        most, got = show(widest, "s", 3), show(bound, "s", 3)
+        raise AlignmentError(
+            f"{placed}: expected a bound of ± {most} at most, the readings' update interval, got ± {got}: "
+            "what of a step it covers would be open; narrow it, or leave 'offset' out"
+        )
     known = [each for each in ranges if each.bounded]
     least = max(2.0 * bound / MOST_GIVEN, 1e-9)
     step = max(least, min((max(each.update, 1e-3) / 4.0 for each in known), default=least))
