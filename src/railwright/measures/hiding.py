@@ -98,7 +98,8 @@ class Gaps(NamedTuple):
 
 
 def missing(view: View, time: Array) -> Gaps:
-    """Where samples of a recording are missing within the step; nowhere in what is no recording.
+    """Where samples of a recording are missing within the step, or may be, as far as is known when they were
+    taken; nowhere in what is no recording.
 
     time: of the samples, shape (n,), with those beside the step.
     """
@@ -106,7 +107,8 @@ def missing(view: View, time: Array) -> Gaps:
 
     if view.model.exact or view.model.update != 0.0 or time.size < 2:
         return Gaps(0, 0.0, 0.0, "")
-    begin, end = np.clip(time[:-1], view.begin, view.end), np.clip(time[1:], view.begin, view.end)
+    within = np.clip(time, view.begin - view.model.clock, view.end + view.model.clock)
+    begin, end = within[:-1], within[1:]
     gaps = np.where(np.diff(time) > MISSING * view.interval, end - begin, 0.0)
     place = int(np.argmax(gaps))
     longest, since = float(gaps[place]), float(begin[place])
