@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from railwright.physics.start_up import Start
+    from railwright.rehearsal.surges import Surge
 
 
 HARDEST_AT_LOW = (
@@ -41,26 +42,6 @@ def hardest(name: QuantityName, value: Uncertain) -> float:
     bound, all others at their upper one.
     """
     return value.low if name.field in HARDEST_AT_LOW else value.high
-
-
-SURGES_AT_LOW = (
-    "resistance",
-    "series_resistance",
-    "dynamic_resistance",
-    "diode_resistance",
-    "cold_resistance",
-    "inductance",
-    "esr",
-    "drop",
-    "diode_drop",
-    "efficiency",
-)
-"""Quantities that let more flow into an empty input the lower they are."""
-
-
-def surging(name: QuantityName, value: Uncertain) -> float:
-    """The case in which most flows as a contact closes onto an input."""
-    return value.low if name.field in SURGES_AT_LOW else value.high
 
 
 @dataclass(frozen=True)
@@ -83,14 +64,13 @@ class Rehearsed:
         return starts(self.context.documents, {name: self.context.feeds[name]}, hardest).get(name)
 
     @cached_property
-    def surging(self) -> Mapping[str, Traces]:
-        """What each input draws where most flows as a contact closes: asked for where one closes only."""
+    def surges(self) -> list[Surge]:
+        """What flows as each contact closes under a voltage."""
         from railwright.plan.plan import plan_of
-        from railwright.rehearsal.rehearse import rehearse
+        from railwright.rehearsal.surges import surges
 
         documents, feeds = self.context.documents, self.context.feeds
-        played = plan_of(documents, feeds).played
-        return rehearse(documents, feeds, surging, played).record.traces
+        return surges(documents, feeds, plan_of(documents, feeds).played, self.record.traces)
 
     def events(self, source: FedInput, *kinds: EventKind) -> list[Event]:
         """Events of these kinds of an input or its outputs."""
