@@ -375,7 +375,8 @@ def test_a_jump_at_the_end_of_a_line_is_a_stage_of_its_own(tmp_path: Path) -> No
     """5 V are passed through: nobody can verify them."""
     stages = (
         "  - power_up: {order: [main, transducer], gap: 110 ms, voltages: {transducer: 0 V}}\n"
-        "  - shape: {input: transducer, segments: [{line_to: 5 V, over: 3 s}, {step_to: 12 V}, {hold: 5 s}]}\n"
+        "  - shape: {input: transducer, segments: [{line_to: 5 V, over: 3 s}, "
+        "{step_to: 12 V}, {hold: 5 s}]}\n"
     )
     (task,) = [
         each for each in tasks(changed(tmp_path, {TWO: stages})) if each.words.startswith("transducer:")

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 @rule("relay-waits", Severity.CAUTION, on_sheet=False, worst=Ranking("standing"))
 def relay_waits(rehearsed: Rehearsed) -> Outcome:
     """A contact that is not rated to switch under load is to be moved while its input is off, and its voltage
-    has not fallen yet: the run waits for that, as the rehearsal does not, and what follows comes later.
+    has not fallen yet: the run waits for that, as the rehearsal does not, and later steps start later.
     """
     context = rehearsed.context
     for change, lies, _, on in moved_contacts(context):
@@ -37,7 +37,7 @@ def relay_waits(rehearsed: Rehearsed) -> Outcome:
                 change.at,
                 state(
                     "rehearsed, {standing} stand at {input} as '{contact}' is to {move} in '{step}': the run "
-                    "waits until it reads off, and what follows comes later",
+                    "waits until it reads off, and later steps start later than rehearsed",
                     standing=(stands, "V"),
                     input=lies.input,
                     contact=lies.name,
