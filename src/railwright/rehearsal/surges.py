@@ -32,7 +32,7 @@ STEPS = 300_000
 """Steps of the solver after which no more corners are looked for (about a second)."""
 
 
-class Surge(NamedTuple):
+class ClosingSurge(NamedTuple):
     """A contact that closes under a voltage, and the most that flows before the current limit has responded:
     nominally, and in the worst of so many corners of the tolerances [A].
     """
@@ -45,7 +45,7 @@ class Surge(NamedTuple):
 
 def surges(
     documents: Documents, set_points: SetPoints, timeline: Timeline, traces: Mapping[str, Traces]
-) -> list[Surge]:
+) -> list[ClosingSurge]:
     """Every contact that closes while its input, or its output's capacitor, has a voltage. One that is not
     rated for that is moved when there is none. traces: as rehearsed, nominally.
     """
@@ -56,10 +56,10 @@ def surges(
             standing = traces[name].closed(move.change.time, move.time).columns["terminal_voltage"]
             if np.abs(standing).max(initial=0.0) > SMALLEST:
                 moves.append(move)
-    return _Closings(documents, set_points, timeline, moves).surges(traces) if moves else []
+    return _ClosingsPlayed(documents, set_points, timeline, moves).surges(traces) if moves else []
 
 
-class _Closings:
+class _ClosingsPlayed:
     """Contacts that close under a voltage, and what is played to see what flows then."""
 
     def __init__(
@@ -76,13 +76,13 @@ class _Closings:
         self.end = max(move.time + self.lasts[move.lies.input] for move in moves)
         self.steps = 0
 
-    def surges(self, traces: Mapping[str, Traces]) -> list[Surge]:
+    def surges(self, traces: Mapping[str, Traces]) -> list[ClosingSurge]:
         """What flows, nominally by these traces, and in the worst corner."""
         nominal = self._flowing(traces)
         most, corners = self._worst()
         worst = np.maximum(nominal, most)
         return [
-            Surge(move, float(usual), float(high), corners)
+            ClosingSurge(move, float(usual), float(high), corners)
             for move, usual, high in zip(self.moves, nominal, worst, strict=True)
         ]
 

@@ -4,19 +4,15 @@ flows as one closes.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from railwright.plan.off_order import off_threshold
 from railwright.quantities import state
+from railwright.rehearsal.surges import ClosingSurge
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rehearsed.view import Rehearsed
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.settings.rules.contacts import at_contact, moved_contacts
-
-if TYPE_CHECKING:
-    from railwright.rehearsal.surges import Surge
 
 
 @rule("relay-waits", Severity.CAUTION, on_sheet=False, worst=Ranking("standing"))
@@ -48,7 +44,7 @@ def relay_waits(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-def _hit(surge: Surge, path: Path, what: str, bears: str, borne: float, more: str) -> Hit:
+def _hit(surge: ClosingSurge, path: Path, what: str, bears: str, borne: float, more: str) -> Hit:
     """That more flows than something bears [A]. more: what else would help."""
     contact, name = surge.move.lies.name, surge.move.lies.input
     return Hit(

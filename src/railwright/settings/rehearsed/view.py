@@ -13,8 +13,10 @@ from railwright.assumptions import Assumption
 from railwright.circuit.case import QuantityName
 from railwright.evaluation.outcome import Result
 from railwright.frozen import kept
+from railwright.plan.plan import plan_of
 from railwright.plan.required_trip import not_required
 from railwright.quantities import Uncertain
+from railwright.rehearsal.surges import ClosingSurge, surges
 from railwright.settings.context import BoundDocuments, FedInput
 from railwright.traces import Event, EventKind, Mode, Record, Traces, runs_of
 
@@ -22,7 +24,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from railwright.physics.start_up import Start
-    from railwright.rehearsal.surges import Surge
 
 
 HARDEST_AT_LOW = (
@@ -64,11 +65,8 @@ class Rehearsed:
         return starts(self.context.documents, {name: self.context.feeds[name]}, hardest).get(name)
 
     @cached_property
-    def surges(self) -> list[Surge]:
+    def surges(self) -> list[ClosingSurge]:
         """What flows as each contact closes under a voltage."""
-        from railwright.plan.plan import plan_of
-        from railwright.rehearsal.surges import surges
-
         documents, feeds = self.context.documents, self.context.feeds
         return surges(documents, feeds, plan_of(documents, feeds).played, self.record.traces)
 

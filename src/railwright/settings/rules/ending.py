@@ -137,7 +137,7 @@ def off_after_waits(context: Context) -> Outcome:
                 other=other,
                 falls=state("{other} takes up to {falls} to fall", other=other, falls=(falls, "s"))
                 if falls < math.inf
-                else f"the data sheet gives no time for {other} to fall",
+                else state("the data sheet gives no time for {other} to fall", other=other),
                 threshold=(off_threshold(context.device, other), "V"),
                 steady=(STEADY, "s"),
                 waits=(waits, "s"),
