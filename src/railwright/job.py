@@ -488,7 +488,6 @@ class Check:
             "triggers": triggers,
         }
         documents, set_points = self.checked.documents, self.settings.set_points
-        documents.check_recordings()  # before there is a folder
         if not twins:
             return Run.read(run(documents, set_points, hands=hands, **given).folder)
         from railwright.guard.local_link import LocalLink

@@ -155,6 +155,41 @@ def test_a_part_of_a_recording(run: Path, made: dict[str, np.ndarray], tmp_path:
     assert (time_s[0], time_s[-1]) == pytest.approx((0.15 - 2e-5, 0.45 + 2e-5), abs=1e-9)
 
 
+@pytest.mark.parametrize("kind", [".csv", ".parquet"])
+@pytest.mark.parametrize("limit", [25, 60])
+@pytest.mark.parametrize("hole", [(0.190, 0.350), (0.165, 0.205), (0.203, 0.230)])
+def test_a_hole_over_the_inrush_passes_nothing(
+    run: Path, made: dict[str, np.ndarray], tmp_path: Path, kind: str, limit: int, hole: tuple[float, float]
+) -> None:
+    """The inrush is 27 mA, from 200 ms of the recording on: the recorder was triggered by it."""
+    procedure = next((run / "documents").glob("*.procedure.yaml"))
+    procedure.write_text(
+        procedure.read_text("utf-8").replace("at_most: 60 mA", f"at_most: {limit} mA"), "utf-8"
+    )
+    write_manifest(run)
+    keep = (made["time_s"] < hole[0]) | (made["time_s"] > hole[1])
+    files = {}
+    for name, rows in (("whole", keep | True), ("holed", keep)):
+        files[name] = written(tmp_path, kind, {key: values[rows] for key, values in made.items()}, name)
+    offset = ("--keys", f"{{offset: {55.9 - 200:.4g} ms ± 7 ms}}")
+    for name, given in (("whole", ()), ("whole", offset), ("holed", ()), ("holed", offset)):
+        code, stdout, stderr = call("evaluate", run, "--record", files[name], "--json", *given)
+        if name == "holed" and not given and code == 2:
+            assert "'offset: 3.7 ms ± 1 ms'" in stderr
+            continue
+        told = json.loads(stdout)
+        assert told["offsets"] == pytest.approx([-0.1441], abs=7e-3)
+        assert told["offsets_given_within"] == ([pytest.approx(7e-3)] if given else [None])
+        assert any("± 7 ms, as given" in note for note in told["notes"]) == bool(given)
+        (inrush,) = (each for each in told["requirements"] if each["name"] == "transducer inrush")
+        if name == "whole":
+            assert (inrush["outcome"], inrush["source"]) == ("fail" if limit == 25 else "pass", RECORDER)
+        else:
+            assert inrush["outcome"] in (("fail", "inconclusive") if limit == 25 else ("inconclusive",))
+    # What a report draws lies where it was given.
+    assert evaluations_of(open_stored(run))[1][-1].traces["main"].time[0] == pytest.approx(-0.1441)
+
+
 @pytest.mark.parametrize(
     ("keys", "told"),
     [
@@ -169,6 +204,15 @@ def test_a_part_of_a_recording(run: Path, made: dict[str, np.ndarray], tmp_path:
         ("{channels: {main_voltage: {column: 9}}}", "expected a column '9' among the columns time, "),
         ("{begin: 1 s}", "expected a part within its 0.6 s, got 1 s to 0.6 s"),
         ("{begin: ", "--keys:1:"),
+        (
+            "{offset: 3.7 ms}",
+            "--keys:1:10: expected a time with its bound, such as '3.7 ms ± 1 ms', got '3.7",
+        ),
+        ("{offset: 3.7 ms ± 0 ms}", "--keys:1:10: expected a time with its bound"),
+        ("{offset: 3.7 ms ± 1 ms normal k=2}", "--keys:1:10: expected a time with its bound"),
+        ("{offset: 3 V ± 1 V}", "--keys:1:10: expected a time"),
+        ("{offset: 300 ms ± 2 ms}", "the readings exclude '"),
+        ("{offset: 1 h ± 2 ms}", "where the run has no readings; correct 'offset'"),
     ],
 )
 def test_keys_that_cannot_be(

@@ -151,6 +151,7 @@ EVALUATION = Evaluation(
     "the run ended early",
     (0.25,),
     (Contradiction("main", "voltage", ("supply readings", "recorder"), (9.0, 12.0), 0.05, 1.5, 1.25, 2.0),),
+    given=(1e-3,),
 )
 
 
@@ -168,6 +169,7 @@ def test_an_evaluation_goes_to_json_and_back() -> None:
         "guard_band",
         "sources",
         "offsets",
+        "offsets_given_within",
         "contradictions",
         "lead_drops",
         "notes",
@@ -176,13 +178,14 @@ def test_an_evaluation_goes_to_json_and_back() -> None:
 
 
 def test_an_evaluation_of_an_earlier_version() -> None:
-    """It has neither `withheld`, `unsound`, `offsets` nor `elsewhere`."""
+    """It has neither `withheld`, `unsound`, `offsets`, their bounds nor `elsewhere`."""
     data = json.loads(json.dumps(as_data(EVALUATION), allow_nan=False))
-    del data["withheld"], data["unsound"], data["offsets"], data["requirements"][0]["measured"]["elsewhere"]
+    del data["withheld"], data["unsound"], data["requirements"][0]["measured"]["elsewhere"]
+    del data["offsets"], data["offsets_given_within"]
     read = evaluation_from_data(data)
     measured = replace(MEASURED, elsewhere="")
     assert read.results[0] == replace(RESULT, measured=measured)
-    assert (read.withheld, read.unsound, read.offsets) == ("", (), ())
+    assert (read.withheld, read.unsound, read.offsets, read.given) == ("", (), (), ())
 
 
 SETTINGS = Settings(

@@ -220,6 +220,34 @@ def test_a_new_evaluation_is_the_last(tmp_path: Path, there: list[str], expected
     assert [path.stem for path in evaluation_files(folder)] == [*there, expected]
 
 
+def test_a_link_and_a_pipe_stay_what_they_are(tmp_path: Path) -> None:
+    target, link, pipe = tmp_path / "target", tmp_path / "link", tmp_path / "pipe"
+    target.write_text("old", "utf-8")
+    link.symlink_to(target)
+    os.mkfifo(pipe)
+    got: list[bytes] = []
+    reader = threading.Thread(target=lambda: got.append(pipe.read_bytes()), daemon=True)
+    reader.start()
+    write_together({link: "new", pipe: [b"pie", b"ces"]})
+    reader.join(5.0)
+    assert got == [b"pieces"]
+    assert (link.is_symlink(), target.read_text("utf-8")) == (True, "new")
+    assert sorted(each.name for each in tmp_path.iterdir()) == ["link", "pipe", "target"]
+
+
+def test_a_name_that_was_taken_first_is_given_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a file system without links, where the file cannot be put in its place then."""
+
+    def refused(*_: object) -> None:
+        raise OSError(errno.EIO, "refused")
+
+    monkeypatch.setattr(os, "link", refused)
+    monkeypatch.setattr(os, "replace", refused)
+    with pytest.raises(OSError, match="refused"):
+        write_together({tmp_path / "one": "text"}, new=True)
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_pieces_that_raise_leave_nothing(tmp_path: Path) -> None:
     def pieces() -> Iterator[bytes]:
         yield b"begun"

@@ -6,6 +6,8 @@ recording that had not seen it overruled the readings that had. The truth is the
 
 from __future__ import annotations
 
+import math
+from contextlib import suppress
 from dataclasses import replace
 
 import numpy as np
@@ -17,6 +19,7 @@ from railwright.evaluation.alignment import Alignment, AlignmentError, align
 from railwright.evaluation.evaluate import _overruled
 from railwright.evaluation.outcome import Outcome, Result
 from railwright.measures.outcome import Measured
+from railwright.quantities import Uncertain, parse_uncertain
 from railwright.traces import Record, Traces
 
 EVERY = 100e-6
@@ -39,11 +42,19 @@ def taken(start: float, end: float, holes: list[tuple[float, float]], seed: int)
 
 
 def aligned(record: Record, seed: int, *, declared: bool) -> Alignment | None:
-    own = Record("supply readings", {"main": POWER_UP.read(seed)})
     try:
-        return align(record, own, {"main": MODEL}, {"main": RECORDER} if declared else None)
+        return placed(record, seed, None, declared=declared)
     except AlignmentError:
         return None
+
+
+def placed(record: Record, seed: int, given: Uncertain | None, *, declared: bool = True) -> Alignment:
+    own = Record("supply readings", {"main": POWER_UP.read(seed)})
+    return align(record, own, {"main": MODEL}, {"main": RECORDER} if declared else None, given)
+
+
+def offset(text: str) -> Uncertain:
+    return parse_uncertain(text, "s")
 
 
 @pytest.mark.parametrize("declared", [True, False])
@@ -78,7 +89,76 @@ def test_a_hole_where_nothing_changes_takes_nothing_away() -> None:
 
 def test_what_matches_in_several_places_is_refused() -> None:
     # From the top of the rise on: 12 V stands for seconds.
-    assert aligned(taken(0.004, 0.4, [], 8), 9, declared=True) is None
+    record = taken(0.004, 0.4, [], 8)
+    with pytest.raises(AlignmentError, match=r"'offset: 3\.7 ms ± 1 ms'"):
+        placed(record, 9, None)
+    found = placed(record, 9, offset("0.4 ms ± 1 ms"))
+    assert (found.offset, found.uncertainty, found.given) == pytest.approx((4e-4, 1e-3, 1e-3))
+    assert found.record.traces["main"].time[0] == pytest.approx(record.traces["main"].time[0] + 4e-4)
+    assert found.channel == "main voltage, main current"
+
+
+@pytest.mark.parametrize("start", [-0.1, -0.005, 0.004, 0.5])
+def test_where_it_lies_is_never_refused_as_given(start: float) -> None:
+    rng = np.random.default_rng(11)
+    for seed in range(12):
+        holes = [
+            (begin, begin + rng.uniform(2e-3, 0.2)) for begin in rng.uniform(start, start + 0.3, seed % 3)
+        ]
+        bound = 10 ** rng.uniform(-5.0, -2.0)
+        told = rng.uniform(-bound, bound)
+        given = Uncertain(told, told - bound, told + bound)
+        found = placed(taken(start, start + 0.4, holes, seed), seed + 70, given)
+        assert (found.offset, found.given) == pytest.approx((told, bound))
+
+
+@pytest.mark.parametrize("away", ["40 ms ± 5 ms", "-30 ms ± 10 ms", "1.2 s ± 1 us", "-20 ms .. -15 ms"])
+@pytest.mark.parametrize("holes", [[], [(0.1, 0.15)], [(-0.06, -0.04), (0.2, 0.25)]])
+def test_where_the_readings_exclude_it_it_is_refused(away: str, holes: list[tuple[float, float]]) -> None:
+    record = taken(-0.1, 0.4, holes, 5)
+    with pytest.raises(AlignmentError, match=r"exclude.* was read as .*V at .* the recording has .*V there"):
+        placed(record, 6, offset(away))
+    assert placed(record, 6, offset("-15 ms .. 5 ms")).given == pytest.approx(10e-3)
+
+
+def test_a_current_excludes_what_the_voltage_does_not() -> None:
+    step = Scene.of((0.0, 12.0, 0.1), (1.0, 12.0, 0.1), (1.001, 12.0, 0.6), (2.0, 12.0, 0.6))
+    own = Record("supply readings", {"main": step.read(1)})
+    record = Record("recorder", {"main": step.read(2, RECORDER, every=EVERY).between(0.7, 1.3)})
+    models = {"main": MODEL}, {"main": RECORDER}
+    assert align(record, own, *models, offset("2 ms ± 3 ms")).given == pytest.approx(3e-3)
+    with pytest.raises(AlignmentError, match=r"main current .*A at .*A there"):
+        align(record, own, *models, offset("60 ms ± 3 ms"))
+
+
+@pytest.mark.parametrize("wide", ["0 s ± 10.1 ms", "-60 ms ± 61 ms", "0 s ± 20 h"])
+def test_a_bound_beyond_what_readings_tell_is_refused(wide: str) -> None:
+    """A recording that began 38 ms into the rise was taken to cover it, for its bound was 50 ms."""
+    with pytest.raises(AlignmentError, match="10 ms"):
+        placed(taken(-0.1, 0.4, [], 5), 6, offset(wide))
+
+
+def test_what_lies_outside_the_run_is_refused() -> None:
+    with pytest.raises(AlignmentError, match=r"from 899\.9 s to 900\.4 s"):
+        placed(taken(-0.1, 0.4, [], 5), 6, offset("900 s ± 1 ms"))
+
+
+def test_what_no_reading_can_be_held_against_is_said() -> None:
+    assert placed(taken(-0.1, 0.4, [], 5), 6, offset("1 ms ± 5 ms"), declared=False).channel == ""
+    # Shorter than an aperture.
+    assert placed(taken(0.5, 0.506, [], 5), 6, offset("1 ms ± 5 ms")).channel == ""
+
+
+def test_a_clock_runs_off_from_the_time_0_that_is_given() -> None:
+    own = Record("supply readings", {"main": POWER_UP.read(6)})
+    fast = {"main": replace(RECORDER, time_base=1e-3)}
+    found = align(taken(-0.1, 0.4, [], 5), own, {"main": MODEL}, fast, offset("0 s ± 1 ms"))
+    assert (found.given, found.uncertainty) == pytest.approx((1e-3, 1.4e-3), abs=1e-6)
+
+
+def test_what_changes_only_in_its_hole_is_told_so() -> None:
+    with pytest.raises(AlignmentError, match="outside its holes"):
+        placed(taken(-0.005, 0.4, [(0.003, 0.15)], 3), 4, None)
 
 
 def test_all_times_alike_is_one_clear_refusal(recwarn: pytest.WarningsRecorder) -> None:
@@ -114,3 +194,34 @@ def test_a_reading_surely_beyond_a_limit_is_not_overruled(
     )
     assert _overruled(other, [own, other]).outcome is outcome
     assert _overruled(own, [own, other]).outcome is Outcome.FAIL
+
+
+def test_what_a_recording_saw_fail_without_a_figure_is_not_overruled() -> None:
+    """That a device started nine times over, or not at all, is a failure of which no figure tells."""
+    passed = Result(
+        "start", "start_up_time", "main", "up", "s", None, 0.2,
+        Measured(0.05, 0.04, 0.06, (), "first"), Outcome.PASS, "", "supply readings",
+    )  # fmt: skip
+    failed = replace(passed, measured=None, outcome=Outcome.FAIL, reason="leaves its band", source="recorder")
+    open_ = replace(failed, outcome=Outcome.INCONCLUSIVE)
+    assert _overruled(passed, [passed, failed]).outcome is Outcome.INCONCLUSIVE
+    assert _overruled(passed, [passed, open_]).outcome is Outcome.PASS
+
+
+@pytest.mark.parametrize("columns", [("current",), ("voltage", "current"), ("voltage",)])
+@pytest.mark.parametrize("samples", [0, 1, 5, 2000])
+def test_a_recording_of_unknown_errors_is_placed_or_refused_in_words(
+    columns: tuple[str, ...], samples: int
+) -> None:
+    """A clamp alone, a recorder without declared accuracy, a recording of a few samples or none."""
+    run = POWER_UP.read(1, MODEL, every=10e-3)
+    fine = POWER_UP.read(2, RECORDER, every=EVERY).between(-0.1, 3.0)
+    taken_of = Traces(fine.time[:samples], {name: fine.columns[name][:samples] for name in columns})
+    readings = [run, run.between(10.0, 11.0)]
+    bare = replace(RECORDER, voltage=())
+    for known in ({}, {"main": RECORDER}, {"main": bare}):
+        for own in readings:
+            with suppress(AlignmentError):
+                recorded, read = Record("recorder", {"main": taken_of}), Record("run", {"main": own})
+                found = align(recorded, read, {"main": MODEL}, known)
+                assert math.isfinite(found.offset)

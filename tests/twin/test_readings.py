@@ -56,6 +56,10 @@ def test_the_mean_of_a_pulse_between_readings_is_its_area() -> None:
     assert window_mean(time, values, 0.0, 1.0) == pytest.approx(0.03)
 
 
+def test_one_row_in_a_window_is_its_mean() -> None:
+    assert window_mean(np.array([0.5]), np.array([3.0]), 0.0, 1.0) == 3.0
+
+
 def test_a_window_without_width_is_the_value_itself() -> None:
     assert window_mean(np.array([0.0, 1.0]), np.array([0.0, 2.0]), 0.25, 0.25) == 0.5
 

@@ -14,7 +14,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from railwright.archive.ending import ending_of
 from railwright.documents.evaluated_keys import evaluated_keys
@@ -25,6 +25,7 @@ from railwright.evaluation.data import as_data, evaluation_from_data
 from railwright.evaluation.ending import Ending
 from railwright.evaluation.evaluate import evaluate, offset_of
 from railwright.evaluation.outcome import Evaluation
+from railwright.quantities import Uncertain
 from railwright.recordings.of_inputs import record_of
 from railwright.recordings.opening import open_recording
 from railwright.recordings.recording import MOST_SHOWN, OpenRecording
@@ -171,7 +172,7 @@ def open_stored(folder: Path) -> StoredRun:
 def evaluate_run(stored: StoredRun, recordings: Sequence[ExternalRecording]) -> Evaluation:
     """Evaluate and keep the result, with copies of the recordings."""
     read = [_read(stored, recording) for recording in recordings]
-    records = [record for record, _ in read]
+    records = [each.record for each in read]
     with _naming({record: each.path for record, each in zip(records, recordings, strict=True)}):
         judged = evaluate(
             stored.documents,
@@ -180,15 +181,16 @@ def evaluate_run(stored: StoredRun, recordings: Sequence[ExternalRecording]) -> 
             records,
             stored.ending,
             stored.data.multimeters,
+            [each.offset for each in read],
         )
     evaluation = _withholding(stored, judged, stored.doubts)
-    used = [(recording, found) for recording, (_, found) in zip(recordings, read, strict=True)]
+    used = [(recording, each.opened) for recording, each in zip(recordings, read, strict=True)]
     with changing(stored.folder) as listed:
         added = _write_new(stored.folder, evaluation, used)
         try:
             if not stored.data.differences.manifest:
                 listed(added)
-        except OSError:
+        except BaseException:
             # Without its place in the manifest it would be one that somebody put there.
             for name in added:
                 with suppress(OSError):
@@ -240,17 +242,17 @@ def evaluations_of(stored: StoredRun) -> tuple[tuple[Evaluation, ...], tuple[Rec
     Whether a pass is withheld depends on how the run ended, not on which version evaluated it; and on what of
     its folder was changed, when it was evaluated or since.
     """
-    evaluations, records = [], []
+    evaluations, records, doubts_now = [], [], stored.doubts
     for path in evaluation_files(stored.folder):
         data = _json(path)
         with reading(path):
             evaluation = evaluation_from_data(data)
             used = [replace(each, path=stored.folder / each.path) for each in _USED.read(data)["recordings"]]
-        doubts = (*evaluation.unsound, *stored.doubts, *_doubts_of(stored, path, used))
+        doubts = (*evaluation.unsound, *doubts_now, *_doubts_of(stored, path, used))
         evaluations.append(_withholding(stored, evaluation, doubts))
         offsets = evaluation.offsets or tuple(_offset(stored, recording) for recording in used)
         for recording, offset in zip(used, offsets, strict=False):
-            records.append(moved(_read(stored, recording, shown=MOST_SHOWN)[0], offset))
+            records.append(moved(_read(stored, recording, shown=MOST_SHOWN).record, offset))
     return tuple(evaluations), tuple(records)
 
 
@@ -288,7 +290,7 @@ def _doubts_of(stored: StoredRun, path: Path, used: Sequence[ExternalRecording])
 
 
 def _offset(stored: StoredRun, recording: ExternalRecording) -> float:
-    record, _ = _read(stored, recording)
+    record = _read(stored, recording).record
     with _naming({record: recording.path}):
         return offset_of(stored.documents, stored.settings.set_points, stored.data.record, record)
 
@@ -319,10 +321,18 @@ def _json(path: Path) -> dict[str, Any]:
     return data
 
 
-def _read(
-    stored: StoredRun, recording: ExternalRecording, shown: int | None = None
-) -> tuple[Record, OpenRecording]:
-    """The recording as a record of the run's inputs, and what it was read from, closed.
+class _Read(NamedTuple):
+    """A recording as a record of the run's inputs, what it was read from, closed, and where its time 0 lies,
+    as it is given [s of the run].
+    """
+
+    record: Record
+    opened: OpenRecording
+    offset: Uncertain | None
+
+
+def _read(stored: StoredRun, recording: ExternalRecording, shown: int | None = None) -> _Read:
+    """Read a recording.
 
     shown: so many samples are enough.
     """
@@ -332,4 +342,4 @@ def _read(
         record = record_of(
             opened, recording.recorder, inputs, keys.given(), keys.begin, keys.end, shown=shown
         )
-        return record, opened
+        return _Read(record, opened, keys.offset)

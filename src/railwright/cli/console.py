@@ -47,6 +47,7 @@ def console(file: TextIO | None = None) -> Console:
             with self.capture() as shown:
                 super().print(*kept, **options)
             self.file.write("\n".join(line.rstrip(" ") for line in shown.get().split("\n")))
+            self.file.flush()
 
     width = piped_width(file or sys.stdout)
     return Plain(file=file, width=width, highlight=False, markup=False, emoji=False, soft_wrap=False)

@@ -69,7 +69,7 @@ def edited(text: str, path: Sequence[str | int], value: str | float | bool) -> s
     except Unreadable:
         told = "expected a text in which this value can be changed, got one that cannot be read then"
         raise NotEdited(f"{shown}: {told}; change it by hand") from None
-    if other := next(_differences(wanted, said), None):
+    if (other := next(_differences(wanted, said), None)) is not None:
         told = f"expected a change of this value alone, got one of {'.'.join(other) or 'the whole'}"
         raise NotEdited(f"{shown}: {told}; write out what an alias repeats, or change the text by hand")
     return made

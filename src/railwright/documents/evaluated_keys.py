@@ -12,7 +12,7 @@ from railwright.documents.model import Model, Text, fault
 from railwright.documents.nodes import Unreadable, compose
 from railwright.documents.recording_keys import RecordedPart
 from railwright.documents.sources import DocumentErrors, Location, Problem
-from railwright.quantities import parse_value, quoted
+from railwright.quantities import UncertainInstant, parse_value, quoted
 from railwright.recordings.of_inputs import CHANNELS, Given, split_channel
 from railwright.traces import UNITS
 
@@ -35,6 +35,20 @@ class EvaluatedKeys(RecordedPart):
     channels: dict[Text, ChannelKeys] = Field(
         default_factory=dict, description="channels that the names of the columns do not tell"
     )
+    offset: UncertainInstant | None = Field(
+        None,
+        description="time of the run at which the recording's time 0 lies, with its bound: "
+        "`3.7 ms ± 1 ms`; left out: it is found by the waveform",
+    )
+
+    @model_validator(mode="after")
+    def _bounded(self) -> Self:
+        # Two standard deviations are no bound.
+        if self.offset is not None and (self.offset.certain or self.offset.distribution == "normal"):
+            text = quoted(self.offset.text)
+            told = f"expected a time with its bound, such as '3.7 ms ± 1 ms', got {text}"
+            raise fault(f"{told}; say by how much it may be off at most", "offset")
+        return self
 
     @model_validator(mode="after")
     def _channels(self) -> Self:

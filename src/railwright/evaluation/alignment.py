@@ -5,15 +5,18 @@ least squared difference wins, if it fits well. How old a reading is, is unknown
 and with it the shift: a shift is possible where every reading may be one of the means that the recording has
 within that interval, give or take both errors. All possible shifts lie within the stated uncertainty, else
 the recording is refused. Where samples are missing a recording says nothing. One that differs in scale or
-zero is aligned by its course alone: whether both can be right is for `contradiction` to say.
+zero is aligned by its course alone: whether both can be right is for `contradiction` to say. Where a person
+says at which shift a recording lies, nothing is searched: it is refused where no shift within the stated
+bound is possible.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,8 +26,9 @@ from railwright.measures.hiding import MISSING
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import ReadingModel
 from railwright.measures.signal import Place, View
-from railwright.quantities import show
-from railwright.traces import VOLTAGES, Record, Traces
+from railwright.measures.wording import amount
+from railwright.quantities import Uncertain, show
+from railwright.traces import UNITS, VOLTAGES, Record, Traces
 
 Array = NDArray[np.float64]
 
@@ -33,6 +37,8 @@ LEAST_QUALITY = 0.9
 """Part of the waveform's variance that must agree."""
 RIVAL = 1.5
 """Another shift is a rival when its squared difference is below this many times the least one's."""
+NO_CHANGE = 0.02
+"""Standard deviation of what a recording holds below which nothing changes, in parts of its largest value."""
 LEAST_READINGS = 4
 DRIFTED = 20.0
 """By how many times as much as the readings tell an instant a clock may be off over a whole recording."""
@@ -44,6 +50,11 @@ MOST_MEANS = 1_000_000
 
 MOST_SHIFTS = 10_000_000
 """Shifts that are tried; more would be a matter of hours."""
+
+MOST_GIVEN = 2_000
+"""Shifts that are looked at within the bound of one that is given; a wide bound has them farther apart."""
+
+WAY_OUT = "where its time 0 is known, give it in its keys, as in 'offset: 3.7 ms ± 1 ms'"
 
 
 class AlignmentError(ValueError):
@@ -64,6 +75,9 @@ class Alignment:
     offset's error [s]. quality: part of the variance of the supply's readings that the recording explains,
     0..1. channel: what was compared, as 'main voltage'. by_course: scale and zero were left free. drift: by
     how much, in parts, its clock runs slower than the run's; 0: by no more than the readings can tell.
+    given: bound of the offset that a person gave [s]; None: it was found. Of one that is given, quality and
+    drift are not known, `channel` is every one whose readings were held against it, and the uncertainty has
+    what the recorder's clock may be off at the far end.
     """
 
     record: Record
@@ -73,6 +87,7 @@ class Alignment:
     channel: str
     by_course: bool = False
     drift: float = 0.0
+    given: float | None = None
 
 
 def align(
@@ -80,12 +95,14 @@ def align(
     own: Record,
     models: Mapping[str, ReadingModel],
     recorder: Mapping[str, ReadingModel] | None = None,
+    given: Uncertain | None = None,
 ) -> Alignment:
     """Shift a recording onto the run's time base.
 
     models: how the readings of each input of `own` came about. recorder: the same of the recording, its
-    clock's zero aside. Raises AlignmentError where the two share no channel with a transition in it, where
-    they do not match, or where they match at two places.
+    clock's zero aside. given: where its time 0 lies [s of the run], with bounds; None: it is searched. Raises
+    AlignmentError where the two share no channel with a transition in it, where they do not match, or where
+    they match at two places; of one that is given where the readings exclude it.
     """
     pairs = _common(external, own)
     if not pairs:
@@ -97,6 +114,9 @@ def align(
         pair: _Ranges(external.traces[pair[0]], own.traces[pair[0]], models[pair[0]], recorder or {}, *pair)
         for pair in pairs
     }
+    if given is not None:
+        clock = max((each.time_base for each in (recorder or {}).values()), default=0.0)
+        return _as_given(external, ranges.values(), given, clock)
     failures: list[AlignmentError] = []
     best = _best(external, ranges, pairs, failures)
     if best is None:
@@ -105,8 +125,46 @@ def align(
         ]
         best = _best(external, ranges, mismatched, [], by_course=True)
     if best is None:
-        raise AlignmentError(str(failures[0]))
+        raise AlignmentError(f"{failures[0]}; {WAY_OUT}")
     return best
+
+
+def _as_given(external: Record, ranges: Collection[_Ranges], given: Uncertain, time_base: float) -> Alignment:
+    """The recording where a person says that it lies; AlignmentError where the readings exclude that."""
+    offset, bound = given.nominal, (given.high - given.low) / 2.0
+    placed = f"'{external.origin}' with its time 0 at {given.text or show(offset, 's')} of the run (as given)"
+    begin, end = (float(each) for each in next(iter(ranges)).time[[0, -1]])
+    if not any(each.reaches(begin + given.low, end + given.high) for each in ranges):
+        first, last = show(begin + offset, "s", 4), show(end + offset, "s", 4)
+        raise AlignmentError(
+            f"{placed} lies from {first} to {last}, where the run has no readings; correct 'offset', or "
+            "leave it out"
+        )
+    # A measure takes a step to be covered that a recording covers within the bound of its clock.
+    widest = max(1e-3, *(each.update for each in ranges))
+    if bound > widest * (1.0 + 1e-9):
+        most, got = show(widest, "s", 3), show(bound, "s", 3)
+        raise AlignmentError(
+            f"{placed}: expected a bound of ± {most} at most, the readings' update interval, got ± {got}: "
+            "what of a step it covers would be open; narrow it, or leave 'offset' out"
+        )
+    known = [each for each in ranges if each.bounded]
+    least = max(2.0 * bound / MOST_GIVEN, 1e-9)
+    step = max(least, min((max(each.update, 1e-3) / 4.0 for each in known), default=least))
+    count = math.ceil(2.0 * bound / step) + 1
+    shifts, step = np.linspace(offset - bound, offset + bound, count), 2.0 * bound / max(1, count - 1)
+    if known:
+        beyond = np.array([each.excess(shifts, step) for each in known])
+        place = int(np.argmin(np.max(beyond, axis=0)))
+        if np.max(beyond[:, place]) > 1.0:
+            worst = known[int(np.argmax(beyond[:, place]))]
+            told = worst.excluded(float(shifts[place]), step)
+            raise AlignmentError(
+                f"the readings exclude {placed}: {told}; correct 'offset', or leave it out to have it found"
+            )
+    compared = ", ".join(each.what for each in known if each.beside(offset)[0].size)
+    drifted = time_base * max(abs(begin), abs(end))
+    return Alignment(moved(external, offset), offset, bound + drifted, math.nan, compared, given=bound)
 
 
 def _best(
@@ -157,6 +215,17 @@ def _as_recorded(traces: Traces, channel: str, model: ReadingModel) -> Array:
     return traces.columns[_other_end(channel)] - (drop if channel == "voltage" else -drop)
 
 
+class _Allowed(NamedTuple):
+    """The least and the most that a recording has around each instant of a grid, shapes (n,), and how far
+    these are apart [s]; infinite where it has a hole.
+    """
+
+    grid: Array
+    every: float
+    low: Array
+    high: Array
+
+
 class _Ranges:
     """One channel of a recording beside the run's readings of it, and which shifts they allow.
 
@@ -173,7 +242,7 @@ class _Ranges:
         name: str,
         channel: str,
     ) -> None:
-        self.what = f"{name} {channel.replace('_', ' ')}"
+        self.what, self.unit = f"{name} {channel.replace('_', ' ')}", UNITS[channel]
         self.update = model.update if model.update is not None else float(np.median(np.diff(coarse.time)))
         self.aperture = max(model.aperture if model.aperture is not None else self.update, 1e-9)
         self.time, self.values = fine.time, fine.columns[channel]
@@ -194,7 +263,12 @@ class _Ranges:
     ) -> tuple[Array, bool]:
         """By how much each reading and the recording may differ, shape (n,), and whether that is known."""
         try:
-            if recorder is None or model.update is None or model.aperture is None:
+            if (
+                recorder is None
+                or model.update is None
+                or model.aperture is None
+                or not self.time.size * self.readings.size
+            ):
                 raise CannotMeasure("the errors are unknown", "")
             self.late += recorder.time_base * float(self.time[-1] - self.time[0]) / 2.0
             error = _largest_error(coarse, model, channel)
@@ -202,7 +276,7 @@ class _Ranges:
                 raise CannotMeasure("voltage and current were not read together", "")
             return error + float(np.max(_largest_error(fine, recorder, channel))), True
         except CannotMeasure:
-            unknown = 1e-3 * max(1e-12, float(np.ptp(self.values)))
+            unknown = 1e-3 * max(1e-12, float(np.ptp(self.values)) if self.values.size else 0.0)
             return np.full(self.readings.size, unknown), False
 
     def scaled(self, shift: float) -> _Ranges:
@@ -223,6 +297,15 @@ class _Ranges:
         )
         return means, np.interp(ends, *self.holes) == np.interp(begins, *self.holes)
 
+    def changes_outside_holes(self) -> bool:
+        """Whether it has holes and is as one reading here and as another there, with no hole between them."""
+        edges, lost = self.holes
+        grid = np.linspace(self.time[0] + self.aperture, self.time[-1], 2_000)
+        means, whole = self.means(grid)
+        before = np.interp(grid, edges, lost)
+        pieces = (means[whole & (before == each)] for each in np.unique(before[whole]))
+        return lost.size == 1 or any(_changes(piece, self.values) for piece in pieces)
+
     def beside(self, shift: float) -> tuple[Array, Array]:
         """What was recorded, and what was read, at each reading that lies in the recording, shapes (n,)."""
         first = int(np.searchsorted(self.ends, self.time[0] + shift + self.aperture, side="left"))
@@ -234,25 +317,50 @@ class _Ranges:
         """By how much the worst reading lies beyond all that the recording has within half an update of it,
         in parts of both errors, at each shift or at one that differs by at most half a step. Shape (n,).
         """
+        allowed = self._allowed(step)
+        return np.array([np.max(self._nearest(shift, allowed)[2], initial=0.0) for shift in shifts])
+
+    def _allowed(self, step: float) -> _Allowed:
         length = float(self.time[-1] - self.time[0])
-        every = max(step / 8.0, self.update / 64.0, length / MOST_MEANS)
+        every = max(step / 8.0, self.update / 64.0, length / MOST_MEANS, 1e-9)
         grid = np.arange(self.time[0] + self.aperture, self.time[-1], every)
-        if not grid.size:
-            return np.zeros(shifts.size)
         means, whole = self.means(grid)
         around = math.ceil((self.late + step / 2.0) / every) + 1
         low = _lowest(np.where(whole, means, -np.inf), around)
         high = -_lowest(np.where(whole, -means, -np.inf), around)
-        found = np.zeros(shifts.size)
-        for number, shift in enumerate(shifts):
-            first = int(np.searchsorted(self.ends, grid[0] + shift, side="left"))
-            last = int(np.searchsorted(self.ends, grid[-1] + shift, side="right"))
-            if first < last:
-                place = np.rint((self.ends[first:last] - (shift + grid[0])) / every).astype(np.intp)
-                values = self.readings[first:last]
-                beyond = np.maximum(low[place] - values, values - high[place]) / self.error[first:last]
-                found[number] = max(0.0, float(np.max(beyond)))
-        return found
+        return _Allowed(grid, every, low, high)
+
+    def _nearest(self, shift: float, allowed: _Allowed) -> tuple[slice, Array, Array]:
+        """Which readings lie in the recording at a shift, what of that the recording allows is nearest to
+        each, and by how much the two differ in parts of both errors, shapes (n,).
+        """
+        grid = allowed.grid
+        if not grid.size:
+            return slice(0), np.empty(0), np.empty(0)
+        first = int(np.searchsorted(self.ends, grid[0] + shift, side="left"))
+        last = int(np.searchsorted(self.ends, grid[-1] + shift, side="right"))
+        inside = slice(first, max(first, last))
+        place = np.rint((self.ends[inside] - (shift + grid[0])) / allowed.every).astype(np.intp)
+        values = self.readings[inside]
+        nearest = np.clip(values, allowed.low[place], allowed.high[place])
+        return inside, nearest, np.abs(values - nearest) / self.error[inside]
+
+    def excluded(self, shift: float, step: float) -> str:
+        """What was read and what was recorded where the two are farthest apart at a shift, for people."""
+        inside, nearest, beyond = self._nearest(shift, self._allowed(step))
+        worst = int(np.argmax(beyond))
+        at = show(float(self.ends[inside][worst] + self.update / 2.0), "s", 4)
+        read = amount(float(self.readings[inside][worst]), self.unit)
+        recorded = amount(float(nearest[worst]), self.unit)
+        error = amount(float(self.error[inside][worst]), self.unit)
+        return (
+            f"{self.what} was read as {read} at {at} of the run, and the recording has {recorded} there at "
+            f"best, but both may be off by {error} together"
+        )
+
+    def reaches(self, begin: float, end: float) -> bool:
+        """Whether this span [s of the run] and that of the readings meet."""
+        return bool(self.ends.size) and begin <= self.ends[-1] and self.ends[0] <= end
 
 
 def _largest_error(traces: Traces, model: ReadingModel, channel: str) -> Array:
@@ -274,11 +382,21 @@ def _lowest(values: Array, around: int) -> Array:
 
 def _holes(time: Array) -> tuple[Array, Array]:
     """Edges of the holes of a recording [s], and how much is missing up to each [s], for `np.interp`."""
-    apart = np.diff(time)
-    before = np.flatnonzero(apart > MISSING * float(np.median(apart))) if apart.size else np.empty(0, np.intp)
+    apart, before = np.diff(time), _before_holes(time)
     edges = np.concatenate((time[:1], np.stack((time[before], time[before + 1])).T.ravel()))
     lost = np.cumsum(np.stack((np.zeros(before.size), apart[before])).T.ravel())
     return edges, np.concatenate(([0.0], lost))
+
+
+def _before_holes(time: Array) -> NDArray[np.intp]:
+    """Numbers of the samples behind which samples are missing."""
+    apart = np.diff(time)
+    return np.flatnonzero(apart > MISSING * np.median(apart)) if apart.size else np.empty(0, np.intp)
+
+
+def _changes(values: Array, of: Array) -> bool:
+    """Whether a part of a recording's values holds a change."""
+    return float(np.std(values)) >= NO_CHANGE * max(1e-12, float(np.max(np.abs(of))))
 
 
 def _align_channel(
@@ -287,7 +405,7 @@ def _align_channel(
     what, update, aperture = own.what, own.update, own.aperture
     if own.time.size < 10 or own.readings.size < LEAST_READINGS or own.time[0] == own.time[-1]:
         raise AlignmentError(f"'{external.origin}' and the run share too few values of {what} to be aligned")
-    if float(np.std(own.values)) < 0.02 * max(1e-12, float(np.max(np.abs(own.values)))):
+    if not _changes(own.values, own.values):
         raise AlignmentError(
             f"'{external.origin}' holds no change of {what}, so there is nothing to align it by"
         )
@@ -295,7 +413,7 @@ def _align_channel(
     cost = _Cost(own, by_course=by_course)
     shifts, costs = _tried(external, cost, step, what)
     groups = [] if by_course else [voltages, [own]] if own.bounded else []
-    for compared in groups:
+    for compared in filter(None, groups):
         beyond = np.max([each.excess(shifts, step) for each in compared], axis=0)
         if possible := bool(np.any(beyond <= 1.0)):
             break
@@ -305,9 +423,14 @@ def _align_channel(
     shift, least = _refine(cost, shifts[place], step)
     explained = 1.0 - least / cost.variance
     if explained < LEAST_QUALITY:
+        if not own.changes_outside_holes():
+            raise _Mismatch(
+                f"'{external.origin}' holds no change outside its holes that readings of {what} could show, "
+                "so there is nothing to align it by"
+            )
         raise _Mismatch(
             f"'{external.origin}' does not match the run: at best {max(0.0, explained) * 100:.0f} % of its "
-            f"{what} agrees, {LEAST_QUALITY * 100:.0f} % are needed; is it a recording of this run?"
+            f"{what} agrees, {LEAST_QUALITY * 100:.0f} % are needed; check that it is a recording of this run"
         )
     limit = 1.0
     if not possible:

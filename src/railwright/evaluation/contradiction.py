@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from railwright.evaluation.outcome import Contradiction
 from railwright.evaluation.views import EXACT, Case, RecordSource, energised, open_leads
+from railwright.measures.hiding import MISSING
 from railwright.measures.measure import Channel
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.signal import Array, Place, Signal, View
@@ -38,9 +39,6 @@ FEWEST = 3
 """Values in a row that must contradict: an event that falls between two values of the other record reaches
 into two at most.
 """
-
-MISSING = 3.0
-"""Values farther apart than so many usual intervals have others missing between them."""
 
 
 def contradictions(case: Case, sources: Sequence[RecordSource]) -> tuple[Contradiction, ...]:

@@ -91,6 +91,8 @@ _EVALUATION = fields(
     guard_band=NUMBER,
     sources=many(TEXT),
     offsets=Key(many(NUMBER), missing=()),
+    # An evaluation of an earlier version found them all.
+    offsets_given_within=Key(many(optional(NUMBER)), missing=(), field="given"),
     # An evaluation of an earlier version looked for none.
     contradictions=Key(many(_CONTRADICTION), missing=()),
     # An evaluation of an earlier version had no multimeters.

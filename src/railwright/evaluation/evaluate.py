@@ -37,8 +37,12 @@ from railwright.measures.wording import amount
 from railwright.plan.required_trip import ended_by
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
+from railwright.quantities import Uncertain, show
 from railwright.records.readings import MultimeterReadings
 from railwright.traces import VOLTAGES, Record, span_named
+
+UNTOLD = "no reading tells whether that is right"
+"""Of a recording whose place a person gave."""
 
 
 def evaluate(
@@ -48,6 +52,7 @@ def evaluate(
     external: Sequence[Record] = (),
     ending: Ending = COMPLETED,
     multimeters: Mapping[str, MultimeterReadings] | None = None,
+    given: Sequence[Uncertain | None] = (),
 ) -> Evaluation:
     """Every requirement measured and decided.
 
@@ -56,17 +61,18 @@ def evaluate(
     requirement where it covers the input's step and sees more, or more exactly. ending: how the run ended; a
     requirement of a step that was not played to its end, or late, is inconclusive, and a run that ended early
     or was not confirmed off is never a pass. multimeters: what each of the procedure's read; they decide as
-    recordings do. Raises AlignmentError where a recording does not match the run
-    or its recorder is unknown.
+    recordings do. given: of each recording where its time 0 lies [s of the run], as a person knows it; None:
+    that is found. Raises AlignmentError where a recording does not match the run or its recorder is unknown.
     """
     own = _own(documents.bench, set_points, record)
     case = _case(documents, own, ending)
-    sources, notes, offsets = [own], [], []
-    for recording in external:
-        source, alignment = _aligned(documents.bench, set_points, recording, own)
+    sources, notes, offsets, bounds = [own], [], [], []
+    for recording, offset in zip(external, given or [None] * len(external), strict=True):
+        source, alignment = _aligned(documents.bench, set_points, recording, own, offset)
         sources.append(source)
         notes.append(_alignment_note(recording.origin, alignment))
         offsets.append(alignment.offset)
+        bounds.append(alignment.given)
     for name, readings in (multimeters or {}).items():
         read, told = multimeter_source(documents, name, readings, own)
         sources += [read] if read is not None else []
@@ -89,6 +95,7 @@ def evaluate(
         tuple(offsets),
         contradictions=found,
         lead_drops=tuple(lead_drops(case, sources)),
+        given=tuple(bounds),
     )
 
 
@@ -124,7 +131,11 @@ def _own_models(bench: Bench, set_points: SetPoints, record: Record) -> dict[str
 
 
 def _aligned(
-    bench: Bench, set_points: SetPoints, recording: Record, own: RecordSource
+    bench: Bench,
+    set_points: SetPoints,
+    recording: Record,
+    own: RecordSource,
+    given: Uncertain | None = None,
 ) -> tuple[RecordSource, Alignment]:
     recorder = bench.recorders.get(recording.origin)
     if recorder is None:
@@ -136,7 +147,7 @@ def _aligned(
     inputs = [name for name in recording.traces if name in set_points]
     declared = {name: declared_model(recording.origin, recorder, own.models[name]) for name in inputs}
     try:
-        alignment = align(recording, own.record, own.models, declared)
+        alignment = align(recording, own.record, own.models, declared, given)
     except AlignmentError as error:
         error.recording = recording
         raise
@@ -154,6 +165,10 @@ def _aligned(
 
 
 def _alignment_note(name: str, alignment: Alignment) -> str:
+    if alignment.given is not None:
+        zero = f"{show(alignment.offset, 's', 6)} of the run, ± {amount(alignment.given, 's')}, as given"
+        told = f"the readings of {alignment.channel} do not exclude it"
+        return f"{name}: its time 0 lies at {zero} ({told if alignment.channel else UNTOLD})"
     zero = f"{alignment.offset:.4f} s of the run, ± {amount(alignment.uncertainty, 's')}"
     agreement = f"{alignment.quality * 100:.1f} % of its variance agrees"
     course = ", by its course alone" if alignment.by_course else ""
@@ -222,15 +237,18 @@ def _in_doubt(
 
 
 def _overruled(result: Result, told: Sequence[Result]) -> Result:
-    """A pass, inconclusive where another source has the whole of its interval beyond a limit: one that sees
-    less does not see what is not there.
+    """A pass, inconclusive where another source has the whole of its interval beyond a limit, or saw what no
+    figure tells of, such as a device that did not start: one that sees less does not see what is not there.
     """
     lower, upper, unit = result.lower, result.upper, result.unit
     if result.outcome is not Outcome.PASS or result.measured is None:
         return result
     for each in told:
-        if each.measured is None or each.outcome is not Outcome.FAIL:
+        if each.outcome is not Outcome.FAIL:
             continue
+        if each.measured is None:
+            reason = f"the records contradict each other: by {each.source}, {each.reason}"
+            return replace(result, outcome=Outcome.INCONCLUSIVE, reason=reason)
         above = upper is not None and each.measured.low > upper
         if above or (lower is not None and each.measured.high < lower):
             shown, other = (amount(value.value, unit) for value in (each.measured, result.measured))

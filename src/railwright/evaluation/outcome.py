@@ -140,7 +140,8 @@ class Evaluation:
     notes: how external recordings were aligned, and where one was not used. withheld: why the whole is not a
     pass whatever its results are (the run ended early, was not confirmed off, or its folder is not whole and
     unchanged), in words; empty: nothing. offsets: what was added to the times of each recording [s], in the
-    order of `sources` after the first. contradictions: where two of the records cannot both be right.
+    order of `sources` after the first. given: of each of these the bound that a person gave [s]; None: it was
+    found. contradictions: where two of the records cannot both be right.
     unsound: what of the run's folder was not as the run left it, one line each; `withheld` says these too.
     lead_drops: what leads drop, where a multimeter tells.
     """
@@ -155,6 +156,7 @@ class Evaluation:
     contradictions: tuple[Contradiction, ...] = ()
     unsound: tuple[str, ...] = ()
     lead_drops: tuple[LeadDrop, ...] = ()
+    given: tuple[float | None, ...] = ()
 
     @property
     def outcome(self) -> Outcome:

@@ -74,12 +74,18 @@ def write_atomically(path: Path, content: Content) -> None:
 
 
 def write_together(files: Mapping[Path, Content], *, new: bool = False, folders: bool = False) -> None:
-    """Files that belong together: where one cannot be written, none is replaced, and nothing that was made
-    for them stays.
+    """Files that belong together: where one cannot be written, for want of room or of leave, none is
+    replaced, and nothing that was made for them stays. What is there and no file, such as a pipe, is written
+    into; of a link, what it leads to.
 
     new: nothing that is there is replaced: FileExistsError, of two that write it at once for one of them.
     folders: those that are missing are made. OSError names the one.
     """
+    if not new:
+        files = {path.resolve() if path.is_symlink() else path: each for path, each in files.items()}
+        for path in [path for path in files if path.exists() and not path.is_file() and not path.is_dir()]:
+            with _named(path), open(path, "wb") as device:
+                device.writelines(_pieces(files.pop(path)))
     # Names of its own: two that write the same file do not write into each other's.
     mark = f".{os.urandom(4).hex()}{UNFINISHED}"
     besides = {path: path.with_name(path.name + mark) for path in files}
@@ -134,7 +140,11 @@ def _place_new(beside: Path, path: Path) -> None:
         raise
     except OSError:  # a file system without links: the name is taken first
         os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666))
-        os.replace(beside, path)
+        try:
+            os.replace(beside, path)
+        except BaseException:
+            path.unlink()
+            raise
     else:
         beside.unlink()
 
@@ -185,8 +195,8 @@ def write_manifest(folder: Path, names: Iterable[str] | None = None) -> None:
 
 @contextmanager
 def changing(folder: Path) -> Iterator[Callable[[Iterable[str]], None]]:
-    """Hold a folder while files of it are added or replaced: others that do so wait, and so does who compares
-    it with its manifest. Gives what lists them in the manifest, in which what others listed stays.
+    """Hold a folder while files of it are added or replaced: others that do so wait, and so does who reads
+    its manifest to compare. Gives what lists them in the manifest, in which what others listed stays.
     """
     with _held(folder, fcntl.LOCK_EX):
         yield lambda names: _write(folder, names, _read(folder))

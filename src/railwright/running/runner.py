@@ -98,6 +98,7 @@ def run(
         started = dt.datetime.now().astimezone()
         about = describe_run(documents, set_points, unit=unit, operator=operator, started=started, plan=plan)
         at = {name: feed.sense for name, feed in set_points.items()}
+        documents.check_recordings()
         try:
             folder.mkdir(parents=True, exist_ok=True)
             # Before anything else is written there: of two runs into one folder, one alone makes the log.

@@ -76,7 +76,7 @@ def window_means(time: Array, columns: Sequence[Array], start: float, end: float
     """
     import numpy as np
 
-    if end <= start or start >= time[-1] or end <= time[0]:
+    if end <= start or start >= time[-1] or end <= time[0] or time.size < 2:
         return [float(np.interp(start, time, values)) for values in columns]
     first = min(max(int(time.searchsorted(start, "right")) - 1, 0), time.size - 2)
     last = max(int(time.searchsorted(end, "left")) + 1, first + 2)
