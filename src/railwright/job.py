@@ -35,7 +35,8 @@ from railwright.collection import seldom_collected
 from railwright.documents.files import Kind, bytes_of
 from railwright.documents.loader import Documents, keys_of, load_documents
 from railwright.printable import printable
-from railwright.settings.hookup import HookedUp, hooked_up
+from railwright.settings.hookup import hooked_up
+from railwright.settings.hookup.result import HookedUp
 
 if TYPE_CHECKING:
     import numpy as np

@@ -23,7 +23,7 @@ from railwright.first_power.figures import NotPossible, input_figures
 from railwright.first_power.make import FirstPower, first_power
 from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.context import sources_of
-from railwright.settings.hookup import HookedUp
+from railwright.settings.hookup.result import HookedUp
 from railwright.settings.settle import rehearsed_findings, settle
 
 TODAY = dt.date(2026, 11, 25)

@@ -369,3 +369,31 @@ def test_an_input_that_stays_at_0_v_is_not_told_a_current(tmp_path: Path) -> Non
         "2 more stages.",
         "To 16 V at once, there for 500 ms",
     ]
+
+
+def test_a_jump_at_the_end_of_a_line_is_a_stage_of_its_own(tmp_path: Path) -> None:
+    """5 V are passed through: nobody can verify them."""
+    stages = (
+        "  - power_up: {order: [main, transducer], gap: 110 ms, voltages: {transducer: 0 V}}\n"
+        "  - shape: {input: transducer, segments: [{line_to: 5 V, over: 3 s}, "
+        "{step_to: 12 V}, {hold: 5 s}]}\n"
+    )
+    (task,) = [
+        each for each in tasks(changed(tmp_path, {TWO: stages})) if each.words.startswith("transducer:")
+    ]
+    passed, reached = task.parts
+    assert says(passed, "5 V", "3 s")
+    assert not says(passed, "5 V ±")
+    assert says(reached, "12 V at once", "12 V ±")
+
+
+def test_what_went_off_at_0_v_is_raised_where_it_is_switched_on(tmp_path: Path) -> None:
+    again = (
+        "  - power_up: {order: [main, transducer], gap: 110 ms, voltages: {transducer: 0 V}}\n"
+        "  - hold: 3 s\n  - power_down: {order: [transducer]}\n  - hold: 3 s\n"
+        "  - power_up: {order: [transducer]}\n"
+    )
+    said = words(changed(tmp_path, {TWO: again}))
+    (on,) = [each for each in said if "right.1: switch on" in each]
+    assert says(on, "6.11 s after left.1", "raise it to 24 V")
+    assert "leave it there" not in on

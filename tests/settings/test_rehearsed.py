@@ -20,7 +20,8 @@ from railwright.quantities import figures_of
 from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.check import check
 from railwright.settings.findings import Finding, Severity
-from railwright.settings.hookup import HookedUp, hooked_up
+from railwright.settings.hookup import hooked_up
+from railwright.settings.hookup.result import HookedUp
 from railwright.settings.rehearsed import REHEARSED_RULES
 from railwright.settings.rehearsed.view import hardest, stretches
 from railwright.settings.rules import RULES

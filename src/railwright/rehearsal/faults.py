@@ -491,8 +491,12 @@ def _extremes(
 def _current(wanted: Input, peak: float, healthy: float) -> Borne:
     """Whether the device bears the largest current into it, though as much may flow without the fault."""
     most, usual = wanted.current.at_most, peak <= healthy * (1.0 + EXACT)
-    if usual if most is None else peak <= most * (1.0 + EXACT):
-        return True, "the device bears the current"
+    borne = usual if most is None else peak <= most * (1.0 + EXACT)
+    if borne:
+        return (
+            True,
+            "no more flows than without the fault" if most is None else "the device bears the current",
+        )
     words = f"up to {show(peak, 'A')} flow into the device" + (", as without the fault" if usual else "")
     if most is None:
         return None, f"{words}, and the device document does not say what does no harm"

@@ -117,7 +117,7 @@ def rehearse(
         advance, again = play(_off_at(timeline, at, off, tuple(set_points)), off + tail)
         steps += again
         spans = (*spans[:position], replace(spans[position], end=at, whole=False))
-    traces = {name: _traces(samples) for name, samples in advance.samples.items()}
+    traces = {name: traces_of(samples) for name, samples in advance.samples.items()}
     driven = pin_events(documents, timeline, spans[-1].end if spans else 0.0)
     events = tuple(sorted((*advance.events, *driven), key=lambda event: event.time))
     record = Record("rehearsal", traces, events, spans)
@@ -234,7 +234,8 @@ def _act(
     simulation.set(output, at=at, rise=slew, fall=slew, on=on, voltage=voltage)
 
 
-def _traces(samples: PlayedSamples) -> Traces:
+def traces_of(samples: PlayedSamples) -> Traces:
+    """The channels of an input that was played."""
     # All are columns of one array, which is nobody else's: what is kept is not to be made writable again.
     if samples.time.base is not None:
         samples.time.base.flags.writeable = False

@@ -30,7 +30,7 @@ from railwright.report.subject import NOT_STATED, Instrument, ProvedOutput, Repo
 from railwright.report.text import breakable, capital, clean, sentence, shortened
 from railwright.report.wiring import wiring_of, wiring_svg
 from railwright.settings.findings import Finding
-from railwright.settings.hookup import WHOLE
+from railwright.settings.hookup.result import WHOLE
 
 
 def facts_of(given: ReportInput) -> RunFacts:

@@ -168,8 +168,10 @@ def _climb(source: FedInput, feed: Feed, stages: Sequence[Stage], off: str) -> T
     parts = []
     for stage in told:
         over = f" in {show(stage.over, 's')}" if stage.over else " at once"
-        held = f", there for {show(stage.held, 's')}" if stage.held else ""
-        once = _once_charged(source, feed, stage.voltage)
+        if not stage.held:
+            parts.append(f"To {_to(feed, stage.voltage)}{over}, and on without a stop.")
+            continue
+        held, once = f", there for {show(stage.held, 's')}", _once_charged(source, feed, stage.voltage)
         expected = _expected(source, stage.voltage)
         said = [_exact(source, stage.voltage)] + ([_range(*expected)] if expected is not None else [])
         parts.append(f"To {_to(feed, stage.voltage)}{over}{held}{once}: {', '.join(said)}.")

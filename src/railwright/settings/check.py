@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from railwright.documents.loader import Documents
-from railwright.settings.hookup import HookedUp
+from railwright.settings.hookup.result import HookedUp
 from railwright.settings.settle import Settings, by_severity, rehearsed_findings, settle
 
 if TYPE_CHECKING:

@@ -17,7 +17,8 @@ from railwright.settings.constraints.constraint import EXACT
 from railwright.settings.context import BoundDocuments, Context, locate
 from railwright.settings.engine_rules import DIALECT_UNPROVED, ENGINE_RULES, UNKNOWN_FIGURE
 from railwright.settings.findings import Finding, Reason, Severity
-from railwright.settings.hookup import HookedUp, hooked_up
+from railwright.settings.hookup import hooked_up
+from railwright.settings.hookup.result import HookedUp
 from railwright.settings.overrides import check_overrides, override
 from railwright.settings.rule import Hit, Rule, Seen, Unknown
 from railwright.settings.rules import RULES

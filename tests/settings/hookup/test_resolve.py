@@ -19,7 +19,8 @@ from railwright.circuit import terminals
 from railwright.documents.hook_up import AUTO, HookUp
 from railwright.documents.loader import load_documents
 from railwright.settings.data import as_data, settings_from_data
-from railwright.settings.hookup import WHOLE, as_run, hooked_up
+from railwright.settings.hookup import as_run, hooked_up
+from railwright.settings.hookup.result import WHOLE
 from railwright.settings.settle import settle
 
 MAIN = "  main:       {from: left.1, lead: silicone pair, sense: at load}\n"

@@ -12,7 +12,7 @@ from tests.said import says
 from tests.settings.station import TODAY, Edit, line_of, of_rule, settled, station
 
 from railwright.documents.loader import Documents, load_documents
-from railwright.settings.hookup import HookedUp
+from railwright.settings.hookup.result import HookedUp
 from railwright.settings.settle import Settings, settle
 from railwright.settings.windows.rehearsed import rehearsed_ends
 

@@ -17,7 +17,7 @@ from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.circuit import uncertain_quantities
 from railwright.rehearsal.corners import corner_case, quantities_of
 from railwright.rehearsal.needed import held_level, needed
-from railwright.settings.hookup import HookedUp
+from railwright.settings.hookup.result import HookedUp
 from railwright.settings.settle import RehearsedEnds, settle
 from railwright.settings.windows import rehearsed
 from railwright.settings.windows.rehearsed import rehearsed_ends

@@ -61,7 +61,7 @@ def worth(chosen: Iterable[Candidate]) -> Objective:
     )
 
 
-class Row(NamedTuple):
+class ConstraintRow(NamedTuple):
     """A row of a sparse matrix: low <= Σ coefficient · variable <= high. columns: variable -> coefficient."""
 
     columns: Mapping[int, float]
@@ -69,12 +69,12 @@ class Row(NamedTuple):
     high: float
 
 
-def at_most(cost: Sequence[float], most: float) -> Row:
+def at_most(cost: Sequence[float], most: float) -> ConstraintRow:
     """What the variables cost is no more than this."""
-    return Row({column: each for column, each in enumerate(cost) if each}, -np.inf, most)
+    return ConstraintRow({column: each for column, each in enumerate(cost) if each}, -np.inf, most)
 
 
-def _constraint(rows: Sequence[Row], columns: int) -> LinearConstraint:
+def _constraint(rows: Sequence[ConstraintRow], columns: int) -> LinearConstraint:
     """Rows over so many variables, for scipy."""
     entries = [(i, column, each) for i, row in enumerate(rows) for column, each in row.columns.items()]
     places, others, values = zip(*entries, strict=True) if entries else ((), (), ())
@@ -83,7 +83,7 @@ def _constraint(rows: Sequence[Row], columns: int) -> LinearConstraint:
 
 
 def solve(
-    cost: Sequence[float], rows: Sequence[Row], upper: Sequence[float]
+    cost: Sequence[float], rows: Sequence[ConstraintRow], upper: Sequence[float]
 ) -> np.ndarray[tuple[int], np.dtype[np.float64]] | None:
     """The values of whole variables at the least cost; None: the rows leave none."""
     found = milp(
@@ -101,7 +101,7 @@ def solve(
 
 
 def solve_in_turn(
-    stages: Iterable[Sequence[float]], rows: Sequence[Row], upper: Sequence[float]
+    stages: Iterable[Sequence[float]], rows: Sequence[ConstraintRow], upper: Sequence[float]
 ) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     """The values of whole variables at the least of one cost after another; the rows leave some."""
     found, kept = np.zeros(len(upper)), list(rows)
@@ -115,7 +115,7 @@ def solve_in_turn(
 
 def rows_of(
     candidates: Sequence[Candidate], uncouple: Mapping[tuple[str, int], int] | None = None
-) -> list[Row]:
+) -> list[ConstraintRow]:
     """What every assignment keeps: each input once, each output at most once, ties and couplings.
 
     uncouple: coupled group -> the variable that lets its outputs go apart.
@@ -133,15 +133,15 @@ def rows_of(
     # A coupled group may feed several inputs where it is uncoupled.
     apart = {} if uncouple is None else {own: {uncouple[own]: -float(len(coupled[own]))} for own in coupled}
     return [
-        *(Row(dict.fromkeys(own, 1.0), 1.0, 1.0) for own in columns_of_inputs(candidates).values()),
-        *(Row(dict.fromkeys(own, 1.0), 0.0, 1.0) for own in fed.values()),
+        *(ConstraintRow(dict.fromkeys(own, 1.0), 1.0, 1.0) for own in columns_of_inputs(candidates).values()),
+        *(ConstraintRow(dict.fromkeys(own, 1.0), 0.0, 1.0) for own in fed.values()),
         *(
-            Row(dict.fromkeys([*lonely, *own], 1.0), 0.0, 1.0)
+            ConstraintRow(dict.fromkeys([*lonely, *own], 1.0), 0.0, 1.0)
             for tie, lonely in alone.items()
             for own in ([], *(each for (other, _), each in shared.items() if other == tie))
         ),
         *(
-            Row({**dict.fromkeys(own, 1.0), **apart.get(coupling, {})}, -np.inf, 1.0)
+            ConstraintRow({**dict.fromkeys(own, 1.0), **apart.get(coupling, {})}, -np.inf, 1.0)
             for coupling, own in coupled.items()
         ),
     ]
@@ -172,7 +172,7 @@ class Program:
         self.found: np.ndarray[tuple[int], np.dtype[np.float64]] | None = None
         excluded = set(unlike)
         if columns := [column for column, each in enumerate(candidates) if each in excluded]:
-            self.rows.append(Row(dict.fromkeys(columns, 1.0), 0.0, len(self.inputs) - 1.0))
+            self.rows.append(ConstraintRow(dict.fromkeys(columns, 1.0), 0.0, len(self.inputs) - 1.0))
 
     def best(self) -> tuple[Candidate, ...] | None:
         """The best assignment, in the order of the inputs; None: there is none."""
@@ -234,7 +234,7 @@ class Program:
                 {columns: 1.0, **{column: -float(candidates[column].headroom) for column in own}}
                 for own in self.inputs.values()
             )
-            rows = [*self.rows, *(Row(each, -np.inf, 0.0) for each in least)]
+            rows = [*self.rows, *(ConstraintRow(each, -np.inf, 0.0) for each in least)]
             found = solve([0.0] * columns + [-1.0], rows, [*self.upper, float(most)])
             assert found is not None, "an assignment was found before"
             self.found = found[:columns]
@@ -265,9 +265,9 @@ def with_leads(
     of_input = columns_of_inputs(each for each, _ in options)
     with_lead = grouped((each.source.lead_name, column) for column, (each, _) in enumerate(options))
     rows = [
-        *(Row(dict.fromkeys(own, 1.0), 1.0, 1.0) for own in of_input.values()),
+        *(ConstraintRow(dict.fromkeys(own, 1.0), 1.0, 1.0) for own in of_input.values()),
         *(
-            Row({**dict.fromkeys(own, 1.0), twice: -1.0}, -np.inf, 0.0 if name in taken else 1.0)
+            ConstraintRow({**dict.fromkeys(own, 1.0), twice: -1.0}, -np.inf, 0.0 if name in taken else 1.0)
             for twice, (name, own) in enumerate(with_lead.items(), len(options))
         ),
     ]

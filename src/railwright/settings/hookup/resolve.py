@@ -12,10 +12,10 @@ from railwright.settings.context import locate
 from railwright.settings.engine_rules import HOOK_UP_IMPOSSIBLE
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.group import tie_of
-from railwright.settings.hookup import WHOLE, HookedUp
 from railwright.settings.hookup.candidates import Candidate, Field, couplings_of, field_of, taken_by
 from railwright.settings.hookup.demand import Demand, demands_of
 from railwright.settings.hookup.program import Program, with_leads, worth
+from railwright.settings.hookup.result import WHOLE, HookedUp
 from railwright.settings.hookup.smallest import Smallest, smallest_change
 from railwright.settings.hookup.words import costs, percent, why_chosen, why_none
 

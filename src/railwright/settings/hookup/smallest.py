@@ -31,7 +31,7 @@ from railwright.settings.hookup.candidates import (
     further_near,
 )
 from railwright.settings.hookup.demand import Demand
-from railwright.settings.hookup.program import OUTPUT, Row, rows_of, solve_in_turn
+from railwright.settings.hookup.program import OUTPUT, ConstraintRow, rows_of, solve_in_turn
 from railwright.settings.rule import Path
 
 _UNFED = "no output of the bench can feed it"
@@ -165,7 +165,7 @@ def smallest_change(fields: Sequence[Field], bench: Bench, taken: Taken) -> Smal
     column_of = {change: len(candidates) + len(couplings) + number for number, change in enumerate(changes)}
     rows = rows_of(candidates, uncouple)
     rows += [
-        Row({column: 1.0, column_of[each.change, each.cost]: -1.0}, -np.inf, 0.0)
+        ConstraintRow({column: 1.0, column_of[each.change, each.cost]: -1.0}, -np.inf, 0.0)
         for column, (_, _, own_changes) in enumerate(options)
         for each in own_changes
     ]

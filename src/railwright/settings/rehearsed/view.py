@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -13,8 +13,10 @@ from railwright.assumptions import Assumption
 from railwright.circuit.case import QuantityName
 from railwright.evaluation.outcome import Result
 from railwright.frozen import kept
+from railwright.plan.plan import plan_of
 from railwright.plan.required_trip import not_required
 from railwright.quantities import Uncertain
+from railwright.rehearsal.surges import ClosingSurge, surges
 from railwright.settings.context import BoundDocuments, FedInput
 from railwright.traces import Event, EventKind, Mode, Record, Traces, runs_of
 
@@ -43,26 +45,6 @@ def hardest(name: QuantityName, value: Uncertain) -> float:
     return value.low if name.field in HARDEST_AT_LOW else value.high
 
 
-SURGES_AT_LOW = (
-    "resistance",
-    "series_resistance",
-    "dynamic_resistance",
-    "diode_resistance",
-    "cold_resistance",
-    "inductance",
-    "esr",
-    "drop",
-    "diode_drop",
-    "efficiency",
-)
-"""Quantities that let more flow into an empty input the lower they are."""
-
-
-def surging(name: QuantityName, value: Uncertain) -> float:
-    """The case in which most flows as a contact closes onto an input."""
-    return value.low if name.field in SURGES_AT_LOW else value.high
-
-
 @dataclass(frozen=True)
 class Rehearsed:
     """A rehearsal beside everything it was made from; judged: its requirements, in the procedure's order."""
@@ -83,14 +65,10 @@ class Rehearsed:
         return starts(self.context.documents, {name: self.context.feeds[name]}, hardest).get(name)
 
     @cached_property
-    def surging(self) -> Mapping[str, Traces]:
-        """What each input draws where most flows as a contact closes: asked for where one closes only."""
-        from railwright.plan.plan import plan_of
-        from railwright.rehearsal.rehearse import rehearse
-
+    def surges(self) -> list[ClosingSurge]:
+        """What flows as each contact closes under a voltage."""
         documents, feeds = self.context.documents, self.context.feeds
-        played = plan_of(documents, feeds).played
-        return rehearse(documents, feeds, surging, played).record.traces
+        return surges(documents, feeds, plan_of(documents, feeds).played, self.record.traces)
 
     def events(self, source: FedInput, *kinds: EventKind) -> list[Event]:
         """Events of these kinds of an input or its outputs."""

@@ -173,8 +173,8 @@ def readings_between_set_points(context: Context) -> Outcome:
                 permitted=(permitted, "s"),
                 hangs=joined(" and ", (state("'{required}'", required=each) for each in hangs)),
             ),
-            f"set points {show(apart / LATE_PART, 's', 2)} apart or more, outputs with a point list that "
-            "holds them, or a supply with a shorter exchange",
+            f"space set points by {show(apart / LATE_PART, 's', 2)} or more, use outputs with a point list "
+            "that holds them, or a supply with a shorter exchange",
         )
 
 

@@ -116,7 +116,7 @@ def _gaps(context: Context) -> dict[tuple[str, str], tuple[float, Action]]:
 @rule("off-after-waits", Severity.CAUTION, on_sheet=False, worst=Ranking("waits"))
 def off_after_waits(context: Context) -> Outcome:
     """An input is to go off sooner after another than that one may take to be confirmed off: by its
-    `off_after` the run waits for that, as the rehearsal does not, and what follows comes later.
+    `off_after` the run waits for that, as the rehearsal does not: later steps start later than rehearsed.
     """
     for (name, other), (gap, action) in _gaps(context).items():
         falls = confirmed_off_in(context, context.sources[other])
@@ -128,16 +128,16 @@ def off_after_waits(context: Context) -> Outcome:
             name,
             path,
             state(
-                "'{step}' switches {input} off {gap} after {other}; {other} takes {falls} to fall below "
-                "{threshold}, and is read there for {steady}: by its 'off_after' {input} stays on for up to "
-                "{waits} more, and what follows comes later, as is not rehearsed",
+                "'{step}' switches {input} off {gap} after {other}; {falls} below {threshold}, where it is "
+                "read for {steady}: by its 'off_after' {input} stays on for up to {waits} more, and later "
+                "steps start later than rehearsed",
                 step=step,
                 input=name,
                 gap=(gap, "s"),
                 other=other,
-                falls=state("up to {falls}", falls=(falls, "s"))
+                falls=state("{other} takes up to {falls} to fall", other=other, falls=(falls, "s"))
                 if falls < math.inf
-                else "a time that no figure gives",
+                else state("the data sheet gives no time for {other} to fall", other=other),
                 threshold=(off_threshold(context.device, other), "V"),
                 steady=(STEADY, "s"),
                 waits=(waits, "s"),

@@ -236,8 +236,15 @@ class Discharge:
 
     def emptied(self, time: float) -> Statement:
         """In how long, where that is known, and through what: 'up to 3 s (bleeder 1 kΩ, ...)'."""
-        takes = named("discharge_time", time, "s") if time < math.inf else "a time that no figure gives"
-        return state("up to {takes} ({through}, least draw of the load)", takes=takes, through=self.through)
+        known = time < math.inf
+        return state(
+            "{takes} ({through}, least draw of the load{gives})",
+            takes=state("up to {takes}", takes=named("discharge_time", time, "s"))
+            if known
+            else "an unknown time",
+            through=self.through,
+            gives="" if known or self.blocked else "; the data sheet gives no current that empties them",
+        )
 
     @property
     def through(self) -> str:

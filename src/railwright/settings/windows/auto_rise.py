@@ -12,7 +12,7 @@ from railwright.quantities import joined, show, state
 from railwright.settings.context import FedInput, locate
 from railwright.settings.engine_rules import EMPTY_WINDOW
 from railwright.settings.findings import Finding, Reason, Severity
-from railwright.settings.hookup import HookedUp
+from railwright.settings.hookup.result import HookedUp
 from railwright.settings.set_points import impossible_auto
 from railwright.settings.windows import current_limit, rise
 from railwright.settings.windows.window import Window, collision

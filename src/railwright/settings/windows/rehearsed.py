@@ -27,7 +27,7 @@ from railwright.rehearsal.circuit import uncertain_quantities
 from railwright.rehearsal.corners import corner_case, quantities_of
 from railwright.rehearsal.design import Design
 from railwright.rehearsal.needed import LeastLevel, Needed, needed, trips, with_protection
-from railwright.settings.hookup import HookedUp
+from railwright.settings.hookup.result import HookedUp
 from railwright.settings.rule import Path
 from railwright.settings.settle import RehearsedEnds, Settings, settle
 from railwright.settings.windows.window import LIMIT, REHEARSED, End, Replay, Window
