@@ -409,6 +409,19 @@ def test_one_that_is_lost_while_it_is_led_down_goes_off_at_once() -> None:
     assert played.whats("off sent") == [near(0.5)]
 
 
+@pytest.mark.parametrize("pause", [0.0, 0.03, 0.05, 0.1])
+@pytest.mark.parametrize("at", [0.11, 0.125, 0.15, 0.171, 0.2, 0.233])
+def test_no_stair_follows_off(pause: float, at: float) -> None:
+    """A supply that wants a pause, and takes what comes sooner: a stair that waited went out after OFF."""
+    left = FakeSupply()
+    play((fed("a", "left", ramp_down=5.0),), orderly=True, hurry_at=at, pause=pause, left=left)
+    stairs, off = voltages(left), left.when("OFF 0")
+    assert stairs
+    assert off[0] == pytest.approx(at, abs=0.02)
+    assert all(told < off[0] for told, _ in stairs)
+    assert all(then - before >= 0.99 * pause for (before, _), (then, _) in pairwise(stairs))
+
+
 def test_what_comes_after_one_that_is_led_down_waits_for_its_off() -> None:
     left, right = FakeSupply(), FakeSupply()
     inputs = (fed("b", "right", after=("a",)), fed("a", "left", ramp_down=1.0))

@@ -164,9 +164,9 @@ class SwitchOff:
         self._begun[each.name].set()
         for output in each.outputs:
             supply = self._supplies[output.supply]
+            supply.wanted[output.name] = output
             if supply.document.master_first and not supply.master_wanted:
                 supply.push_master()
-            supply.wanted[output.name] = output
             supply.push(output)
             supply.wake.set()
 
@@ -199,7 +199,7 @@ class SwitchOff:
                     await supply.session.pause()
                 # What a supply has not taken yet would hold up OFF: stairs are left out until it has.
                 if not supply.session.is_sending:
-                    supply.send(output.setting(voltage * (1 - step / steps)))
+                    supply.send(output.setting(voltage * (1 - step / steps)), gives_way=True)
             await self._wait(asyncio.Event(), each.ramp_down / steps)
             if self._hurry.is_set() or self._standing(each) is None:
                 return
@@ -391,8 +391,8 @@ class SwitchOff:
             if supply.lost_since is not None:
                 why = f"{name} is lost ({supply.failure})"
             elif loop.time() - began > waits:
-                off, asked = supply.master_off or (True, began)
-                on = not off and asked >= began
+                read = supply.master_off
+                on = read is not None and not read[0] and read[1] >= min(began, supply.master_sent)
                 why = "it still says that it is on" if on else "it was not read since OFF"
             await asyncio.sleep(self.plan.every)
         self.masters[name] = {"name": name, "time": loop.time(), "off": not why, "why": why}

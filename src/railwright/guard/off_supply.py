@@ -106,10 +106,10 @@ class SupplySwitchedOff:
             except TimeoutError:
                 continue
 
-    def send(self, messages: Sequence[str]) -> None:
-        """Send at once, with nothing in between, whatever is under way."""
+    def send(self, messages: Sequence[str], *, gives_way: bool = False) -> None:
+        """Send at once, with nothing in between, whatever is under way. gives_way: to any OFF."""
         self._pushed += 1
-        self.session.push_together(messages)
+        self.session.push_together(messages, gives_way=gives_way)
 
     async def _say_again(self, messages: Sequence[str]) -> None:
         """Send again what was sent at once and did not work: each with the pause before it that the supply
@@ -134,12 +134,8 @@ class SupplySwitchedOff:
     @property
     def is_master_off(self) -> bool:
         """Whether the master switch was read to be off since it was last told to, and can still be read."""
-        return self.lost_since is None and self.is_master_read and self.master_off[0]  # type: ignore[index]
-
-    @property
-    def is_master_read(self) -> bool:
-        """Whether it was read since it was last told to be off."""
-        return self.master_off is not None and self.master_off[1] >= self.master_sent
+        read = self.master_off
+        return self.lost_since is None and read is not None and read[0] and read[1] >= self.master_sent
 
     async def _look(self) -> None:
         pushed = self._pushed

@@ -83,6 +83,8 @@ class Session:
         self._together: deque[tuple[str, ...]] = deque()
         self._leaving: tuple[str, ...] = ()
         """Those of them that are on their way."""
+        self._giving_way = False
+        """Whether they are no OFF, and leave before the next OFF or not at all."""
         self._sending: asyncio.Task[None] | None = None
         """Sends what is to leave together."""
 
@@ -163,7 +165,7 @@ class Session:
         """End the connection; never fails."""
         self._together.clear()
         # Half of what leaves together is nothing for the next connection.
-        sending, self._sending, self._leaving = self._sending, None, ()
+        sending, self._sending, self._leaving, self._giving_way = self._sending, None, (), False
         if sending is not None:
             sending.cancel()
         writer, self._writer, self._reader = self._writer, None, None
@@ -239,30 +241,36 @@ class Session:
             with suppress(OSError, RuntimeError):
                 self._writer.write(self._line_of(message))
 
-    def push_together(self, messages: Sequence[str]) -> None:
-        """Send messages at once with nothing in between, whatever is under way. For OFF alone.
+    def push_together(self, messages: Sequence[str], *, gives_way: bool = False) -> None:
+        """Send messages at once with nothing in between, whatever is under way. For OFF, and for what leads a
+        voltage down before it, which gives way: it never leaves before its pause is over, nor after an OFF.
 
-        Where the instrument wants a pause, several wait for what is left of it, each: one that takes no
-        message too soon would take a command without the selection before it, and carry it out at whatever
-        output was selected for a reading. One that stands for itself leaves at once all the same, as it may
-        be taken, and again in its turn, as it may be lost. Nothing comes between several that belong
-        together, and what waits already does not wait twice.
+        Where the instrument wants a pause, several messages that belong together each wait for it: sent too
+        soon, the selection could be lost and OFF reach another output. A single message is sent at once, in
+        case it is taken, and again after the pause, in case it was lost. Nothing comes between several that
+        belong together, and what waits already does not wait twice.
         """
         if not self.session_settings.pause:
             for message in messages:
                 self.push(message)
             return
         loop, group = asyncio.get_running_loop(), tuple(messages)
-        alone = all(len(each) < 2 for each in (group, self._leaving, *self._together))
-        if alone:
+        if self._giving_way and not gives_way and self._sending is not None:
+            self._sending.cancel()
+            self._together.clear()
+            self._sending, self._leaving, self._giving_way = None, (), False
+        no_selection_waits = all(len(each) < 2 for each in (group, self._leaving, *self._together))
+        if no_selection_waits:
             in_time = self._sending is None and self._ready_at <= loop.time()
-            self.push(*group)
+            if in_time or not gives_way:
+                for message in group:
+                    self.push(message)
             if in_time:
                 return
         if group not in self._together:
             self._together.append(group)
         if self._sending is None:
-            self._sending = loop.create_task(self._send_together())
+            self._sending, self._giving_way = loop.create_task(self._send_together()), gives_way
 
     @property
     def is_sending(self) -> bool:
@@ -270,6 +278,7 @@ class Session:
         return self._sending is not None
 
     async def _send_together(self) -> None:
+        own = self._sending
         try:
             while self._together:
                 self._leaving = self._together.popleft()
@@ -278,8 +287,8 @@ class Session:
                         await asyncio.sleep(left)
                     self.push(message)
         finally:
-            if self._sending is asyncio.current_task():
-                self._sending, self._leaving = None, ()
+            if self._sending is own:
+                self._sending, self._leaving, self._giving_way = None, (), False
 
     def void(self) -> None:
         """Spoil what somebody else may have begun to say and not ended. Only a serial line has that: it is no

@@ -60,7 +60,7 @@ class SessionCommand(NamedTuple):
 @dataclass(frozen=True, slots=True)
 class SessionSettings:
     """sends, answers: what ends a message, and an answer. pause: time that it wants before a message, since
-    the last one or its own last answer [s]; OFF goes out at once, and again after what is left of it.
+    the last one or its own last answer [s]; an OFF of one message goes out at once, and again after it.
     patience: how long an answer may take [s]: a run waits so long where that is longer than it would; what
     switches off does not. boot: time that it wants before the first message of a session [s]; OFF does not
     wait for it, but OFF again does. opening, closing: what a session begins and ends with. line: of a serial
