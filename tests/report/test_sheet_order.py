@@ -10,11 +10,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from tests.bench import DEVICE, PROCEDURE, demo_with
+from tests.relays.station import documents as through_a_relay
 from tests.report.hook_ups import PARALLEL, SERIES, changed
 from tests.said import says
 
 from railwright.dialects.dialect import load_dialect
-from railwright.documents.loader import Documents
+from railwright.documents.loader import Documents, load_documents
 from railwright.plan.off_order import off_order
 from railwright.report.sheet_order import Task, in_order
 from railwright.settings.context import sources_of
@@ -397,3 +398,42 @@ def test_what_went_off_at_0_v_is_raised_where_it_is_switched_on(tmp_path: Path) 
     (on,) = [each for each in said if "right.1: switch on" in each]
     assert says(on, "6.11 s after left.1", "raise it to 24 V")
     assert "leave it there" not in on
+
+
+LATE = """  - power_up: {order: [main, transducer], gap: 5 s, rise: 2 V/ms, settle: 150 ms}
+  - hold: 1 s
+%s  - relays: {close: [gate], settle: 50 ms}
+  - hold: 1 s
+    name: steady
+  - power_down: {order: [transducer, main], gap: 20 ms}
+"""
+
+
+@pytest.mark.parametrize("between", ["", "  - hold: 3 s\n", "  - relays: {open: [gate], settle: 50 ms}\n"])
+def test_a_lead_that_is_closed_once_its_input_is_up_is_closed_and_verified_then(
+    between: str, tmp_path: Path
+) -> None:
+    """The sheet verified the current of a load behind an open contact, and never had it closed."""
+    done = words(load_documents(through_a_relay(tmp_path, steps=LATE % between)))
+    verified = [n for n, each in enumerate(done) if each.startswith("Verify main")]
+    (moved,) = [n for n, each in enumerate(done) if each.startswith("Relays, while outputs are on")]
+    assert verified[0] < moved == verified[1] - 1
+    assert says(done[verified[0]], "no current")
+    assert re.search(r"Current [\d.]+ A to [\d.]+ A", done[verified[1]])
+    assert "no current" not in done[verified[1]]
+    off = int(re.search(r"step (\d+)", done[verified[1]])[1])  # type: ignore[index]
+    assert done[off - 1].startswith("All off")
+
+
+def test_the_last_stage_of_a_rise_is_verified_also_where_the_procedure_does_not_hold_it(
+    tmp_path: Path,
+) -> None:
+    stages = (
+        "  - power_up: {order: [main, transducer], gap: 110 ms, voltages: {main: 0 V, transducer: 0 V}}\n"
+        "  - shape: {input: transducer, segments: [{line_to: 24 V, over: 5 s}, {step_to: 0 V}]}\n"
+    )
+    (task,) = [
+        each for each in tasks(changed(tmp_path, {TWO: stages})) if each.words.startswith("transducer:")
+    ]
+    assert says(task.parts[-1], "24 V", "18.6 mA")
+    assert "on without a stop" not in task.parts[-1]

@@ -15,6 +15,7 @@ from railwright.first_power.figures import reading_error
 from railwright.grouping import grouped
 from railwright.guard.off_level import OFF_BELOW
 from railwright.plan.coming_up import ComingUp, Stage, coming_up
+from railwright.plan.contacts import closed_after
 from railwright.plan.coupling import tied_limits
 from railwright.plan.current_limits import limits_in_order
 from railwright.plan.off_order import held_voltage, off_order, off_threshold
@@ -22,7 +23,7 @@ from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range, too_flat
 from railwright.plan.timeline import ContactChange, timeline_of
 from railwright.quantities import show
-from railwright.report.contact_words import contacts_first, contacts_last, contacts_moved
+from railwright.report.contact_words import contacts_first, contacts_last, contacts_moved, lying
 from railwright.settings.constraints.current_limit import charged_after
 from railwright.settings.context import FedInput
 from railwright.settings.draw import Bounds
@@ -93,7 +94,8 @@ def _groups(documents: Documents) -> list[list[Happening]]:
     stages = [stage for up in ups if up.at_once is None for stage in up.stages]
     rising: list[ComingUp | Stage] = [*ups, *stages]
     steps = [each.step for each in rising]
-    moved = [each for each in timeline.contacts if steps and steps[0] < each.step <= max(steps)]
+    last = max([*steps, *_closed_later(documents, ups).values()], default=0)
+    moved = [each for each in timeline.contacts if steps and steps[0] < each.step <= last]
     happening: list[Happening] = [*rising, *moved]
     groups: list[list[Happening]] = []
     for each in sorted(happening, key=lambda each: (each.time, each.step)):
@@ -109,6 +111,20 @@ def _groups(documents: Documents) -> list[list[Happening]]:
     return groups
 
 
+def _closed_later(documents: Documents, ups: Sequence[ComingUp]) -> dict[str, int]:
+    """Inputs that come up while a contact in their lead is open -> the step that closes it."""
+    procedure, found = documents.procedure, {}
+    for up in ups:
+        leads = [lies for lies in lying(documents) if lies.input == up.input]
+        stands = closed_after(leads, procedure.steps[: up.step + 1])
+        for number, step in enumerate(procedure.steps[up.step + 1 :], up.step + 1):
+            moves = step.relays.moves if step.relays is not None else ()
+            if any((lies.name, True) in moves for lies in leads if not stands[lies.name]):
+                found[up.input] = number
+                break
+    return found
+
+
 def _rising(
     documents: Documents,
     set_points: SetPoints,
@@ -118,12 +134,19 @@ def _rising(
 ) -> Iterator[Task]:
     """Switching on, group by group, and what to verify. off: what to do where that is not so."""
     last: ComingUp | None = None
+    later = _closed_later(
+        documents, [each for group in groups for each in group if isinstance(each, ComingUp)]
+    )
+    levels: dict[str, float] = {}
     for group in groups:
         if stages := [each for each in group if isinstance(each, Stage)]:
             name = stages[0].input
             yield _climb(sources[name], set_points[name], stages, off)
         if moved := [each for each in group if isinstance(each, ContactChange)]:
             yield Task("Relays, while outputs are on:", tuple(contacts_moved(documents, moved)))
+            for name in [name for name, step in later.items() if step == moved[-1].step and name in levels]:
+                said = _verify(sources[name], set_points[name], levels[name])
+                yield Task(f"Verify {name}: {said} If not: {off}.")
         ups = [each for each in group if isinstance(each, ComingUp)]
         if ups:
             yield _switching_on(documents, set_points, last, ups)
@@ -131,6 +154,11 @@ def _rising(
         for up in ups:
             if (stage := up.at_once) is not None:
                 source, feed = sources[up.input], set_points[up.input]
+                if up.input in later:
+                    levels[up.input] = stage.voltage
+                    said = f"{_exact(source, stage.voltage)} at the terminals, no current: its lead is open."
+                    yield Task(f"Verify {up.input}: {said} If not: {off}.")
+                    continue
                 once, said = _once_charged(source, feed, stage.voltage), _verify(source, feed, stage.voltage)
                 yield Task(f"Verify {up.input}{once}: {said} If not: {off}.")
 
@@ -168,10 +196,11 @@ def _climb(source: FedInput, feed: Feed, stages: Sequence[Stage], off: str) -> T
     parts = []
     for stage in told:
         over = f" in {show(stage.over, 's')}" if stage.over else " at once"
-        if not stage.held:
+        if not stage.held and stage is not stages[-1]:
             parts.append(f"To {_to(feed, stage.voltage)}{over}, and on without a stop.")
             continue
-        held, once = f", there for {show(stage.held, 's')}", _once_charged(source, feed, stage.voltage)
+        held = f", there for {show(stage.held, 's')}" if stage.held else ", which the procedure does not hold"
+        once = _once_charged(source, feed, stage.voltage)
         expected = _expected(source, stage.voltage)
         said = [_exact(source, stage.voltage)] + ([_range(*expected)] if expected is not None else [])
         parts.append(f"To {_to(feed, stage.voltage)}{over}{held}{once}: {', '.join(said)}.")
@@ -267,7 +296,8 @@ def _exact(source: FedInput, goal: float) -> str:
     error = source.voltage_error(goal)
     if error is None:
         return show(goal, "V")
-    return f"{show(goal, 'V')} ± {show(error + reading_error(source, 'voltage', goal), 'V', 2)}"
+    assumed = " (the reading's error assumed)" if None in source.readings else ""
+    return f"{show(goal, 'V')} ± {show(error + reading_error(source, 'voltage', goal), 'V', 2)}{assumed}"
 
 
 def _expected(source: FedInput, goal: float) -> Bounds | None:
