@@ -70,7 +70,9 @@ class Journal:
         last = False
         while line:
             try:
-                line = line[file.write(line) :]
+                if not (taken := file.write(line)):
+                    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+                line = line[taken:]
             except OSError as error:
                 if last or error.errno not in FULL:
                     raise
