@@ -15,9 +15,10 @@ import pytest
 from tests.running.small import Small
 
 from railwright.guard import journal as journal_module
-from railwright.guard.journal import Journal
+from railwright.guard.journal import WAITING, Journal
 from railwright.records import log as log_module
 from railwright.records.ended import Ended
+from railwright.records.guard_journal import read_journal
 from railwright.records.log import RESERVED, Log
 from railwright.records.names import RESERVE
 from railwright.records.stored import open_run
@@ -139,9 +140,9 @@ def test_the_guards_log_comes_to_its_end_on_a_full_disk(
     assert time.monotonic() - begin < 0.5
     if gives == "the run":
         little.reserve.unlink()
-    journal.close()
+    journal.close({"kind": "over", "number": 5})
     lines = (tmp_path / "guard.ndjson").read_text().splitlines()
-    assert [json.loads(line)["number"] for line in lines] == [0, 1, 2, 3, 4]
+    assert [json.loads(line)["number"] for line in lines] == [0, 1, 2, 3, 4, 5]
     assert not little.reserve.exists()
 
 
@@ -157,6 +158,22 @@ def test_a_disk_that_stays_full_does_not_hold_up_the_guards_end(
     journal.write({"kind": "off"})
     time.sleep(0.05)
     begin = time.monotonic()
-    journal.close(2.0)
+    journal.close({"kind": "over"}, 2.0)
     assert time.monotonic() - begin < 1.0
     assert set(threading.enumerate()) <= set(before)
+
+
+@pytest.mark.parametrize("more", [-1, 0, 1, 50])
+def test_a_queue_that_is_full_is_written_too(tmp_path: Path, little: type[Little], more: int) -> None:
+    """The last line says that nothing else happened, which nobody knows where a line was left out."""
+    journal = Journal()
+    for _ in range(WAITING + more):
+        journal.write({"kind": "off"})
+    if more > 0:
+        journal.write({"kind": "arm", "armed": True})
+    journal.open(tmp_path / "guard.ndjson", little.reserve)
+    journal.close({"kind": "over"}, 5.0)
+    lines = (tmp_path / "guard.ndjson").read_text().splitlines()
+    assert len(lines) == WAITING + min(more, 0) + (more <= 0)
+    told = read_journal(tmp_path / "guard.ndjson")
+    assert (told.armed, told.closed) == (False, more <= 0)
