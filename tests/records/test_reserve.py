@@ -72,6 +72,26 @@ def test_a_full_log_takes_nothing_of_the_room_that_it_gives_back(tmp_path: Path)
     assert log.dropped == 2
 
 
+@pytest.mark.parametrize("reason", [errno.ENOSPC, errno.EDQUOT])
+def test_a_disk_that_tells_it_is_full_when_it_syncs_gives_the_room(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, reason: int
+) -> None:
+    """As one over a network does."""
+    log = Log(tmp_path / "log.ndjson")
+
+    def full(_: int) -> None:
+        raise OSError(reason, os.strerror(reason))
+
+    monkeypatch.setattr(os, "fsync", full)
+    log.write("event", number=1)
+    assert in_time(lambda: not (tmp_path / RESERVE).exists())
+    assert log.failed is not None
+    assert log.failed.errno == reason
+    log.write("event", number=2)
+    log.close()
+    assert log.dropped == 1
+
+
 @pytest.mark.slow
 def test_a_disk_without_that_room_takes_no_run(bench: Small, monkeypatch: pytest.MonkeyPatch) -> None:
     def full(path: Path, data: bytes) -> int:

@@ -32,8 +32,8 @@ class Journal:
         self._closing = threading.Event()
 
     def open(self, path: Path, reserve: Path) -> None:
-        """Begin to write to a file; lines from before go there too. reserve: a file that only takes room, and
-        goes where the disk is full.
+        """Begin to write to a file; lines from before go there too. reserve: file that holds room; deleted
+        when the disk is full.
         """
         if self._thread is None:
             files = path, reserve
