@@ -235,6 +235,35 @@ def test_a_link_and_a_pipe_stay_what_they_are(tmp_path: Path) -> None:
     assert sorted(each.name for each in tmp_path.iterdir()) == ["link", "pipe", "target"]
 
 
+@pytest.mark.parametrize("name", ["/dev/fd/{0}", "/proc/self/fd/{0}", "{1}/link"])
+def test_a_pipe_that_a_link_leads_to_is_written_into(tmp_path: Path, name: str) -> None:
+    """As `/dev/stdout` does before a `|`: its link names no path."""
+    reading, writing = os.pipe()
+    (tmp_path / "link").symlink_to(f"/dev/fd/{writing}")
+    write_together({Path(name.format(writing, tmp_path)): "text", tmp_path / "beside": "1"})
+    os.close(writing)
+    with open(reading, "rb") as end:
+        assert end.read() == b"text"
+    assert sorted(each.name for each in tmp_path.iterdir()) == ["beside", "link"]
+
+
+def test_a_link_to_a_file_that_is_not_there_yet_makes_it(tmp_path: Path) -> None:
+    (tmp_path / "link").symlink_to("later")
+    write_together({tmp_path / "link": "text"})
+    assert (tmp_path / "link").is_symlink()
+    assert (tmp_path / "later").read_text("utf-8") == "text"
+
+
+@pytest.mark.parametrize("links", [{"a": "a"}, {"a": "b", "b": "a"}, {"a": "b/c", "b": "b"}])
+def test_links_that_lead_round_are_told(tmp_path: Path, links: dict[str, str]) -> None:
+    for name, goal in links.items():
+        (tmp_path / name).symlink_to(goal)
+    with pytest.raises(OSError, match=os.strerror(errno.ELOOP)) as told:
+        write_together({tmp_path / "first": "1", tmp_path / "a": "text"})
+    assert str(tmp_path) in str(told.value.filename)
+    assert {path.name: os.readlink(path) for path in tmp_path.iterdir()} == links
+
+
 def test_a_name_that_was_taken_first_is_given_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """On a file system without links, where the file cannot be put in its place then."""
 

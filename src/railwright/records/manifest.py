@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import fcntl
 import hashlib
 import json
@@ -82,10 +83,12 @@ def write_together(files: Mapping[Path, Content], *, new: bool = False, folders:
     folders: those that are missing are made. OSError names the one.
     """
     if not new:
-        files = {path.resolve() if path.is_symlink() else path: each for path, each in files.items()}
-        for path in [path for path in files if path.exists() and not path.is_file() and not path.is_dir()]:
+        # Before links are followed: one to a pipe that has no name leads nowhere.
+        devices = {path: each for path, each in files.items() if _is_device(path)}
+        files = {_behind(path): each for path, each in files.items() if path not in devices}
+        for path, content in devices.items():
             with _named(path), open(path, "wb") as device:
-                device.writelines(_pieces(files.pop(path)))
+                device.writelines(_pieces(content))
     # Names of its own: two that write the same file do not write into each other's.
     mark = f".{os.urandom(4).hex()}{UNFINISHED}"
     besides = {path: path.with_name(path.name + mark) for path in files}
@@ -116,6 +119,20 @@ def write_together(files: Mapping[Path, Content], *, new: bool = False, folders:
         raise
     for folder in {path.parent for path in files}:
         sync_folder(folder)
+
+
+def _is_device(path: Path) -> bool:
+    return path.exists() and not path.is_file() and not path.is_dir()
+
+
+def _behind(path: Path) -> Path:
+    """What a link leads to, which need not be there. OSError where links lead round."""
+    if not path.is_symlink():
+        return path
+    goal = Path(os.path.realpath(path))
+    if goal.is_symlink():
+        raise OSError(errno.ELOOP, os.strerror(errno.ELOOP), str(path))
+    return goal
 
 
 def _pieces(content: Content) -> Iterable[bytes]:
