@@ -204,7 +204,7 @@ def write_manifest(folder: Path, names: Iterable[str] | None = None) -> None:
     were added.
     """
     if names is None:
-        _write(folder, _files(folder), {})
+        _write(folder, files_of(folder), {})
         return
     with changing(folder) as listed:
         listed(names)
@@ -242,7 +242,7 @@ def verify_manifest(folder: Path) -> Differences:
     """Compare a folder with its manifest."""
     try:
         with _held(folder, fcntl.LOCK_SH):
-            known, here = _read(folder), set(_files(folder))
+            known, here = _read(folder), set(files_of(folder))
     except FileNotFoundError:
         return Differences(
             manifest=f"{MANIFEST}: missing; the run was never finished, or somebody took it away"
@@ -293,7 +293,10 @@ def _kind(value: object) -> str:
     return "an object" if isinstance(value, dict) else "none" if value is None else f"{value!r:.40}"
 
 
-def _files(folder: Path) -> list[str]:
+def files_of(folder: Path) -> list[str]:
+    """The files in a folder and below, relative to it, in order; neither the manifest nor what is still being
+    written.
+    """
     return sorted(
         path.relative_to(folder).as_posix()
         for path in folder.rglob("*")
