@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import errno
+import fcntl
 import json
 import os
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Any, Self
 
 import pytest
 from tests.evaluation.stored_runs import store
 
-from railwright.archive.stored import evaluate_run, open_stored
+from railwright.archive.stored import StoredRun, evaluate_run, open_stored
 from railwright.cli.csv import write_columns
 from railwright.cli.truth import write_truth
 from railwright.documents.templates import write_new
@@ -21,6 +23,7 @@ from railwright.job import Job, NotWritten
 from railwright.records import manifest
 from railwright.records.manifest import verify_manifest, write_manifest, write_together
 from railwright.records.names import evaluation_files
+from railwright.records.stored import open_run
 from railwright.regular import json_of
 
 
@@ -285,3 +288,43 @@ def test_pieces_that_raise_leave_nothing(tmp_path: Path) -> None:
     with pytest.raises(KeyboardInterrupt):
         write_together({tmp_path / "x" / "a": b"1", tmp_path / "x" / "b": pieces()}, folders=True)
     assert everything(tmp_path) == {}
+
+
+@contextmanager
+def held(folder: Path, how: int, at_most: float) -> Iterator[None]:
+    """As another program does that writes into it or compares it."""
+    descriptor = os.open(folder, os.O_RDONLY)
+    fcntl.flock(descriptor, how)
+    ends = threading.Timer(at_most, lambda: fcntl.flock(descriptor, fcntl.LOCK_UN))
+    ends.start()
+    try:
+        yield
+    finally:
+        ends.cancel()
+        ends.join()
+        os.close(descriptor)
+
+
+ASKERS: dict[str, Callable[[StoredRun], object]] = {
+    "read": lambda stored: open_run(stored.folder),
+    "list": lambda stored: write_manifest(stored.folder, ["run.json"]),
+    "evaluate": lambda stored: evaluate_run(stored, []),
+}
+
+
+@pytest.mark.parametrize("name", ASKERS)
+def test_a_folder_that_another_program_holds_is_not_waited_for_without_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    monkeypatch.setattr(manifest, "HOLD_LIMIT", 0.2, raising=False)
+    stored = open_stored(store(tmp_path / "run"))
+    before = everything(tmp_path)
+    with held(stored.folder, fcntl.LOCK_EX, 2.0), pytest.raises(OSError, match="another program") as told:
+        ASKERS[name](stored)
+    assert told.value.filename == str(stored.folder)
+    assert everything(tmp_path) == before
+    monkeypatch.setattr(manifest, "HOLD_LIMIT", 10.0, raising=False)
+    with held(stored.folder, fcntl.LOCK_EX, 0.3):
+        ASKERS[name](stored)
+    with held(stored.folder, fcntl.LOCK_SH, 0.3):
+        ASKERS[name](stored)

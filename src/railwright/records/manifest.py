@@ -7,6 +7,7 @@ import fcntl
 import hashlib
 import json
 import os
+import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
@@ -18,6 +19,9 @@ from railwright.records.names import DOCUMENTS, MANIFEST, RECORDINGS, UNFINISHED
 from railwright.regular import LARGEST_LOG, LARGEST_RECORDING, Unfit, json_of, size_of
 
 ALGORITHM = "SHA-256"
+
+HOLD_LIMIT = 10.0
+"""How long a folder that another program holds is waited for [s]."""
 
 
 class NoManifest(ValueError):
@@ -212,8 +216,9 @@ def write_manifest(folder: Path, names: Iterable[str] | None = None) -> None:
 
 @contextmanager
 def changing(folder: Path) -> Iterator[Callable[[Iterable[str]], None]]:
-    """Hold a folder while files of it are added or replaced: others that do so wait, and so does who reads
-    its manifest to compare. Gives what lists them in the manifest, in which what others listed stays.
+    """Hold a folder while files of it are added or replaced: others that do so, or read its manifest to
+    compare, wait for `HOLD_LIMIT`, then OSError. Gives what lists them in the manifest, in which what others
+    listed stays.
     """
     with _held(folder, fcntl.LOCK_EX):
         yield lambda names: _write(folder, names, _read(folder))
@@ -221,16 +226,35 @@ def changing(folder: Path) -> Iterator[Callable[[Iterable[str]], None]]:
 
 @contextmanager
 def _held(folder: Path, how: int) -> Iterator[None]:
-    """Hold a folder by a lock, where its file system has any."""
-    descriptor = -1
+    """Hold a folder by a lock, where its file system has any. OSError where another program does not let it
+    go.
+    """
+    descriptor, end = -1, time.monotonic() + HOLD_LIMIT
     try:
         with suppress(OSError):
             descriptor = os.open(folder, os.O_RDONLY)
-            fcntl.flock(descriptor, how)
+        while descriptor >= 0 and _is_taken(descriptor, how):
+            if time.monotonic() > end:
+                told = (
+                    f"another program has held the folder for {HOLD_LIMIT:g} s; try again once it has ended"
+                )
+                raise BlockingIOError(errno.EWOULDBLOCK, told, str(folder))
+            time.sleep(0.02)
         yield
     finally:
         if descriptor >= 0:
             os.close(descriptor)
+
+
+def _is_taken(descriptor: int, how: int) -> bool:
+    """Whether another holds a lock that stands against this one, which is taken otherwise."""
+    try:
+        fcntl.flock(descriptor, how | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return True
+    except OSError:  # a file system without locks
+        return False
+    return False
 
 
 def _write(folder: Path, names: Iterable[str], known: Mapping[str, str]) -> None:
