@@ -74,3 +74,16 @@ def test_a_table_without_rows_is_not_printed(capsys):
     assert capsys.readouterr().out == ""
     out.print(table("Requirements", ("One", "Other"), [("a", "b")]))
     assert "Requirements" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("place", [0, 1, 2])
+def test_what_stands_beside_a_table_without_rows_is_printed(place, capsys):
+    given = ["first", table("Requirements", ("One", "Other"), [("a", "b")])]
+    given.insert(place, table("Events", ("When", "What"), []))
+    out = console()
+    out.print(*given)
+    words = capsys.readouterr().out.split()
+    assert (words[:2], words[-2:]) == (["first", "Requirements"], ["a", "b"])
+    assert "Events" not in words
+    out.print()
+    assert capsys.readouterr().out == "\n"

@@ -11,6 +11,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from ruamel.yaml import YAML
 from ruamel.yaml.nodes import MappingNode, SequenceNode
+from tests.said import says
 
 from railwright.documents.edit import NotEdited, edited
 from railwright.documents.nodes import Unreadable, compose
@@ -154,7 +155,6 @@ def test_what_stands_around_the_value_stays(before: str, path: tuple[str | int, 
         ("a: &m\n  b: 1\nc: *m", ("c", "b"), "*m"),
         ("a: &m {b: 1}\nc: *m", ("c", "x"), "*m"),
         ("a: &m 1\nb: [2, *m]", ("a",), "b.1"),
-        ("a: 1\nb: |\n  no line feed", ("c",), "b"),
     ],
 )
 def test_what_would_change_something_else_is_refused(
@@ -162,6 +162,32 @@ def test_what_would_change_something_else_is_refused(
 ) -> None:
     with pytest.raises(NotEdited, match=rf"^{'.'.join(map(str, path))}: expected .* {re.escape(named)}; "):
         edited(text, path, "10 W")
+
+
+@pytest.mark.parametrize("mark", ["|", ">", "|+", ">2", "&m |  # a - b"])
+@pytest.mark.parametrize(("head", "path"), [("", ("c",)), ("a:\n", ("a", "c"))])
+def test_a_text_that_the_file_ends_in_wants_its_line_feed(
+    mark: str, head: str, path: tuple[str, ...]
+) -> None:
+    """Behind another key it would have one more than it has."""
+    text = f"{head}{' ' * 2 * bool(head)}b: {mark}\n      no line feed"
+    with pytest.raises(NotEdited) as told:
+        edited(text, path, "10 W")
+    assert says(str(told.value), f"{'.'.join(path)}: expected", "add a line feed at the end of the file")
+    assert "alias" not in str(told.value)
+    assert plain(edited(f"{text}\n", path, "10 W"))
+
+
+@pytest.mark.parametrize("mark", ["|-", ">-", "|2-", "|-2"])
+def test_a_text_without_line_feeds_at_its_end_wants_none(mark: str) -> None:
+    assert plain(edited(f"b: {mark}\n  no line feed", ("c",), "10 W")) == {"b": "no line feed", "c": "10 W"}
+    assert plain(edited(f"b: {mark}", ("c",), "10 W")) == {"b": "", "c": "10 W"}
+
+
+def test_an_alias_is_told_of_where_a_line_feed_would_not_do() -> None:
+    with pytest.raises(NotEdited) as told:
+        edited("a: &m\n  b: 1\nc: *m", ("a", "b"), "10 W")
+    assert says(str(told.value), "c.b", "alias")
 
 
 @pytest.mark.parametrize(

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import errno
+import fcntl
 import json
 import os
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Any, Self
 
 import pytest
 from tests.evaluation.stored_runs import store
 
-from railwright.archive.stored import evaluate_run, open_stored
+from railwright.archive.stored import StoredRun, evaluate_run, open_stored
 from railwright.cli.csv import write_columns
 from railwright.cli.truth import write_truth
 from railwright.documents.templates import write_new
@@ -21,6 +23,7 @@ from railwright.job import Job, NotWritten
 from railwright.records import manifest
 from railwright.records.manifest import verify_manifest, write_manifest, write_together
 from railwright.records.names import evaluation_files
+from railwright.records.stored import open_run
 from railwright.regular import json_of
 
 
@@ -235,6 +238,35 @@ def test_a_link_and_a_pipe_stay_what_they_are(tmp_path: Path) -> None:
     assert sorted(each.name for each in tmp_path.iterdir()) == ["link", "pipe", "target"]
 
 
+@pytest.mark.parametrize("name", ["/dev/fd/{0}", "/proc/self/fd/{0}", "{1}/link"])
+def test_a_pipe_that_a_link_leads_to_is_written_into(tmp_path: Path, name: str) -> None:
+    """As `/dev/stdout` does before a `|`: its link names no path."""
+    reading, writing = os.pipe()
+    (tmp_path / "link").symlink_to(f"/dev/fd/{writing}")
+    write_together({Path(name.format(writing, tmp_path)): "text", tmp_path / "beside": "1"})
+    os.close(writing)
+    with open(reading, "rb") as end:
+        assert end.read() == b"text"
+    assert sorted(each.name for each in tmp_path.iterdir()) == ["beside", "link"]
+
+
+def test_a_link_to_a_file_that_is_not_there_yet_makes_it(tmp_path: Path) -> None:
+    (tmp_path / "link").symlink_to("later")
+    write_together({tmp_path / "link": "text"})
+    assert (tmp_path / "link").is_symlink()
+    assert (tmp_path / "later").read_text("utf-8") == "text"
+
+
+@pytest.mark.parametrize("links", [{"a": "a"}, {"a": "b", "b": "a"}, {"a": "b/c", "b": "b"}])
+def test_links_that_lead_round_are_told(tmp_path: Path, links: dict[str, str]) -> None:
+    for name, goal in links.items():
+        (tmp_path / name).symlink_to(goal)
+    with pytest.raises(OSError, match=os.strerror(errno.ELOOP)) as told:
+        write_together({tmp_path / "first": "1", tmp_path / "a": "text"})
+    assert str(tmp_path) in str(told.value.filename)
+    assert {path.name: os.readlink(path) for path in tmp_path.iterdir()} == links
+
+
 def test_a_name_that_was_taken_first_is_given_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """On a file system without links, where the file cannot be put in its place then."""
 
@@ -256,3 +288,43 @@ def test_pieces_that_raise_leave_nothing(tmp_path: Path) -> None:
     with pytest.raises(KeyboardInterrupt):
         write_together({tmp_path / "x" / "a": b"1", tmp_path / "x" / "b": pieces()}, folders=True)
     assert everything(tmp_path) == {}
+
+
+@contextmanager
+def held(folder: Path, how: int, at_most: float) -> Iterator[None]:
+    """As another program does that writes into it or compares it."""
+    descriptor = os.open(folder, os.O_RDONLY)
+    fcntl.flock(descriptor, how)
+    ends = threading.Timer(at_most, lambda: fcntl.flock(descriptor, fcntl.LOCK_UN))
+    ends.start()
+    try:
+        yield
+    finally:
+        ends.cancel()
+        ends.join()
+        os.close(descriptor)
+
+
+ASKERS: dict[str, Callable[[StoredRun], object]] = {
+    "read": lambda stored: open_run(stored.folder),
+    "list": lambda stored: write_manifest(stored.folder, ["run.json"]),
+    "evaluate": lambda stored: evaluate_run(stored, []),
+}
+
+
+@pytest.mark.parametrize("name", ASKERS)
+def test_a_folder_that_another_program_holds_is_not_waited_for_without_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    monkeypatch.setattr(manifest, "HOLD_LIMIT", 0.2, raising=False)
+    stored = open_stored(store(tmp_path / "run"))
+    before = everything(tmp_path)
+    with held(stored.folder, fcntl.LOCK_EX, 2.0), pytest.raises(OSError, match="another program") as told:
+        ASKERS[name](stored)
+    assert told.value.filename == str(stored.folder)
+    assert everything(tmp_path) == before
+    monkeypatch.setattr(manifest, "HOLD_LIMIT", 10.0, raising=False)
+    with held(stored.folder, fcntl.LOCK_EX, 0.3):
+        ASKERS[name](stored)
+    with held(stored.folder, fcntl.LOCK_SH, 0.3):
+        ASKERS[name](stored)

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import json
 from pathlib import Path
 
+import pytest
 from tests.bench import demo_with
 from tests.evaluation.stored_runs import store
 
 import railwright.dialects
 from railwright.archive.stored import open_stored
 from railwright.plan.plan import plan_of
-from railwright.report.of_run import run_facts_of
+from railwright.records.manifest import verify_manifest
+from railwright.report.of_run import make_report, run_facts_of
 from railwright.running.folder import describe_run
 from railwright.settings.settle import settle
 
@@ -67,3 +70,24 @@ def test_a_run_notes_the_dialects_that_it_speaks(tmp_path: Path) -> None:
         name: hashlib.sha256((dialects / f"{name}.yaml").read_bytes()).hexdigest()
         for name in ("channel-list", "selected-output")
     }
+
+
+def test_what_another_report_is_still_writing_is_not_listed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It goes when that one is done, and would be missing for good."""
+
+    def built(_: object, folder: Path) -> Path:
+        for name in ("report.pdf", "figures/01-hold.svg", "report.pdf.1a2b.part", "figures/02.svg.1a2b.part"):
+            (folder / name).parent.mkdir(parents=True, exist_ok=True)
+            (folder / name).write_text(name)
+        return folder / "report.pdf"
+
+    monkeypatch.setattr("railwright.report.of_run.build_report", built)
+    folder = store(tmp_path / "run")
+    make_report(open_stored(folder), {})
+    for part in folder.rglob("*.part"):
+        part.unlink()
+    listed = json.loads((folder / "manifest.json").read_text())["files"]
+    assert {"report/report.pdf", "report/figures/01-hold.svg"} <= set(listed)
+    assert verify_manifest(folder).missing == ()

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
+from railwright.circuit import CASE_NAMES
 from railwright.physics.loads.law import high, low, nominal
 from railwright.quantities import Uncertain
 
@@ -42,8 +43,7 @@ Case = Callable[[QuantityName, Uncertain], float]
 NOMINAL: Case = nominal
 LOW: Case = low
 HIGH: Case = high
-NAMED: Mapping[str, Case] = {"nominal": NOMINAL, "low": LOW, "high": HIGH}
-"""Cases that people ask for by name."""
+NAMED: Mapping[str, Case] = dict(zip(CASE_NAMES, (NOMINAL, LOW, HIGH), strict=True))
 
 
 def fixed(values: Mapping[str, float], otherwise: Case = NOMINAL) -> Case:

@@ -38,9 +38,10 @@ def console(file: TextIO | None = None) -> Console:
     class Plain(Console):
         def print(self, *objects: Any, **options: Any) -> None:
             """As rich does, with texts from outside fit to print."""
-            kept = [printable(o) if isinstance(o, str) else o for o in objects]
-            if any(isinstance(o, Table) and not o.row_count for o in kept):
+            filled = [o for o in objects if not isinstance(o, Table) or o.row_count]
+            if objects and not filled:
                 return
+            kept = [printable(o) if isinstance(o, str) else o for o in filled]
             if self.is_terminal:
                 super().print(*kept, **options)
                 return

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from railwright.circuit import CASE_NAMES
 from railwright.cli.arguments import Json, Procedure, Quiet, Seed, Verbose
 from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit
@@ -20,14 +21,12 @@ if TYPE_CHECKING:
     from railwright.settings.check import Checked
 
 
-NOMINAL = "nominal"
-
 # A text: of a choice, typer puts the words of the library that it asks before its message.
 CaseOption = Annotated[
     str,
     typer.Option(
         "--case",
-        metavar="<nominal|low|high>",
+        metavar=f"<{'|'.join(CASE_NAMES)}>",
         help="Where in their tolerances all uncertain quantities are.",
     ),
 ]
@@ -64,7 +63,7 @@ Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write t
 # Many: each is an option of the command line.
 def rehearse(
     procedure: Procedure,
-    case: CaseOption = NOMINAL,
+    case: CaseOption = CASE_NAMES[0],
     plot: Plot = None,
     step: Step = None,
     csv: Csv = None,
@@ -102,7 +101,7 @@ def rehearse(
     if case not in NAMED:
         raise BadInput(f"--case: expected one of {', '.join(NAMED)}, got '{case}'")
     chosen = NAMED[case]
-    if corner is not None and (faults or cases is not None or case != NOMINAL):
+    if corner is not None and (faults or cases is not None or case != CASE_NAMES[0]):
         raise BadInput("--corner: expected no --case, --cases or --faults beside it; leave them out")
     if faults:
         if plot is not None or csv is not None or step is not None or cases is not None:
@@ -111,7 +110,7 @@ def rehearse(
 
         return play_faults(procedure, case, chosen, json, detail)
     if cases is not None and number is None:
-        if plot is not None or csv is not None or step is not None or case != NOMINAL:
+        if plot is not None or csv is not None or step is not None or case != CASE_NAMES[0]:
             raise BadInput("--cases: expected no --case, --step, --plot or --csv beside it; leave them out")
         from railwright.cli.ensemble import play as play_ensemble
 

@@ -55,11 +55,12 @@ def report(
 def write_report(run: Path, said: dict[str, str | None], detail: Detail) -> tuple[Path, Outcome]:
     """Build the report of a run; the PDF's path, and the outcome that it states."""
     from railwright.archive.stored import open_stored
+    from railwright.records.manifest import files_of
     from railwright.report.of_run import make_report
 
     with detail.timed("reading"):
         stored = open_stored(run)
     detail.read(stored.documents.paths.values())
     pdf, outcome = make_report(stored, said, detail.timed)
-    detail.written(path for path in sorted(pdf.parent.rglob("*")) if path.is_file())
+    detail.written(pdf.parent / name for name in files_of(pdf.parent))
     return pdf, outcome

@@ -33,7 +33,7 @@ from railwright.dialects.status import ONE_OR_MORE, ModeStatus, TripStatus, set_
 from railwright.dialects.units import CHANNEL, FACTORS, Spoken
 from railwright.dialects.words import check_whole, check_words, forms, off_answers
 from railwright.guard.answers import names, parted
-from railwright.guard.session_settings import SessionSettings
+from railwright.guard.session_settings import SessionSettings, is_query
 from railwright.scpi.channels import format_channels
 from railwright.scpi.numbers import parse_response
 
@@ -652,14 +652,14 @@ class Dialect(DialectPart):
         """
         query = self.instrument.selected
         asked = self.checked(units)
-        if query is None or len(answers) != sum(map(_asks, asked)):
+        if query is None or len(answers) != sum(map(is_query, asked)):
             return [*answers]
         left, found, wanted = iter(answers), list[str](), ""
         for unit in asked:
             if self.spoken.selects(unit):
                 wanted = unit.partition(" ")[2]
             elif unit != query:
-                found += [next(left)] if _asks(unit) else []
+                found += [next(left)] if is_query(unit) else []
             elif not names(got := next(left), wanted):
                 raise ValueError(
                     f"output {got[:20]} is selected where {wanted} was: somebody else selects outputs of it; "
@@ -740,10 +740,6 @@ class Dialect(DialectPart):
     def _with_number(self, query: str, channel: int) -> str:
         """A query that names its output in the header, whatever the addressing; else as any."""
         return self.spoken.named(query, channel) if CHANNEL in query else self.command_of(query, (channel,))
-
-
-def _asks(unit: str) -> bool:
-    return unit.split(" ")[0].endswith("?")
 
 
 def _number(answer: str, unit: str, one: float) -> float:

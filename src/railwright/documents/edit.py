@@ -71,7 +71,13 @@ def edited(text: str, path: Sequence[str | int], value: str | float | bool) -> s
         raise NotEdited(f"{shown}: {told}; change it by hand") from None
     if (other := next(_differences(wanted, said), None)) is not None:
         told = f"expected a change of this value alone, got one of {'.'.join(other) or 'the whole'}"
-        raise NotEdited(f"{shown}: {told}; write out what an alias repeats, or change the text by hand")
+        remedy = "write out what an alias repeats, or change the text by hand"
+        if not text.endswith("\n"):
+            # Behind a text of lines that the file ends in, a key gives that a line feed more than it has.
+            with suppress(NotEdited):
+                edited(text + "\n", path, value)
+                remedy = "add a line feed at the end of the file"
+        raise NotEdited(f"{shown}: {told}; {remedy}")
     return made
 
 

@@ -26,13 +26,14 @@ class Journal:
     """Lines for a file that may come later; none of its methods raises or waits for a disk, but `close`."""
 
     def __init__(self) -> None:
-        self._lines: queue.Queue[bytes | None] = queue.Queue(WAITING)
+        self._lines: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
+        self._left_out = False
         self._thread: threading.Thread | None = None
         self._closing = threading.Event()
 
     def open(self, path: Path, reserve: Path) -> None:
-        """Begin to write to a file; lines from before go there too. reserve: a file that only takes room, and
-        goes where the disk is full.
+        """Begin to write to a file; lines from before go there too. reserve: file that holds room; deleted
+        when the disk is full.
         """
         if self._thread is None:
             files = path, reserve
@@ -42,18 +43,23 @@ class Journal:
     def write(self, line: dict[str, Any]) -> None:
         """One line; left out where too many wait."""
         try:
-            self._lines.put_nowait(json.dumps(line).encode() + b"\n")
-        except (queue.Full, ValueError, TypeError):
-            return
+            told = json.dumps(line).encode() + b"\n"
+        except (ValueError, TypeError):
+            told = b""
+        if told and self._lines.qsize() < WAITING:
+            self._lines.put(told)
+        else:
+            self._left_out = True
 
-    def close(self, at_most: float = 2.0) -> None:
-        """Have what waits written, as far as the disk does it in time [s]."""
+    def close(self, last: dict[str, Any], at_most: float = 2.0) -> None:
+        """Have what waits written, as far as the disk does it in time [s]. last: the line that says that what
+        is not told did not happen; left out where any was.
+        """
+        if not self._left_out:
+            self._lines.put(json.dumps(last).encode() + b"\n")
         if self._thread is not None:
             self._closing.set()
-            try:
-                self._lines.put_nowait(None)
-            except queue.Full:
-                return
+            self._lines.put(None)
             self._thread.join(at_most)
 
     def _write(self, path: Path, reserve: Path) -> None:
@@ -70,7 +76,9 @@ class Journal:
         last = False
         while line:
             try:
-                line = line[file.write(line) :]
+                if not (taken := file.write(line)):
+                    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+                line = line[taken:]
             except OSError as error:
                 if last or error.errno not in FULL:
                     raise

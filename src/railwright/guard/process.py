@@ -108,8 +108,7 @@ class GuardProcess:
                     path.unlink()
             # The last line: what is not told before it did not happen.
             over = {"goodbye": self._ended, "longest_silence": guard.longest_silence}
-            self._journal.write({"time": time.monotonic(), "kind": "over", **over})
-            self._journal.close()
+            self._journal.close({"time": time.monotonic(), "kind": "over", **over})
 
     async def _listen(self, reader: asyncio.StreamReader, guard: Guard) -> None:
         """Messages of the run, whole ones only; one that is cut off is nothing."""

@@ -61,8 +61,8 @@ class Log:
     `SYNC_EVERY`. Once the disk has refused, the file is cut back to its last whole line, and later lines are
     dropped and counted in `dropped`. longest_sync: the longest that the disk took to sync so far [s].
 
-    Beside it lies a reserve, which is given back when the log is closed or the disk is full: it takes no line
-    any more then, and the run's end and the guard's own log have that room.
+    A reserve file lies beside it. It is deleted when the log closes or the disk is full; the log takes no
+    lines after that, so run.json and the guard's log have the room.
     """
 
     def __init__(self, path: Path) -> None:
@@ -191,7 +191,6 @@ class Log:
             self._size += whole
             with suppress(OSError):
                 os.ftruncate(self._descriptor, self._size)
-            self._give_back()
         else:
             self._size += done
 
@@ -236,6 +235,7 @@ class Log:
         """The disk takes no more: the first reason counts, and later lines are dropped."""
         self._error = self._error or OSError(error.errno, error.strerror, str(self.path))
         self._refused = True
+        self._give_back()
 
     def _time_out(self, what: str) -> OSError:
         return TimeoutError(errno.ETIMEDOUT, f"the disk does not keep up: {what}", str(self.path))

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import fcntl
 import hashlib
 import json
 import os
+import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
@@ -17,6 +19,9 @@ from railwright.records.names import DOCUMENTS, MANIFEST, RECORDINGS, UNFINISHED
 from railwright.regular import LARGEST_LOG, LARGEST_RECORDING, Unfit, json_of, size_of
 
 ALGORITHM = "SHA-256"
+
+HOLD_LIMIT = 10.0
+"""How long a folder that another program holds is waited for [s]."""
 
 
 class NoManifest(ValueError):
@@ -82,10 +87,12 @@ def write_together(files: Mapping[Path, Content], *, new: bool = False, folders:
     folders: those that are missing are made. OSError names the one.
     """
     if not new:
-        files = {path.resolve() if path.is_symlink() else path: each for path, each in files.items()}
-        for path in [path for path in files if path.exists() and not path.is_file() and not path.is_dir()]:
+        # Before links are followed: one to a pipe that has no name leads nowhere.
+        devices = {path: each for path, each in files.items() if _is_device(path)}
+        files = {_behind(path): each for path, each in files.items() if path not in devices}
+        for path, content in devices.items():
             with _named(path), open(path, "wb") as device:
-                device.writelines(_pieces(files.pop(path)))
+                device.writelines(_pieces(content))
     # Names of its own: two that write the same file do not write into each other's.
     mark = f".{os.urandom(4).hex()}{UNFINISHED}"
     besides = {path: path.with_name(path.name + mark) for path in files}
@@ -116,6 +123,20 @@ def write_together(files: Mapping[Path, Content], *, new: bool = False, folders:
         raise
     for folder in {path.parent for path in files}:
         sync_folder(folder)
+
+
+def _is_device(path: Path) -> bool:
+    return path.exists() and not path.is_file() and not path.is_dir()
+
+
+def _behind(path: Path) -> Path:
+    """What a link leads to, which need not be there. OSError where links lead round."""
+    if not path.is_symlink():
+        return path
+    goal = Path(os.path.realpath(path))
+    if goal.is_symlink():
+        raise OSError(errno.ELOOP, os.strerror(errno.ELOOP), str(path))
+    return goal
 
 
 def _pieces(content: Content) -> Iterable[bytes]:
@@ -187,7 +208,7 @@ def write_manifest(folder: Path, names: Iterable[str] | None = None) -> None:
     were added.
     """
     if names is None:
-        _write(folder, _files(folder), {})
+        _write(folder, files_of(folder), {})
         return
     with changing(folder) as listed:
         listed(names)
@@ -195,8 +216,9 @@ def write_manifest(folder: Path, names: Iterable[str] | None = None) -> None:
 
 @contextmanager
 def changing(folder: Path) -> Iterator[Callable[[Iterable[str]], None]]:
-    """Hold a folder while files of it are added or replaced: others that do so wait, and so does who reads
-    its manifest to compare. Gives what lists them in the manifest, in which what others listed stays.
+    """Hold a folder while files of it are added or replaced: others that do so, or read its manifest to
+    compare, wait for `HOLD_LIMIT`, then OSError. Gives what lists them in the manifest, in which what others
+    listed stays.
     """
     with _held(folder, fcntl.LOCK_EX):
         yield lambda names: _write(folder, names, _read(folder))
@@ -204,16 +226,35 @@ def changing(folder: Path) -> Iterator[Callable[[Iterable[str]], None]]:
 
 @contextmanager
 def _held(folder: Path, how: int) -> Iterator[None]:
-    """Hold a folder by a lock, where its file system has any."""
-    descriptor = -1
+    """Hold a folder by a lock, where its file system has any. OSError where another program does not let it
+    go.
+    """
+    descriptor, end = -1, time.monotonic() + HOLD_LIMIT
     try:
         with suppress(OSError):
             descriptor = os.open(folder, os.O_RDONLY)
-            fcntl.flock(descriptor, how)
+        while descriptor >= 0 and _is_taken(descriptor, how):
+            if time.monotonic() > end:
+                told = (
+                    f"another program has held the folder for {HOLD_LIMIT:g} s; try again once it has ended"
+                )
+                raise BlockingIOError(errno.EWOULDBLOCK, told, str(folder))
+            time.sleep(0.02)
         yield
     finally:
         if descriptor >= 0:
             os.close(descriptor)
+
+
+def _is_taken(descriptor: int, how: int) -> bool:
+    """Whether another holds a lock that stands against this one, which is taken otherwise."""
+    try:
+        fcntl.flock(descriptor, how | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return True
+    except OSError:  # a file system without locks
+        return False
+    return False
 
 
 def _write(folder: Path, names: Iterable[str], known: Mapping[str, str]) -> None:
@@ -225,7 +266,7 @@ def verify_manifest(folder: Path) -> Differences:
     """Compare a folder with its manifest."""
     try:
         with _held(folder, fcntl.LOCK_SH):
-            known, here = _read(folder), set(_files(folder))
+            known, here = _read(folder), set(files_of(folder))
     except FileNotFoundError:
         return Differences(
             manifest=f"{MANIFEST}: missing; the run was never finished, or somebody took it away"
@@ -276,7 +317,10 @@ def _kind(value: object) -> str:
     return "an object" if isinstance(value, dict) else "none" if value is None else f"{value!r:.40}"
 
 
-def _files(folder: Path) -> list[str]:
+def files_of(folder: Path) -> list[str]:
+    """The files in a folder and below, relative to it, in order; neither the manifest nor what is still being
+    written.
+    """
     return sorted(
         path.relative_to(folder).as_posix()
         for path in folder.rglob("*")

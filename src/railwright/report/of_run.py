@@ -11,6 +11,7 @@ from typing import Any
 from railwright.archive.stored import StoredRun, add_to_manifest, evaluate_run, evaluations_of
 from railwright.evaluation.outcome import Outcome
 from railwright.plan.plan import plan_of
+from railwright.records.manifest import files_of, hash_file
 from railwright.records.names import DOCUMENTS, RECORDINGS, REPORT, decides
 from railwright.report.build import build_report
 from railwright.report.subject import ReportInput
@@ -51,15 +52,12 @@ def make_report(
     run = stored.folder
     with timed("report"):
         pdf = build_report(given, run / REPORT)
-    files = [path.relative_to(run).as_posix() for path in sorted(pdf.parent.rglob("*")) if path.is_file()]
-    add_to_manifest(stored, files)
+    add_to_manifest(stored, [f"{REPORT}/{name}" for name in files_of(run / REPORT)])
     return pdf, evaluations[-1].outcome
 
 
 def run_facts_of(stored: StoredRun) -> dict[str, Any]:
     """What the report says of the run, under the names that the report knows."""
-    from railwright.records.manifest import hash_file
-
     about = stored.data.about
     instruments = [
         {**entry, "identification": _identification(entry.get("identification"))}

@@ -56,10 +56,6 @@ class RunFolder:
         write_together({**copies, **own}, new=True, folders=True)
         return cls(path, about)
 
-    @property
-    def log_path(self) -> Path:
-        return self.path / LOG
-
     def finish(
         self,
         outcome: RunOutcome,
@@ -142,7 +138,7 @@ class RunFolder:
     def _fold(self, recorder: RunRecorder) -> list[str]:
         """The log as Parquet files. Gives what the log does not hold."""
         meters = recorder.multimeter_rows
-        story = fold(self.log_path, self.path, self.about["sensed"], meters)
+        story = fold(self.path / LOG, self.path, self.about["sensed"], meters)
         lost = [story.recovered] if story.recovered else []
         lost += missing_rows(recorder.rows, story.rows)
         return [*lost, *missing_rows(meters, story.multimeters, multimeter_file)]
