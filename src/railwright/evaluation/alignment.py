@@ -148,7 +148,11 @@ def _as_given(external: Record, ranges: Collection[_Ranges], given: Uncertain, t
             f"{placed}: expected a bound of ± {most} at most, the readings' update interval, got ± {got}: "
             "what of a step it covers would be open; narrow it, or leave 'offset' out"
         )
+    drifted = time_base * max(abs(begin), abs(end))
     known = [each for each in ranges if each.bounded]
+    for each in known:
+        # Its clock is right at its time 0, not in its middle.
+        each.late += drifted - time_base * (end - begin) / 2.0
     least = max(2.0 * bound / MOST_GIVEN, 1e-9)
     step = max(least, min((max(each.update, 1e-3) / 4.0 for each in known), default=least))
     count = math.ceil(2.0 * bound / step) + 1
@@ -163,7 +167,6 @@ def _as_given(external: Record, ranges: Collection[_Ranges], given: Uncertain, t
                 f"the readings exclude {placed}: {told}; correct 'offset', or leave it out to have it found"
             )
     compared = ", ".join(each.what for each in known if each.beside(offset)[0].size)
-    drifted = time_base * max(abs(begin), abs(end))
     return Alignment(moved(external, offset), offset, bound + drifted, math.nan, compared, given=bound)
 
 
