@@ -158,6 +158,24 @@ def ran_off(
     return align(record, own, {"main": model}, {"main": replace(RECORDER, time_base=base)}, offset(given))
 
 
+@pytest.mark.parametrize(
+    ("begin", "end", "base", "given", "told"),
+    [
+        (200.0, 220.0, 1e-4, "0 s ± 0.5 ms", r"22\.5 ms, 22 ms of it"),
+        (-220.0, -200.0, 1e-4, "0 s ± 0.5 ms", r"22\.5 ms, 22 ms of it"),
+        (0.0, 20.0, 1e-3, "0 s ± 1 ms", "21 ms, 20 ms of it"),
+        (0.0, 20.0, 4e-4, "0 s ± 3 ms", "11 ms, 8 ms of it"),
+    ],
+)
+def test_a_clock_that_may_be_off_by_more_than_readings_tell_is_refused(
+    begin: float, end: float, base: float, given: str, told: str
+) -> None:
+    """Whatever makes up the bound: which steps it covers is as unknown."""
+    with pytest.raises(AlignmentError, match=rf"± 10 ms at most, .*± {told}"):
+        ran_off(begin, end, 0.0, base, given, MODEL)
+    assert ran_off(begin, end, 0.0, base / 3.0, given, MODEL).channel == "main voltage, main current"
+
+
 def test_what_lies_outside_the_run_is_refused() -> None:
     with pytest.raises(AlignmentError, match=r"from 899\.9 s to 900\.4 s"):
         placed(taken(-0.1, 0.4, [], 5), 6, offset("900 s ± 1 ms"))

@@ -141,14 +141,16 @@ def _as_given(external: Record, ranges: Collection[_Ranges], given: Uncertain, t
             "leave it out"
         )
     # A measure takes a step to be covered that a recording covers within the bound of its clock.
-    widest = max(1e-3, *(each.update for each in ranges))
-    if bound > widest * (1.0 + 1e-9):
-        most, got = show(widest, "s", 3), show(bound, "s", 3)
-        raise AlignmentError(
-            f"{placed}: expected a bound of ± {most} at most, the readings' update interval, got ± {got}: "
-            "what of a step it covers would be open; narrow it, or leave 'offset' out"
-        )
     drifted = time_base * max(abs(begin), abs(end))
+    widest, whole = max(1e-3, *(each.update for each in ranges)), bound + drifted
+    if whole > widest * (1.0 + 1e-9):
+        most, got = show(widest, "s", 3), show(whole, "s", 3)
+        narrow = "narrow it, or " if drifted < widest else ""
+        of_clock = f", {show(drifted, 's', 3)} of it by its clock since its time 0" if drifted else ""
+        raise AlignmentError(
+            f"{placed}: expected a bound of ± {most} at most, the readings' update interval, got ± {got}"
+            f"{of_clock}: what of a step it covers would be open; {narrow}leave 'offset' out"
+        )
     known = [each for each in ranges if each.bounded]
     for each in known:
         # Its clock is right at its time 0, not in its middle.
@@ -167,7 +169,7 @@ def _as_given(external: Record, ranges: Collection[_Ranges], given: Uncertain, t
                 f"the readings exclude {placed}: {told}; correct 'offset', or leave it out to have it found"
             )
     compared = ", ".join(each.what for each in known if each.beside(offset)[0].size)
-    return Alignment(moved(external, offset), offset, bound + drifted, math.nan, compared, given=bound)
+    return Alignment(moved(external, offset), offset, whole, math.nan, compared, given=bound)
 
 
 def _best(
