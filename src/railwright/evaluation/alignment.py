@@ -149,7 +149,7 @@ def _as_given(external: Record, ranges: Collection[_Ranges], given: Uncertain, t
         of_clock = f", {show(drifted, 's', 3)} of it by its clock since its time 0" if drifted else ""
         raise AlignmentError(
             f"{placed}: expected a bound of ± {most} at most, the readings' update interval, got ± {got}"
-            f"{of_clock}: what of a step it covers would be open; {narrow}leave 'offset' out"
+            f"{of_clock}: with a wider bound it is unknown which steps it covers; {narrow}leave 'offset' out"
         )
     known = [each for each in ranges if each.bounded]
     for each in known:
@@ -360,7 +360,7 @@ class _Ranges:
         error = amount(float(self.error[inside][worst]), self.unit)
         return (
             f"{self.what} was read as {read} at {at} of the run, and the recording has {recorded} there at "
-            f"best, but both may be off by {error} together"
+            f"best, but their combined error bound is {error}"
         )
 
     def reaches(self, begin: float, end: float) -> bool:

@@ -41,7 +41,7 @@ from railwright.quantities import Uncertain, show
 from railwright.records.readings import MultimeterReadings
 from railwright.traces import VOLTAGES, Record, span_named
 
-UNTOLD = "no reading tells whether that is right"
+UNTOLD = "no reading can confirm it"
 """Of a recording whose place a person gave."""
 
 
