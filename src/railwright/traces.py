@@ -34,7 +34,7 @@ class Mode(IntEnum):
         return self.name if len(self.name) == 2 else self.name.lower()
 
 
-SPEAKS_LAST = {
+MODE_PRECEDENCE = {
     False: (Mode.OFF, Mode.CV, Mode.CP, Mode.CC, Mode.TRIPPED),
     True: (Mode.OFF, Mode.CP, Mode.CC, Mode.CV, Mode.TRIPPED),
 }

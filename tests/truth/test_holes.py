@@ -19,6 +19,7 @@ from railwright.evaluation.alignment import Alignment, AlignmentError, align
 from railwright.evaluation.evaluate import _overruled
 from railwright.evaluation.outcome import Outcome, Result
 from railwright.measures.outcome import Measured
+from railwright.measures.reading_model import ReadingModel
 from railwright.quantities import Uncertain, parse_uncertain
 from railwright.traces import Record, Traces
 
@@ -138,6 +139,43 @@ def test_a_bound_beyond_what_readings_tell_is_refused(wide: str) -> None:
         placed(taken(-0.1, 0.4, [], 5), 6, offset(wide))
 
 
+SLOW = replace(MODEL, update=25e-3, aperture=20e-3)
+
+
+def ran_off(
+    begin: float, end: float, drift: float, base: float, given: str, model: ReadingModel = SLOW
+) -> Alignment:
+    """A recording from begin to end, of a recorder whose time 0 is the run's: its t is t·(1 + drift)."""
+    corners, volts = [(begin - 1.0, 12.0, 0.3)], 12.0
+    for first in (begin, end - 2.0):
+        for at in first + np.arange(0.1, 1.9, 0.137):
+            corners += [(at, volts, volts / 40.0), (at + 1e-3, 20.0 - volts, (20.0 - volts) / 40.0)]
+            volts = 20.0 - volts
+    scene = Scene.of(*corners, (end + 1.0, volts, volts / 40.0))
+    fine = scene.read(2, RECORDER, every=1e-3).between(begin, end)
+    own = Record("supply readings", {"main": scene.read(1, model, every=7e-3)})
+    record = Record("recorder", {"main": Traces(fine.time / (1.0 + drift), fine.columns)})
+    return align(record, own, {"main": model}, {"main": replace(RECORDER, time_base=base)}, offset(given))
+
+
+@pytest.mark.parametrize(
+    ("begin", "end", "base", "given", "told"),
+    [
+        (200.0, 220.0, 1e-4, "0 s ± 0.5 ms", r"22\.5 ms, 22 ms of it"),
+        (-220.0, -200.0, 1e-4, "0 s ± 0.5 ms", r"22\.5 ms, 22 ms of it"),
+        (0.0, 20.0, 1e-3, "0 s ± 1 ms", "21 ms, 20 ms of it"),
+        (0.0, 20.0, 4e-4, "0 s ± 3 ms", "11 ms, 8 ms of it"),
+    ],
+)
+def test_a_clock_that_may_be_off_by_more_than_readings_tell_is_refused(
+    begin: float, end: float, base: float, given: str, told: str
+) -> None:
+    """Whatever makes up the bound: which steps it covers is as unknown."""
+    with pytest.raises(AlignmentError, match=rf"± 10 ms at most, .*± {told}"):
+        ran_off(begin, end, 0.0, base, given, MODEL)
+    assert ran_off(begin, end, 0.0, base / 3.0, given, MODEL).channel == "main voltage, main current"
+
+
 def test_what_lies_outside_the_run_is_refused() -> None:
     with pytest.raises(AlignmentError, match=r"from 899\.9 s to 900\.4 s"):
         placed(taken(-0.1, 0.4, [], 5), 6, offset("900 s ± 1 ms"))
@@ -154,6 +192,29 @@ def test_a_clock_runs_off_from_the_time_0_that_is_given() -> None:
     fast = {"main": replace(RECORDER, time_base=1e-3)}
     found = align(taken(-0.1, 0.4, [], 5), own, {"main": MODEL}, fast, offset("0 s ± 1 ms"))
     assert (found.given, found.uncertainty) == pytest.approx((1e-3, 1.4e-3), abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("begin", "end", "drift", "base"),
+    [
+        (0.0, 20.0, 0.9e-3, 1e-3),
+        (0.0, 20.0, -0.9e-3, 1e-3),
+        (200.0, 220.0, 9e-5, 1e-4),
+        (200.0, 220.0, -9e-5, 1e-4),
+        (-220.0, -200.0, 9e-5, 1e-4),
+        (-8.0, 2.0, -2.4e-3, 2.5e-3),
+    ],
+)
+def test_a_clock_that_runs_off_as_declared_is_not_refused(
+    begin: float, end: float, drift: float, base: float
+) -> None:
+    """It is right at its time 0, and off by its distance from there, not from its own middle."""
+    found = ran_off(begin, end, drift, base, "0 s ± 1 ms")
+    farthest = max(abs(begin), abs(end))
+    assert found.channel == "main voltage, main current"
+    assert found.uncertainty == pytest.approx(1e-3 + base * farthest, rel=0.01)
+    with pytest.raises(AlignmentError, match="exclude"):
+        ran_off(begin, end, 4.0 * drift, base, "0 s ± 1 ms")
 
 
 def test_what_changes_only_in_its_hole_is_told_so() -> None:

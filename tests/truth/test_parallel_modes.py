@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 from tests.truth.small import fed_by, supply, write
-from tests.truth.test_trips import Played, played
+from tests.truth.test_trips import PARALLEL, Bench, Played, line, none, played, trip
 
 OHMS = 8.0
 UNLIKE = {"programming": {
@@ -69,3 +69,34 @@ def test_all_in_their_limit_hold_no_voltage(limit: str, seed: int, tmp_path: Pat
     assert found.outcomes("CV") == ("fail", "fail")
     # From its beginning to its end.
     found.finds("CV", 0.6, 0.012)
+
+
+@pytest.mark.parametrize(
+    ("limit", "delay", "hold", "every"),
+    [
+        ("2 A", "60 ms", "58.5 ms", "10 ms"),
+        ("2 A", "60 ms", "60 ms", "20 ms"),
+        ("1.8 A", "60 ms", "59 ms", "10 ms"),
+        ("2 A", "110 ms", "108.5 ms", "10 ms"),
+    ],
+)
+def test_a_trip_on_the_edge_of_two_steps_passes_in_neither(
+    limit: str, delay: str, hold: str, every: str, tmp_path: Path
+) -> None:
+    """One of two outputs carries all. It is in its limit, half of the whole, from 20 V or 18 V on, while the
+    other one holds the voltage, and trips before the next step begins; the status tells so after that.
+    """
+    again = [line("26 V", 24.0), {"hold": "300 ms"}]
+    bench = Bench(
+        limits=(("current_limit", limit), ("trip_delay", delay)),
+        hold=hold,
+        every=every,
+        feed=PARALLEL,
+        more=({"shape": {"input": "main", "segments": again}, "name": "again"},),
+        # One that sinks would take what the other gives.
+        output=(*UNLIKE.items(), ("sink", None)),
+    )
+    requires = [trip("150 ms", during="again"), none(during="over"), none("again", during="again")]
+    found = played(bench.write(tmp_path, requires))
+    assert found.outcome.record.spans[-1].name == "again"
+    assert [found.result(name).outcome for name in ("trips", "stays on", "again")] == ["inconclusive"] * 3

@@ -141,14 +141,20 @@ def _as_given(external: Record, ranges: Collection[_Ranges], given: Uncertain, t
             "leave it out"
         )
     # A measure takes a step to be covered that a recording covers within the bound of its clock.
-    widest = max(1e-3, *(each.update for each in ranges))
-    if bound > widest * (1.0 + 1e-9):
-        most, got = show(widest, "s", 3), show(bound, "s", 3)
+    drifted = time_base * max(abs(begin), abs(end))
+    widest, whole = max(1e-3, *(each.update for each in ranges)), bound + drifted
+    if whole > widest * (1.0 + 1e-9):
+        most, got = show(widest, "s", 3), show(whole, "s", 3)
+        narrow = "narrow it, or " if drifted < widest else ""
+        of_clock = f", {show(drifted, 's', 3)} of it by its clock since its time 0" if drifted else ""
         raise AlignmentError(
-            f"{placed}: expected a bound of ± {most} at most, the readings' update interval, got ± {got}: "
-            "what of a step it covers would be open; narrow it, or leave 'offset' out"
+            f"{placed}: expected a bound of ± {most} at most, the readings' update interval, got ± {got}"
+            f"{of_clock}: with a wider bound it is unknown which steps it covers; {narrow}leave 'offset' out"
         )
     known = [each for each in ranges if each.bounded]
+    for each in known:
+        # Its clock is right at its time 0, not in its middle.
+        each.late += drifted - time_base * (end - begin) / 2.0
     least = max(2.0 * bound / MOST_GIVEN, 1e-9)
     step = max(least, min((max(each.update, 1e-3) / 4.0 for each in known), default=least))
     count = math.ceil(2.0 * bound / step) + 1
@@ -163,8 +169,7 @@ def _as_given(external: Record, ranges: Collection[_Ranges], given: Uncertain, t
                 f"the readings exclude {placed}: {told}; correct 'offset', or leave it out to have it found"
             )
     compared = ", ".join(each.what for each in known if each.beside(offset)[0].size)
-    drifted = time_base * max(abs(begin), abs(end))
-    return Alignment(moved(external, offset), offset, bound + drifted, math.nan, compared, given=bound)
+    return Alignment(moved(external, offset), offset, whole, math.nan, compared, given=bound)
 
 
 def _best(
@@ -355,7 +360,7 @@ class _Ranges:
         error = amount(float(self.error[inside][worst]), self.unit)
         return (
             f"{self.what} was read as {read} at {at} of the run, and the recording has {recorded} there at "
-            f"best, but both may be off by {error} together"
+            f"best, but their combined error bound is {error}"
         )
 
     def reaches(self, begin: float, end: float) -> bool:

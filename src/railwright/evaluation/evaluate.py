@@ -41,7 +41,7 @@ from railwright.quantities import Uncertain, show
 from railwright.records.readings import MultimeterReadings
 from railwright.traces import VOLTAGES, Record, span_named
 
-UNTOLD = "no reading tells whether that is right"
+UNTOLD = "no reading can confirm it"
 """Of a recording whose place a person gave."""
 
 
@@ -247,16 +247,19 @@ def _overruled(result: Result, told: Sequence[Result]) -> Result:
         if each.outcome is not Outcome.FAIL:
             continue
         if each.measured is None:
-            reason = f"the records contradict each other: by {each.source}, {each.reason}"
-            return replace(result, outcome=Outcome.INCONCLUSIVE, reason=reason)
-        above = upper is not None and each.measured.low > upper
-        if above or (lower is not None and each.measured.high < lower):
+            reason = f"by {each.source}, {each.reason}"
+        else:
+            above = upper is not None and each.measured.low > upper
+            below = lower is not None and each.measured.high < lower
+            if not (above or below):
+                continue
             shown, other = (amount(value.value, unit) for value in (each.measured, result.measured))
             reason = (
-                f"the records contradict each other: {each.source} shows {shown}, surely "
-                f"{'above' if above else 'below'} the limit, and {result.source} {other}"
+                f"{each.source} shows {shown}, surely {'above' if above else 'below'} the limit, and "
+                f"{result.source} {other}"
             )
-            return replace(result, outcome=Outcome.INCONCLUSIVE, reason=reason)
+        reason = f"the records contradict each other: {reason}"
+        return replace(result, outcome=Outcome.INCONCLUSIVE, reason=reason)
     return result
 
 

@@ -121,11 +121,10 @@ def _delays(bench: Bench, feed: Feed) -> dict[str, float]:
     """
     outputs = [(points, bench.output(points.output)) for points in feed.outputs]
     rise = max(output.rise or 0.0 for _, output in outputs)
+    hidden = math.inf if feed.arrangement == "parallel" else 0.0
     return {
-        "current limit": rise,
-        "OCP": math.inf
-        if feed.arrangement == "parallel"
-        else rise + max(points.ocp_delay for points, _ in outputs),
+        "current limit": rise + hidden,
+        "OCP": rise + hidden + max(points.ocp_delay for points, _ in outputs),
         "OVP": rise + max((output.ovp.response if output.ovp else None) or 0.0 for _, output in outputs),
         "OPP": rise + max((output.opp.response if output.opp else None) or 0.0 for _, output in outputs),
     }

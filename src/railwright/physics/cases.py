@@ -253,7 +253,7 @@ def _apply(
 
 @compiled
 def _limited(row: Array, outputs: int, parallel: bool) -> bool:
-    """Whether the input is in CC or CP and none of its outputs has tripped: as `SPEAKS_LAST` has it."""
+    """Whether the input is in CC or CP and none of its outputs has tripped: as `MODE_PRECEDENCE` has it."""
     found = held = False
     for j in range(outputs):
         mode = row[layout.ROW_OUTPUTS + 3 * j + 2]

@@ -16,7 +16,7 @@ from railwright.physics.dispatch import COMPILED_KINDS
 from railwright.physics.kernel import DONE, FAILURE, STARTING_STEP, STOPPED, play
 from railwright.physics.loads import KINDS
 from railwright.physics.solver import SolverError, work_space
-from railwright.traces import SPEAKS_LAST, Event, EventKind, Facts
+from railwright.traces import MODE_PRECEDENCE, Event, EventKind, Facts
 
 Array = NDArray[np.float64]
 
@@ -163,8 +163,8 @@ def settled_reference(time: float, settings: Array) -> float:
 
 
 def group_mode(modes: NDArray[np.int8], *, parallel: bool) -> NDArray[np.int8]:
-    """Mode of outputs that work together, (n, outputs) -> (n,): by `SPEAKS_LAST`."""
-    back = np.array(SPEAKS_LAST[parallel], dtype=np.int8)
+    """Mode of outputs that work together, (n, outputs) -> (n,): by `MODE_PRECEDENCE`."""
+    back = np.array(MODE_PRECEDENCE[parallel], dtype=np.int8)
     return np.asarray(back[np.argsort(back)[modes].max(axis=1)], dtype=np.int8)
 
 

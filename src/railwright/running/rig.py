@@ -20,7 +20,7 @@ from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.plan.stairs import slew_range
 from railwright.running.expected import Expected
 from railwright.running.outcome import InputReading
-from railwright.traces import SPEAKS_LAST, EventKind
+from railwright.traces import MODE_PRECEDENCE, EventKind
 
 Failed = Callable[[InstrumentError], None]
 
@@ -381,7 +381,7 @@ class Rig:
             at=feed.sense,
             voltage=sum(voltages) if series else sum(voltages) / count,
             current=sum(currents) if parallel else sum(currents) / count,
-            mode=max(modes, key=SPEAKS_LAST[parallel].index) if modes else None,
+            mode=max(modes, key=MODE_PRECEDENCE[parallel].index) if modes else None,
             # What tripped by itself, where others of its outputs only followed it.
             trip=min((part.trip for part in parts if part.trip), key=LINKED.__eq__, default=""),
             outputs=tuple((o.output, p.voltage, p.current) for o, p in zip(feed.outputs, parts, strict=True)),
