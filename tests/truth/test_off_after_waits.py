@@ -6,6 +6,7 @@ The truth is worked out here: C falls through R from V to 1 V in R·C·ln(V / 1 
 
 from __future__ import annotations
 
+import json
 import math
 from pathlib import Path
 
@@ -23,7 +24,7 @@ OWN_FARADS, OWN_OHMS, READ_FOR = 150e-6, 2000.0, 0.25
 
 def procedure(folder: Path, volts: float, farads: float, ohms: float, gap: float) -> Path:
     drain = fed_by(
-        {"capacitor": {"capacitance": f"{farads} F"}},
+        *([{"capacitor": {"capacitance": f"{farads} F"}}] if farads else []),
         {"resistor": {"resistance": f"{ohms} ohm"}},
         nominal=f"{volts} V",
     )
@@ -85,6 +86,29 @@ def test_where_there_is_time_enough_nothing_is_said(
     """The first takes 0.53 s · 2.5, the second 0.42 s · 3."""
     path = procedure(tmp_path / "s", volts, farads, ohms, gap)
     assert [f for f in Job.open(path).check(static=True).findings if f.rule == "off-after-waits"] == []
+
+
+@pytest.mark.parametrize(("volts", "ohms"), [(12.0, 50.0), (48.0, 10e3), (60.0, 2e3)])
+def test_outputs_in_series_onto_a_resistor_alone(volts: float, ohms: float, tmp_path: Path) -> None:
+    """Their own capacitors alone hold it up: 75 µF beside 4 kΩ and the load."""
+    path = procedure(tmp_path / "s", volts, 0.0, ohms, 0.02)
+    in_series(path)
+    truth = OWN_FARADS / 2 / (1.0 / ohms + 0.5 / OWN_OHMS) * math.log(volts / max(1.0, 0.05 * volts))
+    found = Job.open(path).check(static=True).findings
+    (waits,) = [figures(each.why)[-1] for each in found if each.rule == "off-after-waits"]
+    assert seconds(waits) == pytest.approx(truth + READ_FOR - 0.02, rel=0.01)
+
+
+def in_series(path: Path) -> None:
+    """Feed the drain from two outputs in series, the gate from a third."""
+    documents = {name: path.with_name(f"small.{name}.yaml") for name in ("bench", "device", "procedure")}
+    whole = {name: json.loads(each.read_text("utf-8")) for name, each in documents.items()}
+    whole["bench"]["supplies"] = {"s": supply(*[{"sink": None}] * 3)}
+    whole["device"]["inputs"]["drain"] |= {"operating": "1 V .. 70 V", "withstands": [{"voltage": "90 V"}]}
+    whole["procedure"]["hook_up"]["drain"]["from"] = {"series": ["s.1", "s.2"]}
+    whole["procedure"]["hook_up"]["gate"]["from"] = "s.3"
+    for name, each in documents.items():
+        each.write_text(json.dumps(whole[name]), "utf-8")
 
 
 def seconds(text: str) -> float:
