@@ -30,7 +30,7 @@ def read(time: list[float], current: list[float]) -> Traces:
     traces = Traces(t, {"voltage": 12 + 0 * t, "terminal_voltage": 13 + 0 * t, "current": i})
     timeline = build_timeline(documents.procedure, documents.device)
     record = Record("rehearsal", {"main": traces})
-    made = as_read(record, documents.bench, {"main": FEED}, timeline, 10e-3)
+    made = as_read(record, documents, {"main": FEED}, timeline, 10e-3)
     assert made.origin == "supply readings"
     assert {event.what for event in made.events} == {"on", "off"}
     return made.traces["main"]

@@ -141,6 +141,7 @@ REGULATES: Edit = (
     "at_limit: trip                       # or: regulate (IVI-4.4)\n    trip_delay: 40 ms\n",
     "at_limit: regulate\n",
 )
+IN_LIMIT: Edit = ("procedure", "at_limit: regulate\n", "at_limit: regulate\n    works_in_limit: yes\n")
 
 
 LIMITED: Edit = (
@@ -1214,6 +1215,14 @@ CASES = [
         "1.15 A",
         "up to its limit, 0.575 A",
         silent=(SERIES, REGULATES),
+    ),
+    Case(  # where it is fed in its limit, all of them are in it
+        "parallel-in-limit",
+        "main",
+        (PARALLEL, REGULATES, limit("400 mA")),
+        "400 mA",
+        "up to its limit, 0.2 A",
+        silent=(PARALLEL, REGULATES, limit("400 mA"), IN_LIMIT),
     ),
     Case("limit-at-low-voltage", "main", (limit("620 mA"),), "line_to: 6 V", "draws 0.6447 A"),
     Case("limit-above-device", "main", (limit("2.498 A"),), "2.498 A", "lets 2.504 A through"),

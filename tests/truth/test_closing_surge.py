@@ -196,15 +196,33 @@ def test_what_lets_more_flow_the_lower_it_is(
     assert told(finding, "surge") == pytest.approx(most, rel=0.05)
 
 
-@pytest.mark.parametrize(("at_most", "surges"), [("2 A", False), ("600 mA", True)])
-def test_what_comes_behind_the_limit_is_no_surge(at_most: str, surges: bool, tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("at_most", "limit", "surges"),
+    [("2 A", "2.9 A", False), ("600 mA", "2.9 A", False), ("600 mA", "550 mA", True)],
+)
+def test_what_comes_behind_the_limit_is_no_surge(
+    at_most: str, limit: str, surges: bool, tmp_path: Path
+) -> None:
     """12 V (1 - exp(-t R / L)) / R: 0.3 A as the limit has responded, after 500 µs, and 2.6 A in the end.
     What charges the connector, 10 nF behind 0.84 µH, is above 0.6 A and below 12 V √(C / L) = 1.31 A.
     """
     coil = {"coil": {"resistance": "4.5 ohm", "inductance": "20 mH", "diode_drop": "0.7 V"}}
-    made = job(tmp_path, 12.0, "", at_most, 50.0, [UP, CLOSE, DOWN], "150 uF", [coil], "2.9 A")
-    assert made.rehearse().prediction.inputs["main"].peak_current > 2.4
+    made = job(tmp_path, 12.0, "", at_most, 50.0, [UP, CLOSE, DOWN], "150 uF", [coil], limit)
+    assert (made.rehearse().prediction.inputs["main"].peak_current > 2.4) == (limit == "2.9 A")
     assert of_rules(made.check().findings).keys() == (set(RULES[:1]) if surges else set())
+
+
+@pytest.mark.parametrize(("ohms", "limit"), [(10.0, "2 A"), (6.0, "2.9 A"), (15.0, "1.5 A")])
+@pytest.mark.parametrize("own", ["1 uF", "150 uF"])
+def test_what_the_load_draws_is_no_surge(ohms: float, limit: str, own: str, tmp_path: Path) -> None:
+    """A resistor draws 12 V / R from its first instant on, below the limit: other rules tell that."""
+    part = f"{9.6 / ohms} A"
+    resistor = {"resistor": {"resistance": f"{ohms} ohm"}}
+    made = job(tmp_path, 12.0, "", part, 9.6 / ohms, [UP, CLOSE, DOWN], own, [resistor], limit)
+    assert made.rehearse().prediction.inputs["main"].peak_current >= 12.0 / (ohms + LOOP) * 0.99
+    found = made.check().findings
+    assert of_rules(found) == {}
+    assert {"limit-above-device", "relay-rating"} <= {each.rule for each in found if each.blocks}
 
 
 CHARGED = {"capacitor": {"capacitance": "220 uF ± 20 %", "esr": "30 mohm .. 50 mohm"}}

@@ -6,8 +6,11 @@ The truth is worked out here: C falls through R from V to 1 V in R·C·ln(V / 1 
 
 from __future__ import annotations
 
+import json
 import math
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from tests.said import figures
@@ -23,11 +26,12 @@ OWN_FARADS, OWN_OHMS, READ_FOR = 150e-6, 2000.0, 0.25
 
 def procedure(folder: Path, volts: float, farads: float, ohms: float, gap: float) -> Path:
     drain = fed_by(
-        {"capacitor": {"capacitance": f"{farads} F"}},
+        *([{"capacitor": {"capacitance": f"{farads} F"}}] if farads else []),
         {"resistor": {"resistance": f"{ohms} ohm"}},
         nominal=f"{volts} V",
     )
     gate = fed_by({"resistor": {"resistance": "200 ohm"}}, nominal="5 V")
+    settle = f"{0.4 + 40 * farads} s"  # 12 V at 2 A
     limits = {"current_limit": "2 A", "at_limit": "regulate", "ovp": "36 V"}
     return write(
         folder,
@@ -39,7 +43,7 @@ def procedure(folder: Path, volts: float, farads: float, ohms: float, gap: float
             },
             "limits": {"drain": limits, "gate": {**limits, "off_after": ["drain"]}},
             "steps": [
-                {"power_up": {"order": ["gate", "drain"], "gap": "50 ms", "settle": "400 ms"}, "name": "up"},
+                {"power_up": {"order": ["gate", "drain"], "gap": "50 ms", "settle": settle}, "name": "up"},
                 {"power_down": {"order": ["drain", "gate"], "gap": f"{gap} s"}, "name": "down"},
                 {"hold": "100 ms", "name": "after"},
             ],
@@ -85,6 +89,87 @@ def test_where_there_is_time_enough_nothing_is_said(
     """The first takes 0.53 s · 2.5, the second 0.42 s · 3."""
     path = procedure(tmp_path / "s", volts, farads, ohms, gap)
     assert [f for f in Job.open(path).check(static=True).findings if f.rule == "off-after-waits"] == []
+
+
+@pytest.mark.parametrize(
+    ("farads", "gap", "ends"), [(0.1, 0.02, True), (0.1, 12.0, True), (0.02, 12.0, True), (0.02, 14.0, False)]
+)
+def test_what_is_not_off_in_time_ends_the_run(farads: float, gap: float, ends: bool, tmp_path: Path) -> None:
+    """A run waits 10 s from when the gate is due: 12 V fall in 115 s, and in 23.1 s."""
+    path = procedure(tmp_path / "s", 12.0, farads, 600.0, gap)
+    falls = (farads + OWN_FARADS) / (1.0 / 600.0 + 1.0 / OWN_OHMS) * math.log(12.0)
+    (found,) = [f for f in Job.open(path).check(static=True).findings if f.rule == "off-after-waits"]
+    assert seconds(figures(found.why)[-1]) == pytest.approx(min(10.0, falls + READ_FOR - gap), rel=0.01)
+    assert 1.0 <= seconds(figures(found.remedy)[0]) / (falls + READ_FOR) < 1.1
+    with played(path, 1) as (_, folder):
+        record = open_stored(folder).data.record
+    assert ("after" in {span.name for span in record.spans}) == (not ends)
+    assert ("gate" in {e.subject for e in record.events if e.kind is EventKind.OFF}) == (not ends)
+
+
+@pytest.mark.parametrize("gap", [0.02, 0.3, 12.0])
+def test_an_unknown_time_may_end_the_run(gap: float, tmp_path: Path) -> None:
+    """Without a figure for the bleeder nobody knows how long."""
+    path = procedure(tmp_path / "s", 12.0, 1e-3, 600.0, gap)
+    edited(path, lambda whole: whole["bench"]["supplies"]["s"]["outputs"]["1"].pop("bleeder"))
+    (found,) = [f for f in Job.open(path).check(static=True).findings if f.rule == "off-after-waits"]
+    assert figures(found.why)[-1] == "10 s"
+    assert figures(found.remedy) == []
+
+
+@pytest.mark.parametrize("gap", [0.02, 0.1])
+@pytest.mark.parametrize(
+    ("load", "fixture"),
+    [
+        ({"battery": {"series_resistance": "0.5 ohm", "capacity": "2 Ah", "open_circuit_voltage": "9 V",
+                      "state_of_charge": "50 %"}}, None),
+        ({"capacitor": {"capacitance": "1 mF"}}, {"diode": {"drop": "0.5 V", "resistance": "20 mohm"}}),
+    ],
+)  # fmt: skip
+def test_no_time_to_fall_is_told_where_what_is_read_does_not_fall(
+    load: dict[str, Any], fixture: dict[str, Any] | None, gap: float, tmp_path: Path
+) -> None:
+    """A battery holds the voltage; before a diode the output's own side is read."""
+    path = procedure(tmp_path / "s", 12.0, 0.0, 600.0, gap)
+
+    def changes(whole: dict[str, Any]) -> None:
+        whole["device"]["inputs"]["drain"]["load"].append(load)
+        if fixture is not None:
+            whole["bench"]["fixtures"] = {"box": fixture}
+            whole["procedure"]["hook_up"]["drain"]["fixture"] = "box"
+
+    edited(path, changes)
+    (found,) = [f for f in Job.open(path).check(static=True).findings if f.rule == "off-after-waits"]
+    told = [seconds(each) for each in figures(found.why)]
+    assert told == pytest.approx([gap, READ_FOR, READ_FOR - gap])
+
+
+@pytest.mark.parametrize(("volts", "ohms"), [(12.0, 50.0), (48.0, 10e3), (60.0, 2e3)])
+def test_outputs_in_series_onto_a_resistor_alone(volts: float, ohms: float, tmp_path: Path) -> None:
+    """Their own capacitors alone hold it up: 75 µF beside 4 kΩ and the load."""
+    path = procedure(tmp_path / "s", volts, 0.0, ohms, 0.02)
+    edited(path, in_series)
+    truth = OWN_FARADS / 2 / (1.0 / ohms + 0.5 / OWN_OHMS) * math.log(volts / max(1.0, 0.05 * volts))
+    found = Job.open(path).check(static=True).findings
+    (waits,) = [figures(each.why)[-1] for each in found if each.rule == "off-after-waits"]
+    assert seconds(waits) == pytest.approx(truth + READ_FOR - 0.02, rel=0.01)
+
+
+def in_series(whole: dict[str, Any]) -> None:
+    """Feed the drain from two outputs in series, the gate from a third."""
+    whole["bench"]["supplies"] = {"s": supply(*[{"sink": None}] * 3)}
+    whole["device"]["inputs"]["drain"] |= {"operating": "1 V .. 70 V", "withstands": [{"voltage": "90 V"}]}
+    whole["procedure"]["hook_up"]["drain"]["from"] = {"series": ["s.1", "s.2"]}
+    whole["procedure"]["hook_up"]["gate"]["from"] = "s.3"
+
+
+def edited(path: Path, change: Callable[[dict[str, Any]], None]) -> None:
+    """Change the documents of a job: bench, device and procedure."""
+    documents = {name: path.with_name(f"small.{name}.yaml") for name in ("bench", "device", "procedure")}
+    whole = {name: json.loads(each.read_text("utf-8")) for name, each in documents.items()}
+    change(whole)
+    for name, each in documents.items():
+        each.write_text(json.dumps(whole[name]), "utf-8")
 
 
 def seconds(text: str) -> float:

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 LEAST = 1e-10
-"""Capacitance that an output without a capacitor counts as having [F]."""
+"""Capacitance that an output, or a load, without a capacitor counts as having [F]."""
 
 FADING = 1e-3
 """Voltage over which the current that an output takes in fades, in parts of what it begins at: without it the

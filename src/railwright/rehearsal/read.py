@@ -16,7 +16,7 @@ import numpy as np
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.measures.signal import integrals
-from railwright.plan.contacts import contact_moves, contacts_in, kind_of
+from railwright.plan.contacts import contact_moves, contacts_of, kind_of, subjects_of
 from railwright.plan.linking import look_interval
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import exchange_of
@@ -36,20 +36,23 @@ apart.
 """
 
 
-def as_read(record: Record, bench: Bench, set_points: SetPoints, timeline: Timeline, every: float) -> Record:
+def as_read(
+    record: Record, documents: Documents, set_points: SetPoints, timeline: Timeline, every: float
+) -> Record:
     """The record that a run would make of a rehearsed one, were every figure at its nominal value.
 
     every [s]: time between two readings of the host. Each input has `current`, and `voltage` where it is
     sensed at the load, `terminal_voltage` where not; modes are those of the instant. What the status shows of
     trips and modes has the bounds of the host's questions for it.
     """
+    bench = documents.bench
     traces = {
         name: _read(traces, bench, set_points[name], every)
         for name, traces in record.traces.items()
         if name in set_points and traces.time.size > 1
     }
     look = look_interval(every)
-    seen, gap = [*_events(timeline, bench, set_points)], look
+    seen, gap = [*_events(timeline, documents, set_points)], look
     for name in traces:
         answer = exchange_of(set_points[name].names, bench)
         gap = max(gap, look + answer)
@@ -104,14 +107,15 @@ def _status_events(record: Record, feed: Feed, look: float, answer: float) -> It
             yield shown(enters(mode), number)
 
 
-def _events(timeline: Timeline, bench: Bench, set_points: SetPoints) -> Iterator[Event]:
+def _events(timeline: Timeline, documents: Documents, set_points: SetPoints) -> Iterator[Event]:
     """What the host itself does, as a run writes it down: a contact moves as it is told to."""
     for action in timeline.actions:
         if action.kind != "line":
             yield Event(action.time, action.input, EventKind(action.kind))
-    for moved in contact_moves(contacts_in(bench, set_points), timeline):
+    for moved in contact_moves(contacts_of(documents, set_points), timeline):
         told = moved.time - moved.lies.contact.takes(moved.closed)
-        yield Event(told, moved.lies.input, kind_of(moved.lies, moved.closed))
+        for subject in subjects_of(moved.lies, documents.device):
+            yield Event(told, subject, kind_of(moved.lies, moved.closed))
 
 
 def _read(traces: Traces, bench: Bench, feed: Feed, every: float) -> Traces:

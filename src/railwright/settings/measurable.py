@@ -63,7 +63,7 @@ def measurable(documents: Documents, set_points: SetPoints, record: Record) -> t
     """
     procedure = documents.procedure
     timeline, every = timeline_of(procedure, documents.device), procedure.record.every
-    read = as_read(record, documents.bench, set_points, timeline, every)
+    read = as_read(record, documents, set_points, timeline, every)
     true = evaluate(documents, set_points, record)
     seen = evaluate(documents, set_points, read, multimeters=multimeters_read(documents, record))
     return tuple(

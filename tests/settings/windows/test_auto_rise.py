@@ -58,6 +58,22 @@ def test_where_no_rate_is_right_it_is_a_stop(tmp_path: Path) -> None:
     assert says(finding.why, "main", "transducer", "722 V/s", "main")
     assert says(finding.why, "406 V/s", "main")
     assert says(finding.remedy, "1.2937 A", "1.245 A")
+    assert one_sentence(finding.remedy)
+
+
+def one_sentence(text: str) -> bool:
+    """Whether a list of alternatives is not broken off by a full stop within it."""
+    return re.search(r"\.\s", text) is None
+
+
+@pytest.mark.parametrize("most", [20, 22, 25])
+@pytest.mark.parametrize("bears", ["1.1 A", "2.5 A"])
+def test_the_alternatives_are_one_list(most: int, bears: str, tmp_path: Path) -> None:
+    """Also where the limit that would do is beyond what the device bears."""
+    quick = ("procedure", "    at_most: 60 ms", f"    at_most: {most} ms")
+    borne = ("device", "600 mA, at_most: 2.5 A", f"600 mA, at_most: {bears}")
+    (finding,) = of_rule(settle(station(tmp_path, AUTO, quick, borne), TODAY), "empty-window")
+    assert one_sentence(finding.remedy)
 
 
 def test_the_limit_that_the_remedy_names_makes_the_window(tmp_path: Path) -> None:

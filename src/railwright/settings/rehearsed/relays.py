@@ -67,6 +67,15 @@ def _hit(surge: ClosingSurge, path: Path, what: str, bears: str, borne: float, m
     )
 
 
+def _more(rehearsed: Rehearsed, surge: ClosingSurge, borne: float) -> bool:
+    """Whether more flows than is borne [A], and more than the current limit lets through: what the load may
+    draw all along is no surge, and is judged by the limit.
+    """
+    name = surge.move.lies.input
+    lets_through = rehearsed.context.sources[name].at_most(rehearsed.context.feeds[name].limit)
+    return surge.most > max(borne, lets_through)
+
+
 @rule("closing-surge", Severity.STOP, worst=Ranking("surge", over="borne"))
 def closing_surge(rehearsed: Rehearsed) -> Outcome:
     """A contact closes onto an input while a voltage stands at its output, and more flows than does the input
@@ -78,7 +87,7 @@ def closing_surge(rehearsed: Rehearsed) -> Outcome:
         if borne is None:
             check = f"the surge as '{surge.move.lies.name}' closes"
             yield Unknown(source.name, path, "the current that does the input no harm (at_most)", check)
-        elif surge.most > borne:
+        elif _more(rehearsed, surge, borne):
             charged = ", or put a resistor in the lead until it is charged"
             yield _hit(surge, surge.move.change.at, "the input", "bears", borne, charged)
 
@@ -90,6 +99,6 @@ def contact_making_current(rehearsed: Rehearsed) -> Outcome:
     """
     for surge in rehearsed.surges:
         lies = surge.move.lies
-        if lies.contact.current is not None and surge.most > lies.contact.current:
+        if lies.contact.current is not None and _more(rehearsed, surge, lies.contact.current):
             at = at_contact(lies, "current")
             yield _hit(surge, at, f"'{lies.name}'", "is rated, d.c., for", lies.contact.current, "")

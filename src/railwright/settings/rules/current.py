@@ -103,7 +103,8 @@ def parallel_in_limit(source: FedInput, feed: Feed) -> Outcome:
     """
     need = source.needs or Draw(0.0, "", False)
     least = min(points.current_limit for points in feed.outputs)
-    if source.parallel and feed.outputs[0].at_limit == "regulate" and need.current > least:
+    regulated = feed.outputs[0].at_limit == "regulate" and source.fed_current is None
+    if source.parallel and regulated and need.current > least:
         yield Hit(
             source.name,
             (*source.at_limits, "current_limit"),

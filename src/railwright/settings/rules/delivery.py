@@ -135,13 +135,15 @@ def readings_between_set_points(context: Context) -> Outcome:
     out. Where a set point comes late by more than an evaluation permits, its step's requirements stay open.
     """
     look = look_interval(context.procedure.record.every)
+    listed = _listed(context)
     for step, name in _host_timed(context):
         source, span = context.sources.get(name), context.timeline.spans[step]
         hangs = [each.name for each in context.procedure.requires if each.during == span.name]
         if source is None or not hangs or context.plan.sending.misses(step, name):
             continue
-        segment = least_segment(replace(span, inputs=(name,)), context.timeline, ())
-        permitted, apart = allowed_lateness(segment), exchange_of(source.outputs, context.bench)
+        # The run is judged by the shortest segment of all inputs.
+        shortest = least_segment(span, context.timeline, {of for at, of in listed if at == step})
+        permitted, apart = allowed_lateness(shortest), exchange_of(source.outputs, context.bench)
         if apart <= permitted * (1.0 + EXACT):
             continue
         path = _where_timed(context, step, name)
@@ -153,6 +155,7 @@ def readings_between_set_points(context: Context) -> Outcome:
                 f"whether the set points of '{span.name}' come in time beside the readings",
             )
             continue
+        segment = least_segment(replace(span, inputs=(name,)), context.timeline, ())
         part = apart / segment + apart / look
         yield Hit(
             name,
@@ -160,7 +163,7 @@ def readings_between_set_points(context: Context) -> Outcome:
             state(
                 "'{step}' sets {input} every {closest} at the closest, and readings are asked for every "
                 "{look}: on one link, {exchange} each{full}. A set point that meets a reading comes up to "
-                "{late} late, {permitted} are permitted; else {hangs} would stay open",
+                "{late} late, {permitted} are permitted{by}; else {hangs} would stay open",
                 step=span.name,
                 input=name,
                 closest=(segment, "s"),
@@ -171,16 +174,24 @@ def readings_between_set_points(context: Context) -> Outcome:
                 else "",
                 late=(apart, "s"),
                 permitted=(permitted, "s"),
+                by=state(" by the shortest segment of all inputs, {shortest}", shortest=(shortest, "s"))
+                if shortest < segment
+                else "",
                 hangs=joined(" and ", (state("'{required}'", required=each) for each in hangs)),
             ),
-            f"space set points by {show(apart / LATE_PART, 's', 2)} or more, use outputs with a point list "
-            "that holds them, or a supply with a shorter exchange",
+            f"space the set points of '{span.name}' by {show(apart / LATE_PART, 's', 2)} or more, use "
+            "outputs with a point list that holds them, or a supply with a shorter exchange",
         )
+
+
+def _listed(context: Context) -> set[tuple[int, str]]:
+    """Steps, each with an input of which a point list plays the set points."""
+    return {(each.step, each.input) for each in context.plan.deliveries if each.listing is not None}
 
 
 def _host_timed(context: Context) -> Iterator[tuple[int, str]]:
     """Steps whose set points the host times, each with an input of which no point list plays them."""
-    listed = {(each.step, each.input) for each in context.plan.deliveries if each.listing is not None}
+    listed = _listed(context)
     for step, span in enumerate(context.timeline.spans):
         if span.kind in HOST_TIMED:
             yield from ((step, name) for name in span.inputs if (step, name) not in listed)

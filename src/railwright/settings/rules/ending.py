@@ -116,35 +116,60 @@ def _gaps(context: Context) -> dict[tuple[str, str], tuple[float, Action]]:
 @rule("off-after-waits", Severity.CAUTION, on_sheet=False, worst=Ranking("waits"))
 def off_after_waits(context: Context) -> Outcome:
     """An input is to go off sooner after another than that one may take to be confirmed off: by its
-    `off_after` the run waits for that, as the rehearsal does not: later steps start later than rehearsed.
+    `off_after` the run waits for that, as the rehearsal does not: later steps start later than rehearsed, or,
+    where that takes too long, the run ends and the input stays on.
     """
     for (name, other), (gap, action) in _gaps(context).items():
         falls = confirmed_off_in(context, context.sources[other])
-        waits = min(falls, DECAY) + STEADY - gap
-        if waits <= 0.0:
+        needs = falls + STEADY
+        if needs <= gap:
             continue
+        # A run waits from when the input is due, as long as the guard waits for a voltage to fall.
+        in_time = needs - gap <= DECAY
         step, path = _place(context, action)
+        remedy = f"give {other} a bleeder or a load that empties it in time"
+        if falls < math.inf:
+            leave = f"leave {show(figures.round_up(needs), 's')} or more between the two"
+            remedy = f"{leave}: it is then rehearsed as it is played" if in_time else f"{leave}, or {remedy}"
         yield Hit(
             name,
             path,
             state(
-                "'{step}' switches {input} off {gap} after {other}; {falls} below {threshold}, where it is "
-                "read for {steady}: by its 'off_after' {input} stays on for up to {waits} more, and later "
-                "steps start later than rehearsed",
+                "'{step}' switches {input} off {gap} after {other}; {off}: by its 'off_after' {input} stays "
+                "on for up to {waits} more{then}",
                 step=step,
                 input=name,
                 gap=(gap, "s"),
                 other=other,
-                falls=state("{other} takes up to {falls} to fall", other=other, falls=(falls, "s"))
-                if falls < math.inf
-                else state("the data sheet gives no time for {other} to fall", other=other),
-                threshold=(off_threshold(context.device, other), "V"),
-                steady=(STEADY, "s"),
-                waits=(waits, "s"),
+                off=_read_off(other, falls, off_threshold(context.device, other)),
+                waits=(min(needs - gap, DECAY), "s"),
+                then=", and later steps start later than rehearsed"
+                if in_time
+                else state(
+                    "; {other} may not be confirmed off by then: the run ends, and {input} stays on",
+                    other=other,
+                    input=name,
+                ),
             ),
-            f"leave {show(figures.round_up(gap + waits), 's')} or more between the two: it is then rehearsed "
-            "as it is played",
+            remedy,
         )
+
+
+def _read_off(name: str, falls: float, threshold: float) -> Statement:
+    """Until when an input is read that was switched off, by how long it may take to fall [s], below a voltage
+    [V]; 0 s: what is read of it does not fall from above that.
+    """
+    if falls == 0.0:
+        return state("{other} is read to be off for {steady}", other=name, steady=(STEADY, "s"))
+    takes = state("{other} takes up to {falls} to fall", other=name, falls=(falls, "s"))
+    if falls == math.inf:
+        takes = state("the data sheet gives no time for {other} to fall", other=name)
+    return state(
+        "{takes} below {threshold}, where it is read for {steady}",
+        takes=takes,
+        threshold=(threshold, "V"),
+        steady=(STEADY, "s"),
+    )
 
 
 @rule("off-after-unlinked", Severity.CAUTION, on_sheet=False)

@@ -231,7 +231,7 @@ class Discharge:
         begin = [self.highest * share for share in source.shares]
         farads = [each.output_capacitance or 0.0 for each in source.rows]
         bleeders = [each.bleeder or 0.0 for each in source.rows]
-        most, drawn = source.load.capacitance.high, source.load.least
+        most, drawn = max(source.load.capacitance.high, series_discharge.LEAST), source.load.least
         return series_discharge.discharging_time(begin, farads, bleeders, self.sunk, most, drawn, until)
 
     def emptied(self, time: float) -> Statement:

@@ -98,6 +98,6 @@ def _limit_for(source: FedInput, needed: float) -> str:
         if high is None
         else f", which its window up to {show(high.value, 'A')} holds"
         if least <= high.value * (1.0 + EXACT)
-        else f". Its window would have to be wider: it ends at {show(high.value, 'A')}, as {high.why}"
+        else f" (beyond its window, which ends at {show(high.value, 'A')}: {high.why})"
     )
     return f"a current limit of {show(least, 'A', 5)}{holds}"
