@@ -30,7 +30,7 @@ from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range
 from railwright.plan.timeline import Action, Timeline, timeline_of
 from railwright.rehearsal.circuit import build_circuit, output_errors
-from railwright.traces import Event, EventKind, Mode, Record, Span, Traces, integral_of_product, runs_of
+from railwright.traces import Event, EventKind, Record, Span, Traces, integral_of_product, runs_of
 
 if TYPE_CHECKING:
     from railwright.physics.circuit import Circuit
@@ -283,8 +283,7 @@ def _result(
     end = spans[-1].end if spans else float(traces.time[-1])
     traces = traces.closed(float(traces.time[0]), end)
     time, current = traces.time, traces.columns["current"]
-    mode = traces.columns["mode"][:-1]
-    limited = (mode == Mode.CC) | (mode == Mode.CP)
+    limited = traces.in_limit[:-1]
     gaps = np.diff(time)
     first = next((float(time[end] - time[begin]) for begin, end in runs_of(limited)), 0.0)
     highest = int(np.argmax(current))

@@ -587,7 +587,7 @@ class FedInput(Group):
         if self.fed_current is not None:
             return None  # it works in the limit, and is not charged by it on the way to a voltage
         times = (
-            (self._charging(each, limit), each)
+            (self.rise_takes(each, limit), each)
             for each in self.played.widest_rises
             if self.stays_within(each, limit) is False
         )
@@ -599,19 +599,15 @@ class FedInput(Group):
         counted = self.load.counted_behind(*rise, from_off=move.from_off, ahead=self.ahead)
         return Charging(time, move, self.capacitance, tuple(counted))
 
-    def _charging(self, move: Slope, limit: float, rate: float | None = None) -> float | None:
-        """See `LoadModel.charging_time`."""
+    def rise_takes(self, move: Slope, limit: float, rate: float | None = None) -> float | None:
+        """Longest time that a move upwards spends in a current limit [A], or, with a rate of its own [V/s],
+        that the whole of it takes [s]: see `LoadModel.charging_time`.
+        """
         load, start = self.rising_load if move.from_off else self.load, max(move.start, 0.0)
         own, ahead = self.charged or 0.0, self.ahead
         return load.charging_time(
             own, limit, start, move.stop, from_off=move.from_off, ahead=ahead, rate=rate
         )
-
-    def rise_takes(self, move: Slope, limit: float) -> float | None:
-        """How long a move upwards takes at most [s], at its own rate where a current limit [A] lets it, else
-        at what the limit leaves; inf: it never gets there. None: unknown.
-        """
-        return self._charging(move, limit, move.rate)
 
     # where things are written
 

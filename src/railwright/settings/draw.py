@@ -171,11 +171,10 @@ class LoadModel:
             most = getattr(kind.equations, "rising_most", tuple)(corners)
             seldom = any(parameters is each for each in gated)
             self._parts.append(_Part(kind, corners, starts, stops, between, least, most, seldom))
+            thresholds = (value for name, value in given.items() if name in THRESHOLDS)
+            ends = (end for value in thresholds for end in (value.low, value.high))
             self._marks += [starts * (1 - 1e-9), starts] if starts > 0.0 else []
-            self._marks += [mark for knee in parameters.knees() for mark in (knee, knee * (1 + 1e-9))]
-            for name, value in given.items():
-                if name in THRESHOLDS:
-                    self._marks += [value.low, value.low * (1 + 1e-9), value.high, value.high * (1 + 1e-9)]
+            self._marks += [mark for v in (*parameters.knees(), *ends) for mark in (v, v * (1 + 1e-9))]
         capacities = [bank.capacitance for bank in self.banks]
         resistances = [bank.esr.high if bank.esr else Capacitor.assumed["esr"][0] for bank in self.banks]
         self.series_resistance = max(resistances, default=0.0)
@@ -286,16 +285,14 @@ class LoadModel:
         """
         if self.moves or not self.known:
             return below
-        looks = [0.0, *self.looks(min(1e-3, below), below)]
-        least = {voltage: bounds.low for voltage in looks[1:] if (bounds := self.current(voltage))}
-        least[0.0] = 0.0
-        low = max(voltage for voltage in looks if least.get(voltage, math.inf) <= current)
-        high = min((voltage for voltage in looks if voltage > low), default=below)
 
-        def asks_for_more(middle: float) -> bool:
-            bounds = self.current(middle)
+        def asks_for_more(voltage: float) -> bool:
+            bounds = self.current(voltage)
             return bounds is None or bounds.low > current
 
+        looks = self.looks(min(1e-3, below), below)
+        low = max((voltage for voltage in looks if not asks_for_more(voltage)), default=0.0)
+        high = min((voltage for voltage in looks if voltage > low), default=below)
         return halving.least(asks_for_more, low, high, _FINER)
 
     def falls(self, low: float, high: float) -> tuple[float, float] | None:

@@ -30,8 +30,7 @@ from railwright.settings.hookup.demand import Demand, ShapeNeed
 from railwright.settings.rule import Path, Unknown
 from railwright.settings.rules.delivery import slower
 from railwright.settings.rules.instruments import asked_of_dialects, lacks_command
-from railwright.settings.windows.current_limit import ROOM_TO_CHARGE
-from railwright.settings.windows.current_limit import grid as current_grid
+from railwright.settings.windows.current_limit import ROOM_TO_CHARGE, least_limit
 from railwright.settings.windows.protections import ovp_grid, ovp_window
 from railwright.settings.windows.window import collision
 
@@ -270,22 +269,13 @@ def low_end(demand: Demand, source: FedInput) -> Found:
         yield Obstacle(joined("", (each.why, signed if demand.input.nominal < 0 else "")))
 
 
-def least_limit(source: FedInput, need: float) -> float:
-    """The least current limit [A] on the outputs' grid that, less its error, carries a need [A].
-
-    Room beyond the need is preferred where outputs are compared, and cautioned of where it lacks; it is not
-    asked for here: a limit at the need's own end is right.
-    """
-    step, _ = current_grid(source)
-    return math.ceil(current_limit.carrying(source, need) / step - EXACT) * step
-
-
 def settings(demand: Demand, source: FedInput) -> Found:
     """A level or a limit that the procedure writes is not right with these outputs, whatever the lead."""
     yield from written(demand, "opp", chain(power.steady(source), power.in_range(source)))
     yield from written(demand, "ocp", current_limit.ocp_facts(source))
     yield from written(demand, "ocp_delay", current_limit.ocp_delay_in_range(source))
     if demand.limits.current_limit == AUTO:
+        # Room beyond the need is preferred where outputs are compared, and cautioned of where it lacks.
         least = least_limit(source, demand.current)
         if least > source.full_current * (1.0 + EXACT):
             yield Obstacle(

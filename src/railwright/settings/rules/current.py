@@ -188,7 +188,7 @@ def ramp_in_limit(context: Context, source: FedInput, feed: Feed) -> Outcome:
     if not asking:
         return
     asked, move = max(asking)
-    time = source.rise_takes(move, least)
+    time = source.rise_takes(move, least, move.rate)
     takes = (
         ""
         if time is None

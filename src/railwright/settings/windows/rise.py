@@ -8,7 +8,6 @@ lowest voltage at which it may start.
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from functools import partial
 
@@ -16,7 +15,6 @@ from railwright.documents.loader import Documents
 from railwright.quantities import show, state
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT
-from railwright.settings.constraints.current_limit import carrying
 from railwright.settings.constraints.rise import facts
 from railwright.settings.context import FedInput
 from railwright.settings.played import Slope
@@ -90,9 +88,7 @@ def _power_up(source: FedInput, documents: Documents, number: int | None) -> Slo
 
 def _limit_for(source: FedInput, needed: float) -> str:
     """The current limit that carries a current [A], and whether its own window holds it, in words."""
-    step, _ = current_limit.grid(source)
-    least = math.ceil(carrying(source, needed) / step * (1.0 - EXACT)) * step
-    high = current_limit.window(source).high
+    least, high = current_limit.least_limit(source, needed), current_limit.window(source).high
     holds = (
         ""
         if high is None

@@ -159,6 +159,16 @@ class Window:
             return None
         return low, high
 
+    def recommending(self, choose: Choice) -> Window:
+        """The same with the value that is chosen between its two ends, and why; without one where a figure
+        lacks, an end is missing, or nothing is left between them.
+        """
+        low, high = self.low, self.high
+        if self.lacks or self.colliding() or low is None or high is None:
+            return replace(self, recommended=None, why="")
+        value, why = choose(self, low, high)
+        return replace(self, recommended=value, why=why)
+
     def broken(self, value: float) -> list[End]:
         """The ends that a value lies beyond, the furthest first."""
         beyond = [
@@ -192,6 +202,9 @@ class Window:
         )
         return replace(self, ends=(*ends, end))
 
+
+Choice = Callable[[Window, End, End], tuple[float | None, str]]
+"""(a window, its low and its high end) -> the value that is recommended, and why."""
 
 FURTHEST = 1 << 60
 """Steps of a grid beyond which no end is looked for (chosen)."""
