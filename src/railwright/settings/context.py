@@ -14,7 +14,7 @@ from railwright.circuit.leads import Resistance, lead_inductance, lead_resistanc
 from railwright.documents.bench import Bench, Lead, Supply
 from railwright.documents.device import Device, Input
 from railwright.documents.ending import Interlock
-from railwright.documents.figures import fastest_reference, own_capacitance
+from railwright.documents.figures import fastest_reference, own_capacitance, rated_slew
 from railwright.documents.files import Kind
 from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
@@ -31,7 +31,6 @@ from railwright.plan.plan import Plan, deliver
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.timeline import Timeline
 from railwright.quantities import state
-from railwright.settings import figures
 from railwright.settings.draw import Bounds, LoadModel
 from railwright.settings.group import Group, group_of
 from railwright.settings.played import Charging, Level, Played, Slope, what_is_played, with_coupling
@@ -329,7 +328,7 @@ class FedInput(Group):
         for output, share, courses in zip(self.rows, self.shares, self._courses(limit), strict=True):
             if output.ovp is not None and (response := output.ovp.response) is not None:
                 # Where its capacitance is assumed, no less than its rated rise.
-                rated = 0.0 if output.output_capacitance else figures.fastest_slew(output) or 0.0
+                rated = 0.0 if output.output_capacitance else rated_slew(output, output.rise) or 0.0
                 past = (each.past(level * share, response) for each in courses)
                 found.append(max(rated * response, *past))
         return self.whole(found, sum if self.series else max)

@@ -19,12 +19,11 @@ from railwright.documents.hook_up import AUTO
 from railwright.documents.output_name import OutputName
 from railwright.plan.coupling import followers, tied_limits
 from railwright.plan.stairs import exchange_of
-from railwright.quantities import joined, show, state
+from railwright.quantities import joined, round_down, round_up, show, state
 from railwright.settings.constraints import current_limit, outputs, ovp, power, trip_delay
 from railwright.settings.constraints.constraint import EXACT, Constraint, broken, constraints_in
 from railwright.settings.constraints.rise import slow_output
 from railwright.settings.context import UNITS, FedInput
-from railwright.settings.figures import round_down, round_up
 from railwright.settings.group import EARTH, Group, output_path
 from railwright.settings.hookup.demand import Demand, ShapeNeed
 from railwright.settings.rule import Path, Unknown
