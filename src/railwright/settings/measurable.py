@@ -96,7 +96,7 @@ def _one(
     elif exact.outcome == "not judged":
         verdict, why = "not needed", exact.reason
     elif verdict != "yes":
-        why = _why(required, shown, hidden)
+        why = _why(shown, hidden)
         would = _would(documents, set_points, required, shown, leaves, expected)
     return Measurable(required.name, verdict, required.unit, expected, uncertainty, leaves, why, would)
 
@@ -109,7 +109,7 @@ def _leaves(required: Requirement, value: float) -> float | None:
     )
 
 
-def _why(required: Requirement, shown: Result, hidden: bool) -> str:
+def _why(shown: Result, hidden: bool) -> str:
     """What keeps the readings from deciding it."""
     if shown.measured is None:
         return shown.reason if shown.unmeasured is None else shown.unmeasured.why

@@ -98,15 +98,11 @@ def off_late(context: Context, source: FedInput, highest: float) -> Outcome:
     """Switched off, an input takes longer to fall than a run waits for that: it ends as *off not confirmed*,
     exit code 6, though its outputs are off.
     """
-    at_end, threshold = source.limits.at_end, off_threshold(context.device, source.name)
-    stays = at_end.stays_on is not None or held_voltage(context.device, source.name) is not None
-    if stays or highest <= threshold:
+    at_end, discharge = source.limits.at_end, Discharge(source, highest)
+    time, threshold = confirmed_off_in(context, source), off_threshold(context.device, source.name)
+    if at_end.stays_on is not None or not discharge.known or time <= DECAY:
         return
-    discharge, ramp = Discharge(source, highest), at_end.ramp_down
-    # Behind a diode it is the output's own side that is read.
-    time = None if discharge.blocked else discharge.time(threshold)
-    if time is None or time <= DECAY:
-        return
+    ramp = at_end.ramp_down
     unless = ""
     remedy = (
         "give it a resistor that empties it in time, or an output that sinks and a 'ramp_down' as long as "

@@ -17,8 +17,6 @@ from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT
 from railwright.settings.constraints.rise import facts
 from railwright.settings.context import FedInput
-from railwright.settings.played import Slope
-from railwright.settings.rule import Path
 from railwright.settings.windows import current_limit
 from railwright.settings.windows.window import Window, between, rounded, window_of
 
@@ -37,7 +35,8 @@ def window(
 
     limit [A]: the current limit; None: there is none yet.
     """
-    rise = _power_up(source, documents, number)
+    power_ups = (each for each in source.played.moves if each.from_off)
+    rise = next((each for each in power_ups if number in (None, each.path[2])), None)
     if rise is None or rise.stop <= 0.0:
         return None
     found = facts(source, rise, documents, limit, partial(_limit_for, source))
@@ -73,17 +72,6 @@ def recommend(found: Window) -> Window:
             taken=found.taken,
         ),
     )
-
-
-def _power_up(source: FedInput, documents: Documents, number: int | None) -> Slope | None:
-    for index, step in enumerate(documents.procedure.steps):
-        up = step.power_up
-        if up is not None and source.name in up.order and number in (None, index):
-            voltage = up.voltages.get(source.name, source.input.nominal)
-            here: Path = ("procedure", "steps", index, "power_up")
-            path = (*here, "rise") if up.rise is not None else here
-            return Slope(0.0, voltage, up.rate, step.called(index), path)
-    return None
 
 
 def _limit_for(source: FedInput, needed: float) -> str:

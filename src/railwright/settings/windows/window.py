@@ -366,14 +366,14 @@ def window_findings(windows: Iterable[Window], documents: Documents) -> list[Fin
     for window in (each for each in windows if each.used):
         where = locate(documents, window.path or ("procedure", "limits", window.about, window.setting))
         pair = window.colliding(settled=True) or (window.colliding() if window.asked is None else None)
-        if pair is not None:
-            why, remedy = collision(window, pair)
-            found.append(Finding(EMPTY_WINDOW, Severity.STOP, window.about, where, why, remedy))
+        said = [(EMPTY_WINDOW, Severity.STOP, *collision(window, pair))] if pair is not None else []
         if window.asked is not None:
-            for why, remedy in _outside(window, window.asked, pair or ()):
-                found.append(Finding(OUTSIDE_WINDOW, Severity.CAUTION, window.about, where, why, remedy))
-            for why, remedy in _close(window, window.asked):
-                found.append(Finding(END_UNSURE, Severity.CAUTION, window.about, where, why, remedy))
+            outside, close = _outside(window, window.asked, pair or ()), _close(window, window.asked)
+            said += [(OUTSIDE_WINDOW, Severity.CAUTION, *each) for each in outside]
+            said += [(END_UNSURE, Severity.CAUTION, *each) for each in close]
+        found += [
+            Finding(rule, severity, window.about, where, why, remedy) for rule, severity, why, remedy in said
+        ]
     return found
 
 
