@@ -209,8 +209,10 @@ class Discharge:
             drawn = self._flows(math.sqrt(previous * current))
             if drawn == 0.0:
                 return math.inf
-            # A load that draws less at a lower voltage lets go of it at once.
-            fallen = previous - current + self.behind * (self._flows(previous) - self._flows(current))
+            fallen = previous - current
+            if self.behind:
+                # A load that draws less at a lower voltage lets go of it at once.
+                fallen += self.behind * (self._flows(previous) - self._flows(current))
             time += self.farads * max(0.0, fallen) / drawn
             previous = current
         return time
