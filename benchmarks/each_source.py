@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from railwright.documents.loader import Documents
 from railwright.evaluation.ending import COMPLETED
 from railwright.evaluation.evaluate import _aligned, _case, _from_source, _own
-from railwright.evaluation.outcome import Result
+from railwright.evaluation.outcome import NONE_KNOWN, Result
 from railwright.plan.set_points import SetPoints
 from railwright.traces import Record
 
@@ -17,7 +17,7 @@ def each_source(
 ) -> tuple[tuple[Result, ...], ...]:
     """The results of each record alone, the run's own first; raises as `evaluate` does."""
     own = _own(documents.bench, set_points, record)
-    case = _case(documents, own, COMPLETED)
+    case = _case(documents, own, COMPLETED, NONE_KNOWN)
     sources = [own, *(_aligned(documents.bench, set_points, each, own)[0] for each in external)]
     wanted = documents.procedure.requires
     return tuple(tuple(_from_source(case, each, source) for each in wanted) for source in sources)

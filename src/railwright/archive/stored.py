@@ -24,6 +24,7 @@ from railwright.evaluation.alignment import AlignmentError, moved
 from railwright.evaluation.data import as_data, evaluation_from_data
 from railwright.evaluation.ending import Ending
 from railwright.evaluation.evaluate import evaluate, offset_of
+from railwright.evaluation.misreading import misreadings
 from railwright.evaluation.outcome import Evaluation
 from railwright.quantities import Uncertain
 from railwright.recordings.of_inputs import record_of
@@ -182,6 +183,7 @@ def evaluate_run(stored: StoredRun, recordings: Sequence[ExternalRecording]) -> 
             stored.ending,
             stored.data.multimeters,
             [each.offset for each in read],
+            misreadings(stored.documents, stored.settings.set_points),
         )
     evaluation = _withholding(stored, judged, stored.doubts)
     used = [(recording, each.opened) for recording, each in zip(recordings, read, strict=True)]

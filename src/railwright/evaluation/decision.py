@@ -12,7 +12,7 @@ from typing import Literal
 
 from railwright.evaluation.outcome import Outcome
 from railwright.measures.outcome import Measured
-from railwright.measures.wording import amount, interval_words
+from railwright.measures.wording import amount, interval_words, misreading_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +30,8 @@ def decide(
 
     guarded: a pass needs the value inside the limits by at least guard_band · U, a fail outside by at least
     guard_band · U; between the two it is inconclusive [1]_. U is the distance from the value to the end of
-    its 95 % interval on that side. simple: the value alone decides. Where something can hide from the
+    its 95 % interval on that side. simple: the value alone decides, but for what the readings of a rehearsal
+    miss of it. Where something can hide from the
     readings, neither rule passes an upper limit; where it can take all of the value away, neither passes a
     lower one, nor fails an upper one.
     """
@@ -39,6 +40,10 @@ def decide(
     if measured.unseen and measured.low <= 0.0:
         low = min(low, measured.low)
     high = measured.value + band * (measured.high - measured.value)
+    low, high = (
+        min(low, measured.value - measured.misread_below),
+        max(high, measured.value + measured.misread_above),
+    )
     stated = _stated(measured, unit)
     lower, upper = tolerance.lower, tolerance.upper
     if upper is not None and low > upper:
@@ -55,6 +60,8 @@ def decide(
     crossed = upper if upper is not None and high > upper else lower
     assert crossed is not None
     told = f"{stated} is too uncertain against the limit of {amount(crossed, unit)}"
+    if measured.misread:
+        told += f" ({misreading_words(measured.misread, unit)})"
     return Outcome.INCONCLUSIVE, f"{told}{advice(measured.would_decide)}"
 
 

@@ -13,7 +13,15 @@ from railwright.evaluation.contradiction import contradictions
 from railwright.evaluation.decision import Tolerance, advice, decide
 from railwright.evaluation.ending import COMPLETED, Ending
 from railwright.evaluation.multimeters import MULTIMETER, lead_drops, multimeter_source
-from railwright.evaluation.outcome import Contradiction, Evaluation, Outcome, Result, Unmeasured
+from railwright.evaluation.outcome import (
+    NONE_KNOWN,
+    Contradiction,
+    Evaluation,
+    Misreadings,
+    Outcome,
+    Result,
+    Unmeasured,
+)
 from railwright.evaluation.played import (
     judged_up_to_trip,
     needed,
@@ -53,6 +61,7 @@ def evaluate(
     ending: Ending = COMPLETED,
     multimeters: Mapping[str, MultimeterReadings] | None = None,
     given: Sequence[Uncertain | None] = (),
+    misread: Misreadings = NONE_KNOWN,
 ) -> Evaluation:
     """Every requirement measured and decided.
 
@@ -62,10 +71,11 @@ def evaluate(
     requirement of a step that was not played to its end, or late, is inconclusive, and a run that ended early
     or was not confirmed off is never a pass. multimeters: what each of the procedure's read; they decide as
     recordings do. given: of each recording where its time 0 lies [s of the run], as a person knows it; None:
-    that is found. Raises AlignmentError where a recording does not match the run or its recorder is unknown.
+    that is found. misread: by how much readings are known to mislead. Raises AlignmentError where a
+    recording does not match the run or its recorder is unknown.
     """
     own = _own(documents.bench, set_points, record)
-    case = _case(documents, own, ending)
+    case = _case(documents, own, ending, misread)
     sources, notes, offsets, bounds = [own], [], [], []
     for recording, offset in zip(external, given or [None] * len(external), strict=True):
         source, alignment = _aligned(documents.bench, set_points, recording, own, offset)
@@ -99,18 +109,38 @@ def evaluate(
     )
 
 
+def results_by_source(
+    documents: Documents,
+    set_points: SetPoints,
+    record: Record,
+    multimeters: Mapping[str, MultimeterReadings],
+) -> list[Result]:
+    """What the run's own readings say of each requirement, and what each multimeter does that tells of it."""
+    own = _own(documents.bench, set_points, record)
+    case, sources = _case(documents, own, COMPLETED, NONE_KNOWN), [own]
+    for name, readings in multimeters.items():
+        read, _ = multimeter_source(documents, name, readings, own)
+        sources += [read] if read is not None else []
+    return [
+        _from_source(case, requirement, source)
+        for requirement in documents.procedure.requires
+        for source in sources
+        if source is own or _tells(source, requirement)
+    ]
+
+
 def offset_of(documents: Documents, set_points: SetPoints, record: Record, external: Record) -> float:
     """What `evaluate` adds to the times of an external recording [s]; AlignmentError as there."""
     own = _own(documents.bench, set_points, record)
     return _aligned(documents.bench, set_points, external, own)[1].offset
 
 
-def _case(documents: Documents, own: RecordSource, ending: Ending) -> Case:
+def _case(documents: Documents, own: RecordSource, ending: Ending, misread: Misreadings) -> Case:
     # What is taken to be whole and is not was rehearsed up to a required trip.
     trip = ended_by(documents.procedure, own.record.spans, own.record.events) if ending.completed else None
     if trip is not None:
         ending = Ending(False, trip.words, trip.event.time, expected_trip=True)
-    return Case(documents, timeline_of(documents.procedure, documents.device), own, ending)
+    return Case(documents, timeline_of(documents.procedure, documents.device), own, ending, misread)
 
 
 def _own(bench: Bench, set_points: SetPoints, record: Record) -> RecordSource:
@@ -347,6 +377,16 @@ def _measured(case: Case, requirement: Requirement, source: RecordSource) -> Res
         ) or (problem.side == "below" and tolerance.lower is not None and problem.bound <= tolerance.lower)
         outcome = Outcome.FAIL if failed else Outcome.INCONCLUSIVE
         return _result(requirement, source, outcome, str(problem))
+    below, above = case.misread.get((requirement.name, source.name), (0.0, 0.0))
+    if below or above:
+        measured = replace(
+            measured,
+            low=measured.low - below,
+            high=measured.high + above,
+            misread_below=below,
+            misread_above=above,
+            would_decide=measured.would_decide or "a recorder that samples faster",
+        )
     outcome, reason = decide(measured, tolerance, requirement.unit, decision.rule, decision.guard_band)
     return _result(requirement, source, outcome, reason, measured)
 

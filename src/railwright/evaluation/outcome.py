@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -11,6 +11,11 @@ from railwright.measures.outcome import Measured
 from railwright.measures.wording import amount
 from railwright.quantities import show
 from railwright.traces import UNITS
+
+Misreadings = Mapping[tuple[str, str], tuple[float, float]]
+"""(requirement, source) -> how far its interval has to reach further below and above [the measure's unit]."""
+
+NONE_KNOWN: Misreadings = {}
 
 
 class Outcome(StrEnum):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from railwright.documents.device import Device
@@ -14,6 +14,7 @@ from railwright.documents.procedure import Requirement
 from railwright.evaluation.ending import Ending
 from railwright.evaluation.observability import SETTLING
 from railwright.evaluation.open_leads import Spans, open_spans
+from railwright.evaluation.outcome import Misreadings
 from railwright.evaluation.supply_status import supply_status
 from railwright.frozen import kept
 from railwright.measures.level_change import LevelChange
@@ -51,12 +52,15 @@ class RecordSource:
 
 @dataclass(frozen=True, eq=False)
 class Case:
-    """One run to be judged: the documents and their nominal timeline, the run's own record, how it ended."""
+    """One run to be judged: the documents and their nominal timeline, the run's own record, how it ended, by
+    how much readings are known to mislead.
+    """
 
     documents: Documents
     timeline: Timeline
     own: RecordSource
     ending: Ending
+    misread: Misreadings = field(default_factory=dict)
 
     def planned(self, step: str) -> Span | None:
         """The step in the nominal timeline."""

@@ -20,6 +20,12 @@ def interval_words(low: str, high: str, bounded: float) -> str:
     return f"≥ {low}" if bounded == math.inf else f"{low} to {high}"
 
 
+def misreading_words(misread: float, unit: str) -> str:
+    """That an interval is wider by this because readings mislead."""
+    wider = f"the interval is wider by {amount(misread, unit)}"
+    return f"in a rehearsal of the step such readings miss what is true: {wider}"
+
+
 def rate(interval: float) -> str:
     """'a recording with at least N samples/s' for this interval [s]."""
     return f"a recording with at least {sample_rate(interval)}"

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -36,18 +36,36 @@ apart.
 """
 
 
+class Phase(NamedTuple):
+    """When the first reading is asked for, and made, after the record's beginning: shares of the time between
+    two questions, and between two updates of the supply.
+    """
+
+    asked: float = 0.0
+    updated: float = 0.0
+
+
+IN_PHASE = Phase()
+
+
+# Many: a rehearsal with what it was made of, and how it is read.
 def as_read(
-    record: Record, documents: Documents, set_points: SetPoints, timeline: Timeline, every: float
+    record: Record,
+    documents: Documents,
+    set_points: SetPoints,
+    timeline: Timeline,
+    every: float,
+    phase: Phase = IN_PHASE,
 ) -> Record:
     """The record that a run would make of a rehearsed one, were every figure at its nominal value.
 
-    every [s]: time between two readings of the host. Each input has `current`, and `voltage` where it is
-    sensed at the load, `terminal_voltage` where not; modes are those of the instant. What the status shows of
-    trips and modes has the bounds of the host's questions for it.
+    every [s]: time between two readings of the host. phase: where these lie in the record. Each input has
+    `current`, and `voltage` where it is sensed at the load, `terminal_voltage` where not; modes are those of
+    the instant. What the status shows of trips and modes has the bounds of the host's questions for it.
     """
     bench = documents.bench
     traces = {
-        name: _read(traces, bench, set_points[name], every)
+        name: _read(traces, bench, set_points[name], every, phase)
         for name, traces in record.traces.items()
         if name in set_points and traces.time.size > 1
     }
@@ -118,13 +136,17 @@ def _events(timeline: Timeline, documents: Documents, set_points: SetPoints) -> 
             yield Event(told, subject, kind_of(moved.lies, moved.closed))
 
 
-def _read(traces: Traces, bench: Bench, feed: Feed, every: float) -> Traces:
+def _read(traces: Traces, bench: Bench, feed: Feed, every: float, phase: Phase) -> Traces:
     readings = [bench.output(points.output).reading for points in feed.outputs]
     update = max((each.update or 0.0 for each in readings if each is not None), default=0.0)
     aperture = max((each.aperture or 0.0 for each in readings if each is not None), default=0.0)
     first, last = float(traces.time[0]), float(traces.time[-1])
-    polls = np.arange(first, last, max(every, 1e-4, (last - first) / MOST_READINGS))
-    ends = first + np.floor((polls - first) / update + 1e-9) * update if update > 0.0 else polls
+    step = max(every, 1e-4, (last - first) / MOST_READINGS)
+    polls = np.arange(first + phase.asked * step, last, step)
+    ends = polls
+    if update > 0.0:
+        made = first + phase.updated * update
+        ends = made + np.floor((polls - made) / update + 1e-9) * update
     where = "voltage" if feed.sense == "at load" else "terminal_voltage"
     columns = {
         where: _means(traces.time, traces.columns[where], ends, aperture),

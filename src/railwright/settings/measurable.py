@@ -17,7 +17,9 @@ from railwright.documents.figures import error_bound
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.evaluate import evaluate
+from railwright.evaluation.misreading import misreadings_of
 from railwright.evaluation.outcome import Result
+from railwright.measures.wording import misreading_words
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
@@ -65,7 +67,10 @@ def measurable(documents: Documents, set_points: SetPoints, record: Record) -> t
     timeline, every = timeline_of(procedure, documents.device), procedure.record.every
     read = as_read(record, documents, set_points, timeline, every)
     true = evaluate(documents, set_points, record)
-    seen = evaluate(documents, set_points, read, multimeters=multimeters_read(documents, record))
+    meters = multimeters_read(documents, record)
+    seen = evaluate(documents, set_points, read, multimeters=meters)
+    if known := misreadings_of(true.results, seen.results):
+        seen = evaluate(documents, set_points, read, multimeters=meters, misread=known)
     return tuple(
         _one(documents, set_points, required, exact, shown)
         for required, exact, shown in zip(procedure.requires, true.results, seen.results, strict=True)
@@ -115,6 +120,8 @@ def _why(shown: Result, hidden: bool) -> str:
         return shown.reason if shown.unmeasured is None else shown.unmeasured.why
     if hidden:
         return shown.measured.hides or shown.measured.unseen
+    if shown.measured.misread:
+        return misreading_words(shown.measured.misread, required.unit)
     return "the uncertainty of the readings takes much of what is left to the limit"
 
 
