@@ -121,7 +121,7 @@ def _why(shown: Result, hidden: bool) -> str:
     if hidden:
         return shown.measured.hides or shown.measured.unseen
     if shown.measured.misread:
-        return misreading_words(shown.measured.misread, required.unit)
+        return misreading_words(shown.measured.misread, shown.unit)
     return "the uncertainty of the readings takes much of what is left to the limit"
 
 
