@@ -83,10 +83,8 @@ def evaluate(
         notes.append(_alignment_note(recording.origin, alignment))
         offsets.append(alignment.offset)
         bounds.append(alignment.given)
-    for name, readings in (multimeters or {}).items():
-        read, told = multimeter_source(documents, name, readings, own)
-        sources += [read] if read is not None else []
-        notes += told
+    metered, told = _metered(documents, own, multimeters or {})
+    sources, notes = [*sources, *metered], [*notes, *told]
     found = contradictions(case, sources)
     results = []
     for requirement in documents.procedure.requires:
@@ -117,16 +115,21 @@ def results_by_source(
 ) -> list[Result]:
     """What the run's own readings say of each requirement, and what each multimeter does that tells of it."""
     own = _own(documents.bench, set_points, record)
-    case, sources = _case(documents, own, COMPLETED, NONE_KNOWN), [own]
-    for name, readings in multimeters.items():
-        read, _ = multimeter_source(documents, name, readings, own)
-        sources += [read] if read is not None else []
+    case, metered = _case(documents, own, COMPLETED, NONE_KNOWN), _metered(documents, own, multimeters)[0]
     return [
         _from_source(case, requirement, source)
         for requirement in documents.procedure.requires
-        for source in sources
+        for source in (own, *metered)
         if source is own or _tells(source, requirement)
     ]
+
+
+def _metered(
+    documents: Documents, own: RecordSource, multimeters: Mapping[str, MultimeterReadings]
+) -> tuple[list[RecordSource], list[str]]:
+    """The multimeters whose readings tell anything, and what is to be said of them."""
+    found = [multimeter_source(documents, name, readings, own) for name, readings in multimeters.items()]
+    return [read for read, _ in found if read is not None], [note for _, told in found for note in told]
 
 
 def offset_of(documents: Documents, set_points: SetPoints, record: Record, external: Record) -> float:
