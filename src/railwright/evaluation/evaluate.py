@@ -76,15 +76,13 @@ def evaluate(
     """
     own = _own(documents.bench, set_points, record)
     case = _case(documents, own, ending, misread)
-    sources, notes, offsets, bounds = [own], [], [], []
-    for recording, offset in zip(external, given or [None] * len(external), strict=True):
-        source, alignment = _aligned(documents.bench, set_points, recording, own, offset)
-        sources.append(source)
-        notes.append(_alignment_note(recording.origin, alignment))
-        offsets.append(alignment.offset)
-        bounds.append(alignment.given)
+    aligned = [
+        _aligned(documents.bench, set_points, recording, own, offset)
+        for recording, offset in zip(external, given or [None] * len(external), strict=True)
+    ]
     metered, told = _metered(documents, own, multimeters or {})
-    sources, notes = [*sources, *metered], [*notes, *told]
+    sources = [own, *(source for source, _ in aligned), *metered]
+    notes = [*(_alignment_note(source.name, alignment) for source, alignment in aligned), *told]
     found = contradictions(case, sources)
     results = []
     for requirement in documents.procedure.requires:
@@ -100,10 +98,10 @@ def evaluate(
         names,
         tuple(notes),
         ending.withheld,
-        tuple(offsets),
+        tuple(alignment.offset for _, alignment in aligned),
         contradictions=found,
         lead_drops=tuple(lead_drops(case, sources)),
-        given=tuple(bounds),
+        given=tuple(alignment.given for _, alignment in aligned),
     )
 
 
