@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 
 from railwright.documents.bench import Bench
@@ -105,21 +106,25 @@ def evaluate(
     )
 
 
-def results_by_source(
+def measured_points(
     documents: Documents,
     set_points: SetPoints,
     record: Record,
     multimeters: Mapping[str, MultimeterReadings],
-) -> list[Result]:
-    """What the run's own readings say of each requirement, and what each multimeter does that tells of it."""
+) -> dict[tuple[str, str, int], Measured]:
+    """What the run's own readings, and each multimeter that tells of it, make of each requirement: by its
+    name, that of the source, and the number of the sweep's point where each is asked for, else 0. What cannot
+    be measured is left out.
+    """
     own = _own(documents.bench, set_points, record)
     case, metered = _case(documents, own, COMPLETED, NONE_KNOWN), _metered(documents, own, multimeters)[0]
-    return [
-        _from_source(case, requirement, source)
-        for requirement in documents.procedure.requires
-        for source in (own, *metered)
-        if source is own or _tells(source, requirement)
-    ]
+    found = {}
+    for requirement in documents.procedure.requires:
+        for source in (own, *(each for each in metered if _tells(each, requirement))):
+            with suppress(CannotMeasure, NotAsRequired, Beyond):
+                for point, measured in enumerate(_points(case, requirement, source)):
+                    found[requirement.name, source.name, point] = measured
+    return found
 
 
 def _metered(
@@ -365,7 +370,7 @@ def _measured(case: Case, requirement: Requirement, source: RecordSource) -> Res
     tolerance = Tolerance(*requirement.limits)
     decision = case.documents.procedure.decision
     try:
-        measured = _worst([requirement.known(view) for view in views(case, requirement, source)], tolerance)
+        measured = _worst(_points(case, requirement, source), tolerance)
     except CannotMeasure as problem:
         reason = f"{problem}{advice(problem.would_decide)}"
         unmeasured = Unmeasured(str(problem), problem.would_decide)
@@ -378,18 +383,29 @@ def _measured(case: Case, requirement: Requirement, source: RecordSource) -> Res
         ) or (problem.side == "below" and tolerance.lower is not None and problem.bound <= tolerance.lower)
         outcome = Outcome.FAIL if failed else Outcome.INCONCLUSIVE
         return _result(requirement, source, outcome, str(problem))
-    below, above = case.misread.get((requirement.name, source.name), (0.0, 0.0))
-    if below or above:
-        measured = replace(
-            measured,
-            low=measured.low - below,
-            high=measured.high + above,
-            misread_below=below,
-            misread_above=above,
-            would_decide=measured.would_decide or "a recorder that samples faster",
-        )
     outcome, reason = decide(measured, tolerance, requirement.unit, decision.rule, decision.guard_band)
     return _result(requirement, source, outcome, reason, measured)
+
+
+def _points(case: Case, requirement: Requirement, source: RecordSource) -> list[Measured]:
+    """What a source says of each point of a sweep, or of the step: wider where readings are known to
+    mislead.
+    """
+    found = []
+    for point, view in enumerate(views(case, requirement, source)):
+        measured = requirement.known(view)
+        if known := case.misread.get((requirement.name, source.name, point)):
+            below, above = known
+            measured = replace(
+                measured,
+                low=measured.low - below,
+                high=measured.high + above,
+                misread_below=below,
+                misread_above=above,
+                would_decide=measured.would_decide or "a recorder that samples faster",
+            )
+        found.append(measured)
+    return found
 
 
 def _worst(candidates: Sequence[Measured], tolerance: Tolerance) -> Measured:

@@ -12,12 +12,13 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from itertools import chain
 
 from railwright.documents.loader import Documents
-from railwright.evaluation.evaluate import evaluate, results_by_source
-from railwright.evaluation.outcome import NONE_KNOWN, Misreadings, Result
+from railwright.evaluation.evaluate import measured_points
+from railwright.evaluation.outcome import NONE_KNOWN, Misreadings
+from railwright.measures.outcome import Measured
 from railwright.physics.solver import SolverError
 from railwright.plan.plan import plan_of
 from railwright.plan.set_points import SetPoints
@@ -32,42 +33,44 @@ BEYOND = 0.1
 
 
 def misreadings(documents: Documents, set_points: SetPoints) -> Misreadings:
-    """Of each requirement and source how far its interval has to reach further below and above, by a
-    rehearsal at nominal values. Empty where the circuit cannot be solved.
+    """Of each requirement, source and point how far its interval has to reach further below and above, by
+    a rehearsal at nominal values. Empty where the circuit cannot be solved.
     """
     plan = plan_of(documents, set_points)
     try:
         record = rehearse(documents, set_points, timeline=plan.played).record
     except SolverError:
         return NONE_KNOWN
-    exact = evaluate(documents, set_points, record).results
+    exact = {
+        (name, point): measured
+        for (name, _, point), measured in measured_points(documents, set_points, record, {}).items()
+    }
     meters, every = multimeters_read(documents, record), documents.procedure.record.every
     read = (as_read(record, documents, set_points, plan.timeline, every, phase) for phase in PHASES)
-    return misreadings_of(
-        exact, chain.from_iterable(results_by_source(documents, set_points, each, meters) for each in read)
-    )
+    shown = (measured_points(documents, set_points, each, meters) for each in read)
+    return misreadings_of(exact, chain.from_iterable(each.items() for each in shown))
 
 
-def misreadings_of(exact: Iterable[Result], shown: Iterable[Result]) -> Misreadings:
-    """The same of results of a rehearsal as it is, and as it is read."""
-    true = {each.requirement: each for each in exact}
-    found: dict[tuple[str, str], tuple[float, float]] = {}
-    for each in shown:
-        below, above = _misread(true[each.requirement], each)
+def misreadings_of(
+    exact: Mapping[tuple[str, int], Measured], shown: Iterable[tuple[tuple[str, str, int], Measured]]
+) -> Misreadings:
+    """The same of what is measured in a rehearsal as it is, and as it is read."""
+    found: dict[tuple[str, str, int], tuple[float, float]] = {}
+    for key, measured in shown:
+        name, _, point = key
+        true = exact.get((name, point))
+        below, above = (0.0, 0.0) if true is None else _misread(true.value, measured)
         if below or above:
-            known = found.get((each.requirement, each.source), (0.0, 0.0))
-            found[each.requirement, each.source] = max(known[0], below), max(known[1], above)
+            known = found.get(key, (0.0, 0.0))
+            found[key] = max(known[0], below), max(known[1], above)
     return found
 
 
-def _misread(exact: Result, shown: Result) -> tuple[float, float]:
+def _misread(true: float, shown: Measured) -> tuple[float, float]:
     """How far the interval of `shown` has to reach further below and above, so that its middle half holds
-    what is exact; 0 where it holds it as it is, or nothing was measured.
+    what is true; 0 where it holds that as it is.
     """
-    if exact.measured is None or shown.measured is None:
-        return 0.0, 0.0
-    true, value = exact.measured.value, shown.measured.value
-    low, high = shown.measured.low, shown.measured.high
+    value, low, high = shown.value, shown.low, shown.high
     if true < low - BEYOND * (value - low):
         return (value + low) / 2 - true, 0.0
     if true > high + BEYOND * (high - value):

@@ -69,7 +69,15 @@ def measurable(documents: Documents, set_points: SetPoints, record: Record) -> t
     true = evaluate(documents, set_points, record)
     meters = multimeters_read(documents, record)
     seen = evaluate(documents, set_points, read, multimeters=meters)
-    if known := misreadings_of(true.results, seen.results):
+    # Of a sweep's points only the worst is known, which need not be the same one in both.
+    alone = {each.name for each in procedure.requires if each.each_point is None}
+    exact = {(each.requirement, 0): each.measured for each in true.results if each.measured}
+    shown = (
+        ((each.requirement, each.source, 0), each.measured)
+        for each in seen.results
+        if each.measured and each.requirement in alone
+    )
+    if known := misreadings_of(exact, shown):
         seen = evaluate(documents, set_points, read, multimeters=meters, misread=known)
     return tuple(
         _one(documents, set_points, required, exact, shown)
