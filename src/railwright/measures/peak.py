@@ -112,7 +112,7 @@ def _surely_reached(view: View, near: Signal, reach: float) -> float:
     inside = near.between(view.begin + (-reach if switched else reach), view.end - reach)
     if not inside.time.size:
         if float(np.ptp(near.values)) > 8.0 * near.noise + 2.0 * near.step:
-            raise no_whole_reading()
+            raise no_whole_reading(view)
         return float(near.values.min())
     return _without_noise(inside)[0]
 
