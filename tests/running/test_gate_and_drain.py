@@ -107,7 +107,7 @@ def test_with_the_drains_supply_dead_the_gate_stays_on_and_that_is_said(tmp_path
     gate, drain = sorted(outcome.not_confirmed, key=lambda line: line.startswith("drain"))
     assert says(gate, "gate", "left.1", "drain", "OFF", "mains switch")
     assert says(drain, "drain", "right.1", "right", "mains switch")
-    # What is told of a voltage was read: the gate's goes on to be, the drain's was before OFF, where that left.
+    # What is told of a voltage was read: the gate's goes on to be, the drain's was before OFF, if that left.
     assert outcome.switched_off["gate"].residual == pytest.approx(3.0, abs=0.05)
     drain_off = outcome.switched_off["drain"]
     last = (drain_off.residual, drain_off.before)

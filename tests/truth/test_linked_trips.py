@@ -201,7 +201,9 @@ def test_the_check_says_who_switches_and_how_late(case: Case, tmp_path: Path) ->
     if case.delay == OWN:
         assert not told
     else:
-        assert any(says(each.why, "core", f"{case.delay * 1e3:g} ms") for each in told)
+        taken = case.exchange or "20 ms"
+        assert any(says(each.why, "core", f"{case.delay * 1e3:g} ms", taken) for each in told)
+        assert all(("'exchange'" in each.why) is (case.exchange is None) for each in told)
 
 
 @pytest.mark.parametrize("every", ["20 ms", "1 s"])

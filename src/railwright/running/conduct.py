@@ -558,7 +558,12 @@ class Conduct:
         deviations = (
             *self.plan.notes,
             *deviations_of(
-                self.late, self.left_out, self.intake.missed, self.clocks.notes, self.polling.periods
+                self.late,
+                self.left_out,
+                self.intake.missed,
+                self.clocks.notes,
+                self.polling.periods,
+                self.rig.slower_than_taken(),
             ),
             *self.watch.followed.differences.values(),
             *([f"the run ended early: {cause}"] if ended not in AS_REQUIRED else []),
