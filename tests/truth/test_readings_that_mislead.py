@@ -131,6 +131,33 @@ def test_no_rule_passes_or_fails_within_what_readings_miss(
     assert decide(misread, far, "V", rule, 1.0)[0] is Outcome.PASS
 
 
+@pytest.mark.parametrize(("rule", "band"), [("guarded", 1.0), ("guarded", 0.5), ("simple", 1.0)])
+@pytest.mark.parametrize(("true", "shown", "within"), [(5.0, 10.0, 1.0), (4.8, 5.0, 0.1), (7.0, 5.0, 1.5)])
+def test_no_rule_decides_against_what_was_true_where_it_was_read_so(
+    true: float, shown: float, within: float, rule: Literal["guarded", "simple"], band: float
+) -> None:
+    """A unit that is as rehearsed, read as rehearsed: its limit lies just beside what is true."""
+    sure = Measured(shown, shown - within, shown + within, (), "read")
+    key = ("a", "supply", 0)
+    below, above = misreadings_of({("a", 0): read(true, 0.0)}, [(key, sure)])[key]
+    misread = replace(
+        sure,
+        low=sure.low - below,
+        high=sure.high + above,
+        misread_below=below,
+        misread_above=above,
+    )
+    for limit in (true - 0.01, true + 0.01):
+        for tolerance in (Tolerance(None, limit), Tolerance(limit, None)):
+            right = Outcome.PASS if _within(true, tolerance) else Outcome.FAIL
+            assert decide(misread, tolerance, "V", rule, band)[0] in (right, Outcome.INCONCLUSIVE)
+
+
+def _within(value: float, tolerance: Tolerance) -> bool:
+    above = tolerance.upper is not None and value > tolerance.upper
+    return not (above or (tolerance.lower is not None and value < tolerance.lower))
+
+
 def read(value: float, within: float = 0.1) -> Measured:
     return Measured(value, value - within, value + within, (), "read")
 

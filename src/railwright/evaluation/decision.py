@@ -30,20 +30,21 @@ def decide(
 
     guarded: a pass needs the value inside the limits by at least guard_band · U, a fail outside by at least
     guard_band · U; between the two it is inconclusive [1]_. U is the distance from the value to the end of
-    its 95 % interval on that side. simple: the value alone decides, but for what the readings of a rehearsal
-    miss of it. Where something can hide from the
-    readings, neither rule passes an upper limit; where it can take all of the value away, neither passes a
-    lower one, nor fails an upper one.
+    its 95 % interval on that side. simple: the value alone decides. By either rule, a limit that lies between
+    the value and what was true in a rehearsal that was read so is neither passed nor failed. Where something
+    can hide from the readings, neither rule passes an upper limit; where it can take all of the value away,
+    neither passes a lower one, nor fails an upper one.
     """
     band = guard_band if rule == "guarded" else 0.0
     low = measured.value - band * (measured.value - measured.low)
     if measured.unseen and measured.low <= 0.0:
         low = min(low, measured.low)
     high = measured.value + band * (measured.high - measured.value)
-    low, high = (
-        min(low, measured.value - measured.misread_below),
-        max(high, measured.value + measured.misread_above),
-    )
+    # The interval reaches beyond what was true there by half of what it had on that side.
+    if measured.misread_below:
+        low = min(low, (measured.value + measured.low - measured.misread_below) / 2)
+    if measured.misread_above:
+        high = max(high, (measured.value + measured.high + measured.misread_above) / 2)
     stated = _stated(measured, unit)
     lower, upper = tolerance.lower, tolerance.upper
     if upper is not None and low > upper:
