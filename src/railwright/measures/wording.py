@@ -21,9 +21,9 @@ def interval_words(low: str, high: str, bounded: float) -> str:
 
 
 def misreading_words(misread: float, unit: str) -> str:
-    """That an interval is wider by this because readings mislead."""
+    """That an interval is wider by this because the readings of a rehearsal miss the true value."""
     wider = f"the interval is wider by {amount(misread, unit)}"
-    return f"in a rehearsal of the step such readings miss what is true: {wider}"
+    return f"in a rehearsal of the step, readings like these miss the true value: {wider}"
 
 
 def rate(interval: float) -> str:
