@@ -28,6 +28,9 @@ from railwright.rehearsal.rehearse import rehearse
 PHASES = tuple(Phase(number / 8, number * 3 % 8 / 8) for number in range(8))
 """Where readings may lie in a record, each part of an interval once for questions and for updates."""
 
+MANY = 100_000
+"""Of so many readings one phase is looked at: their sums hardly hang on it, and each phase takes seconds."""
+
 BEYOND = 0.1
 """Part of an interval's half by which it may miss what is true: a 95 % interval need not hold all of it."""
 
@@ -36,6 +39,8 @@ def misreadings(documents: Documents, set_points: SetPoints) -> Misreadings:
     """Of each requirement, source and point how far its interval has to reach further below and above, by
     a rehearsal at nominal values. Empty where the circuit cannot be solved.
     """
+    if not documents.procedure.requires:
+        return NONE_KNOWN
     plan = plan_of(documents, set_points)
     try:
         record = rehearse(documents, set_points, timeline=plan.played).record
@@ -46,7 +51,8 @@ def misreadings(documents: Documents, set_points: SetPoints) -> Misreadings:
         for (name, _, point), measured in measured_points(documents, set_points, record, {}).items()
     }
     meters, every = multimeters_read(documents, record), documents.procedure.record.every
-    read = (as_read(record, documents, set_points, plan.timeline, every, phase) for phase in PHASES)
+    phases = PHASES if plan.timeline.duration < MANY * every else PHASES[:1]
+    read = (as_read(record, documents, set_points, plan.timeline, every, phase) for phase in phases)
     shown = (measured_points(documents, set_points, each, meters) for each in read)
     return misreadings_of(exact, chain.from_iterable(each.items() for each in shown))
 
