@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from benchmarks.disagreement_hunt.drawing import Draw
 from benchmarks.disagreement_hunt.playing import Played, play
+from tests.said import says
 
 from railwright.evaluation.decision import Tolerance, decide
 from railwright.evaluation.evaluate import evaluate
@@ -129,6 +130,24 @@ def test_no_rule_passes_or_fails_within_what_readings_miss(
         assert decide(misread, tolerance, "V", rule, 1.0)[0] is Outcome.INCONCLUSIVE
     far = Tolerance(0.0, 10.0)
     assert decide(misread, far, "V", rule, 1.0)[0] is Outcome.PASS
+
+
+@pytest.mark.parametrize(
+    ("tolerance", "told"),
+    [
+        (Tolerance(None, 5.05), "2 V"),
+        (Tolerance(None, 4.8), "1 V"),
+        (Tolerance(4.95, None), "1 V"),
+        (Tolerance(5.2, None), "2 V"),
+    ],
+)
+def test_the_reason_has_the_figure_of_the_end_that_leaves_it_open(tolerance: Tolerance, told: str) -> None:
+    """Below the interval is wider by 1 V, above by 2 V."""
+    misread = Measured(5.0, 3.9, 7.1, (), "read", misread_below=1.0, misread_above=2.0)
+    outcome, reason = decide(misread, tolerance, "V", "guarded", 1.0)
+    assert outcome is Outcome.INCONCLUSIVE
+    assert says(reason, told)
+    assert not says(reason, {"1 V": "2 V", "2 V": "1 V"}[told])
 
 
 @pytest.mark.parametrize(("rule", "band"), [("guarded", 1.0), ("guarded", 0.5), ("simple", 1.0)])

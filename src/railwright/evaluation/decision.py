@@ -61,8 +61,10 @@ def decide(
     crossed = upper if upper is not None and high > upper else lower
     assert crossed is not None
     told = f"{stated} is too uncertain against the limit of {amount(crossed, unit)}"
-    if measured.misread:
-        told += f" ({misreading_words(measured.misread, unit)})"
+    # Of the end of the interval that reaches beyond it.
+    misread = measured.misread_above if measured.value <= crossed else measured.misread_below
+    if misread:
+        told += f" ({misreading_words(misread, unit)})"
     return Outcome.INCONCLUSIVE, f"{told}{advice(measured.would_decide)}"
 
 
