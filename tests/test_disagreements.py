@@ -35,7 +35,7 @@ ARRANGED = (
 
 WIDER = (
     (1, 4), (1, 43), (51, 45), (30, 1154), (41, 210), (43, 329), (43, 379), (44, 132), (51, 9), (51, 58),
-    (60, 53), (60, 80), (60, 129), (61, 34), (65, 11), (65, 15),
+    (60, 53), (60, 80), (60, 129), (61, 34), (65, 11), (65, 15), (94, 147),
 )  # fmt: skip
 """The same with the situations that came later: coupled settings, voltages held before, decays."""
 
