@@ -54,6 +54,7 @@ UNTOLD = "no reading can confirm it"
 """Of a recording whose place a person gave."""
 
 
+# Many: a run, what was recorded beside it, and what is known of both.
 def evaluate(
     documents: Documents,
     set_points: SetPoints,
