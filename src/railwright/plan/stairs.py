@@ -219,8 +219,9 @@ class _Jump(NamedTuple):
 
 
 def _jump_of(action: Action, stands: float, before: _Jump | None, feed: Feed, bench: Bench) -> _Jump | None:
-    """The jump that an action is, as a line that is too steep for the outputs' slew is one, or that its stairs
-    end with; None: it is a line of their own slew, or they have none. stands: where the set point is told to be [V]; before: the jump before it.
+    """The jump that an action is (a line too steep for the outputs' slew counts as one), or that its stairs
+    end with; None: it is a line within their slew, or they have none. stands: the set point before it [V].
+    before: the jump before it.
     """
     if (slews := slew_range(feed, bench)) is None:
         return None
