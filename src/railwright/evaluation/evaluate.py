@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import replace
 
 from railwright.documents.bench import Bench
@@ -114,8 +114,11 @@ def results_by_source(
     set_points: SetPoints,
     record: Record,
     multimeters: Mapping[str, MultimeterReadings],
+    inputs: Container[str],
 ) -> list[Result]:
-    """What the run's own readings say of each requirement, and what each multimeter does that tells of it."""
+    """What the run's own readings say of each requirement of these inputs, and what each multimeter does that
+    tells of it.
+    """
     own = _own(documents.bench, set_points, record)
     case, sources = _case(documents, own, COMPLETED, NONE_KNOWN), [own]
     for name, readings in multimeters.items():
@@ -125,7 +128,7 @@ def results_by_source(
         _from_source(case, requirement, source)
         for requirement in documents.procedure.requires
         for source in sources
-        if source is own or _tells(source, requirement)
+        if requirement.of in inputs and (source is own or _tells(source, requirement))
     ]
 
 
