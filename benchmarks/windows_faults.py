@@ -26,7 +26,7 @@ from railwright.rehearsal.ensemble import _slots
 from railwright.rehearsal.fault_entries import FAULTS
 from railwright.rehearsal.fault_scene import Scene, Trial
 from railwright.rehearsal.faults import SETTLE, power_up_alone
-from railwright.rehearsal.rehearse import tell
+from railwright.rehearsal.rehearse import program_outputs
 
 AFTER = 0.1
 """Least time for which a fault is followed [s]."""
@@ -84,7 +84,7 @@ class FaultPlayer:
         errors, _ = output_errors(self.documents, set_points)
         timeline = self.scene.timeline if trial is None or trial.timeline is None else trial.timeline
         simulation = Simulation(self.circuit)
-        tell(simulation, self.documents, set_points, timeline, errors)
+        program_outputs(simulation, self.documents, set_points, timeline, errors)
         return simulation
 
     def trials(self) -> Iterator[Trial]:

@@ -44,7 +44,7 @@ WIRES = {
 @pytest.mark.parametrize("wires", WIRES)
 @pytest.mark.parametrize("name", [kind.name for kind in KINDS])
 def test_it_is_the_same_over_every_transport(name: str, wires: str, tmp_path: Path) -> None:
-    for cell in of_kind(name, 2, seed=len(wires)):
+    for cell in of_kind(name, 1, seed=len(wires)):
         verdict = verdict_of(cell, tmp_path, wires=WIRES[wires])
         assert verdict.wrong == "", f"{cell.line}: {verdict.ending}: {verdict.wrong}"
 

@@ -37,18 +37,18 @@ def cluster():
 def test_a_killed_worker_costs_its_share_and_not_the_result(cluster):
     documents = load_documents(PROCEDURE)
     plan = plan_ensemble(
-        documents, {"transducer": TRANSDUCER}, 20 * CHUNK, timeline=short(documents), tail=0.01
+        documents, {"transducer": TRANSDUCER}, 10 * CHUNK, timeline=short(documents), tail=0.01
     )
     killed: list[int] = []
 
     def kill_one(seen):
-        if not killed and seen.played >= 4 * CHUNK:
+        if not killed and seen.played >= 3 * CHUNK:
             killed.append(next(iter(cluster.workers.values())).pid)
             os.kill(killed[0], signal.SIGKILL)
 
     spread = merged(over_cluster(plan, cluster.scheduler_address), kill_one)
     assert killed
-    assert spread.played == 20 * CHUNK
+    assert spread.played == 10 * CHUNK
     assert pickle.dumps(spread) == pickle.dumps(merged(over_threads(plan)))
 
 

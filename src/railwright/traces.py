@@ -73,6 +73,13 @@ class Traces:
         object.__setattr__(self, "time", _read_only(self.time))
         object.__setattr__(self, "columns", FrozenDict(columns))
 
+    @property
+    def in_limit(self) -> Flags:
+        """Where the output is in its current or power limit; shape (n,)."""
+        mode = self.columns["mode"]
+        limited: Flags = (mode == Mode.CC) | (mode == Mode.CP)
+        return limited
+
     def between(self, start: float, end: float) -> Traces:
         """The part with start <= time <= end [s]."""
         import numpy as np

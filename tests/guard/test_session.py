@@ -10,7 +10,7 @@ import pytest
 from tests.said import says
 
 from railwright.guard.session import Session, SessionError, Unreachable
-from railwright.guard.session_settings import USUAL, SessionCommand, SessionSettings
+from railwright.guard.session_settings import USUAL, SessionCommand, SessionSettings, questions
 from railwright.virtual_time import MemoryWriter, VirtualLoop, memory_streams
 
 Serve = Callable[[asyncio.StreamReader, MemoryWriter], Awaitable[None]]
@@ -287,3 +287,32 @@ def test_half_of_what_leaves_together_is_nothing_for_the_next_connection() -> No
 
     with_peer(serve, use, SessionSettings(pause=0.05))
     assert heard == ["INST UNIT1", "INST UNIT2", "OUTP OFF"]
+
+
+@pytest.mark.parametrize(
+    ("message", "asked"),
+    [
+        ("*IDN?", 1),
+        ("MEASure:VOLTage? (@1)\n", 1),
+        ("INSTrument 2;MEASure:VOLTage?;:MEASure:CURRent? MAX", 2),
+        ("OUTPut OFF;*CLS", 0),
+        # IEEE 488.2-1992, 7.6.1: only a header that ends in '?' asks; a text may have one in it.
+        ('DISPlay:TEXT "ready? ; *IDN? x"', 0),
+        ("DISPlay:TEXT 'off?';*OPC?", 1),
+        ("", 0),
+    ],
+)
+def test_only_a_header_asks(message: str, asked: int) -> None:
+    assert questions(message) == asked
+
+
+def test_a_text_with_a_question_mark_in_it_is_told_and_not_waited_for() -> None:
+    async def silent(reader: asyncio.StreamReader, writer: MemoryWriter) -> None:
+        await reader.readline()
+
+    async def use(session: Session) -> str:
+        return (await session.say('DISPlay:TEXT "ready?"', 1.0)).answer
+
+    answer, took = with_peer(silent, use)
+    assert answer == ""
+    assert took < 0.5

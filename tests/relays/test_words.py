@@ -10,6 +10,7 @@ from tests.said import says
 
 from railwright.documents.loader import load_documents
 from railwright.job import Job
+from railwright.plan.coming_up import coming_up
 from railwright.report.contact_words import contact_words, contacts_first, contacts_last
 from railwright.report.sheet_order import in_order
 from railwright.report.sheet_wires import wires
@@ -41,7 +42,8 @@ def test_the_sheet_has_contacts_stand_before_the_first_output_and_after_the_last
     assert [each.split(": ")[-1] for each in contacts_first(own)] == [f"{first}."]
     assert [each.split(": ")[-1] for each in contacts_last(own)] == [f"{rest}."]
     settings = Job.open(path).check(static=True).settings
-    tasks = in_order(own, settings.set_points, sources_of(own)[0])
+    sources, timeline = sources_of(own)
+    tasks = in_order(own, settings.set_points, sources, timeline, coming_up(timeline))
     with_contacts = [
         number for number, task in enumerate(tasks) if any("gate" in each for each in task.parts)
     ]
@@ -61,7 +63,8 @@ def test_the_sheet_moves_a_contact_between_two_power_ups(tmp_path: Path) -> None
     )
     path = documents(tmp_path / "s", steps=steps)
     own = load_documents(path)
-    tasks = in_order(own, Job.open(path).check(static=True).settings.set_points, sources_of(own)[0])
+    (sources, timeline), settings = sources_of(own), Job.open(path).check(static=True).settings
+    tasks = in_order(own, settings.set_points, sources, timeline, coming_up(timeline))
     stands = [task.parts[0].split(": ")[-1] for task in tasks if any("gate" in each for each in task.parts)]
     assert stands == ["open.", "closed.", "open."]
     # 12 ms up, 150 ms settling, 50 ms for the contact.

@@ -16,6 +16,7 @@ from tests.said import says
 
 from railwright.dialects.dialect import load_dialect
 from railwright.documents.loader import Documents, load_documents
+from railwright.plan.coming_up import coming_up
 from railwright.plan.off_order import off_order
 from railwright.report.sheet_order import Task, in_order
 from railwright.settings.context import sources_of
@@ -27,8 +28,8 @@ QUICK = "gap: 50 ms, rise: 2 V/ms"
 
 def tasks(documents: Documents) -> list[Task]:
     settings = settle(documents, TODAY)
-    sources, _ = sources_of(documents)
-    return in_order(documents, settings.set_points, sources)
+    sources, timeline = sources_of(documents)
+    return in_order(documents, settings.set_points, sources, timeline, coming_up(timeline))
 
 
 def words(documents: Documents) -> list[str]:

@@ -6,11 +6,12 @@ import math
 
 import pytest
 
+from railwright.circuit.leads import most_resistance
 from railwright.documents.bench import Lead, StockConductor
 from railwright.documents.translate import validated
 from railwright.physics import conductors as physics
 from railwright.physics.conductor_heat import heat_given_off, temperature_rise
-from railwright.settings.rules.leads import loop_drop, recommend
+from railwright.settings.rules.leads import recommend
 
 LEAD = validated(Lead, {"conductor": "AWG 24", "one_way_length": "3 m", "contact_resistance_loop": "10 mohm"})
 
@@ -61,4 +62,4 @@ def test_heat_rules_out_what_the_drop_would_permit() -> None:
 def test_a_metric_conductor_drops_by_the_maximum_of_its_class() -> None:
     (metric,) = stock("0.5 mm2 class 5")
     # IEC 60228, class 5: 39.0 ohm/km at 20 °C; 6 m of it and 10 mohm at 1 A
-    assert loop_drop(metric.conductor, LEAD, 1.0, 20.0) == pytest.approx(6 * 39e-3 + 0.01, rel=1e-9)
+    assert most_resistance(LEAD, metric.conductor, 20.0) == pytest.approx(6 * 39e-3 + 0.01, rel=1e-9)

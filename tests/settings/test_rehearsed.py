@@ -18,12 +18,13 @@ from railwright.evaluation.evaluate import evaluate
 from railwright.plan.timeline import build_timeline
 from railwright.quantities import figures_of
 from railwright.rehearsal.rehearse import rehearse
+from railwright.rehearsal.starts import hardest
 from railwright.settings.check import check
 from railwright.settings.findings import Finding, Severity
 from railwright.settings.hookup import hooked_up
 from railwright.settings.hookup.result import HookedUp
 from railwright.settings.rehearsed import REHEARSED_RULES
-from railwright.settings.rehearsed.view import hardest, stretches
+from railwright.settings.rehearsed.view import stretches
 from railwright.settings.rules import RULES
 from railwright.settings.settle import Settings, rehearsed_findings, settle
 from railwright.traces import Event, EventKind, Facts, Mode, Record, Traces

@@ -17,7 +17,7 @@ from benchmarks.disagreement_hunt.playing import Played, play
 
 from railwright.evaluation.decision import Tolerance, decide
 from railwright.evaluation.evaluate import evaluate
-from railwright.evaluation.misreading import PHASES
+from railwright.evaluation.misreading import PHASES, misreadings_of
 from railwright.evaluation.outcome import Outcome
 from railwright.measures.outcome import Measured
 
@@ -129,6 +129,42 @@ def test_no_rule_passes_or_fails_within_what_readings_miss(
         assert decide(misread, tolerance, "V", rule, 1.0)[0] is Outcome.INCONCLUSIVE
     far = Tolerance(0.0, 10.0)
     assert decide(misread, far, "V", rule, 1.0)[0] is Outcome.PASS
+
+
+def read(value: float, within: float = 0.1) -> Measured:
+    return Measured(value, value - within, value + within, (), "read")
+
+
+@pytest.mark.parametrize(
+    ("true", "shown", "below", "above"),
+    [
+        (5.0, 5.0, 0.0, 0.0),
+        (5.109, 5.0, 0.0, 0.0),
+        (5.2, 5.0, 0.0, 0.15),
+        (4.8, 5.0, 0.15, 0.0),
+        (-1.0, 1.0, 1.95, 0.0),
+    ],
+)
+def test_the_middle_half_of_the_interval_holds_what_is_true(
+    true: float, shown: float, below: float, above: float
+) -> None:
+    found = misreadings_of({("a", 0): read(true, 0.0)}, [(("a", "supply", 0), read(shown))])
+    assert found.get(("a", "supply", 0), (0.0, 0.0)) == pytest.approx((below, above))
+    middle = shown - 0.05 - below, shown + 0.05 + above
+    assert (below, above) == (0.0, 0.0) or middle[0] - 1e-9 <= true <= middle[1] + 1e-9
+
+
+def test_points_of_a_sweep_and_phases_are_each_held_against_their_own() -> None:
+    exact = {("a", 0): read(5.0, 0.0), ("a", 1): read(9.0, 0.0)}
+    right = [(("a", "supply", 0), read(5.0)), (("a", "supply", 1), read(9.0))]
+    assert misreadings_of(exact, right) == {}
+    other = [
+        (("a", "supply", 1), read(8.0)),
+        (("a", "supply", 1), read(9.5)),
+        (("b", "supply", 0), read(1.0)),
+    ]
+    found = misreadings_of(exact, [*right, *other])
+    assert found == {("a", "supply", 1): pytest.approx((0.45, 0.95))}
 
 
 def test_every_phase_asks_and_updates_at_another_time() -> None:

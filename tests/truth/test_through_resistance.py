@@ -20,6 +20,7 @@ from tests.truth.small import OUTPUT, fed_by, write
 from railwright.documents.device import Input
 from railwright.documents.loader import load_documents
 from railwright.job import Job
+from railwright.plan.coming_up import coming_up
 from railwright.report.sheet_order import in_order
 from railwright.settings.context import sources_of
 from railwright.settings.draw import LoadModel
@@ -147,10 +148,11 @@ def test_the_sheet_shows_the_current_of_once_it_is_charged(
     }
     own = fed_by(*load_of(farads, ohms, resistor), current={"steady": "10 mA .. 0.8 A", "at_most": "3 A"})
     documents = load_documents(write(tmp_path / "job", {"main": own}, procedure))
-    points, (sources, _) = Job.open(tmp_path / "job" / "small.procedure.yaml").check(), sources_of(documents)
+    points = Job.open(tmp_path / "job" / "small.procedure.yaml").check()
+    sources, timeline = sources_of(documents)
     (said,) = [
         each.words
-        for each in in_order(documents, points.settings.set_points, sources)
+        for each in in_order(documents, points.settings.set_points, sources, timeline, coming_up(timeline))
         if each.words.startswith("Verify")
     ]
     # From then on what charges it is less than 10 % of what the load draws.

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from railwright.documents.bench import Bench, Lead
+from railwright.documents.conductor import Conductor
 from railwright.documents.fixture import Fixture
 from railwright.physics import conductors
 from railwright.quantities import Uncertain
@@ -52,24 +53,28 @@ def lead_resistance(lead: Lead, bench: Bench, fixture: Fixture | None = None) ->
     given = lead.contact_resistance_loop
     contacts = Uncertain(0.0, 0.0, 0.0) if given is None else given
     missing = [] if given is not None else ["contact resistance"]
-    conductor, length, ambient = lead.conductor, lead.one_way_length, bench.ambient
-    area = conductor.section
+    area, length, ambient = lead.conductor.section, lead.one_way_length, bench.ambient
     low = conductors.loop_resistance(area, length, ambient.low, contacts.low)
     nominal = conductors.loop_resistance(area, length, ambient.nominal, contacts.nominal)
-
-    def most(temperature: float) -> float:
-        return conductors.loop_resistance(
-            area, length, temperature, contacts.high, conductor.iec_class, "maximum"
-        )
-
-    high = most(ambient.high)
-    per_kelvin = most(ambient.high + 1.0) - high  # it grows in proportion
+    high = most_resistance(lead, lead.conductor, ambient.high)
+    # It grows in proportion.
+    per_kelvin = most_resistance(lead, lead.conductor, ambient.high + 1.0) - high
     whole = Uncertain(nominal, low, max(high, nominal))
     if fixture is not None:
         own = fixture.resistance
         whole = Uncertain(whole.nominal + own.nominal, whole.low + own.low, whole.high + own.high)
         missing += [f"resistance of the {part}" for part in fixture.unknown]
     return Resistance(whole, given is not None, tuple(missing), ambient.high, per_kelvin)
+
+
+def most_resistance(lead: Lead, conductor: Conductor, temperature: float) -> float:
+    """Largest loop resistance of a lead, with its contacts, where it is made of a conductor [Ω], at a
+    temperature [°C]: the maximum of IEC 60228 where the conductor has a class.
+    """
+    contacts = lead.contact_resistance_loop.high if lead.contact_resistance_loop else 0.0
+    return conductors.loop_resistance(
+        conductor.section, lead.one_way_length, temperature, contacts, conductor.iec_class, "maximum"
+    )
 
 
 def lead_inductance(lead: Lead) -> float:

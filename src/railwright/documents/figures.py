@@ -74,6 +74,13 @@ def own_capacitance(output: Output) -> float:
     return assumed_capacitance(output.current.high) if given is None else given
 
 
+def rated_slew(output: Output, time: float | None) -> float | None:
+    """Rate at which an output's voltage moves [V/s] whose data sheet gives this time for it [s], such as its
+    rise: from 10 to 90 % of full scale. None: the time is unknown.
+    """
+    return None if time is None else 0.8 * output.voltage.high / time
+
+
 def fastest_reference(output: Output) -> float | None:
     """The fastest that the output's reference moves upwards [V/s], whatever slope is set: more than its rated
     rise where the current rating holds that back; None: unknown.

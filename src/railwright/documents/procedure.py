@@ -244,6 +244,7 @@ class Decision(Model):
 
 
 _LIMIT = WithJsonSchema({"type": ["string", "number"], "examples": ["1.5 A", "60 ms", 0]})
+_LIMIT_KEYS = ("at_most", "at_least", "between")
 _LIMITS = WithJsonSchema({"type": "string", "examples": ["7.0 V .. 8.2 V"]})
 
 
@@ -274,7 +275,7 @@ class Requirement(Model):
     at_least: Annotated[float, _LIMIT] | None = Field(None, description="lower limit")
     between: Annotated[Interval, _LIMITS] | None = Field(None, description="lower and upper limit")
 
-    @field_validator("at_most", "at_least", "between", mode="before")
+    @field_validator(*_LIMIT_KEYS, mode="before")
     @classmethod
     def _in_unit(cls, given: Any, info: ValidationInfo) -> Any:
         measure = info.data.get("measure")
@@ -291,7 +292,7 @@ class Requirement(Model):
 
     @model_validator(mode="after")
     def _one(self) -> Self:
-        exactly_one(self, ("at_most", "at_least", "between"))
+        exactly_one(self, _LIMIT_KEYS)
         if self.by is not None and self.known.trip is None:
             raise fault(
                 f"expected 'by' beside a measure of a trip, got it beside '{self.measure}'; remove it", "by"
@@ -318,6 +319,11 @@ class Requirement(Model):
     def unit(self) -> str:
         """SI unit of the measure's result."""
         return self.known.unit
+
+    @property
+    def limit_key(self) -> str:
+        """Key under which its limit, or both, are written."""
+        return next(key for key in _LIMIT_KEYS if getattr(self, key) is not None)
 
     @property
     def limits(self) -> tuple[float | None, float | None]:

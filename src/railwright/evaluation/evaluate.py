@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Container, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 
 from railwright.documents.bench import Bench
@@ -53,6 +54,7 @@ UNTOLD = "no reading can confirm it"
 """Of a recording whose place a person gave."""
 
 
+# Many: a run, what was recorded beside it, and what is known of both.
 def evaluate(
     documents: Documents,
     set_points: SetPoints,
@@ -76,17 +78,13 @@ def evaluate(
     """
     own = _own(documents.bench, set_points, record)
     case = _case(documents, own, ending, misread)
-    sources, notes, offsets, bounds = [own], [], [], []
-    for recording, offset in zip(external, given or [None] * len(external), strict=True):
-        source, alignment = _aligned(documents.bench, set_points, recording, own, offset)
-        sources.append(source)
-        notes.append(_alignment_note(recording.origin, alignment))
-        offsets.append(alignment.offset)
-        bounds.append(alignment.given)
-    for name, readings in (multimeters or {}).items():
-        read, told = multimeter_source(documents, name, readings, own)
-        sources += [read] if read is not None else []
-        notes += told
+    aligned = [
+        _aligned(documents.bench, set_points, recording, own, offset)
+        for recording, offset in zip(external, given or [None] * len(external), strict=True)
+    ]
+    metered, told = _metered(documents, own, multimeters or {})
+    sources = [own, *(source for source, _ in aligned), *metered]
+    notes = [*(_alignment_note(source.name, alignment) for source, alignment in aligned), *told]
     found = contradictions(case, sources)
     results = []
     for requirement in documents.procedure.requires:
@@ -102,34 +100,41 @@ def evaluate(
         names,
         tuple(notes),
         ending.withheld,
-        tuple(offsets),
+        tuple(alignment.offset for _, alignment in aligned),
         contradictions=found,
         lead_drops=tuple(lead_drops(case, sources)),
-        given=tuple(bounds),
+        given=tuple(alignment.given for _, alignment in aligned),
     )
 
 
-def results_by_source(
+def measured_points(
     documents: Documents,
     set_points: SetPoints,
     record: Record,
     multimeters: Mapping[str, MultimeterReadings],
     inputs: Container[str],
-) -> list[Result]:
-    """What the run's own readings say of each requirement of these inputs, and what each multimeter does that
-    tells of it.
+) -> dict[tuple[str, str, int], Measured]:
+    """What the run's own readings, and each multimeter that tells of it, make of each requirement of these
+    inputs: by its name, that of the source, and the number of the sweep's point where each is asked for, else
+    0. What cannot be measured is left out.
     """
     own = _own(documents.bench, set_points, record)
-    case, sources = _case(documents, own, COMPLETED, NONE_KNOWN), [own]
-    for name, readings in multimeters.items():
-        read, _ = multimeter_source(documents, name, readings, own)
-        sources += [read] if read is not None else []
-    return [
-        _from_source(case, requirement, source)
-        for requirement in documents.procedure.requires
-        for source in sources
-        if requirement.of in inputs and (source is own or _tells(source, requirement))
-    ]
+    case, metered = _case(documents, own, COMPLETED, NONE_KNOWN), _metered(documents, own, multimeters)[0]
+    found = {}
+    for requirement in (each for each in documents.procedure.requires if each.of in inputs):
+        for source in (own, *(each for each in metered if _tells(each, requirement))):
+            with suppress(CannotMeasure, NotAsRequired, Beyond):
+                for point, measured in enumerate(_points(case, requirement, source)):
+                    found[requirement.name, source.name, point] = measured
+    return found
+
+
+def _metered(
+    documents: Documents, own: RecordSource, multimeters: Mapping[str, MultimeterReadings]
+) -> tuple[list[RecordSource], list[str]]:
+    """The multimeters whose readings tell anything, and what is to be said of them."""
+    found = [multimeter_source(documents, name, readings, own) for name, readings in multimeters.items()]
+    return [read for read, _ in found if read is not None], [note for _, told in found for note in told]
 
 
 def offset_of(documents: Documents, set_points: SetPoints, record: Record, external: Record) -> float:
@@ -367,7 +372,7 @@ def _measured(case: Case, requirement: Requirement, source: RecordSource) -> Res
     tolerance = Tolerance(*requirement.limits)
     decision = case.documents.procedure.decision
     try:
-        measured = _worst([requirement.known(view) for view in views(case, requirement, source)], tolerance)
+        measured = _worst(_points(case, requirement, source), tolerance)
     except CannotMeasure as problem:
         reason = f"{problem}{advice(problem.would_decide)}"
         unmeasured = Unmeasured(str(problem), problem.would_decide)
@@ -380,18 +385,29 @@ def _measured(case: Case, requirement: Requirement, source: RecordSource) -> Res
         ) or (problem.side == "below" and tolerance.lower is not None and problem.bound <= tolerance.lower)
         outcome = Outcome.FAIL if failed else Outcome.INCONCLUSIVE
         return _result(requirement, source, outcome, str(problem))
-    below, above = case.misread.get((requirement.name, source.name), (0.0, 0.0))
-    if below or above:
-        measured = replace(
-            measured,
-            low=measured.low - below,
-            high=measured.high + above,
-            misread_below=below,
-            misread_above=above,
-            would_decide=measured.would_decide or "a recorder that samples faster",
-        )
     outcome, reason = decide(measured, tolerance, requirement.unit, decision.rule, decision.guard_band)
     return _result(requirement, source, outcome, reason, measured)
+
+
+def _points(case: Case, requirement: Requirement, source: RecordSource) -> list[Measured]:
+    """What a source says of each point of a sweep, or of the step: wider where readings are known to
+    mislead.
+    """
+    found = []
+    for point, view in enumerate(views(case, requirement, source)):
+        measured = requirement.known(view)
+        if known := case.misread.get((requirement.name, source.name, point)):
+            below, above = known
+            measured = replace(
+                measured,
+                low=measured.low - below,
+                high=measured.high + above,
+                misread_below=below,
+                misread_above=above,
+                would_decide=measured.would_decide or "a recorder that samples faster",
+            )
+        found.append(measured)
+    return found
 
 
 def _worst(candidates: Sequence[Measured], tolerance: Tolerance) -> Measured:

@@ -17,7 +17,7 @@ from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
 from railwright.rehearsal.circuit import uncertain_quantities
 from railwright.rehearsal.design import Design
-from railwright.rehearsal.rehearse import told_simulation
+from railwright.rehearsal.rehearse import programmed_simulation
 from railwright.traces import Span
 
 if TYPE_CHECKING:
@@ -123,7 +123,7 @@ def _means(
 ) -> dict[tuple[str, str], Array]:
     """Means over the aperture in each (step, input), shape (n,) [A]."""
     timeline = timeline_of(documents.procedure, documents.device)
-    simulation, _ = told_simulation(documents, set_points, timeline, case, change)
+    simulation, _ = programmed_simulation(documents, set_points, timeline, case, change)
     samples = simulation.advance(timeline.duration).samples
     spans = {span.name: span for span in timeline.spans}
     return {

@@ -13,8 +13,7 @@ from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
 from railwright.documents.device import Input
 from railwright.documents.figures import error_bound
 from railwright.documents.loader import Documents
-from railwright.quantities import show
-from railwright.settings import figures
+from railwright.quantities import round_down, round_up, show
 from railwright.settings.context import FedInput
 from railwright.settings.group import Quantity
 
@@ -144,14 +143,14 @@ def input_figures(documents: Documents, sources: Mapping[str, FedInput], name: s
     harmless, why = _harmless(sources, name)
     started = [START_MARGIN * each.starts_at.high for each in source.load.converters]
     drop = source.drop(source.needs[0]) if source.needs is not None and not source.senses else 0.0
-    lowest = min(figures.round_up(max([wanted.operating.low + drop, *started])), wanted.nominal)
+    lowest = min(round_up(max([wanted.operating.low + drop, *started])), wanted.nominal)
     levels: tuple[float, ...] = (harmless,) if lowest <= harmless else (harmless, lowest)
     if levels[-1] < wanted.nominal:
         levels = (*levels, wanted.nominal)
     blind = max(blind_of(source), documents.procedure.record.every)
     return InputFigures(
         name,
-        figures.round_down(min(PROBE, harmless / 2)),
+        round_down(min(PROBE, harmless / 2)),
         harmless,
         levels,
         _slope(source, harmless),
@@ -176,9 +175,9 @@ def _harmless(sources: Mapping[str, FedInput], name: str) -> tuple[float, str]:
             borne = theirs.input.withstands_always or theirs.input.operating.high
             found.append((borne, f"what {other} bears, should their leads be exchanged"))
     value, why = min(found)
-    if figures.round_down(value) <= 0.0:
+    if round_down(value) <= 0.0:
         raise NotPossible(f"{name}: no voltage of 0.1 V or more is harmless ({why}); write one by hand")
-    return figures.round_down(value), why
+    return round_down(value), why
 
 
 def _slope(source: FedInput, harmless: float) -> float:

@@ -38,10 +38,9 @@ from railwright.first_power.text import Draft, LimitsOf, as_text, listed, names_
 from railwright.plan.contacts import closed_after, contacts_of
 from railwright.plan.off_order import off_order
 from railwright.plan.set_points import SetPoints
-from railwright.quantities import show
+from railwright.quantities import round_up, show
 from railwright.settings.constraints import current_limit, ovp, trip_delay
 from railwright.settings.context import FedInput, sources_of
-from railwright.settings.figures import round_up
 from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import settle
 
@@ -103,10 +102,10 @@ class _Scene:
             self.hook_up,
             limits,
             self.order,
+            self.down,
             self.gap,
             steps,
             self.every,
-            down=self.down,
             beside=self.beside,
             pins=self.pins,
             contacts=self.contacts,

@@ -43,6 +43,7 @@ class Draft:
     hook_up: Mapping[str, HookUp]
     limits: Mapping[str, LimitsOf]
     order: tuple[str, ...]
+    down: tuple[str, ...]
     gap: float
     steps: tuple[PlainStep, ...]
     every: float
@@ -51,7 +52,6 @@ class Draft:
     watched: tuple[Watched, ...] = ()
     trips: tuple[tuple[str, str, str], ...] = ()
     overrides: tuple[tuple[str, str, str], ...] = ()
-    down: tuple[str, ...] = ()
     beside: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     pins: Mapping[str, DrivenPin] = field(default_factory=dict)
     contacts: Mapping[str, bool] = field(default_factory=dict)
@@ -134,7 +134,7 @@ def _limits(limits: LimitsOf) -> list[str]:
 def _steps(draft: Draft) -> list[str]:
     zeros = ", ".join(f"{quote(name)}: 0 V" for name in draft.order)
     order = ", ".join(map(quote, draft.order))
-    down = ", ".join(map(quote, draft.down or draft.order[::-1]))
+    down = ", ".join(map(quote, draft.down))
     lines = [
         *_contacts(draft),
         f"  - power_up: {{order: [{order}], gap: {show(draft.gap, 's')}, voltages: {{{zeros}}}, "

@@ -15,6 +15,7 @@ from contextlib import suppress
 from typing import Any
 
 from railwright.guard.address import HislipPlace
+from railwright.guard.session_settings import questions
 
 HEADER = struct.Struct("!2sBBIQ")
 """Prologue, message type, control code, parameter, length of the payload [bytes]."""
@@ -130,7 +131,7 @@ class HislipWriter:
         if self._closed:
             return
         number, self._next = self._next, (self._next + 2) & 0xFFFF_FFFF
-        if b"?" in data:
+        if questions(data.decode("latin-1")):
             self._asked.append(number)
         *parts, last = [data[at : at + self._most] for at in range(0, len(data), self._most)]
         control, self._delivered = int(self._delivered), False

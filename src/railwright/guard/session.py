@@ -9,7 +9,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from railwright.guard.address import transport_of
-from railwright.guard.session_settings import USUAL, SessionCommand, SessionSettings
+from railwright.guard.session_settings import USUAL, SessionCommand, SessionSettings, questions
 from railwright.guard.wire import CHUNK, Connect, Reader, Writer
 
 LONGEST_ANSWER = 1 << 20
@@ -224,15 +224,15 @@ class Session:
         return Exchange("", sent, sent)
 
     async def say(self, message: str, deadline: float) -> Exchange:
-        """As `ask` where the message has a question in it, else as `tell`."""
-        return await (self.ask if "?" in message else self.tell)(message, deadline)
+        """As `ask` where the message asks something, else as `tell`."""
+        return await (self.ask if questions(message) else self.tell)(message, deadline)
 
     async def say_all(self, messages: Sequence[str], deadline: float) -> Exchange:
         """Messages one after the other, each within the deadline [s]; their answers joined by `;`. Nothing
         comes between them where the caller holds `lock`. Raises SessionError.
         """
         exchanges = [await self.say(each, deadline) for each in messages]
-        answers = [done.answer for done, each in zip(exchanges, messages, strict=True) if "?" in each]
+        answers = [done.answer for done, each in zip(exchanges, messages, strict=True) if questions(each)]
         return Exchange(";".join(answers), exchanges[0].sent, exchanges[-1].received)
 
     def push(self, message: str) -> None:

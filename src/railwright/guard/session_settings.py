@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import termios
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -32,11 +33,19 @@ class LineSettings:
         return (1 + self.data_bits + (self.parity != "none") + self.stop_bits) / self.baud
 
 
+_QUOTED = re.compile(r""""[^"]*"|'[^']*'""")
+
+
 def is_query(message: str) -> bool:
     """Whether a message asks something: its header, before the first blank, ends in a question mark (IEEE
     488.2-1992, 7.6.1).
     """
     return "".join(message.split(None, 1)[:1]).endswith("?")
+
+
+def questions(message: str) -> int:
+    """How many of the messages that are joined in one ask something; texts in quotes do not count."""
+    return sum(map(is_query, _QUOTED.sub("", message).split(";")))
 
 
 class SessionCommand(NamedTuple):

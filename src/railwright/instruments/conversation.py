@@ -8,7 +8,7 @@ from typing import NoReturn
 
 from railwright.dialects.dialect import Dialect
 from railwright.dialects.units import compose
-from railwright.guard.session_settings import SessionSettings, is_query
+from railwright.guard.session_settings import SessionSettings, is_query, questions
 from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.instruments.session import Answer, InstrumentSession, OpenSession
 from railwright.scpi.errors import parse_entry
@@ -117,7 +117,7 @@ class Conversation:
         """
         messages = self.messages(self.dialect.checked(units))
         answer = self._ask_or_explain(messages, at) if explain else self._ask_all(messages, at)
-        asks = any("?" in message for message in messages)
+        asks = any(map(questions, messages))
         parts, took = split_answers(answer.text) if asks else [], answer.received - answer.sent
         self.took[len(parts)] = min(took, self.took.get(len(parts), took))
         return self.unchecked(units, parts), answer
@@ -194,7 +194,7 @@ class Conversation:
         """One message, or several with nothing in between: what was selected may not change."""
         session = self._ready(messages[0])
         try:
-            if len(messages) == 1 and "?" in messages[0]:
+            if len(messages) == 1 and questions(messages[0]):
                 return session.ask(messages[0], at)
             return session.together(messages, at)
         except InstrumentError as error:

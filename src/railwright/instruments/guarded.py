@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from railwright.guard.link import Answerless, GuardLink
-from railwright.guard.session_settings import USUAL, SessionSettings
+from railwright.guard.session_settings import USUAL, SessionSettings, questions
 from railwright.instruments.errors import Fenced, InstrumentError, NotReached
 from railwright.instruments.session import TIMEOUT, Answer, InstrumentSession, OpenSession, Trace
 
@@ -49,7 +49,7 @@ class GuardedSession:
 
     def together(self, messages: Sequence[str], at: float | None = None) -> Answer:
         """The guard holds back its own questions until all of them are through."""
-        answers = any("?" in message for message in messages)
+        answers = any(map(questions, messages))
         return self._exchange(*messages, answers=answers, at=at)
 
     def _exchange(self, message: str, *more: str, answers: bool, at: float | None = None) -> Answer:

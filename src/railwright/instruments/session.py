@@ -10,7 +10,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
-from railwright.guard.session_settings import USUAL, LineSettings, SessionCommand, SessionSettings
+from railwright.guard.session_settings import USUAL, LineSettings, SessionCommand, SessionSettings, questions
 from railwright.instruments.errors import InstrumentError, NotReached
 
 Trace = Callable[[float, str, Literal["sent", "received"], str], None]
@@ -160,7 +160,7 @@ class VisaSession:
         """One after the other: nobody else uses this session."""
         answers, sent = [], []
         for message in messages:
-            if "?" in message:
+            if questions(message):
                 answers.append(self.ask(message, at))
                 sent.append(answers[-1].sent)
             else:

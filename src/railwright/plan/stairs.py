@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from railwright.documents.bench import Bench
+from railwright.documents.figures import rated_slew
 from railwright.documents.output_name import OutputName
 from railwright.plan.line_time import exchange_time
 from railwright.plan.set_points import Feed, SetPoints
@@ -258,8 +259,8 @@ def _jump_time(change: float, feed: Feed, bench: Bench, slew: float) -> float:
     takes = abs(change) / slew
     for points in feed.outputs:
         output = bench.output(points.output)
-        own = output.rise if change > 0.0 else output.fall.loaded
-        takes = max(takes, abs(change) * points.share * (own or 0.0) / (0.8 * output.voltage.high))
+        own = rated_slew(output, output.rise if change > 0.0 else output.fall.loaded)
+        takes = max(takes, abs(change) * points.share / (own or math.inf))
     return takes
 
 

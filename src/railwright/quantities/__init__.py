@@ -56,7 +56,7 @@ from railwright.quantities.fields import (
     Watts,
 )
 from railwright.quantities.parsing import parse_interval, parse_uncertain, parse_value, quoted
-from railwright.quantities.printing import prefix_of, show
+from railwright.quantities.printing import prefix_of, round_down, round_up, show
 from railwright.quantities.statement import (
     Stated,
     StatedFigure,
@@ -138,6 +138,8 @@ __all__ = [
     "parse_value",
     "prefix_of",
     "quoted",
+    "round_down",
+    "round_up",
     "show",
     "state",
     "texts_of",

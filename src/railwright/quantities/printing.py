@@ -24,6 +24,17 @@ NOTHING = 1e-15
 """A thousandth of the smallest prefix: less is what rounding leaves of 0."""
 
 
+def round_up(value: float, digits: int = 2) -> float:
+    """A figure rounded up to so many significant digits, for what people are to write or look for."""
+    return -round_down(-value, digits) if value > 0.0 else value
+
+
+def round_down(value: float, digits: int = 2) -> float:
+    """A figure rounded down to so many significant digits."""
+    step = 10.0 ** (math.floor(math.log10(abs(value) or 1.0)) - digits + 1)
+    return float(f"{math.floor(value / step + 1e-9) * step:.6g}")
+
+
 def show(value: float, unit: str, digits: int = 4, *, resolution: float = 0.0) -> str:
     """Print an SI value with `digits` significant digits and an engineering prefix.
 

@@ -22,7 +22,7 @@ from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Timeline, timeline_of
 from railwright.rehearsal.circuit import stage_figures, uncertain_quantities
 from railwright.rehearsal.design import CHUNK, Design
-from railwright.rehearsal.rehearse import TAIL, InputResult, powered_up, rehearse, told_simulation
+from railwright.rehearsal.rehearse import TAIL, InputResult, powered_up, programmed_simulation, rehearse
 from railwright.rehearsal.summary import Spread
 
 if TYPE_CHECKING:
@@ -245,7 +245,7 @@ def _templates(plan: EnsemblePlan) -> list[tuple[Branch, Template, NDArray[np.in
     from railwright.physics.cases import make_template
 
     documents, set_points = plan.documents, plan.set_points
-    simulation, _ = told_simulation(documents, set_points, plan.timeline)
+    simulation, _ = programmed_simulation(documents, set_points, plan.timeline)
     named = {name: column for column, name in enumerate(plan.design.names)}
     found = []
     for branch in simulation.circuit.branches:

@@ -39,7 +39,7 @@ from railwright.rehearsal.harm import (
     reasons,
     stresses,
 )
-from railwright.rehearsal.rehearse import tell
+from railwright.rehearsal.rehearse import program_outputs
 from railwright.traces import Event, EventKind, integral_of_product
 
 if TYPE_CHECKING:
@@ -296,7 +296,9 @@ class _Study:
         # The device has hung on its outputs, but on no lead that is wrong from the start.
         rested = trial.act is None or not trial.at_power_up
         simulation = Simulation(scene.circuit, everything=True, rested=rested)
-        tell(simulation, scene.documents, trial.set_points or scene.set_points, timeline, self.errors)
+        program_outputs(
+            simulation, scene.documents, trial.set_points or scene.set_points, timeline, self.errors
+        )
         begins, voltages = 0.0, {}
         if not trial.at_power_up:
             begins = scene.steady

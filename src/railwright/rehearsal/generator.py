@@ -10,7 +10,7 @@ from railwright.plan.set_points import Feed
 from railwright.plan.timeline import Action, Timeline
 from railwright.rehearsal.circuit import build_circuit, output_errors
 from railwright.rehearsal.playback import asked_edges
-from railwright.rehearsal.rehearse import tell
+from railwright.rehearsal.rehearse import program_outputs
 from railwright.waveforms.deviation import Edge, edge
 from railwright.waveforms.shapes import GLIDING, Piece, duration_of, moves
 
@@ -47,7 +47,7 @@ def edges_into_load(
             chord = isinstance(move.piece, GLIDING)
             actions.append(Action(move.time, move.kind, feed.input, move.value, move.over, chord=chord))
     end = 2.0 * settle + duration_of(pieces)
-    tell(simulation, documents, feeds, Timeline(tuple(actions), (), end), errors)
+    program_outputs(simulation, documents, feeds, Timeline(tuple(actions), (), end), errors)
     samples = simulation.advance(end).samples[feed.input]
     asked = asked_edges(actions[2:], nominal, end)
     return tuple(edge(each, samples.time, samples.terminal_voltage) for each in asked)

@@ -16,7 +16,7 @@ from railwright.documents.loader import Documents
 from railwright.physics.output_stage import OPP_RESPONSE
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.plan.timeline import Timeline
-from railwright.rehearsal.rehearse import TAIL, told_simulation
+from railwright.rehearsal.rehearse import TAIL, programmed_simulation
 from railwright.traces import Mode, crossing, runs_of
 
 LONG = 0.1
@@ -96,7 +96,7 @@ def needed(
     the input's setting. Raises SolverError.
     """
     free = unprotected(set_points)
-    simulation, errors = told_simulation(documents, free, timeline, case)
+    simulation, errors = programmed_simulation(documents, free, timeline, case)
     advance = simulation.advance(timeline.duration + TAIL)
     found = {
         name: _needed(set_points[name], documents, advance.samples[name], errors, parts, timeline)
@@ -113,7 +113,7 @@ def trips(
     beside: the other inputs that coupled set points let it hang on, whose own trips do not count.
     """
     only = {**unprotected(beside or {}), feed.input: feed}
-    simulation, _ = told_simulation(documents, only, timeline, case)
+    simulation, _ = programmed_simulation(documents, only, timeline, case)
     events = simulation.advance(timeline.duration + TAIL).events
     until = _operates_until(feed.input, documents, timeline)
     return any(bool(event.kind.trip) and event.time < until for event in events)

@@ -1,6 +1,4 @@
-"""Working a procedure through by computation: predicted traces, events, and what a person asks of them
-first.
-"""
+"""Rehearsal of a procedure by computation: predicted traces and events, and the main figures of inputs."""
 
 from __future__ import annotations
 
@@ -30,7 +28,7 @@ from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range
 from railwright.plan.timeline import Action, Timeline, timeline_of
 from railwright.rehearsal.circuit import build_circuit, output_errors
-from railwright.traces import Event, EventKind, Mode, Record, Span, Traces, integral_of_product, runs_of
+from railwright.traces import Event, EventKind, Record, Span, Traces, integral_of_product, runs_of
 
 if TYPE_CHECKING:
     from railwright.physics.circuit import Circuit
@@ -39,19 +37,18 @@ if TYPE_CHECKING:
     from railwright.traces import Array
 
 TAIL = 0.5
-"""How long a rehearsal goes on after the last step [s], so that one sees the voltages fall."""
+"""How long a rehearsal goes on after the last step [s], to show the voltages fall."""
 
 
 @dataclass(frozen=True, slots=True)
 class InputResult:
     """What happened to one input, SI units.
 
-    peak_current, peak_at: over the whole rehearsal. inrush_peak: while it was powered up (and until the step
-    is over in which the contact in its lead, open till then, closes), None: it was not.
-    inrush_charge [C], inrush_i2t [A²s]: over the same time. time_in_limit: in CC or CP, altogether;
+    peak_current, peak_at: over the whole rehearsal. inrush_peak, inrush_charge [C], inrush_i2t [A²s]: during
+    its power-up, as `powered_up` has it; None: it was not powered up. time_in_limit: in CC or CP, altogether;
     first_time_in_limit: the first stretch of it. peak_voltage: at the connector; settled_voltage: there, when
-    the power-up ends. tripped: the first trip of
-    its outputs, and when; None: nothing tripped. starts, stops: of its converters.
+    the power-up ends. tripped: the first trip of its outputs, and when; None: nothing tripped. starts, stops:
+    of its converters.
     """
 
     peak_current: float
@@ -114,7 +111,7 @@ def rehearse(
         from railwright.physics.simulation import Simulation
 
         simulation = Simulation(circuit, rested=True)
-        tell(simulation, documents, set_points, timeline, errors)
+        program_outputs(simulation, documents, set_points, timeline, errors)
         return simulation.advance(end), simulation.steps
 
     advance, steps = play(timeline, timeline.duration + tail)
@@ -168,37 +165,37 @@ def _off_at(timeline: Timeline, trip: float, off: float, inputs: tuple[str, ...]
     )
 
 
-def told_simulation(
+def programmed_simulation(
     documents: Documents,
     set_points: SetPoints,
     timeline: Timeline,
     case: Case = NOMINAL,
     change: Callable[[Circuit], Circuit] = lambda circuit: circuit,
 ) -> tuple[Simulation, dict[str, SetErrors]]:
-    """A simulation, from rest, that was told all that is played; and how far each output is off what it is
-    told. change: what is made of the circuit before.
+    """A simulation from rest with everything set that is played, and the setting errors of each output.
+    change: applied to the circuit before.
     """
     from railwright.physics.simulation import Simulation
 
     circuit, _ = build_circuit(documents, set_points, case)
     errors, _ = output_errors(documents, set_points, case)
     simulation = Simulation(change(circuit), rested=True)
-    tell(simulation, documents, set_points, timeline, errors)
+    program_outputs(simulation, documents, set_points, timeline, errors)
     return simulation, errors
 
 
-def tell(
+def program_outputs(
     simulation: Simulation,
     documents: Documents,
     set_points: SetPoints,
     timeline: Timeline,
     errors: Mapping[str, SetErrors],
 ) -> None:
-    """Tell every output its limits and what it will do when, each with its own errors.
+    """Set the limits and the timed actions of every output, each with its own setting errors.
 
-    Set points and limits that the bench couples move with each other, whatever their outputs feed. Jumps are
-    played at the highest slew that the outputs can be programmed to, as a run tells them to, and lines at the
-    slew that takes them from where the procedure has the set point before, wherever it is.
+    Coupled set points and limits move with each other, whatever their outputs feed. Jumps are played at the
+    highest slew that the outputs can be programmed to, as in a run; a line at the slew that leads from the
+    set point before it in the procedure to its end in its time, wherever the output stands.
     """
     bench, slewest = documents.bench, dict[str, float]()
     for feed in set_points.values():
@@ -251,7 +248,7 @@ def _act(
 
 def traces_of(samples: PlayedSamples) -> Traces:
     """The channels of an input that was played."""
-    # All are columns of one array, which is nobody else's: what is kept is not to be made writable again.
+    # All are columns of one array that nothing else uses: nobody shall make it writable again.
     if samples.time.base is not None:
         samples.time.base.flags.writeable = False
     return Traces(
@@ -268,8 +265,8 @@ def traces_of(samples: PlayedSamples) -> Traces:
 def powered_up(
     documents: Documents, set_points: SetPoints, timeline: Timeline, spans: Sequence[Span], name: str
 ) -> tuple[float, float] | None:
-    """From when until when an input is first powered up [s]: until the contact in its lead has closed, too,
-    where that is open till then. None: it is not powered up in any of these steps.
+    """Start and end of an input's first power-up [s]; where the contact in its lead is open then, the end of
+    the step in which it closes. None: it is not powered up in any of these steps.
     """
     span = next((each for each in spans if each.kind == "power_up" and name in each.inputs), None)
     if span is None:
@@ -298,8 +295,7 @@ def _result(
     end = spans[-1].end if spans else float(traces.time[-1])
     traces = traces.closed(float(traces.time[0]), end)
     time, current = traces.time, traces.columns["current"]
-    mode = traces.columns["mode"][:-1]
-    limited = (mode == Mode.CC) | (mode == Mode.CP)
+    limited = traces.in_limit[:-1]
     gaps = np.diff(time)
     first = next((float(time[end] - time[begin]) for begin, end in runs_of(limited)), 0.0)
     highest = int(np.argmax(current))

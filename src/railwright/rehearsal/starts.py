@@ -6,15 +6,35 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from railwright.circuit.case import NOMINAL, Case
+from railwright.circuit.case import NOMINAL, Case, QuantityName
 from railwright.documents.loader import Documents
 from railwright.plan.contacts import pin_courses, states_within, switched_on
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
+from railwright.quantities import Uncertain
 from railwright.rehearsal.circuit import build_circuit, output_errors
 
 if TYPE_CHECKING:
     from railwright.physics.start_up import Start
+
+
+HARDEST_AT_LOW = (
+    "efficiency",
+    "starts_at",
+    "soft_start",
+    "voltage_gain",
+    "voltage_offset",
+    "limit_gain",
+    "limit_offset",
+)
+"""Quantities that ask for more current, or let less through, the lower they are."""
+
+
+def hardest(name: QuantityName, value: Uncertain) -> float:
+    """The case in which a start needs the highest current limit: those of `HARDEST_AT_LOW` at their lower
+    bound, all others at their upper one.
+    """
+    return value.low if name.field in HARDEST_AT_LOW else value.high
 
 
 def starts(

@@ -1,4 +1,4 @@
-"""What flows as a contact closes onto an input under a voltage, before the current limit has responded."""
+"""The current that flows as a contact closes onto an input under voltage, before the limit has responded."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Timeline
 from railwright.rehearsal.circuit import build_circuit, uncertain_quantities
 from railwright.rehearsal.corners import corner_case, quantities_of
-from railwright.rehearsal.rehearse import told_simulation, traces_of
+from railwright.rehearsal.rehearse import programmed_simulation, traces_of
 from railwright.traces import Traces
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 SMALLEST = 0.1
-"""Voltage at the terminals from which on a contact closes onto something [V] (chosen)."""
+"""Voltage at the terminals from which on the surge of a closing contact is looked for [V] (chosen)."""
 
 ROUNDS = 4
 """How often each quantity is turned to its other bound, at most."""
@@ -33,8 +33,8 @@ STEPS = 300_000
 
 
 class ClosingSurge(NamedTuple):
-    """A contact that closes under a voltage, and the most that flows before the current limit has responded:
-    nominally, and in the worst of so many corners of the tolerances [A].
+    """A contact that closes under a voltage, and the greatest current before the limit has responded [A]:
+    with nominal values, and in the worst of so many corners of the tolerances.
     """
 
     move: ContactMove
@@ -46,8 +46,8 @@ class ClosingSurge(NamedTuple):
 def surges(
     documents: Documents, set_points: SetPoints, timeline: Timeline, traces: Mapping[str, Traces]
 ) -> list[ClosingSurge]:
-    """Every contact that closes while its input, or its output's capacitor, has a voltage. One that is not
-    rated for that is moved when there is none. traces: as rehearsed, nominally.
+    """The surge of every contact that closes while there is a voltage at its output. Contacts that are not
+    rated for that are left out: a run moves them without voltage only. traces: of the nominal rehearsal.
     """
     moves = []
     for move in contact_moves(contacts_of(documents, set_points), timeline):
@@ -60,7 +60,7 @@ def surges(
 
 
 class _ClosingsPlayed:
-    """Contacts that close under a voltage, and what is played to see what flows then."""
+    """Plays the closing of contacts under voltage, with nominal values and in corners of the tolerances."""
 
     def __init__(
         self, documents: Documents, set_points: SetPoints, timeline: Timeline, moves: list[ContactMove]
@@ -69,7 +69,8 @@ class _ClosingsPlayed:
         circuit, _ = build_circuit(documents, set_points)
         self.lasts: dict[str, float] = {}
         for branch in circuit.branches:
-            # Until nine tenths of an excess are gone, and what the lead's inductance holds back has come.
+            # Until the limit has taken away nine tenths of an excess, and half a period of lead and
+            # capacitor.
             responds = max(math.log(10.0) / stage.k_c for stage in branch.stages)
             farads = sum(stage.capacitance for stage in branch.stages)
             self.lasts[branch.name] = responds + math.pi * math.sqrt(branch.lead.inductance * farads)
@@ -77,7 +78,7 @@ class _ClosingsPlayed:
         self.steps = 0
 
     def surges(self, traces: Mapping[str, Traces]) -> list[ClosingSurge]:
-        """What flows, nominally by these traces, and in the worst corner."""
+        """The surges: nominally, by these traces, and in the worst corner."""
         nominal = self._flowing(traces)
         most, corners = self._worst()
         worst = np.maximum(nominal, most)
@@ -87,16 +88,16 @@ class _ClosingsPlayed:
         ]
 
     def _flowing(self, traces: Mapping[str, Traces]) -> NDArray[np.float64]:
-        """The most that flows as each contact closes [A]; shape (moves,)."""
+        """The greatest current as each contact closes [A]; shape (moves,)."""
         windows = ((move.lies.input, move.time) for move in self.moves)
         parts = (traces[name].closed(time, time + self.lasts[name]) for name, time in windows)
         return np.array([np.abs(part.columns["current"]).max(initial=0.0) for part in parts])
 
     def _play(self, case: Case) -> NDArray[np.float64]:
-        """The same in a case; 0 A where the solver cannot."""
+        """The same in another case; 0 A where the solver fails."""
         from railwright.physics.solver import SolverError
 
-        simulation, _ = told_simulation(self.documents, self.set_points, self.timeline, case)
+        simulation, _ = programmed_simulation(self.documents, self.set_points, self.timeline, case)
         try:
             samples = simulation.advance(self.end).samples
         except SolverError:
@@ -106,9 +107,11 @@ class _ClosingsPlayed:
         return self._flowing({name: traces_of(each) for name, each in samples.items()})
 
     def _worst(self) -> tuple[NDArray[np.float64], int]:
-        """The most of all corners that are played [A], and how many those are: from all at their lower bound,
-        all go to their upper one, and then each in turn to its other one, those of all inputs at once. What
-        lets more flow into its input then stays so, until none does.
+        """The greatest currents of all corners played [A], and how many corners those are.
+
+        The first has all quantities at their lower bound. Then those of an input go to their upper bound
+        together, and after that one by one to their other bound (one of each input at the same time). A
+        change that raises the current of its input is kept; a round that raises none is the last.
         """
         quantities = uncertain_quantities(self.documents, self.set_points)
         owners = np.array([move.lies.input for move in self.moves])

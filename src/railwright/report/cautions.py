@@ -11,9 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from railwright.quantities import show
+from railwright.quantities import round_up, show
 from railwright.settings.draw import LoadModel
-from railwright.settings.figures import round_up
 from railwright.settings.group import group_of
 from railwright.settings.rules.voltage import TOUCH_LIMIT
 

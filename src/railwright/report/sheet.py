@@ -16,7 +16,6 @@ from railwright.documents.loader import Documents
 from railwright.plan.coming_up import ComingUp, coming_up
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.plan.stairs import slew_range, too_flat
-from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
 from railwright.report.sheet_order import in_order
 from railwright.report.sheet_wires import wires
@@ -38,8 +37,8 @@ def sheet_of(documents: Documents, settings: Settings, made: dt.date) -> dict[st
     made: the day that stands on it. KeyError where an input has no set points.
     """
     device, bench, procedure = documents.device, documents.bench, documents.procedure
-    sources, _ = sources_of(documents)
-    ups = {each.input: each for each in coming_up(timeline_of(procedure, device))}
+    sources, timeline = sources_of(documents)
+    ups = coming_up(timeline)
     stops = [finding for finding in settings.findings if finding.blocks]
     return {
         "title": breakable(device.device),
@@ -52,10 +51,10 @@ def sheet_of(documents: Documents, settings: Settings, made: dt.date) -> dict[st
         "wiring": wiring_svg(wiring_of(device, bench, procedure)),
         "key": _key(),
         "wires": [_kept(line) for line in wires(documents)],
-        "dial": _dial(documents, settings.set_points, ups),
+        "dial": _dial(documents, settings.set_points, {each.input: each for each in ups}),
         "order": [
             [_kept(task.words), [_kept(part) for part in task.parts]]
-            for task in in_order(documents, settings.set_points, sources)
+            for task in in_order(documents, settings.set_points, sources, timeline, ups)
         ],
         "cautions": [breakable(line) for line in _cautions(settings.findings)],
         "year": [made.year, made.month, made.day],

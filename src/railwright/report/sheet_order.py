@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from railwright.documents.bench import Bench
@@ -14,14 +14,14 @@ from railwright.documents.procedure import Limits
 from railwright.first_power.figures import reading_error
 from railwright.grouping import grouped
 from railwright.guard.off_level import OFF_BELOW
-from railwright.plan.coming_up import ComingUp, Stage, coming_up
+from railwright.plan.coming_up import ComingUp, Stage
 from railwright.plan.contacts import closed_after
 from railwright.plan.coupling import tied_limits
 from railwright.plan.current_limits import limits_in_order
 from railwright.plan.off_order import held_voltage, off_order, off_threshold
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range, too_flat
-from railwright.plan.timeline import ContactChange, timeline_of
+from railwright.plan.timeline import ContactChange, Timeline
 from railwright.quantities import show
 from railwright.report.contact_words import contacts_first, contacts_last, contacts_moved, lying
 from railwright.settings.constraints.current_limit import charged_after
@@ -36,6 +36,10 @@ AT_ONCE = 1.0
 """What is over so soon is over before somebody looks [s]: chosen."""
 
 
+ALL_OFF = "{all off}"
+"""Stands in a task for what to do where it does not succeed: the number of that step is known last."""
+
+
 @dataclass(frozen=True, slots=True)
 class Task:
     """One numbered step; parts: what belongs to it, line by line."""
@@ -44,8 +48,17 @@ class Task:
     parts: tuple[str, ...] = ()
 
 
-def in_order(documents: Documents, set_points: SetPoints, sources: Mapping[str, FedInput]) -> list[Task]:
-    """What to do, from all off until every input is up, as the procedure has it, and to all off again."""
+def in_order(
+    documents: Documents,
+    set_points: SetPoints,
+    sources: Mapping[str, FedInput],
+    timeline: Timeline,
+    ups: Sequence[ComingUp],
+) -> list[Task]:
+    """What to do, from all off until every input is up, as the procedure has it, and to all off again.
+
+    ups: how each input comes up in the procedure's timeline.
+    """
     before = [
         Task("All outputs off, voltages at their minimum. Wire as drawn; compare with the list of wires."),
         Task(
@@ -65,36 +78,36 @@ def in_order(documents: Documents, set_points: SetPoints, sources: Mapping[str, 
         )
     if contacts := contacts_first(documents):
         before.append(Task("Relays, while all outputs are off:", tuple(contacts)))
-    groups = _groups(documents)
+    later = _closed_later(documents, ups)
+    groups = _groups(timeline, ups, later)
     if not groups:
         return before
+    rising = list(_rising(documents, set_points, sources, groups, later))
     # 'All off' stands after the steps before, the one about trips, and those of switching on and verifying.
-    place = len(before) + 1 + len(list(_rising(documents, set_points, sources, groups, ""))) + 1
-    several = sum(isinstance(each, ComingUp) for group in groups for each in group) > 1
-    off = f"all outputs off, {'in the order of' if several else 'as in'} step {place}"
+    place = len(before) + 1 + len(rising) + 1
+    off = f"all outputs off, {'in the order of' if len(ups) > 1 else 'as in'} step {place}"
     down = list(_down(documents, set_points))
     if contacts := contacts_last(documents):
         down.insert(
             -1,
             Task("Relays, once the outputs read off; open or closed, they isolate nothing:", tuple(contacts)),
         )
-    rising = _rising(documents, set_points, sources, groups, off)
-    return [*before, Task(_trips(set_points, off)), *rising, *down]
+    told = (replace(each, words=each.words.replace(ALL_OFF, off)) for each in rising)
+    return [*before, Task(_trips(set_points, off)), *told, *down]
 
 
 Happening = ComingUp | Stage | ContactChange
 
 
-def _groups(documents: Documents) -> list[list[Happening]]:
+def _groups(timeline: Timeline, ups: Sequence[ComingUp], later: Mapping[str, int]) -> list[list[Happening]]:
     """What happens until every input is up, in order, grouped by what is one task: outputs that go on sooner
-    after each other than a hand can keep; the stages of one input; contacts that are moved.
+    after each other than a hand can keep; the stages of one input; contacts that are moved. later: see
+    `_closed_later`.
     """
-    timeline = timeline_of(documents.procedure, documents.device)
-    ups = coming_up(timeline)
     stages = [stage for up in ups if up.at_once is None for stage in up.stages]
     rising: list[ComingUp | Stage] = [*ups, *stages]
     steps = [each.step for each in rising]
-    last = max([*steps, *_closed_later(documents, ups).values()], default=0)
+    last = max([*steps, *later.values()], default=0)
     moved = [each for each in timeline.contacts if steps and steps[0] < each.step <= last]
     happening: list[Happening] = [*rising, *moved]
     groups: list[list[Happening]] = []
@@ -130,23 +143,20 @@ def _rising(
     set_points: SetPoints,
     sources: Mapping[str, FedInput],
     groups: Sequence[Sequence[Happening]],
-    off: str,
+    later: Mapping[str, int],
 ) -> Iterator[Task]:
-    """Switching on, group by group, and what to verify. off: what to do where that is not so."""
+    """Switching on, group by group, and what to verify. later: see `_closed_later`."""
     last: ComingUp | None = None
-    later = _closed_later(
-        documents, [each for group in groups for each in group if isinstance(each, ComingUp)]
-    )
     levels: dict[str, float] = {}
     for group in groups:
         if stages := [each for each in group if isinstance(each, Stage)]:
             name = stages[0].input
-            yield _climb(sources[name], set_points[name], stages, off)
+            yield _climb(sources[name], set_points[name], stages)
         if moved := [each for each in group if isinstance(each, ContactChange)]:
             yield Task("Relays, while outputs are on:", tuple(contacts_moved(documents, moved)))
             for name in [name for name, step in later.items() if step == moved[-1].step and name in levels]:
                 said = _verify(sources[name], set_points[name], levels[name])
-                yield Task(f"Verify {name}: {said} If not: {off}.")
+                yield Task(f"Verify {name}: {said} If not: {ALL_OFF}.")
         ups = [each for each in group if isinstance(each, ComingUp)]
         if ups:
             yield _switching_on(documents, set_points, last, ups)
@@ -157,10 +167,10 @@ def _rising(
                 if up.input in later:
                     levels[up.input] = stage.voltage
                     said = f"{_exact(source, stage.voltage)} at the terminals, no current: its lead is open."
-                    yield Task(f"Verify {up.input}: {said} If not: {off}.")
+                    yield Task(f"Verify {up.input}: {said} If not: {ALL_OFF}.")
                     continue
                 once, said = _once_charged(source, feed, stage.voltage), _verify(source, feed, stage.voltage)
-                yield Task(f"Verify {up.input}{once}: {said} If not: {off}.")
+                yield Task(f"Verify {up.input}{once}: {said} If not: {ALL_OFF}.")
 
 
 def _switching_on(
@@ -188,7 +198,7 @@ MOST_STAGES = 6
 """Stages of one input that find room."""
 
 
-def _climb(source: FedInput, feed: Feed, stages: Sequence[Stage], off: str) -> Task:
+def _climb(source: FedInput, feed: Feed, stages: Sequence[Stage]) -> Task:
     """The stages by which an input is led up, each with what to verify there."""
     quick = any(stage.over + stage.held < HAND for stage in stages)
     how = ", by the program or the supply (too quick by hand)," if quick else ""
@@ -210,7 +220,7 @@ def _climb(source: FedInput, feed: Feed, stages: Sequence[Stage], off: str) -> T
     sums = " (the currents added up)" if feed.arrangement == "parallel" else ""
     return Task(
         f"{source.name}: raise {_together(feed)} as follows{how} and verify it {_where(feed)}{series}{sums}, "
-        f"without a trip. If not: {off}.",
+        f"without a trip. If not: {ALL_OFF}.",
         tuple(parts),
     )
 

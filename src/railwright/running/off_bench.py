@@ -32,6 +32,7 @@ from railwright.guard.session_settings import (
     Parity,
     SessionCommand,
     SessionSettings,
+    questions,
 )
 
 _ADDRESS = re.compile(
@@ -461,7 +462,7 @@ def joined(plan: OffPlan, supplies: Sequence[BenchSupply], names: frozenset[str]
         (output,) = each.outputs
         own = more.supply(output.supply)
         there = places[own_places[own.name]]
-        before = sum("?" in unit for message in there.look for unit in message.split(";"))
+        before = sum(map(questions, there.look))
         looks[there.name] = there.look + own.look
         moved = replace(
             output,

@@ -14,7 +14,7 @@ from railwright.circuit.leads import Resistance, lead_inductance, lead_resistanc
 from railwright.documents.bench import Bench, Lead, Supply
 from railwright.documents.device import Device, Input
 from railwright.documents.ending import Interlock
-from railwright.documents.figures import fastest_reference, own_capacitance
+from railwright.documents.figures import fastest_reference, own_capacitance, rated_slew
 from railwright.documents.files import Kind
 from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
@@ -31,7 +31,6 @@ from railwright.plan.plan import Plan, deliver
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.timeline import Timeline
 from railwright.quantities import state
-from railwright.settings import figures
 from railwright.settings.draw import Bounds, LoadModel
 from railwright.settings.group import Group, group_of
 from railwright.settings.played import Charging, Level, Played, Slope, what_is_played, with_coupling
@@ -329,7 +328,7 @@ class FedInput(Group):
         for output, share, courses in zip(self.rows, self.shares, self._courses(limit), strict=True):
             if output.ovp is not None and (response := output.ovp.response) is not None:
                 # Where its capacitance is assumed, no less than its rated rise.
-                rated = 0.0 if output.output_capacitance else figures.fastest_slew(output) or 0.0
+                rated = 0.0 if output.output_capacitance else rated_slew(output, output.rise) or 0.0
                 past = (each.past(level * share, response) for each in courses)
                 found.append(max(rated * response, *past))
         return self.whole(found, sum if self.series else max)
@@ -587,7 +586,7 @@ class FedInput(Group):
         if self.fed_current is not None:
             return None  # it works in the limit, and is not charged by it on the way to a voltage
         times = (
-            (self._charging(each, limit), each)
+            (self.rise_takes(each, limit), each)
             for each in self.played.widest_rises
             if self.stays_within(each, limit) is False
         )
@@ -599,19 +598,15 @@ class FedInput(Group):
         counted = self.load.counted_behind(*rise, from_off=move.from_off, ahead=self.ahead)
         return Charging(time, move, self.capacitance, tuple(counted))
 
-    def _charging(self, move: Slope, limit: float, rate: float | None = None) -> float | None:
-        """See `LoadModel.charging_time`."""
+    def rise_takes(self, move: Slope, limit: float, rate: float | None = None) -> float | None:
+        """Longest time that a move upwards spends in a current limit [A], or, with a rate of its own [V/s],
+        that the whole of it takes [s]: see `LoadModel.charging_time`.
+        """
         load, start = self.rising_load if move.from_off else self.load, max(move.start, 0.0)
         own, ahead = self.charged or 0.0, self.ahead
         return load.charging_time(
             own, limit, start, move.stop, from_off=move.from_off, ahead=ahead, rate=rate
         )
-
-    def rise_takes(self, move: Slope, limit: float) -> float | None:
-        """How long a move upwards takes at most [s], at its own rate where a current limit [A] lets it, else
-        at what the limit leaves; inf: it never gets there. None: unknown.
-        """
-        return self._charging(move, limit, move.rate)
 
     # where things are written
 

@@ -25,13 +25,13 @@ _LOOKS = 48
 _NEAR = 1e-6
 """Relative distance of two voltages whose currents give a slope."""
 _NEAR_ZERO = 1e-3
-"""What lies nearer to zero is looked at as this far from it [V]."""
+"""Least voltage that the distance is taken of [V]."""
 _FINER = 40
-"""Halvings of the distance of two looks by which a voltage is sought."""
+"""Halvings of the interval between two looks in the search for a voltage."""
 COUNTS = 0.01
-"""What drops in a capacitor's series resistance counts in a charging time from this part of the rise on."""
+"""Part of the rise from which on the drop in a capacitor's series resistance counts in a charging time."""
 _AS_MUCH = 1e-9
-"""Part of a current by which another one may be less and still count as much (chosen)."""
+"""Relative difference up to which two currents count as equal (chosen)."""
 
 
 class Bounds(NamedTuple):
@@ -59,8 +59,9 @@ class _Part(NamedTuple):
     """One part of a load that draws a steady current, at every corner of its tolerances.
 
     starts, stops [V]: the lowest voltages at which it may start and stop; -inf: it draws at any voltage.
-    between: the corners of which one draws least once it has settled, and one most; least, most: those of
-    which one draws least at once, and most on a ramp. seldom: a pin enables it at times only.
+    between: corners among which are those of the least and of the greatest settled current; least, most:
+    those among which is that of the least current just after a rise, and of the greatest on a ramp. seldom: a
+    pin enables it at some times only.
     """
 
     kind: LoadKind
@@ -73,12 +74,12 @@ class _Part(NamedTuple):
     seldom: bool = False
 
     def current(self, voltage: float) -> Bounds:
-        """Current [A] once it has settled: at least none, where it is not always enabled."""
+        """Current [A] once it has settled; 0 A lies within the bounds where it is not always enabled."""
         found = self._enabled(voltage)
         return Bounds(min(0.0, found.low), max(0.0, found.high)) if self.seldom else found
 
     def _enabled(self, voltage: float) -> Bounds:
-        """Current while it is enabled, where its module says so with `draws`; else as its law has it [A]."""
+        """Settled current while it is enabled [A]: by `draws` of its module, else by its law."""
         draws = getattr(self.kind.equations, "draws", None)
         if draws is not None:
             found = [draws(voltage, corner) for corner in self.between]
@@ -127,13 +128,13 @@ class _Part(NamedTuple):
 class LoadModel:
     """The load of one input, with a capacitor that a fixture adds to it.
 
-    banks: the capacitors beside it. known: False where a part's steady draw needs a rehearsal to be told.
-    settled: False where a part draws another current until it has settled (a lamp, a motor), so that only
-    a rehearsal tells how long an input takes to charge. surges: True where it may draw more until then.
-    waits: True where a part draws something else at once than once it has settled. follows: where one has a
-    course of its own; see `followers`. moves: True where what it draws at a voltage changes with what has
-    flowed (a cell). series_resistance, least_resistance: the largest and the smallest of its capacitors [Ω].
-    behind: of each capacitor its least capacitance [F] and its largest series resistance [Ω].
+    banks: the capacitors beside it. known: False where only a rehearsal tells a part's steady draw. settled:
+    False where a part draws another current until it has settled (a lamp, a motor), so that only a rehearsal
+    tells how long an input takes to charge. surges: True where it may draw more until then. waits: True where
+    a part draws another current just after a rise than once it has settled. follows: True where one has a
+    course of its own; see `followers`. moves: True where the draw at a voltage changes with the charge that
+    has flowed (a cell). series_resistance, least_resistance: the largest and the smallest of its capacitors
+    [Ω]. behind: of each capacitor its least capacitance [F] and its largest series resistance [Ω].
     """
 
     def __init__(
@@ -171,11 +172,10 @@ class LoadModel:
             most = getattr(kind.equations, "rising_most", tuple)(corners)
             seldom = any(parameters is each for each in gated)
             self._parts.append(_Part(kind, corners, starts, stops, between, least, most, seldom))
+            thresholds = (value for name, value in given.items() if name in THRESHOLDS)
+            ends = (end for value in thresholds for end in (value.low, value.high))
             self._marks += [starts * (1 - 1e-9), starts] if starts > 0.0 else []
-            self._marks += [mark for knee in parameters.knees() for mark in (knee, knee * (1 + 1e-9))]
-            for name, value in given.items():
-                if name in THRESHOLDS:
-                    self._marks += [value.low, value.low * (1 + 1e-9), value.high, value.high * (1 + 1e-9)]
+            self._marks += [mark for v in (*parameters.knees(), *ends) for mark in (v, v * (1 + 1e-9))]
         capacities = [bank.capacitance for bank in self.banks]
         resistances = [bank.esr.high if bank.esr else Capacitor.assumed["esr"][0] for bank in self.banks]
         self.series_resistance = max(resistances, default=0.0)
@@ -222,21 +222,21 @@ class LoadModel:
 
     def at_least(self, voltage: float, risen: Ascent) -> float:
         """The least current at the connector [A] at a voltage to which it has just risen [V]: a converter may
-        not have started yet, a winding carries no more than it did, and a cell takes what is left between the
-        voltage and its own.
+        not have started yet, a winding carries no more than before, and a cell draws by the difference to its
+        own voltage.
         """
         return sum(part.at_least(voltage, risen) for part in self._parts if not part.follows)
 
     def followers(self, start: float) -> Follower:
-        """What its parts draw at least that have a course of their own, such as a rotor that speeds up, while
-        a voltage is driven upwards from where they had settled on `start` [V].
+        """Least current of the parts that have a course of their own, such as a rotor that speeds up, while a
+        voltage is driven upwards from `start` [V], at which they had settled.
         """
         each = [part.followers(start) for part in self._parts if part.follows]
         return lambda v, lasts: sum(max(0.0, min(step(v, lasts) for step in steps)) for steps in each)
 
     def rising(self, ramp: Ramp) -> Rising:
-        """What it draws at most on a ramp beside what charges its capacitance, with the times that are worth
-        a look at what does not depend on the voltage alone.
+        """The greatest current on a ramp, without what charges its capacitance, and the times near which it
+        may jump or peak.
         """
         each = [part.rising(ramp) for part in self._parts]
         levels = tuple(mark / ramp.rate for mark in self._marks if 0.0 < mark < ramp.stop)
@@ -245,8 +245,8 @@ class LoadModel:
         return Rising(lambda v, t: sum(found.current(v, t) for found in each), marks, winds)
 
     def turns_at(self, stop: float) -> list[float]:
-        """Rates of a rise to a voltage [V/s] at which a soft start is over just as it ends: what is drawn may
-        grow up to there as the rate does, and fall from there on.
+        """Rates of a rise to a voltage [V/s] at which a soft start ends together with it: the current may
+        grow with the rate up to there, and fall beyond.
         """
         return [
             (stop - each.starts_at.low) / each.soft_start.low
@@ -256,13 +256,13 @@ class LoadModel:
 
     @property
     def inertia(self) -> float:
-        """Largest capacitance that draws as much as its parts do, while the voltage rises, beside what they
-        draw once they have settled [F]; inf: none does, and only a rehearsal tells.
+        """Largest capacitance that stands for what its parts draw in addition while the voltage rises [F];
+        inf: none does, and only a rehearsal tells.
         """
         return sum(part.inertia for part in self._parts)
 
     def looks(self, low: float, high: float, parts: int = _LOOKS) -> list[float]:
-        """Voltages worth a look between two ends: a grid, and both sides of every threshold."""
+        """Voltages between two ends at which to look: a grid, and both sides of every threshold."""
         grid = {low + (high - low) * index / parts for index in range(parts + 1)}
         return sorted(grid | {mark for mark in self._marks if low <= mark <= high})
 
@@ -282,20 +282,18 @@ class LoadModel:
 
     def highest_with(self, current: float, below: float) -> float:
         """The highest voltage, up to one [V], at which it may draw no more than a current [A]; that voltage
-        where what it draws changes while it is fed (a cell that charges), or is not known.
+        where its draw changes with the charge (a cell), or is not known.
         """
         if self.moves or not self.known:
             return below
-        looks = [0.0, *self.looks(min(1e-3, below), below)]
-        least = {voltage: bounds.low for voltage in looks[1:] if (bounds := self.current(voltage))}
-        least[0.0] = 0.0
-        low = max(voltage for voltage in looks if least.get(voltage, math.inf) <= current)
-        high = min((voltage for voltage in looks if voltage > low), default=below)
 
-        def asks_for_more(middle: float) -> bool:
-            bounds = self.current(middle)
+        def asks_for_more(voltage: float) -> bool:
+            bounds = self.current(voltage)
             return bounds is None or bounds.low > current
 
+        looks = self.looks(min(1e-3, below), below)
+        low = max((voltage for voltage in looks if not asks_for_more(voltage)), default=0.0)
+        high = min((voltage for voltage in looks if voltage > low), default=below)
         return halving.least(asks_for_more, low, high, _FINER)
 
     def falls(self, low: float, high: float) -> tuple[float, float] | None:
@@ -332,11 +330,11 @@ class LoadModel:
         same limit charges [F]) and the greatest draw of the load; for a load that draws I all the way it is
         C·V / (I_limit - I). from_off: a converter that has stopped at `start` draws nothing before its lowest
         starting voltage; else it may still run, as a dip can be too short to stop it, and is counted from its
-        lowest stopping voltage on. ahead: part of what is still to rise by which the voltage may be there
-        already, while an output in series is still charging; the greatest draw up to there counts. Infinite
+        lowest stopping voltage on. ahead: part of the remaining rise that other outputs in series may have
+        done already while one is still charging; the greatest draw up to there counts. Infinite
         where the limit cannot carry the load; None where the load's draw is not known, or not while it
-        settles. rate: it rises with no more than that [V/s], and the whole rise is asked for, in the limit or
-        not.
+        settles. rate: it rises no faster than that [V/s], and the time of the whole rise is worked out, in
+        the limit or not.
         """
         if not self.settled or not self.known:
             return None
@@ -346,7 +344,7 @@ class LoadModel:
             return math.inf
         whole = self.capacitance.high + extra
         course = self._course(start, stop, ahead, came_from)
-        # What charges is no more than the rate asks for: as if the load drew the rest of the limit.
+        # The rate bounds the charging current, as if the load drew the rest of the limit.
         least = -math.inf if rate is None else limit - whole * rate
 
         def drawn(voltage: float) -> float:
@@ -363,9 +361,9 @@ class LoadModel:
     def counted_behind(
         self, limit: float, start: float, stop: float, *, from_off: bool = False, ahead: float = 0.0
     ) -> list[tuple[float, float]]:
-        """Of each capacitor whose series resistance counts in a charging time its most capacitance [F], and
-        the least of that resistance [Ω]: where at least a small part of the rise drops there of what the load
-        leaves of the limit. As `charging_time` has them.
+        """Of each capacitor whose series resistance counts in a charging time its largest capacitance [F],
+        and the least of that resistance [Ω]: it counts where the current that the load leaves of the limit
+        drops a part of `COUNTS` of the rise there, or more. Parameters as of `charging_time`.
         """
         left = limit - self._most_drawn(start, stop, ahead, start if from_off else math.inf)
         return [

@@ -1,34 +1,8 @@
-"""Figures derived from the bench's data sheets, and how figures are rounded.
-
-A figure that the bench does not give comes back as None: unknown, never zero.
-"""
+"""How a recommended value is rounded on the grid of its setting."""
 
 from __future__ import annotations
 
 import math
-
-from railwright.documents.bench import Output
-
-
-def fastest_slew(output: Output) -> float | None:
-    """Fastest rise of the output [V/s]: 80 % of full scale in its rise time; None: unknown."""
-    return None if output.rise is None else 0.8 * output.voltage.high / output.rise
-
-
-def slowest_fall(output: Output) -> float | None:
-    """Fall of the output without load [V/s]: 80 % of full scale in its unloaded fall time; None: unknown."""
-    return None if output.fall.unloaded is None else 0.8 * output.voltage.high / output.fall.unloaded
-
-
-def round_up(value: float, digits: int = 2) -> float:
-    """A figure rounded up to so many significant digits, for what people are to write or look for."""
-    return -round_down(-value, digits) if value > 0.0 else value
-
-
-def round_down(value: float, digits: int = 2) -> float:
-    """A figure rounded down to so many significant digits."""
-    step = 10.0 ** (math.floor(math.log10(abs(value) or 1.0)) - digits + 1)
-    return float(f"{math.floor(value / step + 1e-9) * step:.6g}")
 
 
 def on_grid(value: float, step: float) -> bool:

@@ -69,7 +69,15 @@ def measurable(documents: Documents, set_points: SetPoints, record: Record) -> t
     true = evaluate(documents, set_points, record)
     meters = multimeters_read(documents, record)
     seen = evaluate(documents, set_points, read, multimeters=meters)
-    if known := misreadings_of(true.results, seen.results):
+    # Of a sweep's points only the worst is known, which need not be the same one in both.
+    alone = {each.name for each in procedure.requires if each.each_point is None}
+    exact = {(each.requirement, 0): each.measured for each in true.results if each.measured}
+    shown = (
+        ((each.requirement, each.source, 0), each.measured)
+        for each in seen.results
+        if each.measured and each.requirement in alone
+    )
+    if known := misreadings_of(exact, shown):
         seen = evaluate(documents, set_points, read, multimeters=meters, misread=known)
     return tuple(
         _one(documents, set_points, required, exact, shown)
@@ -101,7 +109,7 @@ def _one(
     elif exact.outcome == "not judged":
         verdict, why = "not needed", exact.reason
     elif verdict != "yes":
-        why = _why(required, shown, hidden)
+        why = _why(shown, hidden)
         would = _would(documents, set_points, required, shown, leaves, expected)
     return Measurable(required.name, verdict, required.unit, expected, uncertainty, leaves, why, would)
 
@@ -114,14 +122,14 @@ def _leaves(required: Requirement, value: float) -> float | None:
     )
 
 
-def _why(required: Requirement, shown: Result, hidden: bool) -> str:
+def _why(shown: Result, hidden: bool) -> str:
     """What keeps the readings from deciding it."""
     if shown.measured is None:
         return shown.reason if shown.unmeasured is None else shown.unmeasured.why
     if hidden:
         return shown.measured.hides or shown.measured.unseen
     if shown.measured.misread:
-        return misreading_words(shown.measured.misread, required.unit)
+        return misreading_words(shown.measured.misread, shown.unit)
     return "the uncertainty of the readings takes much of what is left to the limit"
 
 

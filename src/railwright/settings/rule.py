@@ -17,9 +17,7 @@ Thing = TypeVarTuple("Thing")
 
 
 class Hit(NamedTuple):
-    """A rule's case that holds: what it is about, where, the reason in numbers (a statement that keeps them),
-    what to do.
-    """
+    """One finding of a rule: what it is about, where, the reason with its figures, and what to do."""
 
     about: str
     path: Path
@@ -28,10 +26,9 @@ class Hit(NamedTuple):
 
 
 class Unknown(NamedTuple):
-    """A figure that no document gives, without which a rule could not judge `check` (a phrase for people).
-
-    Of a constraint check may be empty, as no rule looks at it; rule: the one that judges a written value by
-    it; auto: whether an automatic value cannot be worked out without it.
+    """A figure that no document gives. check: what cannot be checked without it, as a phrase for people;
+    empty where only `auto` needs it. rule: the rule that judges a written value by it. auto: whether `auto`
+    cannot be worked out without it.
     """
 
     about: str
@@ -47,11 +44,12 @@ Outcome = Iterator[Hit | Unknown]
 
 @dataclass(frozen=True)
 class RuleFacts:
-    """What is known of a rule: a stable id, how severe its findings are, and what it looks for, in a line.
+    """What is known of a rule: a stable id, the severity of its findings, and, as its title, what it looks
+    for.
 
-    on_sheet: a caution of it belongs on the set-up sheet. False where whoever sets the bench up can do
-    nothing about it: it is about what is played and measured later, or asks for another document.
-    worst: which of several of its findings is the worst; None: no figure of theirs tells.
+    on_sheet: whether its cautions are printed on the set-up sheet. False where the person who sets the bench
+    up cannot act on them: they concern what is played and measured later, or need another document.
+    worst: which of several of its findings is the worst; None: their figures do not tell.
     """
 
     id: str
@@ -63,7 +61,7 @@ class RuleFacts:
 
 @dataclass(frozen=True)
 class Rule(RuleFacts, Generic[Seen]):
-    """One rule: what is known of it, and the function that looks."""
+    """A rule: what is known of it, and the function that makes its findings."""
 
     look: Callable[[Seen], Outcome]
 
@@ -71,11 +69,10 @@ class Rule(RuleFacts, Generic[Seen]):
 def rule(
     identity: str, severity: Severity, *, on_sheet: bool = True, worst: Ranking | None = None
 ) -> Callable[[Callable[[Seen], Outcome]], Rule[Seen]]:
-    """Make a function of the documents and set points, or of a rehearsal, a rule.
+    """Make a rule of a function that takes the documents and set points, or a rehearsal.
 
-    Its docstring's first paragraph is the title. It yields `Unknown` for a figure that no document gives and
-    without which it cannot tell whether something that is there is right; where that which it looks at is
-    not there (no remote sense, no fuse), it yields nothing.
+    The first paragraph of its docstring is the title. The function yields `Unknown` where a figure is missing
+    without which it cannot judge, and nothing where there is nothing to judge (no remote sense, no fuse).
     """
 
     def made(look: Callable[[Seen], Outcome]) -> Rule[Seen]:
@@ -88,9 +85,9 @@ def rule(
 def of_every(
     things: Callable[[Seen], Iterable[tuple[*Thing]]],
 ) -> Callable[[Callable[[*Thing], Outcome]], Callable[[Seen], Outcome]]:
-    """Have a rule's function asked of one thing after the other, each with what belongs to it as arguments.
+    """Call a rule's function for each of several things, such as inputs, with the parts of each as arguments.
 
-    things: all of them, of everything that the rule may look at.
+    things: gives all of them, from what the rule is made for.
     """
 
     def made(look: Callable[[*Thing], Outcome]) -> Callable[[Seen], Outcome]:
@@ -107,5 +104,5 @@ def of_every(
 def with_seen(
     things: Callable[[Seen], Iterable[tuple[*Thing]]],
 ) -> Callable[[Seen], Iterator[tuple[Seen, *Thing]]]:
-    """The same things, with the whole context as first argument."""
+    """The same things, each with the context itself as first argument."""
     return lambda seen: ((seen, *thing) for thing in things(seen))

@@ -19,38 +19,30 @@ from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.group import output_path
 from railwright.settings.windows import current_limit, rise
 from railwright.settings.windows.protections import (
+    chosen_opp,
+    chosen_ovp,
+    chosen_trip_delay,
     opp_window,
     ovp_window,
     trip_delay_window,
-    with_opp,
-    with_ovp,
-    with_trip_delay,
 )
-from railwright.settings.windows.window import End, Impossible, Window
-
-
-class Chosen(NamedTuple):
-    """A value that was worked out, in SI units, and why."""
-
-    value: float
-    why: str
-
+from railwright.settings.windows.window import Choice, End, Impossible, Window
 
 AS_WRITTEN = "as the procedure says"
 
 
-def _chosen(found: Window, as_written: Callable[[float], str], provisional: bool) -> Chosen | None:
-    """The value of a setting: as it is written, or else the one that its window recommends; None: it lacks
-    something, or is empty.
+def _chosen(found: Window, as_written: Callable[[float], str], provisional: bool) -> tuple[float, str] | None:
+    """The value of a setting, and why: as it is written, or else the one that its window recommends; None: it
+    lacks something, or is empty.
 
     provisional: a rehearsal follows that settles the closed forms; until then the upper end does.
     """
     if found.asked is not None:
-        return Chosen(found.asked, as_written(found.asked))
+        return found.asked, as_written(found.asked)
     if found.recommended is not None and not found.lacks:
-        return Chosen(found.recommended, found.why)
+        return found.recommended, found.why
     if provisional and found.high is not None and not found.lacks and not found.colliding(settled=True):
-        return Chosen(found.high.value, "until the rehearsal")
+        return found.high.value, "until the rehearsal"
     return None
 
 
@@ -204,7 +196,7 @@ def settle_input(
     # A limit that regulates has no delay; the others are not used.
     values = {"trip_delay": 0.0, "opp": math.inf, "ocp": math.inf, "ocp_delay": 0.0}
 
-    def choose(setting: str, value: float, why: str) -> float:
+    def keep(setting: str, value: float, why: str) -> float:
         where = documents.where("procedure", ("limits", source.name, setting))
         told = joined("", (why, _shared(source, setting)))
         values[setting] = value
@@ -213,14 +205,14 @@ def settle_input(
 
     def settle(
         found: Window,
-        recommend: Callable[[Window], Window],
+        choose: Choice,
         as_written: Callable[[float], str],
         *,
         waits: bool = False,
     ) -> float | None:
         """The value of a setting; waits: it hangs on another that has none."""
         end = rehearsed.get(found.setting)
-        window = found if end is None else recommend(replace(found.with_end(end), recommended=None, why=""))
+        window = found if end is None else found.with_end(end).recommending(choose)
         windows.append(window)
         if not window.used:
             return None
@@ -230,30 +222,30 @@ def settle_input(
         chosen = _chosen(window, as_written, provisional)
         if chosen is None or (waits and window.asked is None):
             return None
-        return choose(window.setting, *chosen)
+        return keep(window.setting, *chosen)
 
     amperes = settle(
         current_limit.window(source),
-        partial(current_limit.recommend, source=operating),
+        partial(current_limit.chosen, operating),
         partial(_limit_as_written, operating),
     )
     volts = settle(
         ovp_window(source, amperes),
-        with_ovp,
+        chosen_ovp,
         partial(_ovp_as_written, operating, limit=amperes),
         waits=amperes is None and source.senses,
     )
     if limits.at_limit == "trip":
         settle(
             trip_delay_window(source, amperes),
-            partial(with_trip_delay, source=operating),
+            partial(chosen_trip_delay, operating),
             partial(_delay_as_written, operating, limit=amperes),
             waits=amperes is None,
         )
     if limits.opp is not None or not source.without("opp"):
         settle(
             opp_window(source, amperes, volts),
-            with_opp,
+            chosen_opp,
             lambda value: AS_WRITTEN,
             waits=None in (amperes, volts),
         )
@@ -261,7 +253,7 @@ def settle_input(
         windows.append(own)
     for setting in ("ocp", "ocp_delay"):
         if (asked := getattr(limits, setting)) is not None:
-            choose(setting, asked, AS_WRITTEN)
+            keep(setting, asked, AS_WRITTEN)
     reasons += _channels(source, documents)
     located = [
         replace(found, ends=tuple(replace(end, where=locate(documents, end.path)) for end in found.ends))

@@ -35,15 +35,15 @@ RehearsedEnds = Mapping[tuple[str, str], End]
 """(input, setting) -> the end of its window that a rehearsal has settled."""
 
 SETTLED = {"trip_delay": "trip-before-charged", "ovp": "ovp-below-played"}
-"""Setting -> the rule whose closed form gives way to the end that a rehearsal has settled."""
+"""Setting -> the rule of its closed form, which is dropped once a rehearsal has settled the lower end."""
 
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """What to dial in. `set_points`: the inputs whose limits could be settled; the others have a stop.
+    """What to dial in. set_points: of the inputs whose limits could be settled; each other input has a stop.
 
-    windows: of each setting of each input, where it is worked out. rises: number of a power-up -> the rate of
-    rise that was worked out for it [V/s]; None: a run of an earlier version, which kept it with its reason.
+    windows: of each setting that has one. rises: number of a power-up -> the rate of rise that was worked out
+    for it [V/s]; None: from a run of an earlier version, which has the rates in its reasons only.
     """
 
     set_points: SetPoints
@@ -62,7 +62,7 @@ class Settings:
 
 
 def findings_of(rules: Iterable[Rule[Seen]], seen: Seen, documents: Documents) -> list[Finding]:
-    """What the rules have to say, one note for each unknown figure however many rules wanted it."""
+    """The findings of these rules; a figure that several rules lack becomes one note."""
     said = [(rule, each) for rule in rules for each in rule.look(seen)]
     wanted = grouped(
         ((each.about, each.path, each.figure), each.check) for _, each in said if isinstance(each, Unknown)
@@ -105,11 +105,11 @@ def settle(
 ) -> Settings:
     """Set points of every input with their reasons and windows, and what the static rules find.
 
-    today: decides whether a calibration is overdue. hooked: what `hooked_up` made of the documents, where
-    that was done before. Asked values stay as they are asked; `auto` is worked out. rehearsed: ends of
-    windows that a rehearsal has settled, by input and setting; left out: closed forms alone. provisional:
-    such a rehearsal follows, and no findings are wanted before it. Raises DocumentErrors where an override
-    names a finding that no rule makes.
+    today: decides whether a calibration is overdue. hooked: the result of `hooked_up`, where it is at hand.
+    Written values stay as they are; `auto` is worked out. rehearsed: ends of windows that a rehearsal has
+    settled, by input and setting; without them the closed forms hold. provisional: such a rehearsal follows,
+    and no rules are asked before it. Raises DocumentErrors where an override names a finding that no rule
+    makes.
     """
     check_overrides(documents)
     hooked = hooked or hooked_up(documents)
@@ -129,7 +129,7 @@ def settle(
     context = Context(documents, sources, timeline, feeds, today, drafts)
     findings = [*hooked.findings, *(finding for each in settled for finding in each.findings)]
     findings += findings_of(RULES, context, documents)
-    # What a rehearsal has settled, the closed form of a rule only bounds.
+    # Where a rehearsal has settled an end, the closed form of the rule is only a bound of it.
     settled_rules = {
         (SETTLED[setting], about)
         for (about, setting), end in (rehearsed or {}).items()
@@ -138,7 +138,7 @@ def settle(
     }
     findings = [f for f in findings if (f.rule, f.about) not in settled_rules]
     findings += window_findings(windows, documents)
-    # That one is found, and accepted, apart: it needs what was proved.
+    # `settings.unproved` finds that one and applies its overrides: it has the proofs.
     ids = {*ENGINE_RULES, *(rule.id for rule in RULES)} - {DIALECT_UNPROVED}
     findings = override(findings, documents, ids)
     return Settings(feeds, reasons, by_severity(findings), windows, hooked.rises)
@@ -147,9 +147,9 @@ def settle(
 def rehearsed_findings(
     hooked: HookedUp, settings: Settings, record: Record, assumptions: Sequence[Assumption] = ()
 ) -> tuple[Finding, ...]:
-    """What the rules that need a rehearsal find, of the inputs whose set points could be settled.
+    """Findings of the rules that need a rehearsal, of the inputs that have set points.
 
-    The others are left out of the circuit, and a note says so. record, assumptions: the rehearsal's.
+    The other inputs are left out of the circuit, and a note says so. record, assumptions: the rehearsal's.
     """
     from railwright.evaluation.evaluate import evaluate
     from railwright.settings.rehearsed import REHEARSED_RULES

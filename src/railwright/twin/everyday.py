@@ -5,6 +5,7 @@ with a status have the common commands of IEEE 488.2-1992, chapter 10, and SYSTe
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from typing import Protocol, TypeVar
 
 from railwright.documents.bench import ElectronicLoad, Multimeter, Supply
 from railwright.documents.relays import Relays
@@ -62,3 +63,16 @@ OF_STATUS: Mapping[str, tuple[Callable[[Status, tuple[Datum, ...]], str | None],
 """Header -> what it does to the status, or asks of it, and how many parameters it takes. *OPC? and *WAI wait
 in the server; here nothing is pending any more.
 """
+
+Called = TypeVar("Called")
+
+
+class _HasStatus(Protocol):
+    status: Status
+
+
+def on_status(
+    run: Callable[[Status, tuple[Datum, ...]], str | None], parameters: Callable[[Called], tuple[Datum, ...]]
+) -> Callable[[_HasStatus, Called], str | None]:
+    """One of these as a command of an instrument. parameters: of what a command of it is called with."""
+    return lambda instrument, called: run(instrument.status, parameters(called))

@@ -12,7 +12,6 @@ import math
 import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import partial
 from secrets import token_hex
 from typing import Literal
 
@@ -24,7 +23,7 @@ from railwright.scpi.grammar import Unit
 from railwright.scpi.headers import CommandTree
 from railwright.scpi.numbers import format_nr3
 from railwright.scpi.parameters import number_in
-from railwright.twin.everyday import OF_STATUS, expect_count, identification
+from railwright.twin.everyday import OF_STATUS, expect_count, identification, on_status
 from railwright.twin.faults import TwinFault, has
 from railwright.twin.messages import BesideServer, carried_out
 from railwright.twin.readings import window_means
@@ -137,14 +136,6 @@ def _complete(meter: TwinMultimeter, parameters: tuple[Datum, ...]) -> None:
     meter.status.standard_event |= 1
 
 
-def _of_status(
-    run: Callable[[Status, tuple[Datum, ...]], str | None],
-    meter: TwinMultimeter,
-    parameters: tuple[Datum, ...],
-) -> str | None:
-    return run(meter.status, parameters)
-
-
 def _of(quantity: Quantity, header: str) -> None:
     """The commands that there are of each quantity; header: its words."""
 
@@ -188,7 +179,7 @@ TREE.add_all(
         "*CLS": MultimeterCommand(lambda meter, _: meter.status.clear()),
         "*OPC": MultimeterCommand(_complete),
         **{
-            header: MultimeterCommand(partial(_of_status, run), least=count, most=count)
+            header: MultimeterCommand(on_status(run, tuple), least=count, most=count)
             for header, (run, count) in OF_STATUS.items()
         },
         "[SENSe]:FUNCtion[:ON]": MultimeterCommand(_function, least=1, most=1),

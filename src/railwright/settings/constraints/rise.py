@@ -6,11 +6,11 @@ import math
 from collections.abc import Callable, Iterator
 from itertools import chain
 
+from railwright.documents.figures import rated_slew
 from railwright.documents.loader import Documents
 from railwright.measures.start_up_time import CURRENT_BAND, CURRENT_BAND_OF_LARGEST, VOLTAGE_BAND
 from railwright.physics import halving
 from railwright.quantities import show, state
-from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, threshold
 from railwright.settings.context import FedInput
 from railwright.settings.group import output_path
@@ -92,7 +92,7 @@ def within_limit(
 
 def fast_output(source: FedInput) -> Facts:
     """Every output keeps up with its share of it."""
-    rates = (o.slew.high if o.slew is not None else figures.fastest_slew(o) for o in source.rows)
+    rates = (o.slew.high if o.slew is not None else rated_slew(o, o.rise) for o in source.rows)
     able, names, check = source.fastest(rates), ", ".join(source.outputs), f"the slopes of {source.name}"
     if able is None:
         figure = "rise or slew of the output"
@@ -164,7 +164,7 @@ def falling(source: FedInput) -> Facts:
                 "fall-too-fast",
                 auto=False,
             )
-    able = source.fastest(map(figures.slowest_fall, source.rows))
+    able = source.fastest(rated_slew(o, o.fall.unloaded) for o in source.rows)
     if able is not None:
         why = state(
             "{outputs} {falls} at {fastest} without load",

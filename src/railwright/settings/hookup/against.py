@@ -19,19 +19,17 @@ from railwright.documents.hook_up import AUTO
 from railwright.documents.output_name import OutputName
 from railwright.plan.coupling import followers, tied_limits
 from railwright.plan.stairs import exchange_of
-from railwright.quantities import joined, show, state
+from railwright.quantities import joined, round_down, round_up, show, state
 from railwright.settings.constraints import current_limit, outputs, ovp, power, trip_delay
 from railwright.settings.constraints.constraint import EXACT, Constraint, broken, constraints_in
 from railwright.settings.constraints.rise import slow_output
 from railwright.settings.context import UNITS, FedInput
-from railwright.settings.figures import round_down, round_up
 from railwright.settings.group import EARTH, Group, output_path
 from railwright.settings.hookup.demand import Demand, ShapeNeed
 from railwright.settings.rule import Path, Unknown
 from railwright.settings.rules.delivery import slower
 from railwright.settings.rules.instruments import asked_of_dialects, lacks_command
-from railwright.settings.windows.current_limit import ROOM_TO_CHARGE
-from railwright.settings.windows.current_limit import grid as current_grid
+from railwright.settings.windows.current_limit import ROOM_TO_CHARGE, least_limit
 from railwright.settings.windows.protections import ovp_grid, ovp_window
 from railwright.settings.windows.window import collision
 
@@ -270,22 +268,13 @@ def low_end(demand: Demand, source: FedInput) -> Found:
         yield Obstacle(joined("", (each.why, signed if demand.input.nominal < 0 else "")))
 
 
-def least_limit(source: FedInput, need: float) -> float:
-    """The least current limit [A] on the outputs' grid that, less its error, carries a need [A].
-
-    Room beyond the need is preferred where outputs are compared, and cautioned of where it lacks; it is not
-    asked for here: a limit at the need's own end is right.
-    """
-    step, _ = current_grid(source)
-    return math.ceil(current_limit.carrying(source, need) / step - EXACT) * step
-
-
 def settings(demand: Demand, source: FedInput) -> Found:
     """A level or a limit that the procedure writes is not right with these outputs, whatever the lead."""
     yield from written(demand, "opp", chain(power.steady(source), power.in_range(source)))
     yield from written(demand, "ocp", current_limit.ocp_facts(source))
     yield from written(demand, "ocp_delay", current_limit.ocp_delay_in_range(source))
     if demand.limits.current_limit == AUTO:
+        # Room beyond the need is preferred where outputs are compared, and cautioned of where it lacks.
         least = least_limit(source, demand.current)
         if least > source.full_current * (1.0 + EXACT):
             yield Obstacle(

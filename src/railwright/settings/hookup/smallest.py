@@ -18,8 +18,7 @@ from railwright.documents.hook_up import AUTO
 from railwright.documents.output_name import OutputName
 from railwright.documents.translate import validated
 from railwright.plan.stairs import STAIR
-from railwright.quantities import show
-from railwright.settings.figures import round_up
+from railwright.quantities import round_up, show
 from railwright.settings.group import Group
 from railwright.settings.hookup.against import UNCOUPLE, Obstacle
 from railwright.settings.hookup.candidates import (

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import zip_longest
 
 import numpy as np
 
 from railwright.grouping import grouped
 from railwright.plan.contacts import disabled_within
+from railwright.plan.timeline import Action
 from railwright.quantities import joined, show, state
 from railwright.rehearsal.restarting import endless_restarts
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.group import output_path
-from railwright.settings.rehearsed.view import Rehearsed, in_limit, rehearsed_inputs
+from railwright.settings.rehearsed.view import Rehearsed, rehearsed_inputs
 from railwright.settings.rule import Hit, Outcome, Path, of_every, rule, with_seen
 from railwright.traces import EventKind, Span, Traces
 
@@ -57,7 +57,7 @@ def _freed(rehearsed: Rehearsed, source: FedInput) -> tuple[str, str]:
 def _limited_between_starts(rehearsed: Rehearsed, source: FedInput) -> bool:
     """Whether an output was in its limit between the first and the last start of a step with many."""
     traces = rehearsed.record.traces[source.name]
-    time, limited = traces.time, in_limit(traces)
+    time, limited = traces.time, traces.in_limit
     starts = [event.time for event in rehearsed.events(source, EventKind.STARTS)]
     own = [
         [start for start in starts if span.start <= start <= span.end]
@@ -126,7 +126,7 @@ def hangs_low(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome
     """At the end of a step the input hangs in the limit, below its operating range, though more is set."""
     # One that is fed by its limit is meant to work in it.
     if source.fed_current is None:
-        limited, restarting = in_limit(traces), _restarting(rehearsed, source)
+        limited, restarting = traces.in_limit, _restarting(rehearsed, source)
         for span, index, asked in _ends(rehearsed, source, traces, "power_up", "hold"):
             voltage, operating = float(traces.columns["voltage"][index]), source.input.operating
             if (
@@ -174,7 +174,7 @@ def _untripped(rehearsed: Rehearsed) -> Iterator[tuple[FedInput, Traces, str]]:
 
 def _fed(source: FedInput, traces: Traces, index: int) -> bool:
     """Whether an input that is to be fed with a constant current is fed with it at a row of its traces."""
-    return source.fed_current is not None and bool(in_limit(traces)[index])
+    return source.fed_current is not None and bool(traces.in_limit[index])
 
 
 @rule("not-settled", Severity.CAUTION, worst=Ranking("reached", over="set_point", lowest=True))
@@ -206,26 +206,27 @@ def not_reached(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: 
     """Within a segment of a shape, or at a point of a sweep, the voltage does not get to what is set."""
     told: set[Path] = set()
     stored = f" ({show(source.holding, 'F')} hold it up)" if source.holding else ""
-    for move in _moves(rehearsed, source):
-        part = traces.closed(move.arrives, move.until)
+    for action, start, until in _moves(rehearsed, source):
+        goal, arrives = action.voltage, action.time + action.over
+        path: Path = ("procedure", *(action.path or ("steps", action.step, "sweep")))
+        part = traces.closed(arrives, until)
         seen = part.columns[column]
-        if move.path in told or move.until <= move.arrives or not seen.size or _fed(source, part, -1):
+        if path in told or until <= arrives or not seen.size or _fed(source, part, -1):
             continue
-        falls = move.goal < move.start
+        falls = goal < start
         reached = float(seen.min() if falls else seen.max())
-        missing = reached - move.goal if falls else move.goal - reached
-        enough = SETTLED * max(abs(move.goal), abs(move.goal - move.start))
-        if missing > enough:
-            told.add(move.path)
+        missing = reached - goal if falls else goal - reached
+        if missing > SETTLED * max(abs(goal), abs(goal - start)):
+            told.add(path)
             yield Hit(
                 source.name,
-                move.path,
+                path,
                 state(
                     "rehearsed, '{step}' sets {set_point}; in the {time} until the next change {input} gets "
                     "only {way} to {reached}",
-                    step=move.step,
-                    set_point=(move.goal, "V"),
-                    time=(move.until - move.begins, "s"),
+                    step=rehearsed.context.timeline.spans[action.step].name,
+                    set_point=(goal, "V"),
+                    time=(until - action.time, "s"),
                     input=source.name,
                     way="down" if falls else "up",
                     reached=(reached, "V"),
@@ -236,22 +237,10 @@ def not_reached(rehearsed: Rehearsed, source: FedInput, traces: Traces, column: 
             )
 
 
-@dataclass(frozen=True, slots=True)
-class _Move:
-    """A set voltage: from `start` to `goal` [V], begun at `begins`, there at `arrives`, kept `until` [s]."""
-
-    start: float
-    goal: float
-    begins: float
-    arrives: float
-    until: float
-    step: str
-    path: Path
-
-
-def _moves(rehearsed: Rehearsed, source: FedInput) -> Iterator[_Move]:
-    """Every move of an input's set voltage within a shape or a sweep. Of steps that the host cannot keep
-    'host-cannot-keep' tells: what is set there is not what is asked.
+def _moves(rehearsed: Rehearsed, source: FedInput) -> Iterator[tuple[Action, float, float]]:
+    """Every move of an input's set voltage within a shape or a sweep, from which voltage it begins [V], and
+    until when it is kept [s]. Of steps that the host cannot keep 'host-cannot-keep' tells: what is set there
+    is not what is asked.
     """
     timeline = rehearsed.context.timeline
     actions = [each for each in timeline.actions if each.input == source.name]
@@ -263,10 +252,8 @@ def _moves(rehearsed: Rehearsed, source: FedInput) -> Iterator[_Move]:
         before, level = level, 0.0 if action.kind == "off" else action.voltage
         kept = action.step < len(spans) and not spans[action.step].left_out and not spans[action.step].late
         if kept and action.kind == "line" and span.kind in ("shape", "sweep") and before != level:
-            path = ("procedure", *(action.path or ("steps", action.step, "sweep")))
             changes = span.end if following is None else following.time
-            until = min(span.end, changes, rehearsed.record.played_until)
-            yield _Move(before, level, action.time, action.time + action.over, until, span.name, path)
+            yield action, before, min(span.end, changes, rehearsed.record.played_until)
 
 
 @rule(

@@ -44,36 +44,33 @@ def relay_waits(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-def _hit(surge: ClosingSurge, path: Path, what: str, bears: str, borne: float, more: str) -> Hit:
-    """That more flows than something bears [A]. more: what else would help."""
-    contact, name = surge.move.lies.name, surge.move.lies.input
-    return Hit(
-        name,
-        path,
-        state(
-            "rehearsed, up to {nominal} flow as '{contact}' closes onto {input}, in the worst of {corners} "
-            "corners of the tolerances {surge}: the output's own capacitor gives that before the current "
-            "limit responds; {what} {bears} {borne}",
-            contact=contact,
-            input=name,
-            nominal=(surge.nominal, "A"),
-            corners=surge.corners,
-            surge=(surge.most, "A"),
-            what=what,
-            bears=bears,
-            borne=(borne, "A"),
-        ),
-        f"close '{contact}' before {name} is switched on, or at 0 V, and let the voltage rise then{more}",
-    )
-
-
-def _more(rehearsed: Rehearsed, surge: ClosingSurge, borne: float) -> bool:
-    """Whether more flows than is borne [A], and more than the current limit lets through: what the load may
-    draw all along is no surge, and is judged by the limit.
+def _judged(
+    rehearsed: Rehearsed, surge: ClosingSurge, path: Path, what: str, bears: str, borne: float, more: str
+) -> Outcome:
+    """More flows than something bears [A], and more than the current limit lets through: what the load may
+    draw all along is no surge, and is judged by the limit. more: what else would help.
     """
-    name = surge.move.lies.input
+    contact, name = surge.move.lies.name, surge.move.lies.input
     lets_through = rehearsed.context.sources[name].at_most(rehearsed.context.feeds[name].limit)
-    return surge.most > max(borne, lets_through)
+    if surge.most > max(borne, lets_through):
+        yield Hit(
+            name,
+            path,
+            state(
+                "rehearsed, up to {nominal} flow as '{contact}' closes onto {input}, in the worst of "
+                "{corners} corners of the tolerances {surge}: the output's own capacitor gives that before "
+                "the current limit responds; {what} {bears} {borne}",
+                contact=contact,
+                input=name,
+                nominal=(surge.nominal, "A"),
+                corners=surge.corners,
+                surge=(surge.most, "A"),
+                what=what,
+                bears=bears,
+                borne=(borne, "A"),
+            ),
+            f"close '{contact}' before {name} is switched on, or at 0 V, and let the voltage rise then{more}",
+        )
 
 
 @rule("closing-surge", Severity.STOP, worst=Ranking("surge", over="borne"))
@@ -87,9 +84,9 @@ def closing_surge(rehearsed: Rehearsed) -> Outcome:
         if borne is None:
             check = f"the surge as '{surge.move.lies.name}' closes"
             yield Unknown(source.name, path, "the current that does the input no harm (at_most)", check)
-        elif _more(rehearsed, surge, borne):
+        else:
             charged = ", or put a resistor in the lead until it is charged"
-            yield _hit(surge, surge.move.change.at, "the input", "bears", borne, charged)
+            yield from _judged(rehearsed, surge, surge.move.change.at, "the input", "bears", borne, charged)
 
 
 @rule("contact-making-current", Severity.CAUTION, worst=Ranking("surge", over="borne"))
@@ -99,6 +96,6 @@ def contact_making_current(rehearsed: Rehearsed) -> Outcome:
     """
     for surge in rehearsed.surges:
         lies = surge.move.lies
-        if lies.contact.current is not None and _more(rehearsed, surge, lies.contact.current):
+        if (rated := lies.contact.current) is not None:
             at = at_contact(lies, "current")
-            yield _hit(surge, at, f"'{lies.name}'", "is rated, d.c., for", lies.contact.current, "")
+            yield from _judged(rehearsed, surge, at, f"'{lies.name}'", "is rated, d.c., for", rated, "")

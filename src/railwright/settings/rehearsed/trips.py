@@ -10,7 +10,7 @@ from railwright.plan.set_points import Feed
 from railwright.quantities import Statement, show, state
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Ranking, Severity
-from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest, rehearsed_inputs
+from railwright.settings.rehearsed.view import Rehearsed, longest, rehearsed_inputs
 from railwright.settings.rule import Hit, Outcome, of_every, rule, with_seen
 from railwright.settings.windows.window import DELAY_MARGIN
 from railwright.traces import Event, EventKind, Mode, Traces, span_named
@@ -59,7 +59,7 @@ def _told(event: Event, feed: Feed, traces: Traces) -> tuple[str, Statement, str
     if event.kind is EventKind.TRIPS_LINKED:
         why = state("{output} trips because another input did", output=event.subject)
         return "trips_when", why, "look at what trips first"
-    held = longest(traces.time, in_limit(traces))
+    held = longest(traces.time, traces.in_limit)
     why = state(
         "the current limit of {limit} trips{stays}; the trip delay is {trip_delay}",
         limit=(feed.limit, "A"),
@@ -94,7 +94,7 @@ def fuse(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
 def trip_delay_margin(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """The longest time in the current limit comes close to the trip delay."""
     points = rehearsed.context.feeds[source.name].outputs[0]
-    held = longest(traces.time, in_limit(traces))
+    held = longest(traces.time, traces.in_limit)
     if points.at_limit == "trip" and held is not None and not rehearsed.trips(source):
         since, length = held
         if length * DELAY_MARGIN > points.trip_delay:

@@ -7,42 +7,20 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from railwright.assumptions import Assumption
-from railwright.circuit.case import QuantityName
 from railwright.evaluation.outcome import Result
 from railwright.frozen import kept
 from railwright.plan.plan import plan_of
 from railwright.plan.required_trip import not_required
-from railwright.quantities import Uncertain
 from railwright.rehearsal.surges import ClosingSurge, surges
 from railwright.settings.context import BoundDocuments, FedInput
-from railwright.traces import Event, EventKind, Mode, Record, Traces, runs_of
+from railwright.traces import Event, EventKind, Record, Traces, runs_of
 
 if TYPE_CHECKING:
+    import numpy as np
     from numpy.typing import NDArray
 
     from railwright.physics.start_up import Start
-
-
-HARDEST_AT_LOW = (
-    "efficiency",
-    "starts_at",
-    "soft_start",
-    "voltage_gain",
-    "voltage_offset",
-    "limit_gain",
-    "limit_offset",
-)
-"""Quantities that ask for more current, or let less through, the lower they are."""
-
-
-def hardest(name: QuantityName, value: Uncertain) -> float:
-    """The case in which a start needs the highest current limit: those of `HARDEST_AT_LOW` at their lower
-    bound, all others at their upper one.
-    """
-    return value.low if name.field in HARDEST_AT_LOW else value.high
 
 
 @dataclass(frozen=True)
@@ -60,7 +38,7 @@ class Rehearsed:
         not powered up. Looked for once an input, as it takes up to a second: only rules that found something
         ask.
         """
-        from railwright.rehearsal.starts import starts
+        from railwright.rehearsal.starts import hardest, starts
 
         return starts(self.context.documents, {name: self.context.feeds[name]}, hardest).get(name)
 
@@ -108,9 +86,3 @@ def longest(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> tuple[float,
     """The longest of these stretches: its start and its length [s]; None: there is none."""
     lengths = ((start, end - start) for start, end in stretches(time, holds))
     return max(lengths, key=lambda each: each[1], default=None)
-
-
-def in_limit(traces: Traces) -> NDArray[np.bool_]:
-    """Where the output is in its current or power limit; shape (n,)."""
-    mode = traces.columns["mode"]
-    return np.asarray((mode == Mode.CC) | (mode == Mode.CP))

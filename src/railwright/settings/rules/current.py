@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 
 from railwright.plan.set_points import Feed
-from railwright.quantities import show, state
+from railwright.quantities import round_up, show, state
 from railwright.settings.constraints import current_limit
 from railwright.settings.constraints.power import given
 from railwright.settings.context import Context, Draw, FedInput
-from railwright.settings.figures import round_up
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
 from railwright.settings.rules.judge import having, inputs, judged, settings_judged
@@ -188,7 +187,7 @@ def ramp_in_limit(context: Context, source: FedInput, feed: Feed) -> Outcome:
     if not asking:
         return
     asked, move = max(asking)
-    time = source.rise_takes(move, least)
+    time = source.rise_takes(move, least, move.rate)
     takes = (
         ""
         if time is None

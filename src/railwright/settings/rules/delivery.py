@@ -16,9 +16,8 @@ from railwright.plan.linking import look_interval
 from railwright.plan.listing import shape_actions
 from railwright.plan.sending import HOST_TIMED
 from railwright.plan.stairs import AT_ONCE, EXACT, exchange_of, slew_range
-from railwright.quantities import joined, show, state
+from railwright.quantities import joined, round_down, show, state
 from railwright.settings.context import Context, FedInput
-from railwright.settings.figures import round_down
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
 from railwright.settings.rules.shapes import shape_path

@@ -7,12 +7,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from railwright.documents.figures import rated_slew
 from railwright.grouping import grouped
 from railwright.guard.off_level import DECAY, STEADY
 from railwright.plan.off_order import off_threshold
 from railwright.plan.timeline import Action
-from railwright.quantities import Statement, show, state
-from railwright.settings import figures
+from railwright.quantities import Statement, round_up, show, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
@@ -129,7 +129,7 @@ def off_after_waits(context: Context) -> Outcome:
         step, path = _place(context, action)
         remedy = f"give {other} a bleeder or a load that empties it in time"
         if falls < math.inf:
-            leave = f"leave {show(figures.round_up(needs), 's')} or more between the two"
+            leave = f"leave {show(round_up(needs), 's')} or more between the two"
             remedy = f"{leave}: it is then rehearsed as it is played" if in_time else f"{leave}, or {remedy}"
         yield Hit(
             name,
@@ -258,7 +258,7 @@ def ramp_down_too_fast(source: FedInput) -> Outcome:
     if time is None or highest is None or highest.voltage <= FALLEN:
         return
     slow = [(highest.voltage / able, words) for able, words in _rates(source)]
-    if any(figures.slowest_fall(output) is None for output in source.rows):
+    if any(output.fall.unloaded is None for output in source.rows):
         yield Unknown(
             source.names[0],
             (*source.at_output, "fall"),
@@ -295,7 +295,7 @@ def _rates(source: FedInput) -> Iterator[tuple[float, Statement]]:
     """How fast the outputs can go down together [V/s], by their slew and by their fall, and in words."""
     for what, each in (
         ("can be set to a slew of", [output.slew.high if output.slew else None for output in source.rows]),
-        ("falls without load at", [figures.slowest_fall(output) for output in source.rows]),
+        ("falls without load at", [rated_slew(output, output.fall.unloaded) for output in source.rows]),
     ):
         if (able := source.fastest(each)) is not None:
             yield (

@@ -98,15 +98,11 @@ def off_late(context: Context, source: FedInput, highest: float) -> Outcome:
     """Switched off, an input takes longer to fall than a run waits for that: it ends as *off not confirmed*,
     exit code 6, though its outputs are off.
     """
-    at_end, threshold = source.limits.at_end, off_threshold(context.device, source.name)
-    stays = at_end.stays_on is not None or held_voltage(context.device, source.name) is not None
-    if stays or highest <= threshold:
+    at_end, discharge = source.limits.at_end, Discharge(source, highest)
+    time, threshold = confirmed_off_in(context, source), off_threshold(context.device, source.name)
+    if at_end.stays_on is not None or not discharge.known or time <= DECAY:
         return
-    discharge, ramp = Discharge(source, highest), at_end.ramp_down
-    # Behind a diode it is the output's own side that is read.
-    time = None if discharge.blocked else discharge.time(threshold)
-    if time is None or time <= DECAY:
-        return
+    ramp = at_end.ramp_down
     unless = ""
     remedy = (
         "give it a resistor that empties it in time, or an output that sinks and a 'ramp_down' as long as "
@@ -213,8 +209,10 @@ class Discharge:
             drawn = self._flows(math.sqrt(previous * current))
             if drawn == 0.0:
                 return math.inf
-            # A load that draws less at a lower voltage lets go of it at once.
-            fallen = previous - current + self.behind * (self._flows(previous) - self._flows(current))
+            fallen = previous - current
+            if self.behind:
+                # A load that draws less at a lower voltage lets go of it at once.
+                fallen += self.behind * (self._flows(previous) - self._flows(current))
             time += self.farads * max(0.0, fallen) / drawn
             previous = current
         return time

@@ -47,9 +47,16 @@ def _overdue(context: Context, due: dt.date, page: str, so: str) -> Statement:
     )
 
 
-def _ahead(context: Context, done: str, on: dt.date) -> Statement:
-    """That something is said to have been done on a day to come."""
-    return state("{done} on {on}, which is after {today}", done=done, on=str(on), today=str(context.today))
+def _ahead(context: Context, name: str, path: Path, on: dt.date | None) -> Outcome:
+    """Something, by the last key of its path, is said to have been done on a day to come."""
+    if on is not None and on > context.today:
+        today = str(context.today)
+        yield Hit(
+            name,
+            path,
+            state("{done} on {on}, which is after {today}", done=str(path[-1]), on=str(on), today=today),
+            "correct the date, or the clock of this computer",
+        )
 
 
 @rule("calibration-overdue", Severity.CAUTION, worst=Ranking("overdue_days"))
@@ -70,13 +77,7 @@ def calibration_overdue(context: Context, name: str, path: Path, calibrated: Cal
 @of_every(with_seen(_instruments))
 def calibration_ahead(context: Context, name: str, path: Path, calibrated: Calibration | None) -> Outcome:
     """An instrument's calibration lies in the future."""
-    if calibrated is not None and calibrated.on > context.today:
-        yield Hit(
-            name,
-            (*path, "calibrated"),
-            _ahead(context, "calibrated", calibrated.on),
-            "correct the date, or the clock of this computer",
-        )
+    yield from _ahead(context, name, (*path, "calibrated"), calibrated.on if calibrated else None)
 
 
 @rule("calibration-unknown", Severity.NOTE)
@@ -111,13 +112,7 @@ def proof_overdue(context: Context) -> Outcome:
 def proof_ahead(context: Context) -> Outcome:
     """The proof of the bench's outputs and leads lies in the future."""
     proved = context.bench.proved
-    if proved is not None and proved.on > context.today:
-        yield Hit(
-            "bench",
-            ("bench", "proved"),
-            _ahead(context, "proved", proved.on),
-            "correct the date, or the clock of this computer",
-        )
+    yield from _ahead(context, "bench", ("bench", "proved"), proved.on if proved else None)
 
 
 @rule("identity-unknown", Severity.NOTE)

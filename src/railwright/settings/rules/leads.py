@@ -15,10 +15,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import NamedTuple
 
+from railwright.circuit.leads import most_resistance
 from railwright.documents.bench import Lead, StockConductor
 from railwright.documents.conductor import Conductor
 from railwright.grouping import grouped
-from railwright.physics import conductors
 from railwright.physics.conductor_heat import temperature_rise
 from railwright.plan.set_points import Feed
 from railwright.quantities import Statement, joined, state
@@ -50,17 +50,6 @@ class ConductorChoice(NamedTuple):
     rise: float
 
 
-def loop_drop(conductor: Conductor, lead: Lead, current: float, ambient: float) -> float:
-    """Drop of a lead made of a conductor, both ways with the lead's contacts [V], at a temperature [°C].
-
-    With the maximum resistance of IEC 60228 where the conductor has a class.
-    """
-    contacts = lead.contact_resistance_loop.high if lead.contact_resistance_loop else 0.0
-    return current * conductors.loop_resistance(
-        conductor.section, lead.one_way_length, ambient, contacts, conductor.iec_class, bound="maximum"
-    )
-
-
 def recommend(
     stock: Iterable[StockConductor],
     lead: Lead,
@@ -82,7 +71,7 @@ def recommend(
         if each.permitted_current is None or each.permitted_current >= carries
     )
     cool = (
-        ConductorChoice(conductor, loop_drop(conductor, lead, current, ambient + rise), rise)
+        ConductorChoice(conductor, current * most_resistance(lead, conductor, ambient + rise), rise)
         for conductor, rise in carrying
         if rise <= permitted_rise and math.isfinite(rise)
     )

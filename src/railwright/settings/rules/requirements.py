@@ -31,10 +31,6 @@ def required_in(context: Context) -> Iterator[tuple[Path, Requirement, FedInput,
     )
 
 
-def _limit_key(required: Requirement) -> str:
-    return next(key for key in ("at_most", "at_least", "between") if getattr(required, key) is not None)
-
-
 @rule("requirement-masked", Severity.CAUTION, on_sheet=False)
 @of_every(with_seen(required_in))
 def requirement_masked(
@@ -44,7 +40,7 @@ def requirement_masked(
     _, highest = required.limits
     if feed is None or highest is None:
         return
-    here = (*path, _limit_key(required))
+    here = (*path, required.limit_key)
     if required.known.bounded == "current":
         most = source.at_most(feed.limit)
         if highest >= most:
@@ -159,7 +155,7 @@ def requirement_out_of_reach(
     if most is not None and lowest > most:
         yield Hit(
             source.name,
-            (*path, _limit_key(required)),
+            (*path, required.limit_key),
             state(
                 "'{requirement}' asks for {required} or more; {holds} {highest}",
                 requirement=required.name,
@@ -293,7 +289,7 @@ def reading_too_coarse(
     if bound > width / 3 and not _by_multimeter(context, required, quantity, limits[-1], width / 3):
         yield Hit(
             source.name,
-            (*path, _limit_key(required)),
+            (*path, required.limit_key),
             state(
                 "the reading is exact to ±{reading_error}; '{requirement}' leaves ±{room}",
                 reading_error=(bound, required.unit),
@@ -324,7 +320,7 @@ def step_too_short(
         if span.end - on < longest:
             yield Hit(
                 source.name,
-                (*path, _limit_key(required)),
+                (*path, required.limit_key),
                 state(
                     "'{requirement}' permits {permitted}; after {input} is switched on, '{step}' lasts "
                     "{duration}",

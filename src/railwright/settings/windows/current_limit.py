@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import replace
+from functools import partial
 
 from railwright.quantities import joined, state
 from railwright.settings import figures
@@ -39,6 +40,12 @@ def grid(source: FedInput) -> tuple[float, str]:
     return max(given) * several, ""
 
 
+def least_limit(source: FedInput, need: float) -> float:
+    """The least current limit [A] on the outputs' grid that, less its error, carries a need [A]."""
+    step, _ = grid(source)
+    return math.ceil(carrying(source, need) / step * (1.0 - EXACT)) * step
+
+
 def window(source: FedInput) -> Window:
     """The window of an input's current limit [A], with a recommended value where all is known."""
     step, taken = grid(source)
@@ -50,15 +57,16 @@ def window(source: FedInput) -> Window:
     needs, asked = source.in_operation.needs, source.limits.current_limit
     lacks = [nothing] if needs is not None and needs.current <= 0 else []
     found = window_of(source, "current_limit", step, facts(source), source.parts, asked, taken, lacks)
-    return recommend(found, source.in_operation)
+    return found.recommending(partial(chosen, source.in_operation))
 
 
-def recommend(found: Window, source: FedInput) -> Window:
-    """With the recommended value where all is known: some way above the need, within the window."""
-    low, high, needs = found.low, found.high, source.needs
-    known = not found.lacks and not found.colliding() and source.fed_current is None
-    if not known or low is None or high is None or needs is None:
-        return found
+def chosen(source: FedInput, found: Window, low: End, high: End) -> tuple[float | None, str]:
+    """A current limit some way above the need, within the window, and why; None: nothing says what it must
+    carry.
+    """
+    needs = source.needs
+    if source.fed_current is not None or needs is None:
+        return None, ""
     least = HEADROOM * low.value if low.key == "rehearsed" else low.value
     carries = carrying(source, HEADROOM * needs.current)
     lower = min(max(least, carries, _with_margin(source)), high.value)
@@ -66,26 +74,22 @@ def recommend(found: Window, source: FedInput) -> Window:
     gives_way = [end for end in found.ends if end.yields and end not in found.bounding and end.value > 0.0]
     wanted = lower if gives_way else min(high.value, max(lower, room))
     value = figures.tidy(wanted, lower, high.value, found.step)
-    return replace(
-        found,
-        recommended=value,
-        why=state(
-            "{between}{deciding}; {ratio:g} times the need, to leave room to charge capacitors{held}"
-            "{with_headroom}; {rounding}{taken}",
-            between=between(found, low, high),
-            deciding=_deciding(source, low),
-            ratio=(ROOM_TO_CHARGE, "1"),
-            held=_held(room, gives_way) if wanted != room else "",
-            with_headroom=state(
-                ", at least {headroom:.0%} above the {what}",
-                headroom=(HEADROOM - 1, "1"),
-                what="lower end" if least > carries else "need",
-            )
-            if lower >= carries * (1.0 - EXACT)
-            else state("; there is no room for {headroom:.0%} above the need", headroom=(HEADROOM - 1, "1")),
-            rounding=rounded(value, wanted, "A", found.step),
-            taken=f" ({found.taken})" if found.taken else "",
-        ),
+    return value, state(
+        "{between}{deciding}; {ratio:g} times the need, to leave room to charge capacitors{held}"
+        "{with_headroom}; {rounding}{taken}",
+        between=between(found, low, high),
+        deciding=_deciding(source, low),
+        ratio=(ROOM_TO_CHARGE, "1"),
+        held=_held(room, gives_way) if wanted != room else "",
+        with_headroom=state(
+            ", at least {headroom:.0%} above the {what}",
+            headroom=(HEADROOM - 1, "1"),
+            what="lower end" if least > carries else "need",
+        )
+        if lower >= carries * (1.0 - EXACT)
+        else state("; there is no room for {headroom:.0%} above the need", headroom=(HEADROOM - 1, "1")),
+        rounding=rounded(value, wanted, "A", found.step),
+        taken=f" ({found.taken})" if found.taken else "",
     )
 
 

@@ -8,7 +8,7 @@ that normal operation takes, and below what the device bears.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from functools import partial
 
 from railwright.quantities import state
 from railwright.settings import figures
@@ -18,6 +18,7 @@ from railwright.settings.context import FedInput
 from railwright.settings.windows.window import (
     DELAY_MARGIN,
     NOTHING_PLAYED,
+    End,
     Window,
     between,
     rounded,
@@ -45,26 +46,21 @@ def trip_delay_window(source: FedInput, limit: float | None) -> Window:
         source.limits.trip_delay,
         "the delay's own step is not given: taken",
     )
-    return with_trip_delay(found, source.in_operation) if limit is not None else found
+    choose = partial(chosen_trip_delay, source.in_operation)
+    return found.recommending(choose) if limit is not None else found
 
 
-def with_trip_delay(found: Window, source: FedInput) -> Window:
-    """With the recommended value: some way above the longest time in the limit, and round."""
-    low, high, reach = found.low, found.high, trip_delay.range_of(source)
-    if found.lacks or found.colliding() or low is None or high is None:
-        return found
+def chosen_trip_delay(source: FedInput, found: Window, low: End, high: End) -> tuple[float, str]:
+    """A trip delay some way above the longest time in the limit, and round; and why."""
+    reach = trip_delay.range_of(source)
     charging = next((end for end in found.ends if end.side == "low" and end.key != "range"), None)
     if charging is None and not source.load.settled:
         # Nothing is known before the rehearsal: the longest delay lets everything settle.
-        return replace(
-            found,
-            recommended=high.value,
-            why=state(
-                "a part of the load draws more until it has settled, and only a rehearsal tells for how "
-                "long; until then the longest delay that is right, {high} ({high_end})",
-                high=(high.value, "s"),
-                high_end=high.why,
-            ),
+        return high.value, state(
+            "a part of the load draws more until it has settled, and only a rehearsal tells for how long; "
+            "until then the longest delay that is right, {high} ({high_end})",
+            high=(high.value, "s"),
+            high_end=high.why,
         )
     longest = charging.value if charging else 0.0
     wanted = min(max(low.value, DELAY_MARGIN * longest), high.value)
@@ -84,19 +80,15 @@ def with_trip_delay(found: Window, source: FedInput) -> Window:
         decides = state(
             "times {ratio:g} that is {with_margin}", ratio=(DELAY_MARGIN, "1"), with_margin=(wanted, "s")
         )
-    return replace(
-        found,
-        recommended=value,
-        why=state(
-            "{words}; {decides}, within the range of {range_low} to {range_high}; {rounding} ({taken})",
-            words=words,
-            decides=decides,
-            range_low=(reach.low, "s"),
-            range_high=(reach.high, "s"),
-            # It is never rounded down.
-            rounding=rounded(value, wanted, "s", found.step, "rounded up to"),
-            taken=found.taken,
-        ),
+    return value, state(
+        "{words}; {decides}, within the range of {range_low} to {range_high}; {rounding} ({taken})",
+        words=words,
+        decides=decides,
+        range_low=(reach.low, "s"),
+        range_high=(reach.high, "s"),
+        # It is never rounded down.
+        rounding=rounded(value, wanted, "s", found.step, "rounded up to"),
+        taken=found.taken,
     )
 
 
@@ -118,41 +110,32 @@ def ovp_window(source: FedInput, limit: float | None) -> Window:
     limit [A]: the current limit, which the drop on a sensed lead hangs on; None: there is none, and the drop
     is left out.
     """
-    return with_ovp(
-        window_of(
-            source,
-            "ovp",
-            ovp_grid(source),
-            ovp.facts(source, limit),
-            source.shares,
-            source.limits.ovp,
-            "the OVP's own step is not given: taken",
-        )
-    )
+    return window_of(
+        source,
+        "ovp",
+        ovp_grid(source),
+        ovp.facts(source, limit),
+        source.shares,
+        source.limits.ovp,
+        "the OVP's own step is not given: taken",
+    ).recommending(chosen_ovp)
 
 
-def with_ovp(found: Window) -> Window:
-    """With the recommended value: the middle of the window, with a margin above what is played."""
-    low, high = found.low, found.high
-    if found.lacks or found.colliding() or low is None or high is None:
-        return found
+def chosen_ovp(found: Window, low: End, high: End) -> tuple[float, str]:
+    """An OVP level in the middle of the window, with a margin above what is played; and why."""
     least = (
         min(low.value * (1.0 + OVP_MARGIN), high.value) if low.key in ("played", "rehearsed") else low.value
     )
     middle = (least + high.value) / 2
     value = figures.two_digits(middle, least, high.value, found.step)
     room = "counted from" if least < high.value else "there is no room for"
-    return replace(
-        found,
-        recommended=value,
-        why=state(
-            "in the middle {between}, {room} {margin:.0%} above the lower end; {rounding} ({taken})",
-            between=between(found, low, high),
-            room=room,
-            margin=(OVP_MARGIN, "1"),
-            rounding=rounded(value, middle, "V", found.step),
-            taken=found.taken,
-        ),
+    return value, state(
+        "in the middle {between}, {room} {margin:.0%} above the lower end; {rounding} ({taken})",
+        between=between(found, low, high),
+        room=room,
+        margin=(OVP_MARGIN, "1"),
+        rounding=rounded(value, middle, "V", found.step),
+        taken=found.taken,
     )
 
 
@@ -171,18 +154,16 @@ def opp_window(source: FedInput, limit: float | None, level: float | None) -> Wi
     limit [A], level [V]: the current limit and the OVP level, which may hold the power below; None: there is
     none yet. The bench gives no accuracy of an OPP: none is taken off.
     """
-    return with_opp(
-        window_of(
-            source,
-            "opp",
-            OPP_STEP * source.count,
-            [*power.facts(source, limit), *_idle(source, limit, level)],
-            source.power_parts,
-            source.limits.opp,
-            "the OPP's own step is not given: taken",
-            [] if source.played.levels else [NOTHING_PLAYED],
-        )
-    )
+    return window_of(
+        source,
+        "opp",
+        OPP_STEP * source.count,
+        [*power.facts(source, limit), *_idle(source, limit, level)],
+        source.power_parts,
+        source.limits.opp,
+        "the OPP's own step is not given: taken",
+        [] if source.played.levels else [NOTHING_PLAYED],
+    ).recommending(chosen_opp)
 
 
 def _idle(source: FedInput, limit: float | None, level: float | None) -> Iterator[Constraint]:
@@ -202,25 +183,18 @@ def _idle(source: FedInput, limit: float | None, level: float | None) -> Iterato
         )
 
 
-def with_opp(found: Window) -> Window:
-    """With the recommended value: some way above what normal operation takes."""
-    low, high = found.low, found.high
-    if found.lacks or found.colliding() or low is None or high is None:
-        return found
+def chosen_opp(found: Window, low: End, high: End) -> tuple[float, str]:
+    """An OPP level some way above what normal operation takes; and why."""
     margin = 1.0 if low.key == "range" else OPP_MARGIN
     wanted = min(margin * low.value, high.value)
     room = state("{ratio:g} times the lower end", ratio=(OPP_MARGIN, "1"))
     if wanted >= high.value:
         room = state("there is no room for {ratio:g} times the lower end", ratio=(OPP_MARGIN, "1"))
     value = figures.tidy(wanted, min(low.value * (1.0 + EXACT), high.value), high.value, found.step)
-    return replace(
-        found,
-        recommended=value,
-        why=state(
-            "{between}, {room}; {rounding} ({taken})",
-            between=between(found, low, high),
-            room=room,
-            rounding=rounded(value, wanted, "W", found.step),
-            taken=found.taken,
-        ),
+    return value, state(
+        "{between}, {room}; {rounding} ({taken})",
+        between=between(found, low, high),
+        room=room,
+        rounding=rounded(value, wanted, "W", found.step),
+        taken=found.taken,
     )

@@ -1,10 +1,11 @@
-"""Ends of windows that hang on what moves: settled by rehearsal, in corners or in the cases of an ensemble.
+"""Ends of windows that depend on transients: settled by rehearsal, in corners of the tolerances or in the
+cases of an ensemble.
 
-Each case is played once without protections, which tells what every protection has to let through. Which
-corner asks for most is found by turning one quantity after the other to its other bound, those of all inputs
-at once, and putting together what raised it. The end itself is then tried: at it nothing trips,
-one step below something does. Where that search takes too many steps only the first corner is played, where
-not every error lies where it hurts most: its ends raise closed forms and settle none.
+Each case is played once without protections, which shows what every protection has to let through. The worst
+corner is searched from a first one: each quantity in turn goes to its other bound (one of each input at the
+same time), and those that raised the figure are then combined. The end is checked: at it nothing trips, one
+step below it something does. Where this search takes too many steps only the first corner is played. It need
+not be the worst, so that its ends stand beside the closed forms and replace none.
 """
 
 from __future__ import annotations
@@ -36,7 +37,9 @@ STEPS = 100_000
 """Steps of the solver after which no more corners are looked for (about a third of a second)."""
 
 LONG = 20_000
-"""Steps of one case from which on ends are not tried, and no limits sought: each would take as long again."""
+"""Steps of one case from which on ends are not checked, and no limits searched: each would take as long
+again.
+"""
 
 MANY_ACTIONS = 2_000
 """Set points of a procedure from which on its windows stay closed forms, unless cases are asked for."""
@@ -45,12 +48,12 @@ ROUNDS = 3
 """How often current limits are raised until everything comes up in every corner that was found."""
 
 ADDS_UP = 0.9
-"""The part of what quantities add to a time in the limit, one by one, that all together add at least where
-none hangs on another (chosen).
+"""Where no quantity depends on another, all together add at least this part of what they add to the time in
+the limit one by one (chosen).
 """
 
 ASCENTS = 4
-"""How often the corner that stays longest in the limit is looked for again, from the one that was found."""
+"""How often the search for the worst corner starts again, from the one that was found."""
 
 TRIES = 8
 """Steps of the grid by which an end is moved until it is tight."""
@@ -65,14 +68,14 @@ LESS = {
     "ovp": "less played, or an OVP that is so much more accurate",
     "opp": "less drawn: a lower current limit, or a slower rise",
 }
-"""What would let the lower end of a setting down by an amount."""
+"""What would bring the lower end of a setting down by an amount."""
 
 NOTHING = LeastLevel(-math.inf, 0.0), None
-"""What is asked for before any case was played."""
+"""The need before any case was played."""
 
 
 class _Study:
-    """The documents, what is played, and what the cases have asked for."""
+    """The documents, what is played, and the greatest need of each setting in the cases played so far."""
 
     def __init__(self, hooked: HookedUp, settings: Settings, written: bool) -> None:
         documents, (self.sources, asked) = hooked.documents, hooked.fed
@@ -89,17 +92,17 @@ class _Study:
         for (_, setting), window in self.windows.items():
             self.parts.setdefault(setting, {}).update(window.parts)
         inputs = {name for name, _ in self.wanted}
-        # Without protections only coupled set points let one input hang on another: else only those that are
-        # asked about are played.
+        # Without protections inputs affect each other through coupled set points only: else only those whose
+        # ends are wanted are played.
         coupled = any(supply.coupled for supply in documents.bench.supplies.values())
         self.played = {n: feed for n, feed in self.set_points.items() if coupled or n in inputs}
         self.coupled = self.set_points if coupled else {}
-        # The most that any case has asked for so far, and which case.
+        # The greatest need of any case so far, and which case.
         self.most: dict[tuple[str, str], tuple[LeastLevel, Replay | None]] = dict.fromkeys(
             product(self.played, REHEARSED), NOTHING
         )
         self.steps = 0
-        # Inputs whose time in the limit is no sum of what each quantity adds, and the corners played.
+        # Inputs whose time in the limit is not the sum of what each quantity adds; and the corners played.
         self.jumping: set[str] = set()
         self.corners_played: set[int] = set()
         self.long = False
@@ -126,7 +129,7 @@ class _Study:
         return self.play(corner_case(self.quantities, number), Replay(corner=number))
 
     def corners(self) -> None:
-        """Look for the corner that asks for most of each setting."""
+        """Search the worst corner of each setting."""
         number = self._first()
         base = self.corner(number)
         if base is None:
@@ -155,10 +158,10 @@ class _Study:
                 together[setting] = self.corner(number ^ bits_of_all)
         all_delays = together.get("trip_delay") or base
         for name, places in own.items():
-            # Where less comes of all together, one hangs on another, such as whether a converter has stopped.
+            # All together add less where one depends on another, such as through a converter that stops.
             if all_delays[name].trip_delay.value < expected[name]:
                 self.jumping.add(name)
-            # Such as a motor, which draws something else until it has settled.
+            # A load that draws another current until it has settled, such as a motor.
             settles = not self.sources[name].enabled_load.settled
             if base[name].trip_delay.value <= 0.0 or settles or name in self.jumping:
                 self._ascend(name, places, "trip_delay")
@@ -166,8 +169,8 @@ class _Study:
                 self._as_joined(name, places)
 
     def _as_joined(self, name: str, places: Sequence[int]) -> None:
-        """Look on for what joined outputs ask of OVP and OPP, as what one does hangs on the others: in
-        parallel one stays in its limit while another regulates, and both may set too much.
+        """Continue the search for OVP and OPP of joined outputs, which depend on each other: in parallel one
+        stays in its limit while another regulates, and both may set too much.
         """
         high = (1 << len(self.quantities)) - 1
         for setting in ("ovp", "opp"):
@@ -178,11 +181,11 @@ class _Study:
                 self._ascend(name, places, setting)
 
     def _ascend(self, name: str, places: Sequence[int], setting: str) -> None:
-        """Look on for the corner in which an input asks for most of a setting, from the one found, such as in
-        which it stays longest in the limit.
+        """Continue the search for the worst corner of a setting from the one found, until no quantity raises
+        the need.
 
-        Where the first corner does not reach the limit at all, most quantities changed nothing there, and
-        what one of them does to a motor hangs on the others: each is turned again, until none raises it.
+        Where the first corner did not reach the limit, most quantities changed nothing there; and what one of
+        them does to a motor depends on the others.
         """
         for _ in range(ASCENTS):
             level, replay = self.most[name, setting]
@@ -191,8 +194,8 @@ class _Study:
                 return
 
     def _climb(self, name: str, places: Sequence[int], setting: str, corner: int, start: float) -> bool:
-        """Turn one quantity of a corner after the other, and go on from there where that raises what is asked
-        of a setting; whether any does, and there was time to tell.
+        """Turn the quantities of a corner one by one, and keep each change that raises the need of a setting.
+        Whether one did, and the search was completed.
         """
         most, begun = start, self.steps
         for place in places:
@@ -235,15 +238,15 @@ class _Study:
     def _low_end(
         self, value: float, why: str, path: Path, replay: Replay, relax: Callable[[float], str]
     ) -> End:
-        """A lower end that a case decides; it settles no closed form where only one corner was played."""
+        """A lower end that a case decides; where only one corner was played it replaces no closed form."""
         said = (why,) if self.searched else (why, "only one corner was played")
         alone, words = not self.searched, joined("; ", said)
         return End(value, "low", "rehearsed", words, path, replay=replay, alone=alone, relax=relax)
 
     def limit_ends(self) -> Iterator[tuple[tuple[str, str], End]]:
-        """The lower ends of current limits that closed forms do not tell, or put too high: with less an input
-        does not come up, or stays in the limit for longer than the delay that is written. In the corner that
-        stays longest in the limit.
+        """The lower ends of current limits of which closed forms say nothing, or too much: with a lower limit
+        an input does not come up, or stays in the limit for longer than the written delay. Tried in the
+        corner that stays longest in the limit.
         """
         for name in self.set_points if not self.long else ():
             # An input that works in its limit need not come up within it.
@@ -333,7 +336,7 @@ class _Study:
 
 
 def hangs_on_rehearsal(window: Window) -> bool:
-    """Whether a value is worked out that a rehearsal settles."""
+    """Whether a value is `auto`, and settled by rehearsal."""
     return window.used and window.asked is None and window.setting in (*REHEARSED, LIMIT)
 
 
@@ -365,7 +368,7 @@ def rehearsed_ends(
     """Ends that a rehearsal settles: the lower ends of current limits, trip delays, OVP and OPP levels.
 
     settings: provisional ones. cases: beside the corners, so many cases of the ensemble with this seed.
-    written: also the ends of values that are written, which nothing but a finding hangs on. Empty where an
+    written: also the ends of written values, which findings alone depend on. Empty where an
     input has no set points. The same documents always give the same ends.
     """
     limits: dict[tuple[str, str], End] = {}

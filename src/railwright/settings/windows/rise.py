@@ -8,7 +8,6 @@ lowest voltage at which it may start.
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from functools import partial
 
@@ -16,11 +15,8 @@ from railwright.documents.loader import Documents
 from railwright.quantities import show, state
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT
-from railwright.settings.constraints.current_limit import carrying
 from railwright.settings.constraints.rise import facts
 from railwright.settings.context import FedInput
-from railwright.settings.played import Slope
-from railwright.settings.rule import Path
 from railwright.settings.windows import current_limit
 from railwright.settings.windows.window import Window, between, rounded, window_of
 
@@ -39,7 +35,8 @@ def window(
 
     limit [A]: the current limit; None: there is none yet.
     """
-    rise = _power_up(source, documents, number)
+    power_ups = (each for each in source.played.moves if each.from_off)
+    rise = next((each for each in power_ups if number in (None, each.path[2])), None)
     if rise is None or rise.stop <= 0.0:
         return None
     found = facts(source, rise, documents, limit, partial(_limit_for, source))
@@ -77,22 +74,9 @@ def recommend(found: Window) -> Window:
     )
 
 
-def _power_up(source: FedInput, documents: Documents, number: int | None) -> Slope | None:
-    for index, step in enumerate(documents.procedure.steps):
-        up = step.power_up
-        if up is not None and source.name in up.order and number in (None, index):
-            voltage = up.voltages.get(source.name, source.input.nominal)
-            here: Path = ("procedure", "steps", index, "power_up")
-            path = (*here, "rise") if up.rise is not None else here
-            return Slope(0.0, voltage, up.rate, step.called(index), path)
-    return None
-
-
 def _limit_for(source: FedInput, needed: float) -> str:
     """The current limit that carries a current [A], and whether its own window holds it, in words."""
-    step, _ = current_limit.grid(source)
-    least = math.ceil(carrying(source, needed) / step * (1.0 - EXACT)) * step
-    high = current_limit.window(source).high
+    least, high = current_limit.least_limit(source, needed), current_limit.window(source).high
     holds = (
         ""
         if high is None

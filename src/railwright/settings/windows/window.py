@@ -29,7 +29,7 @@ DELAY_MARGIN = 1.5
 """Ratio of a trip delay to the longest time in the current limit that normal operation causes."""
 
 REHEARSED = ("trip_delay", "ovp", "opp")
-"""Settings of protections whose lower end hangs on what moves, and is settled by rehearsal."""
+"""Settings of protections whose lower end depends on transients, and is settled by rehearsal."""
 
 TITLES = {
     "current_limit": "a current limit",
@@ -38,17 +38,17 @@ TITLES = {
     "opp": "an OPP level",
     "rise": "a rate of rise",
 }
-"""Settings that have windows, as they are spoken of."""
+"""Settings that have windows -> how a sentence names them."""
 
 LIMIT = "current_limit"
-"""The setting whose lower end a rehearsal settles too: with less something does not come up."""
+"""The setting whose lower end a rehearsal settles too: with a lower limit an input may not come up."""
 
 
 class Replay(NamedTuple):
     """A rehearsed case that can be played again.
 
-    corner: its number, whose bit k says whether quantity k of the design lies at its upper bound; or None,
-    and it is case `number` of `cases` with `seed`.
+    corner: its number, whose bit k says whether quantity k of the design lies at its upper bound; None: it is
+    case `number` of `cases` with `seed`.
     """
 
     corner: int | None = None
@@ -72,7 +72,7 @@ class Replay(NamedTuple):
 
 
 class Impossible(NamedTuple):
-    """What lacks for a value to be worked out, where, and what would help."""
+    """What keeps a value from being worked out: where, why, and what would help."""
 
     path: Path
     why: str
@@ -83,8 +83,8 @@ class Impossible(NamedTuple):
 class End:
     """An end of a window: the last value on the grid that meets one constraint; see `Constraint`.
 
-    replay: the rehearsed case that decides it. alone: no more corners were looked for, so that it may raise
-    a closed form and settles none. corners: how many were looked through where the worst case may lie between
+    replay: the rehearsed case that decides it. alone: only one corner was played, so that it stands beside
+    the closed forms and replaces none. corners: how many were played where the worst case may lie between
     them; 0: it is a corner. where: the line of the document, once it was looked up.
     """
 
@@ -107,11 +107,11 @@ class End:
 class Window:
     """The interval in which one setting of one input is right.
 
-    setting: its key, such as 'trip_delay'. unit: SI. step: of the grid, for the input as a whole; taken:
-    empty, or that the bench gives none. ends: all of them, of both sides. lacks: figures without which it is
-    not known whole. parts: output -> its part of the input's setting. asked: the value that is written, None:
-    `auto`, or not used; used: whether the procedure asks for it; path: where, empty: in the limits.
-    recommended: None where there is no telling, or no window; why: how it was chosen.
+    setting: its key, such as 'trip_delay'. unit: SI. step: of the grid, for the input as a whole; taken: that
+    the bench gives none, or empty. ends: all of them, of both sides. lacks: missing figures, without which
+    ends are missing. parts: output -> its part of the input's setting. asked: the value that is written,
+    None: `auto`, or not used; used: whether the procedure asks for it; path: where, empty: in the limits.
+    recommended: None where figures are missing or the window is empty; why: how it was chosen.
     """
 
     about: str
@@ -132,32 +132,42 @@ class Window:
         freeze(self, "parts")
 
     def side(self, side: Side, *, settled: bool = False) -> End | None:
-        """The end that decides on one side; settled: brackets, which a rehearsal may move, left out."""
+        """The tightest end of one side. settled: without closed forms that a rehearsal may still move."""
         found = [end for end in self.bounding if end.side == side and not (settled and end.bracket)]
         return (max if side == "low" else min)(found, key=lambda end: end.value, default=None)
 
     @property
     def bounding(self) -> tuple[End, ...]:
-        """The ends without those that give way, because they would leave nothing."""
+        """The ends, without a yielding one that would leave the window empty."""
         least = max((end.value for end in self.ends if end.side == "low"), default=-math.inf)
         return tuple(end for end in self.ends if not (end.yields and end.value < least * (1.0 - EXACT)))
 
     @property
     def low(self) -> End | None:
-        """The end that decides below."""
+        """The tightest lower end."""
         return self.side("low")
 
     @property
     def high(self) -> End | None:
-        """The end that decides above."""
+        """The tightest upper end."""
         return self.side("high")
 
     def colliding(self, *, settled: bool = False) -> tuple[End, End] | None:
-        """The two ends between which nothing is left; None: something is, or one is unknown."""
+        """The two ends of an empty window; None: it is not empty, or an end is unknown."""
         low, high = self.side("low", settled=settled), self.side("high", settled=settled)
         if low is None or high is None or low.value <= high.value * (1.0 + EXACT):
             return None
         return low, high
+
+    def recommending(self, choose: Choice) -> Window:
+        """The same with the value that is chosen between its two ends, and why; without one where a figure
+        lacks, an end is missing, or nothing is left between them.
+        """
+        low, high = self.low, self.high
+        if self.lacks or self.colliding() or low is None or high is None:
+            return replace(self, recommended=None, why="")
+        value, why = choose(self, low, high)
+        return replace(self, recommended=value, why=why)
 
     def broken(self, value: float) -> list[End]:
         """The ends that a value lies beyond, the furthest first."""
@@ -179,8 +189,8 @@ class Window:
         )
 
     def with_end(self, end: End) -> Window:
-        """The same with a rehearsed end in the place of those closed forms that it settles; beside them where
-        only one corner was played, in which they may ask for more than was seen.
+        """The same with a rehearsed end in place of the closed forms of its side. Where only one corner was
+        played these stay beside it: another corner may need more.
         """
         stays = "it stays, as only one corner was played"
         ends = (
@@ -193,15 +203,18 @@ class Window:
         return replace(self, ends=(*ends, end))
 
 
+Choice = Callable[[Window, End, End], tuple[float | None, str]]
+"""(a window, its low and its high end) -> the value that is recommended, and why."""
+
 FURTHEST = 1 << 60
 """Steps of a grid beyond which no end is looked for (chosen)."""
 
 
 def end_of(bound: Constraint, step: float) -> End:
-    """The end that a constraint makes on a grid: from near it, by doubled steps and then by halving.
+    """The end that a constraint makes on a grid: searched from `near` by doubled steps, then by halving.
 
-    Where no value from zero up meets one of the upper side, the end lies one step below zero; where none
-    that is finite meets one of the lower side, it is infinite.
+    Where no value from zero up meets an upper constraint, the end lies one step below zero; where no finite
+    value meets a lower one, it is infinite.
     """
     if not math.isfinite(bound.near):
         return _end(bound, bound.near)
@@ -250,9 +263,9 @@ def window_of(
     taken: str = "",
     lacks: Sequence[Impossible] = (),
 ) -> Window:
-    """The window of an input's setting by what bounds it, its lower ends first; without a recommended value.
+    """The window of an input's setting from its constraints, lower ends first; without a recommended value.
 
-    parts: of each output. asked: as the procedure has it. lacks: beside the figures that are missing.
+    parts: of each output. asked: as the procedure has it. lacks: what is missing beside the unknown figures.
     """
     found = list(facts)
     bounds = sorted(constraints_in(found), key=lambda each: each.side == "high")
@@ -314,7 +327,7 @@ def rounded(value: float, wanted: float, unit: str, step: float, way: str = "rou
 
 
 def collision(window: Window, pair: tuple[End, End]) -> tuple[str, str]:
-    """Why a window is empty, and what would part its two ends, in words with figures."""
+    """Why a window is empty, and what would open it, in words with figures."""
     low, high = pair
     unit = window.unit
     apart = state(", {gap} apart", gap=(low.value - high.value, unit, 3)) if math.isfinite(low.value) else ""
@@ -344,30 +357,31 @@ def collision(window: Window, pair: tuple[End, End]) -> tuple[str, str]:
 
 
 def window_findings(windows: Iterable[Window], documents: Documents) -> list[Finding]:
-    """Empty windows (stop), and written values outside theirs (caution), unless a rule of its own tells it.
+    """Findings of empty windows (stop), and of written values outside their window (caution) that no rule of
+    their own reports.
 
-    Where a value is written, a closed form that a rehearsal settles empties no window: it is told once the
-    rehearsal has settled it.
+    Where a value is written, a closed form that a rehearsal settles does not count as emptying the window
+    before the rehearsal has settled it.
     """
     found: list[Finding] = []
     for window in (each for each in windows if each.used):
         where = locate(documents, window.path or ("procedure", "limits", window.about, window.setting))
         pair = window.colliding(settled=True) or (window.colliding() if window.asked is None else None)
-        if pair is not None:
-            why, remedy = collision(window, pair)
-            found.append(Finding(EMPTY_WINDOW, Severity.STOP, window.about, where, why, remedy))
+        said = [(EMPTY_WINDOW, Severity.STOP, *collision(window, pair))] if pair is not None else []
         if window.asked is not None:
-            for why, remedy in _outside(window, window.asked, pair or ()):
-                found.append(Finding(OUTSIDE_WINDOW, Severity.CAUTION, window.about, where, why, remedy))
-            for why, remedy in _close(window, window.asked):
-                found.append(Finding(END_UNSURE, Severity.CAUTION, window.about, where, why, remedy))
+            outside, close = _outside(window, window.asked, pair or ()), _close(window, window.asked)
+            said += [(OUTSIDE_WINDOW, Severity.CAUTION, *each) for each in outside]
+            said += [(END_UNSURE, Severity.CAUTION, *each) for each in close]
+        found += [
+            Finding(rule, severity, window.about, where, why, remedy) for rule, severity, why, remedy in said
+        ]
     return found
 
 
 def _outside(window: Window, value: float, told: Sequence[End]) -> Iterator[tuple[str, str]]:
-    """The ends that a written value lies beyond and that no rule of their own tells.
+    """The ends that a written value lies beyond and that no rule of their own reports.
 
-    told: ends that collide; one of them that no value is enough for has been told with that.
+    told: the two ends of an empty window, which is reported; of these an infinite one is not reported again.
     """
     unit, name = window.unit, window.setting.replace("_", " ")
     for end in window.broken(value):
@@ -391,7 +405,7 @@ def _outside(window: Window, value: float, told: Sequence[End]) -> Iterator[tupl
 
 
 def _close(window: Window, value: float) -> Iterator[tuple[str, str]]:
-    """The lower end of a trip delay that a written one lies close above; no corner need be the worst."""
+    """A written trip delay lies close above its lower end, and the worst case may lie between the corners."""
     low = window.low
     if low is not None and low.corners and low.value <= value < DELAY_MARGIN * low.value:
         yield (
@@ -411,7 +425,7 @@ def _close(window: Window, value: float) -> Iterator[tuple[str, str]]:
 
 
 def _inside(window: Window, end: End) -> str:
-    """What to do about it."""
+    """Which value to set instead."""
     if window.recommended is not None:
         return f"set {show(window.recommended, window.unit)}, which is recommended"
     return f"set {show(end.value, window.unit, 5)} or {'more' if end.side == 'low' else 'less'}"

@@ -4,14 +4,9 @@ as every twin has them.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from functools import partial
-
-from railwright.scpi.data import Datum
 from railwright.scpi.errors import ScpiError
 from railwright.twin.commands.tree import TREE, Call, Command
-from railwright.twin.everyday import OF_STATUS, identification
-from railwright.twin.registers import Status
+from railwright.twin.everyday import OF_STATUS, identification, on_status
 from railwright.twin.supply import TwinSupply
 
 
@@ -35,12 +30,6 @@ def _trigger(supply: TwinSupply, call: Call) -> None:
     supply.refresh()
 
 
-def _of_status(
-    run: Callable[[Status, tuple[Datum, ...]], str | None], supply: TwinSupply, call: Call
-) -> str | None:
-    return run(supply.status, call.parameters)
-
-
 TREE.add_all(
     {
         "*IDN?": Command(
@@ -51,7 +40,7 @@ TREE.add_all(
         "*OPC": Command(_complete),
         "*TRG": Command(_trigger),
         **{
-            header: Command(partial(_of_status, run), least=count, most=count)
+            header: Command(on_status(run, lambda call: call.parameters), least=count, most=count)
             for header, (run, count) in OF_STATUS.items()
         },
     }
