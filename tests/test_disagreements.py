@@ -9,7 +9,7 @@ import pytest
 from benchmarks.disagreement_hunt.comparing import disagreements
 from benchmarks.disagreement_hunt.drawing import draw
 from benchmarks.disagreement_hunt.mutations import FAULTS, put_back
-from benchmarks.disagreement_hunt.playing import play
+from benchmarks.disagreement_hunt.playing import by_readings_alone, play
 
 MENDED = (
     (1, 42), (1, 49), (1, 69), (1, 70), (1, 72), (1, 81), (1, 106), (1, 115), (1, 148), (1, 1133),
@@ -35,13 +35,17 @@ ARRANGED = (
 
 WIDER = (
     (1, 4), (1, 43), (51, 45), (30, 1154), (41, 210), (43, 329), (43, 379), (44, 132), (51, 9), (51, 58),
-    (60, 53), (60, 80), (60, 129), (61, 34), (65, 11), (65, 15),
+    (60, 53), (60, 80), (60, 129), (61, 34), (65, 11), (65, 15), (94, 147),
 )  # fmt: skip
 """The same with the situations that came later: coupled settings, voltages held before, decays."""
 
 
 EVERY = 1 if os.environ.get("RAILWRIGHT_ALL_DRAWS") else 3
 """CI plays every third of the first two kinds, so that it takes less; `make draws` plays all."""
+
+
+HELD = ((81, 8), (81, 231), (83, 82), (71, 25))
+"""Draws of which readings alone are too sure: they are held against a rehearsal."""
 
 
 def left(seed: int, number: int, folder: Path, *, arranged: bool = False, wider: bool = False) -> list[str]:
@@ -60,7 +64,15 @@ def left(seed: int, number: int, folder: Path, *, arranged: bool = False, wider:
 def test_what_was_mended_stays_mended(
     seed: int, number: int, arranged: bool, wider: bool, tmp_path: Path
 ) -> None:
-    assert left(seed, number, tmp_path / "draw", arranged=arranged, wider=wider) == []
+    with by_readings_alone():
+        assert left(seed, number, tmp_path / "draw", arranged=arranged, wider=wider) == []
+
+
+@pytest.mark.parametrize(("seed", "number"), HELD)
+def test_what_readings_miss_is_known_by_a_rehearsal(seed: int, number: int, tmp_path: Path) -> None:
+    with by_readings_alone():
+        assert left(seed, number, tmp_path / "alone", arranged=True, wider=True) != []
+    assert left(seed, number, tmp_path / "held", arranged=True, wider=True) == []
 
 
 def test_there_are_fifteen_faults_to_put_back() -> None:
@@ -96,6 +108,7 @@ def test_a_fault_that_is_put_back_is_found(seed: int, number: int, words: str, t
 )
 def test_a_fault_that_needs_its_situation_is_found(number: int, words: str, tmp_path: Path) -> None:
     """Of seed 1, with the situations that came later; without the fault nothing is left."""
-    assert left(1, number, tmp_path / "without", arranged=True, wider=True) == []
+    with by_readings_alone():
+        assert left(1, number, tmp_path / "without", arranged=True, wider=True) == []
     with put_back(words):
         assert left(1, number, tmp_path / "with", arranged=True, wider=True) != []

@@ -113,8 +113,8 @@ def fault(
 
 @contextmanager
 def put_back(words: str) -> Iterator[None]:
-    """The program with this fault."""
-    with FAULTS[words].put_back():
+    """The program with this fault, which a rehearsal that is read as the run was may not make up for."""
+    with FAULTS[words].put_back(), playing.by_readings_alone():
         yield
 
 

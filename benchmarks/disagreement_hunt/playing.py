@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 from benchmarks.disagreement_hunt.drawing import Draw
 
@@ -16,7 +18,7 @@ from railwright.circuit.errors import QUANTITIES
 from railwright.documents.loader import Documents
 from railwright.documents.sources import DocumentErrors
 from railwright.evaluation.evaluate import evaluate
-from railwright.evaluation.outcome import Evaluation
+from railwright.evaluation.outcome import NONE_KNOWN, Evaluation
 from railwright.guard.local_link import LocalLink
 from railwright.job import _KEPT, Check, Job, NotSettled
 from railwright.physics.simulation import Advance
@@ -180,6 +182,13 @@ def _watched(plant: Plant) -> list[float]:
 
     simulation.advance, plant.restart = advance, begin_again  # type: ignore[method-assign]
     return lost
+
+
+@contextmanager
+def by_readings_alone() -> Iterator[None]:
+    """The program without what a rehearsal tells of readings: what a measure gets wrong shows as it is."""
+    with patch("railwright.archive.stored.widenings", lambda *_: (NONE_KNOWN, ())):
+        yield
 
 
 def case_of(truth: Truth) -> dict[str, float]:

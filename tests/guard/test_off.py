@@ -19,7 +19,7 @@ from tests.guard.supplies import (
 from tests.said import says
 
 from railwright.guard.input_end import InputEnd
-from railwright.guard.off_plan import InputOff, OffPlan
+from railwright.guard.off_plan import InputOff, OffPlan, OutputOff
 from railwright.guard.off_supply import SupplySwitchedOff
 from railwright.guard.session_settings import SessionCommand, SessionSettings
 
@@ -505,6 +505,38 @@ def test_a_fault_of_the_program_with_one_input_leaves_no_output_on() -> None:
     assert not right.outputs[0].on
     assert says(played.ends["a"].why, "TypeError")
     assert (played.ends["a"].confirmed, played.ends["b"].confirmed) == (False, True)
+
+
+@pytest.mark.parametrize("beside", [0, 1])
+@pytest.mark.parametrize("outputs", [1, 2])
+@pytest.mark.parametrize("fault", [0, 1])
+def test_off_that_a_fault_of_the_program_kept_back_goes_out_all_the_same(
+    fault: int, outputs: int, beside: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One input of one or two outputs, alone or beside another; the first or the second OFF is not sent."""
+    before, faults = SupplySwitchedOff.push, [True]
+    if fault:
+        faults.insert(0, False)
+    kept_back = iter(faults)
+
+    def push(self: SupplySwitchedOff, output: OutputOff) -> None:
+        if next(kept_back, False):
+            raise ValueError("no message")
+        before(self, output)
+
+    monkeypatch.setattr(SupplySwitchedOff, "push", push)
+    left, right = FakeSupply([FakeOutput(), FakeOutput()]), FakeSupply()
+    inputs = (replace(fed("a", "left"), outputs=tuple(output("left", each) for each in range(outputs))),)
+    inputs += (fed("b", "right"),) * beside
+    supplies = {"left": left, **({"right": right} if beside else {})}
+    played = play(inputs, **supplies)
+    assert not any(each.on for each in left.outputs[:outputs])
+    assert not (beside and right.outputs[0].on)
+    assert left.when("OFF 0")[0] < 0.2
+    if fault < outputs + beside:
+        assert any(says(end.why, "ValueError") and not end.confirmed for end in played.ends.values())
+    else:
+        assert all(end.confirmed for end in played.ends.values())
 
 
 @pytest.mark.parametrize(("floor", "state"), [(0.0, "0"), (5.0, "1")])

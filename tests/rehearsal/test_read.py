@@ -11,7 +11,7 @@ from railwright.documents.output_name import OutputName
 from railwright.examples import example
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import build_timeline
-from railwright.rehearsal.read import as_read
+from railwright.rehearsal.read import Phase, as_read
 from railwright.traces import Record, Traces
 
 DEMO = example() / "power-input.procedure.yaml"
@@ -30,7 +30,7 @@ def read(time: list[float], current: list[float]) -> Traces:
     traces = Traces(t, {"voltage": 12 + 0 * t, "terminal_voltage": 13 + 0 * t, "current": i})
     timeline = build_timeline(documents.procedure, documents.device)
     record = Record("rehearsal", {"main": traces})
-    made = as_read(record, documents, {"main": FEED}, timeline, 10e-3)
+    made = as_read(record, documents, {"main": FEED}, timeline, {"main": 10e-3})
     assert made.origin == "supply readings"
     assert {event.what for event in made.events} == {"on", "off"}
     return made.traces["main"]
@@ -59,3 +59,29 @@ def test_a_procedure_of_weeks_is_read_in_bounded_memory(monkeypatch: pytest.Monk
     traces = read([0.0, 29 * 86400.0], [1.0, 1.0])
     assert traces.time.size == 1000
     assert np.allclose(traces.columns["current"], 1.0)
+
+
+@pytest.mark.parametrize(("apart", "late"), [(0.25, 2.5e-3), (0.75, 7.5e-3), (0.0, 0.0)])
+def test_a_sum_of_outputs_that_hand_over_is_off_by_what_goes_between_their_apertures(
+    apart: float, late: float
+) -> None:
+    """2 A/s goes from one to the other, which updates `late` after it, or what is left of 10 ms before it."""
+    documents = load_documents(DEMO)
+    reading = documents.bench.output(OutputName("left.1")).reading
+    assert reading is not None
+    assert reading.update == 10e-3
+    names = (OutputName("left.1"), OutputName("left.2"))
+    points = tuple(OutputSetPoints(name, 1.0, "regulate", 0.0, 18.0) for name in names)
+    feed = Feed("main", "parallel", points, "silicone pair", "at terminals")
+    time = np.array([0.0, 0.5])
+    traces = Traces(
+        time, {"voltage": 12 + 0 * time, "terminal_voltage": 12 + 0 * time, "current": 1 + 0 * time}
+    )
+    shares = {"main": {names[0]: (12 + 0 * time, 2 * time), names[1]: (12 + 0 * time, 1 - 2 * time)}}
+    timeline = build_timeline(documents.procedure, documents.device)
+    record, phase = Record("rehearsal", {"main": traces}), Phase(0.0, 0.0, apart)
+    made = as_read(record, documents, {"main": feed}, timeline, {"main": 10e-3}, phase, shares).traces["main"]
+    # The second one's newest is 10 ms - late older.
+    older = 10e-3 - late if late else 0.0
+    assert made.columns["current"][5:45] == pytest.approx(1.0 + 2.0 * older)
+    assert made.columns["terminal_voltage"][5:45] == pytest.approx(12.0)

@@ -86,6 +86,46 @@ def test_a_jump_is_rehearsed_at_the_slew_that_the_run_programs(slew: float, tmp_
 
 
 @pytest.mark.parametrize(
+    ("slew", "first", "low", "then"),
+    [(40.0, 15.8, 6.0, 9.0), (40.0, 15.0, 7.0, 8.0), (60.0, 15.9, 4.5, 9.5), (30.0, 14.0, 8.0, 7.0)],
+)
+def test_a_line_behind_a_jump_begins_where_the_jump_is_over(
+    slew: float, first: float, low: float, then: float, tmp_path: Path
+) -> None:
+    """A line too steep for the slew is cut off on its way: the jump from there to `low` is shorter."""
+    step = 0.1
+    segments = (
+        f"{{line_to: {first} V, over: {step} s}}, {{step_to: {low} V}}, {{hold: 150 ms}}, "
+        f"{{line_to: {then} V, over: 300 ms}}, {{hold: 100 ms}}"
+    )
+    steps = (
+        f"  - hold: 200 ms\n  - shape: {{input: in1, segments: [{{step_to: {low} V}}, {{hold: 800 ms}}]}}\n"
+        f"  - shape: {{input: in1, segments: [{segments}]}}\n    name: shape\n"
+    )
+    found = played(
+        tmp_path / "p",
+        steps,
+        edits=(("bench.yaml", "1 V/s .. 2.4 V/ms", f"1 V/s .. {slew} V/s"),),
+        points=False,
+    )
+    start = found.outcome.record.span("shape").start
+    reached = low + slew * step
+    assert reached < first
+    begins = step + (reached - low) / slew
+    true = found.truth.traces["in1"]
+
+    def volts(at: float) -> float:
+        return float(np.interp(start + at, true.time, true.columns["voltage"]))
+
+    # It ends on time, so that what the jump takes beyond its hold is not the line's.
+    starts, ends = max(begins, step + 0.15), step + 0.45
+    for part in (0.2, 0.5, 0.8):
+        expected = low + part * (then - low)
+        assert volts(starts + part * (ends - starts)) == pytest.approx(expected, abs=0.03 + 12e-3 * slew / 10)
+    assert volts(ends + 0.05) == pytest.approx(then, abs=0.03)
+
+
+@pytest.mark.parametrize(
     ("every", "goal"), [("5 ms", 15.0), ("10 ms", 15.0), ("10 ms", 13.0), ("20 ms", 15.9)]
 )
 def test_a_peak_is_not_what_the_next_step_does(every: str, goal: float, tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ from typing import Literal
 
 from railwright.evaluation.outcome import Outcome
 from railwright.measures.outcome import Measured
-from railwright.measures.wording import amount, interval_words, misreading_words
+from railwright.measures.wording import amount, interval_words, widening_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,20 +30,21 @@ def decide(
 
     guarded: a pass needs the value inside the limits by at least guard_band · U, a fail outside by at least
     guard_band · U; between the two it is inconclusive [1]_. U is the distance from the value to the end of
-    its 95 % interval on that side. simple: the value alone decides, but for what the readings of a rehearsal
-    miss of it. Where something can hide from the
-    readings, neither rule passes an upper limit; where it can take all of the value away, neither passes a
-    lower one, nor fails an upper one.
+    its 95 % interval on that side. simple: the value alone decides. By either rule, a limit that lies between
+    the value and what was true in a rehearsal that was read so is neither passed nor failed. Where something
+    can hide from the readings, neither rule passes an upper limit; where it can take all of the value away,
+    neither passes a lower one, nor fails an upper one.
     """
     band = guard_band if rule == "guarded" else 0.0
     low = measured.value - band * (measured.value - measured.low)
     if measured.unseen and measured.low <= 0.0:
         low = min(low, measured.low)
     high = measured.value + band * (measured.high - measured.value)
-    low, high = (
-        min(low, measured.value - measured.misread_below),
-        max(high, measured.value + measured.misread_above),
-    )
+    # The interval reaches beyond what was true there by half of what it had on that side.
+    if measured.widened_below:
+        low = min(low, (measured.value + measured.low - measured.widened_below) / 2)
+    if measured.widened_above:
+        high = max(high, (measured.value + measured.high + measured.widened_above) / 2)
     stated = _stated(measured, unit)
     lower, upper = tolerance.lower, tolerance.upper
     if upper is not None and low > upper:
@@ -60,8 +61,10 @@ def decide(
     crossed = upper if upper is not None and high > upper else lower
     assert crossed is not None
     told = f"{stated} is too uncertain against the limit of {amount(crossed, unit)}"
-    if measured.misread:
-        told += f" ({misreading_words(measured.misread, unit)})"
+    # Of the end of the interval that reaches beyond it.
+    widened = measured.widened_above if measured.value <= crossed else measured.widened_below
+    if widened:
+        told += f" ({widening_words(widened, unit)})"
     return Outcome.INCONCLUSIVE, f"{told}{advice(measured.would_decide)}"
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 
@@ -18,10 +18,10 @@ from railwright.evaluation.outcome import (
     NONE_KNOWN,
     Contradiction,
     Evaluation,
-    Misreadings,
     Outcome,
     Result,
     Unmeasured,
+    Widenings,
 )
 from railwright.evaluation.played import (
     judged_up_to_trip,
@@ -54,6 +54,7 @@ UNTOLD = "no reading can confirm it"
 """Of a recording whose place a person gave."""
 
 
+# Many: a run, what was recorded beside it, and what is known of both.
 def evaluate(
     documents: Documents,
     set_points: SetPoints,
@@ -62,7 +63,7 @@ def evaluate(
     ending: Ending = COMPLETED,
     multimeters: Mapping[str, MultimeterReadings] | None = None,
     given: Sequence[Uncertain | None] = (),
-    misread: Misreadings = NONE_KNOWN,
+    widened: Widenings = NONE_KNOWN,
 ) -> Evaluation:
     """Every requirement measured and decided.
 
@@ -72,11 +73,11 @@ def evaluate(
     requirement of a step that was not played to its end, or late, is inconclusive, and a run that ended early
     or was not confirmed off is never a pass. multimeters: what each of the procedure's read; they decide as
     recordings do. given: of each recording where its time 0 lies [s of the run], as a person knows it; None:
-    that is found. misread: by how much readings are known to mislead. Raises AlignmentError where a
+    that is found. widened: by how much readings are known to mislead. Raises AlignmentError where a
     recording does not match the run or its recorder is unknown.
     """
     own = _own(documents.bench, set_points, record)
-    case = _case(documents, own, ending, misread)
+    case = _case(documents, own, ending, widened)
     aligned = [
         _aligned(documents.bench, set_points, recording, own, offset)
         for recording, offset in zip(external, given or [None] * len(external), strict=True)
@@ -111,19 +112,20 @@ def measured_points(
     set_points: SetPoints,
     record: Record,
     multimeters: Mapping[str, MultimeterReadings],
+    inputs: Container[str],
 ) -> dict[tuple[str, str, int], Measured]:
-    """What the run's own readings, and each multimeter that tells of it, make of each requirement: by its
-    name, that of the source, and the number of the sweep's point where each is asked for, else 0. What cannot
-    be measured is left out.
+    """What the run's own readings, and each multimeter that tells of it, make of each requirement of these
+    inputs: by its name, that of the source, and the number of the sweep's point where each is asked for, else
+    0. What cannot be measured is left out.
     """
     own = _own(documents.bench, set_points, record)
     case, metered = _case(documents, own, COMPLETED, NONE_KNOWN), _metered(documents, own, multimeters)[0]
     found = {}
-    for requirement in documents.procedure.requires:
+    for requirement in (each for each in documents.procedure.requires if each.of in inputs):
         for source in (own, *(each for each in metered if _tells(each, requirement))):
-            with suppress(CannotMeasure, NotAsRequired, Beyond):
-                for point, measured in enumerate(_points(case, requirement, source)):
-                    found[requirement.name, source.name, point] = measured
+            for point, view in enumerate(views(case, requirement, source)):
+                with suppress(CannotMeasure, NotAsRequired, Beyond):
+                    found[requirement.name, source.name, point] = requirement.known(view)
     return found
 
 
@@ -141,12 +143,12 @@ def offset_of(documents: Documents, set_points: SetPoints, record: Record, exter
     return _aligned(documents.bench, set_points, external, own)[1].offset
 
 
-def _case(documents: Documents, own: RecordSource, ending: Ending, misread: Misreadings) -> Case:
+def _case(documents: Documents, own: RecordSource, ending: Ending, widened: Widenings) -> Case:
     # What is taken to be whole and is not was rehearsed up to a required trip.
     trip = ended_by(documents.procedure, own.record.spans, own.record.events) if ending.completed else None
     if trip is not None:
         ending = Ending(False, trip.words, trip.event.time, expected_trip=True)
-    return Case(documents, timeline_of(documents.procedure, documents.device), own, ending, misread)
+    return Case(documents, timeline_of(documents.procedure, documents.device), own, ending, widened)
 
 
 def _own(bench: Bench, set_points: SetPoints, record: Record) -> RecordSource:
@@ -394,14 +396,16 @@ def _points(case: Case, requirement: Requirement, source: RecordSource) -> list[
     found = []
     for point, view in enumerate(views(case, requirement, source)):
         measured = requirement.known(view)
-        if known := case.misread.get((requirement.name, source.name, point)):
+        # Not of a recorder, whatever it is called: nobody reads a rehearsal as it does.
+        read = source is case.own or source.record.origin == MULTIMETER
+        if read and (known := case.widened.get((requirement.name, source.name, point))):
             below, above = known
             measured = replace(
                 measured,
                 low=measured.low - below,
                 high=measured.high + above,
-                misread_below=below,
-                misread_above=above,
+                widened_below=below,
+                widened_above=above,
                 would_decide=measured.would_decide or "a recorder that samples faster",
             )
         found.append(measured)

@@ -52,11 +52,12 @@ What a requirement can name as `measure`, and what is worked out then. All have 
   Instants are those at which set points really came, as the run recorded them; within what these are known
   (half an exchange, or the skew between outputs) goes into 'time of the readings'.
   What a measure adds is listed beside it.
-- **Held against a rehearsal.** The evaluation of a run rehearses its procedure and reads that as the run was
-  read, with the readings at eight phases of polls and updates. Where the interval of such readings misses
-  what is true in the rehearsal (a load that hunts between them, set points in step with the updates), that of
-  the run is wider by what is missing, so that its middle half would hold it. What a recorder says is not
-  changed.
+- **Compared with a rehearsal.** The evaluation of a run also rehearses its procedure at nominal values, and
+  reads the rehearsal as the run was read: with polls and updates at eight phases, or at one where there are
+  100 000 readings or more. Where the interval of these readings misses the rehearsal's true value (a load
+  that hunts between them, set points in step with the updates), the run's interval is widened on that side,
+  so far that in the rehearsal it would reach beyond the true value by a quarter of its former width. What a
+  recorder says is not changed.
 - **Contradictions.** Where two records of one quantity differ by more than both may be off, one of them is
   wrong, and nobody knows which or since when: what rests on either is inconclusive. Ranges of three values in
   a row and more are compared, so that what falls between the readings or the samples is no contradiction;

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import replace
 from typing import Any
 
@@ -120,13 +121,18 @@ class SwitchOff:
     # One input
 
     async def _whatever_comes(self, each: InputOff, orderly: bool) -> None:
-        """A fault of the program with one input leaves no other waiting, nor that one without OFF."""
+        """A fault of the program with one input leaves no other waiting, nor that one on: OFF goes out again
+        until it is read to have worked.
+        """
         end = self.ends[each.name]
         try:
             await self._input(each, orderly)
         except Exception as error:  # noqa: BLE001 - whatever it is, it is said and the others go on
-            if each.name not in self._told_at:
-                self._send_off(each, end)
+            with suppress(Exception):
+                if each.name not in self._told_at:
+                    self._send_off(each, end)
+            with suppress(Exception):
+                await self._until_off(each, end)
             end.why = f"a fault of the program: {error!r}"
         finally:
             self._let_go_on(each)
@@ -164,8 +170,9 @@ class SwitchOff:
         self._told_at[each.name] = asyncio.get_running_loop().time()
         self._begun[each.name].set()
         for output in each.outputs:
+            self._supplies[output.supply].wanted[output.name] = output
+        for output in each.outputs:
             supply = self._supplies[output.supply]
-            supply.wanted[output.name] = output
             if supply.document.master_first and not supply.master_wanted:
                 supply.push_master()
             supply.push(output)
@@ -179,6 +186,15 @@ class SwitchOff:
         if end.off_sent is None and len(times) == len(left):
             end.off_sent = max(times)
             self._tell("off sent", {"input": each.name, "time": end.off_sent})
+
+    async def _until_off(self, each: InputOff, end: InputEnd) -> None:
+        """Wait until an input is read to be off, as long as a voltage is waited for to fall."""
+        loop = asyncio.get_running_loop()
+        began = loop.time()
+        while self._judge(each, end):
+            if loop.time() - began > (self.plan.silence if self._hurry.is_set() else self.plan.decay):
+                return
+            await asyncio.sleep(self.plan.every)
 
     async def _wait(self, event: asyncio.Event | None, at_most: float | None) -> None:
         """For an event, or until it is hurried, or for so long."""

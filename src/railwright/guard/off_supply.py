@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import math
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -90,9 +91,10 @@ class SupplySwitchedOff:
             due = loop.time() + self._plan.every
             # Another may be wanted while it is waited for a supply's pause.
             for output in tuple(self.wanted.values()):
-                look = self.looks.get(output.name)
-                if (look is None or not look[0].off) and loop.time() - self.sent[output.name] >= REPEAT:
-                    read = look is not None and look[1] >= self.sent[output.name]
+                # A fault of the program may have kept back the first one.
+                look, sent = self.looks.get(output.name), self.sent.get(output.name, -math.inf)
+                if (look is None or not look[0].off) and loop.time() - sent >= REPEAT:
+                    read = look is not None and look[1] >= sent
                     self._tell("off again", {"output": output.name, "read": read, "time": loop.time()})
                     await self._say_again(output.off)
                     self._told(output)

@@ -62,8 +62,9 @@ def peak_current(view: View) -> Measured:
     samples rises above them.
     Window: the step, from the switching-on where it lies in the step, and every value whose aperture may lie
     in it; the value is the largest whose aperture surely does, and where outputs' readings add up, or such a
-    sum carries the voltage over the lead, the largest that stood for two updates; there is none where no
-    aperture surely does and the readings around the step differ. A recording may cover a part; readings that
+    sum carries the voltage over the lead, the largest that stood for two updates, surely less what one output
+    can have handed over to others meanwhile; there is none where no aperture surely does and the readings
+    around the step differ. A recording may cover a part; readings that
     are steady and not higher judge the rest.
     Uncertainty: 'noise of the largest' (the largest of n values of one level stands E[max of n] above it, by
     Blom's approximation), 'between samples' (a recording's top between a round and a sharp one). What hides
@@ -99,22 +100,64 @@ def peak_voltage(view: View) -> Measured:
     return _peak(view, view.voltage(), view.model.voltage_bound, "V", "voltage")
 
 
-def _surely_reached(view: View, near: Signal, reach: float) -> float:
-    """The largest of the readings that surely lie in the step: one that may reach beyond it may tell of what
-    the next step does. reach: half an aperture, and how late a reading may be [s].
+def _surely_inside(view: View, near: Signal, reach: float) -> Signal:
+    """The readings that surely lie in the step: one that may reach beyond it may tell of what the next step
+    does. reach: half an aperture, and how late a reading may be [s].
 
     Before it is switched on an input is at its lowest: a reading that reaches back there is never too high.
+    """
+    switched = view.off_until is not None and view.off_until >= view.start - reach
+    return near.between(view.begin + (-reach if switched else reach), view.end - reach)
+
+
+def _surely_reached(near: Signal, inside: Signal) -> float:
+    """The largest of the readings that surely lie in the step.
+
     Raises where there is none, and those around the step are of more than one level.
     """
     import numpy as np
 
-    switched = view.off_until is not None and view.off_until >= view.start - reach
-    inside = near.between(view.begin + (-reach if switched else reach), view.end - reach)
     if not inside.time.size:
         if float(np.ptp(near.values)) > 8.0 * near.noise + 2.0 * near.step:
             raise no_whole_reading(view)
         return float(near.values.min())
     return _without_noise(inside)[0]
+
+
+def _surely_summed(view: View, inside: Signal, what: str) -> float:
+    """What sums of several outputs' readings, each of a time of its own, surely reached at one time.
+
+    While one output hands over to the others, a sum is off by what it hands over between those times, up to
+    an update apart. Over a while the sums are off by no more than that of all it can hand over, spread over
+    the while: where all of them are above a level, the true sum was, less that.
+    """
+    import numpy as np
+
+    most = _most_handed_over(view, what) * view.timing()[0]
+    if most <= 0.0 or inside.time.size < 2:
+        return math.inf
+    time, values = inside.time, inside.values
+    # Up to the end of the step, and for so many rows.
+    ending = np.minimum.accumulate(values[::-1])[::-1][:-1]
+    surely = float(np.max(ending - most / (time[-1] - time[:-1])))
+    least, rows = values, 1
+    while 2 * rows <= values.size:
+        least, rows = np.minimum(least[:-rows], least[rows:]), 2 * rows
+        surely = max(surely, float(np.max(least - most / (time[rows - 1 :] - time[: -rows + 1]))))
+    return max(0.0, surely)
+
+
+def _most_handed_over(view: View, what: str) -> float:
+    """The most that outputs in parallel can hand over to one of them [A], or what that is over the lead [V];
+    0: what they read is not summed, or there is one.
+    """
+    carried = what == "voltage" and view.carried
+    if view.model.summed != "current" or not (what == "current" or carried):
+        return 0.0
+    current, sunk = view.current(), view.model.circulating
+    flows = float(current.between(view.begin, view.end).values.max(initial=0.0)) + sunk
+    each = [min(math.inf if part.most is None else part.most, flows) + sunk for part in view.model.current]
+    return (sum(each) - max(each)) * ((view.model.lead or (0.0, 0.0))[1] if carried else 1.0)
 
 
 def _stood(view: View, near: Signal, what: str) -> Signal:
@@ -192,9 +235,10 @@ def _of_readings(
     highest, unseen, open_above = hidden(view, bound, unit, hides)
     needed = outlining_interval(update, view.every or view.interval, aperture)
     # What may be of the next step bounds the peak from above; it is none that was surely reached.
-    stood = _stood(view, near, what)
-    reached = min(value, _surely_reached(view, stood, aperture / 2.0 + view.shift()[1]))
-    return budget.at_least(
+    stood, reach = _stood(view, near, what), aperture / 2.0 + view.shift()[1]
+    reached = min(value, _surely_reached(stood, _surely_inside(view, stood, reach)))
+    less = reached - _surely_summed(view, _surely_inside(view, near, reach), what)
+    measured = budget.at_least(
         reached,
         max(highest, value),
         f"largest of {near.time.size} readings; a mean over an aperture is at most the peak",
@@ -203,6 +247,7 @@ def _of_readings(
         would_decide=rate(needed),
         open_above=open_above,
     )
+    return replace(measured, low=measured.low - less) if less > 0.0 else measured
 
 
 # Many: what was measured, and where it was not.

@@ -219,17 +219,18 @@ class _Jump(NamedTuple):
 
 
 def _jump_of(action: Action, stands: float, before: _Jump | None, feed: Feed, bench: Bench) -> _Jump | None:
-    """The jump that an action is, or that its stairs end with; None: it is a line of the outputs' own slew,
-    or they have none. stands: where the set point is told to be [V]; before: the jump before it.
+    """The jump that an action is (a line too steep for the outputs' slew counts as one), or that its stairs
+    end with; None: it is a line within their slew, or they have none. stands: the set point before it [V].
+    before: the jump before it.
     """
     if (slews := slew_range(feed, bench)) is None:
         return None
     time, change = action.time, action.voltage - stands
-    if action.over == 0.0:
-        change += before.left(time) if before is not None else 0.0
-    elif stairs := stairs_of(action, stands, slews, exchange_of(feed.names, bench)):
+    if action.over > 0.0 and (stairs := stairs_of(action, stands, slews, exchange_of(feed.names, bench))):
         # The last of them is a jump where the line ends.
         time, change = stairs[-1][0], change / len(stairs)
+    elif action.over == 0.0 or too_steep(action, stands, slews):
+        change += before.left(time) if before is not None else 0.0
     else:
         return None
     takes = _jump_time(change, feed, bench, slews[1])

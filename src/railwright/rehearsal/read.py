@@ -7,7 +7,7 @@ bench document; where it says nothing, values at an instant, as often as the pro
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -25,6 +25,7 @@ from railwright.records.readings import MultimeterReadings
 from railwright.traces import Event, EventKind, Facts, Mode, Record, Traces, enters, rows_at
 
 if TYPE_CHECKING:
+    from railwright.rehearsal.rehearse import Shares
     from railwright.traces import Array
 
 READINGS = "supply readings"
@@ -38,14 +39,19 @@ apart.
 
 class Phase(NamedTuple):
     """When the first reading is asked for, and made, after the record's beginning: shares of the time between
-    two questions, and between two updates of the supply.
+    two questions, and between two updates of the supply. apart: share of an update by which each output of a
+    group makes its readings later than the one before it, where what each has is known.
     """
 
     asked: float = 0.0
     updated: float = 0.0
+    apart: float = 0.0
 
 
 IN_PHASE = Phase()
+
+NOT_APART: Shares = {}
+"""The outputs of each group read as one."""
 
 
 # Many: a rehearsal with what it was made of, and how it is read.
@@ -54,32 +60,35 @@ def as_read(
     documents: Documents,
     set_points: SetPoints,
     timeline: Timeline,
-    every: float,
+    every: Mapping[str, float],
     phase: Phase = IN_PHASE,
+    shares: Shares = NOT_APART,
 ) -> Record:
     """The record that a run would make of a rehearsed one, were every figure at its nominal value.
 
-    every [s]: time between two readings of the host. phase: where these lie in the record. Each input has
+    every [s]: of each input the time between two readings of the host. phase: where these lie in the record.
+    shares: what each output of a group has, which then reads it at a time of its own. Each input has
     `current`, and `voltage` where it is sensed at the load, `terminal_voltage` where not; modes are those of
     the instant. What the status shows of trips and modes has the bounds of the host's questions for it.
     """
     bench = documents.bench
     traces = {
-        name: _read(traces, bench, set_points[name], every, phase)
+        name: _read(traces, bench, set_points[name], every[name], phase, shares.get(name))
         for name, traces in record.traces.items()
         if name in set_points and traces.time.size > 1
     }
-    look = look_interval(every)
-    seen, gap = [*_events(timeline, documents, set_points)], look
+    seen, gap = [*_events(timeline, documents, set_points)], 0.0
     for name in traces:
-        answer = exchange_of(set_points[name].names, bench)
+        look, answer = look_interval(every[name]), exchange_of(set_points[name].names, bench)
         gap = max(gap, look + answer)
-        seen += _status_events(record, set_points[name], look, answer)
+        seen += _status_events(record, set_points[name], (look, answer), phase)
     spans = tuple(replace(span, status_gap=gap) for span in record.spans)
     return Record(READINGS, traces, tuple(sorted(seen, key=lambda event: event.time)), spans)
 
 
-def multimeters_read(documents: Documents, record: Record) -> dict[str, MultimeterReadings]:
+def multimeters_read(
+    documents: Documents, record: Record, phase: Phase = IN_PHASE
+) -> dict[str, MultimeterReadings]:
     """What the multimeters of a procedure would read of a rehearsed record, without errors: means over the
     aperture, at their interval, told as soon as they are there.
     """
@@ -91,24 +100,26 @@ def multimeters_read(documents: Documents, record: Record) -> dict[str, Multimet
         column = "terminal_voltage" if probe.at == "terminals" else "voltage"
         values = traces.columns["current" if meter.quantity == "current" else column]
         first, last = float(traces.time[0]), float(traces.time[-1])
-        ends = np.arange(first, last, max(meter.interval, (last - first) / MOST_READINGS))
+        step = max(meter.interval, (last - first) / MOST_READINGS)
+        ends = np.arange(first + phase.updated * step, last, step)
         means = _means(traces.time, values, ends, meter.aperture)
         found[name] = MultimeterReadings(ends, means, np.full(ends.size, meter.aperture))
     return found
 
 
-def _status_events(record: Record, feed: Feed, look: float, answer: float) -> Iterator[Event]:
-    """Trips and changes of mode of an input as its status shows them that is asked for every `look` seconds
-    and answered in `answer`.
+def _status_events(record: Record, feed: Feed, times: tuple[float, float], phase: Phase) -> Iterator[Event]:
+    """Trips and changes of mode of an input as its status shows them. times: between two questions for it,
+    and until it is answered [s].
     """
-    traces = record.traces[feed.input]
-    first, last = float(traces.time[0]), float(traces.time[-1])
-    step = max(look, (last - first) / MOST_READINGS)
+    traces, (look, answer) = record.traces[feed.input], times
+    began, last = float(traces.time[0]), float(traces.time[-1])
+    step = max(look, (last - began) / MOST_READINGS)
+    first = began + phase.asked * step
 
     def shown(kind: EventKind, number: int) -> Event:
         """An event that the question of this number shows first."""
         asked = first + number * step
-        return Event(asked, feed.input, kind, Facts(within=(max(first, asked - step), asked + answer)))
+        return Event(asked, feed.input, kind, Facts(within=(max(began, asked - step), asked + answer)))
 
     subjects = {feed.input, *feed.names}
     trip = next((e for e in record.events if e.subject in subjects and e.kind.trip), None)
@@ -136,21 +147,43 @@ def _events(timeline: Timeline, documents: Documents, set_points: SetPoints) -> 
             yield Event(told, subject, kind_of(moved.lies, moved.closed))
 
 
-def _read(traces: Traces, bench: Bench, feed: Feed, every: float, phase: Phase) -> Traces:
-    readings = [bench.output(points.output).reading for points in feed.outputs]
-    update = max((each.update or 0.0 for each in readings if each is not None), default=0.0)
-    aperture = max((each.aperture or 0.0 for each in readings if each is not None), default=0.0)
+def _read(
+    traces: Traces,
+    bench: Bench,
+    feed: Feed,
+    every: float,
+    phase: Phase,
+    shares: Mapping[str, tuple[Array, Array]] | None,
+) -> Traces:
     first, last = float(traces.time[0]), float(traces.time[-1])
     step = max(every, 1e-4, (last - first) / MOST_READINGS)
     polls = np.arange(first + phase.asked * step, last, step)
-    ends = polls
-    if update > 0.0:
-        made = first + phase.updated * update
-        ends = made + np.floor((polls - made) / update + 1e-9) * update
     where = "voltage" if feed.sense == "at load" else "terminal_voltage"
+    series = feed.arrangement == "series"
+    readings = [bench.output(points.output).reading for points in feed.outputs]
+    timings = [
+        (0.0, 0.0) if each is None else (each.update or 0.0, each.aperture or 0.0) for each in readings
+    ]
+    if shares is None:
+        parts = [(traces.columns[where], traces.columns["current"])]
+        timings = [(max(update for update, _ in timings), max(aperture for _, aperture in timings))]
+    else:
+        # Sense leads of a group are at its ends: in series each output is without its share of the drop.
+        drop = traces.columns["terminal_voltage"] - traces.columns[where]
+        own = drop / (len(feed.outputs) if series else 1)
+        parts = [(volts - own, amperes) for volts, amperes in (shares[name] for name in feed.names)]
+    voltages, currents = [], []
+    for number, ((volts, amperes), (update, aperture)) in enumerate(zip(parts, timings, strict=True)):
+        ends = polls
+        if update > 0.0:
+            made = first + (phase.updated + number * phase.apart) % 1.0 * update
+            ends = made + np.floor((polls - made) / update + 1e-9) * update
+        voltages.append(_means(traces.time, volts, ends, aperture))
+        currents.append(_means(traces.time, amperes, ends, aperture))
+    # As a run puts them together.
     columns = {
-        where: _means(traces.time, traces.columns[where], ends, aperture),
-        "current": _means(traces.time, traces.columns["current"], ends, aperture),
+        where: np.sum(voltages, axis=0) / (1 if series else len(parts)),
+        "current": np.sum(currents, axis=0) / (len(parts) if series else 1),
     }
     if "mode" in traces.columns:
         columns["mode"] = traces.columns["mode"][rows_at(traces.time, polls)]

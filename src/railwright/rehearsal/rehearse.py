@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from railwright.physics.circuit import Circuit
     from railwright.physics.player import PlayedSamples
     from railwright.physics.simulation import Advance, Simulation
+    from railwright.traces import Array
 
 TAIL = 0.5
 """How long a rehearsal goes on after the last step [s], to show the voltages fall."""
@@ -65,17 +66,26 @@ class InputResult:
     stops: int
 
 
+Shares = Mapping[str, Mapping[str, "tuple[Array, Array]"]]
+"""Of each input that several outputs feed: output -> voltage [V] and current [A] at its own terminals, at the
+instants of the input's traces.
+"""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Prediction:
-    """A predicted record (origin 'rehearsal') with the assumptions it rests on, and each input's result."""
+    """A predicted record (origin 'rehearsal') with the assumptions it rests on, each input's result, and what
+    each output of a group has of it.
+    """
 
     record: Record
     assumptions: tuple[Assumption, ...]
     inputs: Mapping[str, InputResult]
     steps: int
+    shares: Shares
 
     def __post_init__(self) -> None:
-        freeze(self, "inputs")
+        freeze(self, "inputs", "shares")
 
 
 def rehearse(
@@ -123,7 +133,12 @@ def rehearse(
         name: _result(set_points[name], own, advance.events, spans, powered[name])
         for name, own in traces.items()
     }
-    return Prediction(record, (*assumptions, *more), results, steps)
+    shares = {
+        name: {output: (volts, amperes) for output, (volts, amperes, _) in samples.outputs.items()}
+        for name, samples in advance.samples.items()
+        if len(samples.outputs) > 1
+    }
+    return Prediction(record, (*assumptions, *more), results, steps, shares)
 
 
 def pin_events(documents: Documents, timeline: Timeline, until: float) -> list[Event]:

@@ -162,7 +162,7 @@ def readings_between_set_points(context: Context) -> Outcome:
             state(
                 "'{step}' sets {input} every {closest} at the closest, and readings are asked for every "
                 "{look}: on one link, {exchange} each{full}. A set point that meets a reading comes up to "
-                "{late} late, {permitted} are permitted{by}; else {hangs} would stay open",
+                "{late} late; later than {permitted}{by}, it leaves {hangs} inconclusive",
                 step=span.name,
                 input=name,
                 closest=(segment, "s"),
@@ -173,7 +173,7 @@ def readings_between_set_points(context: Context) -> Outcome:
                 else "",
                 late=(apart, "s"),
                 permitted=(permitted, "s"),
-                by=state(" by the shortest segment of all inputs, {shortest}", shortest=(shortest, "s"))
+                by=state(" (by the shortest segment of all inputs, {shortest})", shortest=(shortest, "s"))
                 if shortest < segment
                 else "",
                 hangs=joined(" and ", (state("'{required}'", required=each) for each in hangs)),

@@ -411,7 +411,7 @@ def _close(window: Window, value: float) -> Iterator[tuple[str, str]]:
         yield (
             state(
                 "{set_point} is {ratio:.3g} times the longest time in the limit found, {end} ({why}); "
-                "what one tolerance does there hangs on others, such as whether a converter stops; only "
+                "the effect of one tolerance depends on others there, such as where a converter stops; only "
                 "{corners:g} corners were played, and between them it may last longer",
                 set_point=(value, window.unit),
                 ratio=(value / low.value, "1"),
