@@ -110,7 +110,7 @@ def _surely_inside(view: View, near: Signal, reach: float) -> Signal:
     return near.between(view.begin + (-reach if switched else reach), view.end - reach)
 
 
-def _surely_reached(near: Signal, inside: Signal) -> float:
+def _surely_reached(view: View, near: Signal, inside: Signal) -> float:
     """The largest of the readings that surely lie in the step.
 
     Raises where there is none, and those around the step are of more than one level.
@@ -236,7 +236,7 @@ def _of_readings(
     needed = outlining_interval(update, view.every or view.interval, aperture)
     # What may be of the next step bounds the peak from above; it is none that was surely reached.
     stood, reach = _stood(view, near, what), aperture / 2.0 + view.shift()[1]
-    reached = min(value, _surely_reached(stood, _surely_inside(view, stood, reach)))
+    reached = min(value, _surely_reached(view, stood, _surely_inside(view, stood, reach)))
     less = reached - _surely_summed(view, _surely_inside(view, near, reach), what)
     measured = budget.at_least(
         reached,
