@@ -187,7 +187,7 @@ def _watched(plant: Plant) -> list[float]:
 @contextmanager
 def by_readings_alone() -> Iterator[None]:
     """The program without what a rehearsal tells of readings: what a measure gets wrong shows as it is."""
-    with patch("railwright.archive.stored.misreadings", lambda *_: NONE_KNOWN):
+    with patch("railwright.archive.stored.widenings", lambda *_: (NONE_KNOWN, ())):
         yield
 
 

@@ -145,7 +145,7 @@ def test_a_peak_that_only_a_lead_bounds_is_shown_without_an_upper_end(
     set_points = settle(documents, TODAY).set_points
     record = rehearse(documents, set_points).record
     timeline = build_timeline(documents.procedure, documents.device)
-    read = as_read(record, documents, set_points, timeline, 0.01)
+    read = as_read(record, documents, set_points, timeline, dict.fromkeys(set_points, 0.01))
     found = evaluate(documents, set_points, read)
     result = next(each for each in found.results if each.requirement == "transducer inrush")
     assert result.measured is not None

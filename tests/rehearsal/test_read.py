@@ -30,7 +30,7 @@ def read(time: list[float], current: list[float]) -> Traces:
     traces = Traces(t, {"voltage": 12 + 0 * t, "terminal_voltage": 13 + 0 * t, "current": i})
     timeline = build_timeline(documents.procedure, documents.device)
     record = Record("rehearsal", {"main": traces})
-    made = as_read(record, documents, {"main": FEED}, timeline, 10e-3)
+    made = as_read(record, documents, {"main": FEED}, timeline, {"main": 10e-3})
     assert made.origin == "supply readings"
     assert {event.what for event in made.events} == {"on", "off"}
     return made.traces["main"]
@@ -80,7 +80,7 @@ def test_a_sum_of_outputs_that_hand_over_is_off_by_what_goes_between_their_apert
     shares = {"main": {names[0]: (12 + 0 * time, 2 * time), names[1]: (12 + 0 * time, 1 - 2 * time)}}
     timeline = build_timeline(documents.procedure, documents.device)
     record, phase = Record("rehearsal", {"main": traces}), Phase(0.0, 0.0, apart)
-    made = as_read(record, documents, {"main": feed}, timeline, 10e-3, phase, shares).traces["main"]
+    made = as_read(record, documents, {"main": feed}, timeline, {"main": 10e-3}, phase, shares).traces["main"]
     # The second one's newest is 10 ms - late older.
     older = 10e-3 - late if late else 0.0
     assert made.columns["current"][5:45] == pytest.approx(1.0 + 2.0 * older)

@@ -66,7 +66,7 @@ def test_contacts_in_leads_and_of_pins_are_told_as_in_a_run(connect: str, both: 
     documents, set_points = job.documents, job.check(static=True).settings.set_points
     timeline = plan_of(documents, set_points).played
     rehearsed = rehearse(documents, set_points, timeline=timeline).record
-    read = as_read(rehearsed, documents, set_points, timeline, 0.01)
+    read = as_read(rehearsed, documents, set_points, timeline, dict.fromkeys(set_points, 0.01))
     ran = run_of(procedure)[0].record
     assert moved(read) == moved(ran)
     assert len(moved(ran)) == 1 + (2 if starts == "active" else 3) * (1 + both)

@@ -18,7 +18,7 @@ from benchmarks.disagreement_hunt.playing import Played, play
 from railwright.documents.figures import output_figures
 from railwright.documents.loader import load_documents
 from railwright.evaluation.evaluate import evaluate
-from railwright.evaluation.misreading import PHASES
+from railwright.evaluation.reading_bias import PHASES
 from railwright.job import Job
 from railwright.measures import MEASURES
 from railwright.measures.reading_model import Part, ReadingModel

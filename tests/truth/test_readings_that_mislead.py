@@ -18,9 +18,11 @@ from tests.said import says
 
 from railwright.evaluation.decision import Tolerance, decide
 from railwright.evaluation.evaluate import evaluate
-from railwright.evaluation.misreading import PHASES, misreadings_of
 from railwright.evaluation.outcome import Outcome
+from railwright.evaluation.reading_bias import PHASES, widenings, widenings_of
 from railwright.measures.outcome import Measured
+from railwright.rehearsal.read import as_read
+from railwright.rehearsal.rehearse import rehearse
 
 from .small import fed_by, supply, write
 
@@ -120,9 +122,9 @@ def test_no_rule_passes_or_fails_within_what_readings_miss(
 ) -> None:
     sure = Measured(5.0, 4.9, 5.1, (), "read")
     misread = (
-        replace(sure, low=3.9, misread_below=1.0)
+        replace(sure, low=3.9, widened_below=1.0)
         if side == "below"
-        else replace(sure, high=6.1, misread_above=1.0)
+        else replace(sure, high=6.1, widened_above=1.0)
     )
     outer, inner = ((4.5, None), (None, 4.5)) if side == "below" else ((None, 5.5), (5.5, None))
     for tolerance, without in ((Tolerance(*outer), Outcome.PASS), (Tolerance(*inner), Outcome.FAIL)):
@@ -143,7 +145,7 @@ def test_no_rule_passes_or_fails_within_what_readings_miss(
 )
 def test_the_reason_has_the_figure_of_the_end_that_leaves_it_open(tolerance: Tolerance, told: str) -> None:
     """Below the interval is wider by 1 V, above by 2 V."""
-    misread = Measured(5.0, 3.9, 7.1, (), "read", misread_below=1.0, misread_above=2.0)
+    misread = Measured(5.0, 3.9, 7.1, (), "read", widened_below=1.0, widened_above=2.0)
     outcome, reason = decide(misread, tolerance, "V", "guarded", 1.0)
     assert outcome is Outcome.INCONCLUSIVE
     assert says(reason, told)
@@ -158,13 +160,13 @@ def test_no_rule_decides_against_what_was_true_where_it_was_read_so(
     """A unit that is as rehearsed, read as rehearsed: its limit lies just beside what is true."""
     sure = Measured(shown, shown - within, shown + within, (), "read")
     key = ("a", "supply", 0)
-    below, above = misreadings_of({("a", 0): read(true, 0.0)}, [(key, sure)])[key]
+    below, above = widenings_of({("a", "rehearsal", 0): read(true, 0.0)}, {key: sure})[key]
     misread = replace(
         sure,
         low=sure.low - below,
         high=sure.high + above,
-        misread_below=below,
-        misread_above=above,
+        widened_below=below,
+        widened_above=above,
     )
     for limit in (true - 0.01, true + 0.01):
         for tolerance in (Tolerance(None, limit), Tolerance(limit, None)):
@@ -191,26 +193,46 @@ def read(value: float, within: float = 0.1) -> Measured:
         (-1.0, 1.0, 1.95, 0.0),
     ],
 )
-def test_the_middle_half_of_the_interval_holds_what_is_true(
+def test_the_interval_reaches_beyond_what_is_true_by_half_of_what_it_had(
     true: float, shown: float, below: float, above: float
 ) -> None:
-    found = misreadings_of({("a", 0): read(true, 0.0)}, [(("a", "supply", 0), read(shown))])
+    found = widenings_of({("a", "rehearsal", 0): read(true, 0.0)}, {("a", "supply", 0): read(shown)})
     assert found.get(("a", "supply", 0), (0.0, 0.0)) == pytest.approx((below, above))
     middle = shown - 0.05 - below, shown + 0.05 + above
     assert (below, above) == (0.0, 0.0) or middle[0] - 1e-9 <= true <= middle[1] + 1e-9
 
 
-def test_points_of_a_sweep_and_phases_are_each_held_against_their_own() -> None:
-    exact = {("a", 0): read(5.0, 0.0), ("a", 1): read(9.0, 0.0)}
-    right = [(("a", "supply", 0), read(5.0)), (("a", "supply", 1), read(9.0))]
-    assert misreadings_of(exact, right) == {}
-    other = [
-        (("a", "supply", 1), read(8.0)),
-        (("a", "supply", 1), read(9.5)),
-        (("b", "supply", 0), read(1.0)),
-    ]
-    found = misreadings_of(exact, [*right, *other])
-    assert found == {("a", "supply", 1): pytest.approx((0.45, 0.95))}
+def test_points_of_a_sweep_are_each_held_against_their_own() -> None:
+    exact = {("a", "rehearsal", 0): read(5.0, 0.0), ("a", "rehearsal", 1): read(9.0, 0.0)}
+    right = {("a", "supply", 0): read(5.0), ("a", "supply", 1): read(9.0)}
+    assert widenings_of(exact, right) == {}
+    other = {("a", "supply", 1): read(8.0), ("a", "meter", 1): read(9.5), ("b", "supply", 0): read(1.0)}
+    assert widenings_of(exact, right | other) == {
+        ("a", "supply", 1): pytest.approx((0.0, 0.95)),
+        ("a", "meter", 1): pytest.approx((0.45, 0.0)),
+    }
+
+
+@pytest.mark.parametrize("given", [VARIANTS["3 W behind 2 ohm"], VARIANTS["5.8 W behind 1 ohm"]])
+def test_a_run_that_reads_more_slowly_than_asked_is_compared_as_it_was_read(
+    given: tuple[str, str, str, str, str, str], tmp_path: Path
+) -> None:
+    """Every 40 ms, where 5 ms are asked for."""
+    found = hunting(tmp_path, *given)
+    documents, set_points = found.documents, found.check.settings.set_points
+    rehearsed = rehearse(documents, set_points, timeline=found.check.plan.played).record
+    judged = evaluate(documents, set_points, rehearsed).results
+    true = {each.requirement: each.measured for each in judged}
+    timeline, every = found.check.plan.timeline, {"in": 40e-3}
+    for phase in PHASES:
+        run = as_read(rehearsed, documents, set_points, timeline, every, phase)
+        widened, notes = widenings(documents, set_points, run)
+        assert notes == ()
+        for each in evaluate(documents, set_points, run, widened=widened).results:
+            exact = true[each.requirement]
+            assert each.measured is not None
+            assert exact is not None
+            assert each.measured.low <= exact.value <= each.measured.high
 
 
 def test_every_phase_asks_and_updates_at_another_time() -> None:

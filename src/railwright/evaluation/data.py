@@ -33,8 +33,8 @@ _MEASURED = fields(
     hides=Key(TEXT, missing=""),
     open_above=Key(FLAG, missing=False),
     # An evaluation of an earlier version was not held against a rehearsal.
-    misread_below=Key(NUMBER, missing=0.0),
-    misread_above=Key(NUMBER, missing=0.0),
+    widened_below=Key(NUMBER, missing=0.0),
+    widened_above=Key(NUMBER, missing=0.0),
     assumptions=many(TEXT),
     contributions=many(_CONTRIBUTION),
 )

@@ -12,7 +12,7 @@ from typing import Literal
 
 from railwright.evaluation.outcome import Outcome
 from railwright.measures.outcome import Measured
-from railwright.measures.wording import amount, interval_words, misreading_words
+from railwright.measures.wording import amount, interval_words, widening_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,10 +41,10 @@ def decide(
         low = min(low, measured.low)
     high = measured.value + band * (measured.high - measured.value)
     # The interval reaches beyond what was true there by half of what it had on that side.
-    if measured.misread_below:
-        low = min(low, (measured.value + measured.low - measured.misread_below) / 2)
-    if measured.misread_above:
-        high = max(high, (measured.value + measured.high + measured.misread_above) / 2)
+    if measured.widened_below:
+        low = min(low, (measured.value + measured.low - measured.widened_below) / 2)
+    if measured.widened_above:
+        high = max(high, (measured.value + measured.high + measured.widened_above) / 2)
     stated = _stated(measured, unit)
     lower, upper = tolerance.lower, tolerance.upper
     if upper is not None and low > upper:
@@ -62,9 +62,9 @@ def decide(
     assert crossed is not None
     told = f"{stated} is too uncertain against the limit of {amount(crossed, unit)}"
     # Of the end of the interval that reaches beyond it.
-    misread = measured.misread_above if measured.value <= crossed else measured.misread_below
-    if misread:
-        told += f" ({misreading_words(misread, unit)})"
+    widened = measured.widened_above if measured.value <= crossed else measured.widened_below
+    if widened:
+        told += f" ({widening_words(widened, unit)})"
     return Outcome.INCONCLUSIVE, f"{told}{advice(measured.would_decide)}"
 
 

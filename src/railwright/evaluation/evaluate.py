@@ -18,10 +18,10 @@ from railwright.evaluation.outcome import (
     NONE_KNOWN,
     Contradiction,
     Evaluation,
-    Misreadings,
     Outcome,
     Result,
     Unmeasured,
+    Widenings,
 )
 from railwright.evaluation.played import (
     judged_up_to_trip,
@@ -63,7 +63,7 @@ def evaluate(
     ending: Ending = COMPLETED,
     multimeters: Mapping[str, MultimeterReadings] | None = None,
     given: Sequence[Uncertain | None] = (),
-    misread: Misreadings = NONE_KNOWN,
+    widened: Widenings = NONE_KNOWN,
 ) -> Evaluation:
     """Every requirement measured and decided.
 
@@ -73,11 +73,11 @@ def evaluate(
     requirement of a step that was not played to its end, or late, is inconclusive, and a run that ended early
     or was not confirmed off is never a pass. multimeters: what each of the procedure's read; they decide as
     recordings do. given: of each recording where its time 0 lies [s of the run], as a person knows it; None:
-    that is found. misread: by how much readings are known to mislead. Raises AlignmentError where a
+    that is found. widened: by how much readings are known to mislead. Raises AlignmentError where a
     recording does not match the run or its recorder is unknown.
     """
     own = _own(documents.bench, set_points, record)
-    case = _case(documents, own, ending, misread)
+    case = _case(documents, own, ending, widened)
     aligned = [
         _aligned(documents.bench, set_points, recording, own, offset)
         for recording, offset in zip(external, given or [None] * len(external), strict=True)
@@ -123,9 +123,9 @@ def measured_points(
     found = {}
     for requirement in (each for each in documents.procedure.requires if each.of in inputs):
         for source in (own, *(each for each in metered if _tells(each, requirement))):
-            with suppress(CannotMeasure, NotAsRequired, Beyond):
-                for point, measured in enumerate(_points(case, requirement, source)):
-                    found[requirement.name, source.name, point] = measured
+            for point, view in enumerate(views(case, requirement, source)):
+                with suppress(CannotMeasure, NotAsRequired, Beyond):
+                    found[requirement.name, source.name, point] = requirement.known(view)
     return found
 
 
@@ -143,12 +143,12 @@ def offset_of(documents: Documents, set_points: SetPoints, record: Record, exter
     return _aligned(documents.bench, set_points, external, own)[1].offset
 
 
-def _case(documents: Documents, own: RecordSource, ending: Ending, misread: Misreadings) -> Case:
+def _case(documents: Documents, own: RecordSource, ending: Ending, widened: Widenings) -> Case:
     # What is taken to be whole and is not was rehearsed up to a required trip.
     trip = ended_by(documents.procedure, own.record.spans, own.record.events) if ending.completed else None
     if trip is not None:
         ending = Ending(False, trip.words, trip.event.time, expected_trip=True)
-    return Case(documents, timeline_of(documents.procedure, documents.device), own, ending, misread)
+    return Case(documents, timeline_of(documents.procedure, documents.device), own, ending, widened)
 
 
 def _own(bench: Bench, set_points: SetPoints, record: Record) -> RecordSource:
@@ -396,14 +396,16 @@ def _points(case: Case, requirement: Requirement, source: RecordSource) -> list[
     found = []
     for point, view in enumerate(views(case, requirement, source)):
         measured = requirement.known(view)
-        if known := case.misread.get((requirement.name, source.name, point)):
+        # Not of a recorder, whatever it is called: nobody reads a rehearsal as it does.
+        read = source is case.own or source.record.origin == MULTIMETER
+        if read and (known := case.widened.get((requirement.name, source.name, point))):
             below, above = known
             measured = replace(
                 measured,
                 low=measured.low - below,
                 high=measured.high + above,
-                misread_below=below,
-                misread_above=above,
+                widened_below=below,
+                widened_above=above,
                 would_decide=measured.would_decide or "a recorder that samples faster",
             )
         found.append(measured)

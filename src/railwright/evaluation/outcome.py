@@ -12,12 +12,12 @@ from railwright.measures.wording import amount
 from railwright.quantities import show
 from railwright.traces import UNITS
 
-Misreadings = Mapping[tuple[str, str, int], tuple[float, float]]
+Widenings = Mapping[tuple[str, str, int], tuple[float, float]]
 """(requirement, source, point of a sweep or 0) -> how far its interval has to reach further below and above
 [the measure's unit].
 """
 
-NONE_KNOWN: Misreadings = {}
+NONE_KNOWN: Widenings = {}
 
 
 class Outcome(StrEnum):

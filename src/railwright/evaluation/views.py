@@ -14,7 +14,7 @@ from railwright.documents.procedure import Requirement
 from railwright.evaluation.ending import Ending
 from railwright.evaluation.observability import SETTLING
 from railwright.evaluation.open_leads import Spans, open_spans
-from railwright.evaluation.outcome import Misreadings
+from railwright.evaluation.outcome import Widenings
 from railwright.evaluation.supply_status import supply_status
 from railwright.frozen import kept
 from railwright.measures.level_change import LevelChange
@@ -60,7 +60,7 @@ class Case:
     timeline: Timeline
     own: RecordSource
     ending: Ending
-    misread: Misreadings = field(default_factory=dict)
+    widened: Widenings = field(default_factory=dict)
 
     def planned(self, step: str) -> Span | None:
         """The step in the nominal timeline."""

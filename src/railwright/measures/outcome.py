@@ -38,7 +38,7 @@ class Measured:
     hides: what it is that can hide, without what bounds it; empty: `unseen` says no more. would_decide: what
     would see or decide it. elsewhere: which part of the step another record judges, in words; empty: none.
     open_above: nothing bounds it from above but what a lead would let through, which `high` then is.
-    misread_below, misread_above: by how much readings of this kind miss the true value in a rehearsal of the
+    widened_below, widened_above: by how much readings of this kind miss the true value in a rehearsal of the
     step; the interval is that much wider on either side.
     """
 
@@ -53,13 +53,13 @@ class Measured:
     elsewhere: str = ""
     hides: str = ""
     open_above: bool = False
-    misread_below: float = 0.0
-    misread_above: float = 0.0
+    widened_below: float = 0.0
+    widened_above: float = 0.0
 
     @property
-    def misread(self) -> float:
+    def widened(self) -> float:
         """The larger of both; 0: the readings are not known to miss anything."""
-        return max(self.misread_below, self.misread_above)
+        return max(self.widened_below, self.widened_above)
 
     @property
     def bounded(self) -> float:

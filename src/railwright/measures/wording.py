@@ -20,9 +20,9 @@ def interval_words(low: str, high: str, bounded: float) -> str:
     return f"≥ {low}" if bounded == math.inf else f"{low} to {high}"
 
 
-def misreading_words(misread: float, unit: str) -> str:
+def widening_words(widened: float, unit: str) -> str:
     """That an interval is wider by this because the readings of a rehearsal miss the true value."""
-    wider = f"the interval is wider by {amount(misread, unit)}"
+    wider = f"the interval is wider by {amount(widened, unit)}"
     return f"in a rehearsal of the step, readings like these miss the true value: {wider}"
 
 

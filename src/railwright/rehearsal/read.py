@@ -60,34 +60,35 @@ def as_read(
     documents: Documents,
     set_points: SetPoints,
     timeline: Timeline,
-    every: float,
+    every: Mapping[str, float],
     phase: Phase = IN_PHASE,
     shares: Shares = NOT_APART,
 ) -> Record:
     """The record that a run would make of a rehearsed one, were every figure at its nominal value.
 
-    every [s]: time between two readings of the host. phase: where these lie in the record. shares: what each
-    output of a group has, which then reads it at a time of its own. Each input has `current`, and `voltage`
-    where it is sensed at the load, `terminal_voltage` where not; modes are those of the instant. What the
-    status shows of trips and modes has the bounds of the host's questions for it.
+    every [s]: of each input the time between two readings of the host. phase: where these lie in the record.
+    shares: what each output of a group has, which then reads it at a time of its own. Each input has
+    `current`, and `voltage` where it is sensed at the load, `terminal_voltage` where not; modes are those of
+    the instant. What the status shows of trips and modes has the bounds of the host's questions for it.
     """
     bench = documents.bench
     traces = {
-        name: _read(traces, bench, set_points[name], every, phase, shares.get(name))
+        name: _read(traces, bench, set_points[name], every[name], phase, shares.get(name))
         for name, traces in record.traces.items()
         if name in set_points and traces.time.size > 1
     }
-    look = look_interval(every)
-    seen, gap = [*_events(timeline, documents, set_points)], look
+    seen, gap = [*_events(timeline, documents, set_points)], 0.0
     for name in traces:
-        answer = exchange_of(set_points[name].names, bench)
+        look, answer = look_interval(every[name]), exchange_of(set_points[name].names, bench)
         gap = max(gap, look + answer)
-        seen += _status_events(record, set_points[name], look, answer)
+        seen += _status_events(record, set_points[name], (look, answer), phase)
     spans = tuple(replace(span, status_gap=gap) for span in record.spans)
     return Record(READINGS, traces, tuple(sorted(seen, key=lambda event: event.time)), spans)
 
 
-def multimeters_read(documents: Documents, record: Record) -> dict[str, MultimeterReadings]:
+def multimeters_read(
+    documents: Documents, record: Record, phase: Phase = IN_PHASE
+) -> dict[str, MultimeterReadings]:
     """What the multimeters of a procedure would read of a rehearsed record, without errors: means over the
     aperture, at their interval, told as soon as they are there.
     """
@@ -99,24 +100,26 @@ def multimeters_read(documents: Documents, record: Record) -> dict[str, Multimet
         column = "terminal_voltage" if probe.at == "terminals" else "voltage"
         values = traces.columns["current" if meter.quantity == "current" else column]
         first, last = float(traces.time[0]), float(traces.time[-1])
-        ends = np.arange(first, last, max(meter.interval, (last - first) / MOST_READINGS))
+        step = max(meter.interval, (last - first) / MOST_READINGS)
+        ends = np.arange(first + phase.updated * step, last, step)
         means = _means(traces.time, values, ends, meter.aperture)
         found[name] = MultimeterReadings(ends, means, np.full(ends.size, meter.aperture))
     return found
 
 
-def _status_events(record: Record, feed: Feed, look: float, answer: float) -> Iterator[Event]:
-    """Trips and changes of mode of an input as its status shows them that is asked for every `look` seconds
-    and answered in `answer`.
+def _status_events(record: Record, feed: Feed, times: tuple[float, float], phase: Phase) -> Iterator[Event]:
+    """Trips and changes of mode of an input as its status shows them. times: between two questions for it,
+    and until it is answered [s].
     """
-    traces = record.traces[feed.input]
-    first, last = float(traces.time[0]), float(traces.time[-1])
-    step = max(look, (last - first) / MOST_READINGS)
+    traces, (look, answer) = record.traces[feed.input], times
+    began, last = float(traces.time[0]), float(traces.time[-1])
+    step = max(look, (last - began) / MOST_READINGS)
+    first = began + phase.asked * step
 
     def shown(kind: EventKind, number: int) -> Event:
         """An event that the question of this number shows first."""
         asked = first + number * step
-        return Event(asked, feed.input, kind, Facts(within=(max(first, asked - step), asked + answer)))
+        return Event(asked, feed.input, kind, Facts(within=(max(began, asked - step), asked + answer)))
 
     subjects = {feed.input, *feed.names}
     trip = next((e for e in record.events if e.subject in subjects and e.kind.trip), None)

@@ -8,7 +8,7 @@ from typing import Any
 
 from railwright.evaluation.outcome import Evaluation, Outcome, Result
 from railwright.measures import MEASURES
-from railwright.measures.wording import misreading_words
+from railwright.measures.wording import widening_words
 from railwright.report.figures import show_limit, show_measured, show_standard
 from railwright.report.style import OUTCOME_SHAPES
 from railwright.report.text import breakable, capital, sentence
@@ -129,8 +129,8 @@ def budget(place: int, result: Result) -> dict[str, Any]:
     ]
     value, interval = show_measured(measured.value, measured.low, measured.bounded, result.unit)
     remarks = [sentence(f"hidden from the readings: {measured.unseen}")] if measured.unseen else []
-    if measured.misread:
-        remarks.append(sentence(misreading_words(measured.misread, result.unit)))
+    if measured.widened:
+        remarks.append(sentence(widening_words(measured.widened, result.unit)))
     if measured.would_decide and result.outcome is Outcome.INCONCLUSIVE:
         remarks.append(sentence(f"what would decide it: {measured.would_decide}"))
     remarks += [sentence(f"assumed: {assumption}") for assumption in measured.assumptions]

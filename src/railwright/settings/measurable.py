@@ -16,10 +16,10 @@ from railwright.documents.bench import Recorder
 from railwright.documents.figures import error_bound
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
-from railwright.evaluation.evaluate import evaluate
-from railwright.evaluation.misreading import misreadings_of
+from railwright.evaluation.evaluate import evaluate, measured_points
 from railwright.evaluation.outcome import Result
-from railwright.measures.wording import misreading_words
+from railwright.evaluation.reading_bias import widenings_of
+from railwright.measures.wording import widening_words
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
@@ -63,22 +63,14 @@ def measurable(documents: Documents, set_points: SetPoints, record: Record) -> t
 
     record: the rehearsal's, judged as it is and as the outputs would read it.
     """
-    procedure = documents.procedure
-    timeline, every = timeline_of(procedure, documents.device), procedure.record.every
-    read = as_read(record, documents, set_points, timeline, every)
-    true = evaluate(documents, set_points, record)
-    meters = multimeters_read(documents, record)
-    seen = evaluate(documents, set_points, read, multimeters=meters)
-    # Of a sweep's points only the worst is known, which need not be the same one in both.
-    alone = {each.name for each in procedure.requires if each.each_point is None}
-    exact = {(each.requirement, 0): each.measured for each in true.results if each.measured}
-    shown = (
-        ((each.requirement, each.source, 0), each.measured)
-        for each in seen.results
-        if each.measured and each.requirement in alone
+    procedure, every = documents.procedure, dict.fromkeys(record.traces, documents.procedure.record.every)
+    read = as_read(record, documents, set_points, timeline_of(procedure, documents.device), every)
+    true, meters = evaluate(documents, set_points, record), multimeters_read(documents, record)
+    widened = widenings_of(
+        measured_points(documents, set_points, record, {}, set_points),
+        measured_points(documents, set_points, read, meters, set_points),
     )
-    if known := misreadings_of(exact, shown):
-        seen = evaluate(documents, set_points, read, multimeters=meters, misread=known)
+    seen = evaluate(documents, set_points, read, multimeters=meters, widened=widened)
     return tuple(
         _one(documents, set_points, required, exact, shown)
         for required, exact, shown in zip(procedure.requires, true.results, seen.results, strict=True)
@@ -128,8 +120,8 @@ def _why(shown: Result, hidden: bool) -> str:
         return shown.reason if shown.unmeasured is None else shown.unmeasured.why
     if hidden:
         return shown.measured.hides or shown.measured.unseen
-    if shown.measured.misread:
-        return misreading_words(shown.measured.misread, shown.unit)
+    if shown.measured.widened:
+        return widening_words(shown.measured.widened, shown.unit)
     return "the uncertainty of the readings takes much of what is left to the limit"
 
 

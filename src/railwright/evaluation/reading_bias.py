@@ -1,0 +1,139 @@
+"""The bias of readings: what they miss of a rehearsal of the procedure that is read as the run was.
+
+The readings of a supply are means over an aperture, as often as the host asks. What happens between them (a
+load that hunts, a change within an aperture, stairs in step with the updates) can move a result further than
+its budget knows. So can a sum of several outputs' readings, each of a time of its own, while one hands over
+to another. In a rehearsal both are there, the truth and what would be read of it.
+
+References
+----------
+.. [1] JCGM 100:2008, F.2.4.5: an effect that is known and not corrected for enlarges the interval (from
+   memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Container, Mapping
+
+import numpy as np
+
+from railwright.documents.loader import Documents
+from railwright.evaluation.evaluate import measured_points
+from railwright.evaluation.outcome import NONE_KNOWN, Widenings
+from railwright.measures.outcome import Measured
+from railwright.physics.solver import SolverError
+from railwright.plan.plan import plan_of
+from railwright.plan.set_points import SetPoints
+from railwright.plan.timeline import Timeline
+from railwright.rehearsal.handovers import handovers
+from railwright.rehearsal.read import MOST_READINGS, Phase, as_read, multimeters_read
+from railwright.rehearsal.rehearse import Prediction, rehearse
+from railwright.traces import Record
+
+Key = tuple[str, str, int]
+"""Of a requirement, a source and a point of its sweep."""
+
+PHASES = tuple(Phase(number / 8, number * 3 % 8 / 8, 0.75 if number % 2 else 0.25) for number in range(8))
+"""Where readings may lie in a record, each part of an interval once for questions and for updates; and how
+far apart outputs of a group update, so that each is now the earlier one, now the later one.
+"""
+
+FEW, LEAST = 100_000, 1
+"""Up to so many readings all phases are looked at; of more, as many fewer as keep the work the same."""
+
+BEYOND = 0.1
+"""Part of an interval's half by which it may miss what is true: a 95 % interval need not hold all of it."""
+
+
+def widenings(documents: Documents, set_points: SetPoints, run: Record) -> tuple[Widenings, tuple[str, ...]]:
+    """Of each requirement, source and point how far its interval has to reach further below and above, by
+    a rehearsal at nominal values, and of inputs that several outputs feed by some in which these hand over;
+    and what could not be compared, in words.
+
+    run: its record, which tells how far apart the readings of each input were.
+    """
+    requires = documents.procedure.requires
+    if not requires:
+        return NONE_KNOWN, ()
+    plan, every = plan_of(documents, set_points), reading_intervals(documents, set_points, run)
+    if plan.timeline.duration > MOST_READINGS * min(every.values()):
+        return NONE_KNOWN, ("not compared with a rehearsal: it has too many readings",)
+    several = {name for name, feed in set_points.items() if len(feed.outputs) > 1}
+    groups = several & {each.of for each in requires}
+    grows = {each.name for each in requires if each.known.only_grows}
+    found: dict[Key, tuple[float, float]] = {}
+    try:
+        played = rehearse(documents, set_points, timeline=plan.played)
+        _widen(found, _of_rehearsal(documents, set_points, plan.timeline, played, every, set_points))
+        for case in handovers(documents, set_points, played.record) if groups else ():
+            apart = rehearse(documents, set_points, case, plan.played)
+            handed = _of_rehearsal(documents, set_points, plan.timeline, apart, every, groups)
+            # With the other output above it is the other way round, but for what only grows.
+            either = {key: sides if key[0] in grows else (max(sides),) * 2 for key, sides in handed.items()}
+            _widen(found, either)
+    except SolverError as error:
+        return found, (f"not compared with a rehearsal: {error}",)
+    return found, ()
+
+
+def reading_intervals(documents: Documents, set_points: SetPoints, run: Record) -> dict[str, float]:
+    """Of each input the usual time between two of its readings [s]; where there are none, as asked for."""
+    asked, traces = documents.procedure.record.every, run.traces
+    return {
+        name: float(np.median(np.diff(traces[name].time)))
+        if name in traces and traces[name].time.size > 2
+        else asked
+        for name in set_points
+    }
+
+
+# Many: a rehearsal with what it was made of, and how it is read.
+def _of_rehearsal(
+    documents: Documents,
+    set_points: SetPoints,
+    timeline: Timeline,
+    played: Prediction,
+    every: Mapping[str, float],
+    inputs: Container[str],
+) -> Widenings:
+    """The same by one rehearsal, of the requirements of these inputs."""
+    record = played.record
+    true = measured_points(documents, set_points, record, {}, inputs)
+    phases = round(len(PHASES) * FEW * min(every.values()) / max(timeline.duration, 1e-9))
+    found: dict[Key, tuple[float, float]] = {}
+    for phase in PHASES[: max(LEAST, phases)]:
+        read = as_read(record, documents, set_points, timeline, every, phase, played.shares)
+        meters = multimeters_read(documents, record, phase)
+        _widen(found, widenings_of(true, measured_points(documents, set_points, read, meters, inputs)))
+    return found
+
+
+def widenings_of(true: Mapping[Key, Measured], shown: Mapping[Key, Measured]) -> Widenings:
+    """The same of what is measured in a rehearsal as it is, by whatever source, and as it is read."""
+    values = {(name, point): measured.value for (name, _, point), measured in true.items()}
+    found: dict[Key, tuple[float, float]] = {}
+    for key, measured in shown.items():
+        name, _, point = key
+        if (value := values.get((name, point))) is not None:
+            _widen(found, {key: _widening(value, measured)})
+    return found
+
+
+def _widen(found: dict[Key, tuple[float, float]], more: Widenings) -> None:
+    """Let what is found reach as far as more does, on each side."""
+    for key, (below, above) in more.items():
+        if below or above:
+            known = found.get(key, (0.0, 0.0))
+            found[key] = max(known[0], below), max(known[1], above)
+
+
+def _widening(true: float, shown: Measured) -> tuple[float, float]:
+    """How far an interval has to reach further below and above, so that it reaches beyond what is true by
+    half of what it had on that side; 0 where it holds that as it is.
+    """
+    value, low, high = shown.value, shown.low, shown.high
+    if true < low - BEYOND * (value - low):
+        return (value + low) / 2 - true, 0.0
+    if true > high + BEYOND * (high - value):
+        return 0.0, true - (value + high) / 2
+    return 0.0, 0.0
