@@ -261,7 +261,7 @@ def _straddles(
 
 @fault("the sum of several outputs' readings of different times is a peak", peak, "_reached_together")
 def _sum(_true: Any, view: Any, near: Any, reach: float, _what: str) -> tuple[float, float]:
-    return peak._surely_reached(near, peak._surely_inside(view, near, reach)), np.inf
+    return peak._surely_reached(view, near, peak._surely_inside(view, near, reach)), np.inf
 
 
 @fault("a state level is where the voltage only passes", state_level, "_stays")

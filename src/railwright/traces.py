@@ -380,10 +380,10 @@ def _sentence(kind: EventKind, facts: Facts) -> str:
 def _fell(facts: Facts) -> str:
     from railwright.quantities import show
 
-    if facts.below is None or facts.after is None or facts.voltage is None:
+    if facts.below is None or facts.voltage is None:
         return ""
-    fell = f"below {show(facts.below, 'V')} {show(facts.after, 's')} after it was switched off, at "
-    fell += show(facts.voltage, "V")
+    when = "" if facts.after is None else f" {show(facts.after, 's')} after it was switched off"
+    fell = f"below {show(facts.below, 'V')}{when}, at {show(facts.voltage, 'V')}"
     if facts.ago is None or facts.before is None:
         return fell
     return f"{fell}; {show(facts.ago, 's')} before that, {show(facts.before[0], 'V')}"

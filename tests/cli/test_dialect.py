@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -13,8 +14,11 @@ from tests.bench import replaced
 from tests.instruments.terse_supply import DIALECT
 from typer.testing import Result
 
-from railwright.dialects.dialect import DialectError, read_dialect
+from railwright.dialects.dialect import NEEDED, Dialect, DialectError, read_dialect
 from railwright.dialects.files import FOLDER, USER_FOLDER, dialect_names, dialect_text
+
+REQUIRED_PARTS = {"instrument": "InstrumentCommands", "status": "StatusCommands"}
+"""Of those that have to be there, the ones with keys that have to be there."""
 
 
 def test_the_list_has_the_package_s_and_your_own(
@@ -190,3 +194,12 @@ def test_what_cannot_be_provoked_is_told_before_anything_is_said(
     assert result.exit_code == 2
     assert told in result.stderr
     assert len(result.stderr.strip().splitlines()) == 1
+
+
+def test_the_how_to_names_what_the_schema_requires() -> None:
+    text = (Path(__file__).parents[2] / "docs" / "how-to.md").read_text("utf-8")
+    (told,) = re.findall(r"(?s)^Compulsory are (.*?); whatever", text, re.MULTILINE)
+    schema = Dialect.model_json_schema()
+    parts = {name: schema["$defs"][model]["required"] for name, model in REQUIRED_PARTS.items()}
+    required = [*schema["required"], *NEEDED, "on", "off", *(key for each in parts.values() for key in each)]
+    assert sorted(re.findall(r"`(\w+)`", told)) == sorted(required)

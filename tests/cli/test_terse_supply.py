@@ -146,6 +146,20 @@ def test_it_is_proved_and_then_runs_without_anything_accepted(station: Station) 
     assert len(entered) == 2
 
 
+@pytest.mark.parametrize(("given", "lines"), [((), 1), (("--change",), 2)])
+def test_a_quiet_try_has_no_tables(given: tuple[str, ...], lines: int, station: Station) -> None:
+    """How it ended, and which changes show nothing; where something is wrong, a line for that."""
+    station.connected(math.inf)
+    code, told = station.call("dialect", "try", station.dialect, station.address, "-q", *given)
+    assert (code, len(told.splitlines())) == (0, lines), told
+    wrong = replaced(DIALECT, ('trip_delay: {query: "TDEL?"', 'trip_delay: {query: "TDELX?"'))
+    station.dialect.write_text(wrong, "utf-8")
+    code, told = station.call("dialect", "try", station.dialect, station.address, "-q", *given)
+    first, *others = told.splitlines()
+    assert (code, len(others)) == (4, lines), told
+    assert says(first, "trip_delay", "TDELX?")
+
+
 FOUND = {"VSET": 7.0, "ISET": 0.3, "OVSET": 20.0, "TRIPS": 1.0}
 
 

@@ -265,7 +265,7 @@ def test_a_ramp_in_stairs_widens_the_voltage_at_which_the_device_stops() -> None
     assert "stairs of the ramp" in [each.source for each in stairs.measured.contributions]
 
 
-def without_reading(**unknown: None) -> Edited:
+def without_reading(**unknown: Any) -> Edited:
     """The bench without some figures of the first supply's readings."""
     reading = demo()[0].bench.output(OutputName("left.1")).reading
     return with_output(reading=reading.model_copy(update=unknown))
@@ -295,6 +295,46 @@ def test_an_unknown_latency_is_an_assumption() -> None:
     charge = next(result for result in found.results if result.measure == "charge")
     assert charge.measured is not None
     assert any("latency" in sentence for sentence in charge.measured.assumptions)
+
+
+@pytest.mark.parametrize(("channel", "known"), [("current", False), ("voltage", True)])
+def test_an_accuracy_that_is_not_given_is_said_and_is_no_zero(channel: str, known: bool) -> None:
+    """Of the current alone, or of the voltage alone, which a charge does not need."""
+    documents, set_points, record, _ = demo()
+    reading = documents.bench.output(OutputName("left.1")).reading
+    assert reading is not None
+    accuracy = getattr(reading, channel)
+    bare = type(accuracy).model_construct(resolution=accuracy.resolution, noise=accuracy.noise)
+    assert (accuracy.is_given, bare.is_given, bare.of_value) == (True, False, 0.0)
+    assert type(accuracy)(offset=f"0 {channel[0].upper()}".replace("C", "A")).is_given
+    found = evaluate(without_reading(**{channel: bare}), set_points, record)
+    charge = next(result for result in found.results if result.measure == "charge")
+    whole = evaluate(documents, set_points, record)
+    before = next(result for result in whole.results if result.measure == "charge")
+    assert charge.measured is not None
+    assert before.measured is not None
+    told = [each for each in charge.measured.assumptions if "accuracy" in each]
+    assert len(told) == 1
+    assert says(told[0], channel, "left.1")
+    assert not [each for each in before.measured.assumptions if "accuracy" in each]
+    sources = {each.source for each in charge.measured.contributions}
+    assert ("left.1 current gain" in sources) is known
+
+
+@pytest.mark.parametrize("position", [0, 3, 7])
+def test_a_point_of_a_sweep_that_cannot_be_measured_is_named(position: int) -> None:
+    """All readings but the first and the last of one point are missing."""
+    _, set_points, record, _ = demo()
+    sweep = record.span("line sweep")
+    voltage, start, end = sweep.points[position]
+    main = record.traces["main"]
+    kept = (main.time < start) | (main.time > end)
+    thin = Traces(main.time[kept], {name: values[kept] for name, values in main.columns.items()})
+    asked = asking(measure="mean_voltage", at_most="20 V", of="main", during="line sweep", each_point="worst")
+    result = evaluate(asked, set_points, replace(record, traces={**record.traces, "main": thin})).results[0]
+    assert (result.outcome, result.measured) == (Outcome.INCONCLUSIVE, None)
+    assert says(result.reason, f"{voltage:g} V")
+    assert "this step" not in result.reason
 
 
 def test_lead_resistance_of_the_demo() -> None:

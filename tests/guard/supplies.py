@@ -191,6 +191,8 @@ def switched_off(
                 loop.call_at(began + supply.gone[0], lambda own=supply: [each.close() for each in own.lines])
             if supply.back:
                 loop.call_at(began + supply.gone[1] + supply.back, supply.come_back)
+        if any(supply.gone[0] < 0.0 < supply.gone[1] for supply in supplies.values()):
+            await asyncio.sleep(1e-3)  # that it is gone has come by then
         off = SwitchOff(
             plan, sessions, lambda what, fields: told.append((loop.time() - began, what, dict(fields)))
         )

@@ -253,6 +253,32 @@ def test_a_supply_that_is_back_soon_hears_off_before_anything_else() -> None:
     assert len(played.whats("lost")) == len(played.whats("answers again")) == 1
 
 
+@pytest.mark.parametrize("back", [0.8, 3.0, 9e9])
+def test_off_counts_as_sent_from_when_there_is_a_connection_that_takes_it(back: float) -> None:
+    """Before that nothing left, whatever was tried."""
+    left, right = FakeSupply(gone=(-1.0, back)), FakeSupply()
+    inputs = (fed("a", "left"), fed("b", "right"))
+    played = play(inputs, options={"lost": 4.0}, left=left, right=right)
+    sent = {name: end.off_sent for name, end in played.ends.items()}
+    told = {fields["input"]: at for at, what, fields in played.told if what == "off sent"}
+    assert told["b"] == pytest.approx(0.0, abs=2e-3)
+    assert sent["b"] is not None
+    if back > 100.0:
+        assert (sent["a"], "a" in told, left.took) == (None, False, [])
+        return
+    assert sent["a"] is not None
+    assert sent["a"] - left.began == pytest.approx(left.when("OFF 0")[0], abs=0.03)
+    assert sent["a"] - left.began >= back
+
+
+def test_of_two_outputs_off_counts_as_sent_when_it_left_for_both() -> None:
+    left, right = FakeSupply(), FakeSupply(gone=(-1.0, 9e9))
+    both = replace(fed("a", "left"), outputs=(output("left"), output("right")))
+    played = play((both,), options={"lost": 1.0}, left=left, right=right)
+    assert left.when("OFF 0")[0] < 0.01
+    assert (played.ends["a"].off_sent, played.whats("off sent")) == (None, [])
+
+
 def test_one_that_is_back_has_its_time_from_then_on() -> None:
     left = FakeSupply([FakeOutput(ignores=3)], gone=(0.0, 5.0))
     assert play((fed("a", "left"),), options={"decay": 1.0}, left=left).ends["a"].confirmed
@@ -404,9 +430,11 @@ def test_one_that_cannot_be_read_is_not_led_down() -> None:
 
 
 def test_one_that_is_lost_while_it_is_led_down_goes_off_at_once() -> None:
-    left = FakeSupply(gone=(0.5, 9e9))
+    left = FakeSupply(gone=(0.5, 0.9))
     played = play((fed("a", "left", ramp_down=5.0),), orderly=True, options={"lost": 1.5}, left=left)
-    assert played.whats("off sent") == [near(0.5)]
+    assert played.whats("lost") == [near(0.5)]
+    assert 0.9 < left.when("OFF 0")[0] < 1.5
+    assert max(at for at, _ in voltages(left)) < 0.5
 
 
 @pytest.mark.parametrize("pause", [0.0, 0.03, 0.05, 0.1])

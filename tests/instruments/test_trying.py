@@ -16,13 +16,17 @@ from railwright.guard.local_link import LocalLink
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.guarded import open_guarded
 from railwright.instruments.trying import DialectTrial, Tried
+from railwright.twin.mischief.script import parse_mischief
 from railwright.twin.virtual_network import VirtualNetwork
 from railwright.virtual_time import VirtualLoop
 
 
 @contextmanager
 def at_a_twin(
-    dialect: Dialect, speaks: str | None = None, sent: list[str] | None = None
+    dialect: Dialect,
+    speaks: str | None = None,
+    sent: list[str] | None = None,
+    mischief: tuple[str, ...] = (),
 ) -> Iterator[tuple[DialectTrial, VirtualNetwork]]:
     """A trial of a dialect on a twin of one of the package's (default: that of the same name)."""
     documents, loop = load_documents(example() / "power-input.procedure.yaml"), VirtualLoop()
@@ -30,11 +34,12 @@ def at_a_twin(
         update={"dialect": load_dialect(speaks or dialect.name)}
     )
     bench = documents.bench.model_copy(update={"supplies": {**documents.bench.supplies, "left": left}})
-    with VirtualNetwork(loop, bench, documents.device, documents.procedure) as network:
+    script = parse_mischief(mischief, bench.supplies)
+    with VirtualNetwork(loop, bench, documents.device, documents.procedure, mischief=script) as network:
         link = LocalLink(loop, network.connect)
         lines: list[str] = [] if sent is None else sent
         trace = lambda _time, _name, way, line: lines.append(line) if way == "sent" else None  # noqa: E731
-        trial = DialectTrial(dialect, left.address, 1, open_guarded(link, trace))
+        trial = DialectTrial(dialect, left.address, 1, open_guarded(link, trace), sleep=link.sleep)
         trial.connect()
         yield trial, network
         trial.close()
@@ -110,3 +115,54 @@ def test_settings_are_only_asked(name: str) -> None:
     begins = {each.text for each in dialect.session_settings.opening}
     assert others <= {*dialect.select(1), *begins}
     assert not any("MEAS" in unit or "FETC" in unit for unit in units)
+
+
+@pytest.mark.parametrize(("away", "goes_on"), [(0.03, True), (0.3, True), (1.2, True), (30.0, False)])
+def test_after_a_lost_connection_it_waits_for_the_next_one(away: float, goes_on: bool) -> None:
+    """A question at which the supply resets every connection, and takes none for a while."""
+    lost = f'left: refuses at "FETC" 1 for {away:g} s'
+    with at_a_twin(load_dialect("channel-list"), mischief=(lost,)) as (trial, _):
+        if not goes_on:
+            with pytest.raises(InstrumentError, match=r"127\.0\.0\.1"):
+                list(trial.questions())
+            return
+        asked = named([*trial.questions()])
+        assert [name for name, each in asked.items() if "FETC" in each.sent and each.wrong] == [
+            "read current"
+        ]
+        assert asked["what tripped"].means == "nothing"
+
+
+def test_a_change_to_what_stood_before_shows_nothing_and_says_so() -> None:
+    with at_a_twin(load_dialect("channel-list")) as (trial, network):
+        first = named([*trial.changes()])
+        assert not network.energised("left.1")
+        assert {name for name, each in first.items() if each.stood_so} >= {"set voltage", "set output"}
+        trial.conversation.do(["SOURce:VOLTage 7.5,(@1)", "SOURce:CURRent 0.8,(@1)"])
+        then = named([*trial.changes()])
+        assert {name for name, each in then.items() if each.stood_so} & {
+            "set voltage",
+            "set current_limit",
+        } == set()
+        assert then["restore voltage"].means == "7.5"
+
+
+@pytest.mark.parametrize("name", ["channel-list", "prefixed"])
+@pytest.mark.parametrize(("form", "shown"), [("text", "-222, Data out of range"), ("number", "-222")])
+def test_an_error_queue_is_understood_in_the_form_that_the_dialect_says(
+    name: str, form: str, shown: str
+) -> None:
+    """A simulated supply of a user's own dialect answers in that form; one of the package's does not."""
+    text = dialect_text(name).replace('"SYSTem:ERRor?"', f'"SYSTem:ERRor?"\n  error_form: {form}')
+    own = read_dialect(text.replace(f"dialect: {name}", "dialect: my-own"), "mine.yaml")
+    with at_a_twin(load_dialect(name), speaks=name) as (trial, network):
+        network.servers["left"].supply.status.errors._form = own.instrument.error_form
+        trial.conversation.dialect = trial.dialect = own
+        asked = named([*trial.questions()])
+        assert (asked["errors"].wrong, asked["errors"].means) == ("", "no error")
+        with pytest.raises(InstrumentError, match=shown) as caught:
+            trial.conversation.do([*own.select(1), own.set_unit("voltage", 1, 9999.0)])
+        assert caught.value.what.startswith(f"reports {shown}")
+    with at_a_twin(load_dialect(name)) as (trial, _):
+        trial.conversation.dialect = trial.dialect = own
+        assert named([*trial.questions()])["errors"].wrong

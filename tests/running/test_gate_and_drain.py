@@ -80,6 +80,22 @@ def test_a_gate_that_goes_off_by_itself_takes_the_drain_with_it(tmp_path: Path, 
     assert drain_off - gate_off < 0.1
 
 
+def test_what_fell_by_its_own_trip_is_not_said_to_have_fallen_by_off(tmp_path: Path) -> None:
+    outcome = Stage(tmp_path, mischief=["left.1: overheats at 0.6 s"]).run()
+    ended = outcome.switched_off
+    assert (ended["gate"].confirmed, ended["gate"].fell_after) == (True, None)
+    assert ended["drain"].fell_after is not None
+    fell = {each.subject: each.facts.after for each in outcome.record.events if each.what == "fell"}
+    assert (fell["gate"], fell["drain"]) == (None, pytest.approx(ended["drain"].fell_after))
+
+
+@pytest.mark.parametrize(("how", "sent"), [("refuses", False), ("silent", True), ("deaf", True)])
+def test_off_is_said_to_be_sent_where_a_connection_took_it(tmp_path: Path, how: str, sent: bool) -> None:
+    outcome = Stage(tmp_path, mischief=[f"right: {how} at 0.6 s for ever"]).run()
+    told = [each.subject for each in outcome.record.events if each.what == "off sent"]
+    assert ("drain" in told) is sent
+
+
 @pytest.mark.parametrize("how", ["silent", "deaf", "refuses"])
 def test_with_the_drains_supply_dead_the_gate_stays_on_and_that_is_said(tmp_path: Path, how: str) -> None:
     stage = Stage(tmp_path, mischief=[f"right: {how} at 0.6 s for ever"])
@@ -91,10 +107,11 @@ def test_with_the_drains_supply_dead_the_gate_stays_on_and_that_is_said(tmp_path
     gate, drain = sorted(outcome.not_confirmed, key=lambda line: line.startswith("drain"))
     assert says(gate, "gate", "left.1", "drain", "OFF", "mains switch")
     assert says(drain, "drain", "right.1", "right", "mains switch")
-    # What is told of a voltage was read: the gate's goes on to be, the drain's was before OFF.
+    # What is told of a voltage was read: the gate's goes on to be, the drain's was before OFF, if that left.
     assert outcome.switched_off["gate"].residual == pytest.approx(3.0, abs=0.05)
-    assert outcome.switched_off["drain"].residual is None
-    assert outcome.switched_off["drain"].before == pytest.approx(12.0, abs=0.3)
+    drain_off = outcome.switched_off["drain"]
+    last = (drain_off.residual, drain_off.before)
+    assert last == ((pytest.approx(12.0, abs=0.3), None)[:: 1 if how == "refuses" else -1])
     # A supply that only gives no answers does what it is told.
     assert stage.is_on("right.1") is (how != "silent")
 

@@ -58,32 +58,19 @@ class Feed:
 class Parts:
     """An intake with everything round it: inputs a, b, c and d, of which all but d are on.
 
-    b goes off with a, c with b, d with a. switched_off: in this order, each with whether it was announced.
+    b goes off with a, c with b, d with a.
     """
 
     def __init__(self, looks: int = 1, stop_when: tuple[StopCondition, ...] = ()) -> None:
         self.inbox: deque[dict[str, Any]] = deque()
         self.set_points = {"a": Feed(), "b": Feed(("a",)), "c": Feed(("b",)), "d": Feed(("a",))}
         self.on = {"a", "b", "c"}
-        self.switched_off: list[tuple[str, bool]] = []
         self.recorder = RunRecorder(Lines(), Progress(), dict.fromkeys(self.set_points, "at load"), Clock())
         self.watch = Watch(stop_when)
         for name in self.on:
             self.watch.switched(name, True, 0.0)
         me, self.drivers = cast(Any, self), dict[str, Any]()
-        self.intake = Intake(
-            me, me, self.recorder, self.watch, me, looks, lambda error: None, OffWatch(), me, me
-        )
-        self.again = False
-
-    def off(self, name: str, failed: Any) -> float:
-        """The rig's."""
-        announced = self.watch._known_since.get(name) == float("inf")
-        self.switched_off.append((name, announced))
-        self.on.discard(name)
-        if self.again:
-            self.intake.take_in()  # what every wait for an answer does
-        return 1.0
+        self.intake = Intake(me, me, self.recorder, self.watch, me, looks, OffWatch(), me, me)
 
     def see(self, reading: InputReading) -> None:
         """The relays'."""
@@ -114,8 +101,7 @@ def test_a_trip_takes_with_it_what_is_linked_and_what_is_linked_to_that() -> Non
     parts.come((0, reading("a", trip="OVP")))
     over = ends(parts)
     assert (over.ended, over.cause) == (Ended.TRIPPED, "a tripped: OVP")
-    assert parts.switched_off == [("b", True), ("c", True)]
-    assert parts.events("trips linked") == ["b", "c"]
+    assert over.linked == {"b": "a", "c": "b"}
     assert parts.events("stop condition") == []
 
 
@@ -133,8 +119,8 @@ def test_a_stop_condition_switches_nothing_off_by_itself() -> None:
     condition = StopCondition.model_validate({"input": "a", "current_above": "0.5 A"})
     parts = Parts(stop_when=(condition,))
     parts.come((0, reading("a", current=0.6)))
-    assert ends(parts).ended is Ended.STOPPED
-    assert parts.switched_off == []
+    over = ends(parts)
+    assert (over.ended, over.linked) == (Ended.STOPPED, {})
 
 
 def test_a_setting_that_somebody_changed_ends_the_run() -> None:
@@ -168,12 +154,3 @@ def test_rows_that_were_left_out_are_counted_for_each_input() -> None:
     assert parts.intake.missed == 2 + 1
     parts.intake.close(4)
     assert parts.intake.rows == dict.fromkeys("abcd", 4)
-
-
-def test_what_waits_for_an_answer_while_something_is_taken_in_takes_in_nothing_more() -> None:
-    parts = Parts()
-    parts.again = True
-    parts.come((0, reading("a", trip="OVP")))
-    parts.come((1, reading("b", 0.6, trip="OCP")))
-    assert ends(parts).cause == "a tripped: OVP"
-    assert [name for name, _ in parts.switched_off] == ["b", "c"]

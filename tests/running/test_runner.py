@@ -191,7 +191,7 @@ def _changed(dialect: Any, part: str) -> list[tuple[str, Any]]:
     entries = dict(section) if isinstance(section, dict) else dict(section.__dict__)
     made = []
     for name, entry in entries.items():
-        if entry is None or name.endswith("_unit"):
+        if entry is None or name.endswith(("_unit", "_form")):
             continue
         if isinstance(entry, Operation):
             wrong = {

@@ -98,6 +98,34 @@ def test_a_fall_has_the_time_of_the_first_reading_below_and_says_what_came_befor
     assert watch.fell_after == {}
 
 
+@pytest.mark.parametrize("last", [0.99, 0.2, -0.4])
+def test_what_had_fallen_before_it_was_switched_off_did_not_fall_by_that(last: float) -> None:
+    watch = Watch([], {"main": 1.0})
+    watch.switched("main", True, 0.0)
+    seen(watch, reading(0.5, 0.3, 12.0), reading(0.98, 0.0, last))
+    watch.switched("main", False, 1.0)
+    (fell,) = seen(watch, reading(1.01, 0.0, 0.1, mode=Mode.OFF))
+    assert (fell.what, fell.facts.after, fell.facts.below, fell.facts.voltage) == ("fell", None, 1.0, 0.1)
+    assert figures(fell.detail) == ["1 V", "0.1 V"]
+    assert watch.fell_after == {}
+
+
+@pytest.mark.parametrize("read", [8.0, 0.3])
+def test_what_tripped_falls_by_its_trip_and_not_by_off(read: float) -> None:
+    """The voltage is still there, or is not, in the reading that shows the trip."""
+    watch = Watch([], {"main": 1.0})
+    watch.switched("main", True, 0.0)
+    seen(watch, reading(0.5, 0.3, 12.0), reading(0.52, 0.0, read, mode=Mode.TRIPPED, trip="OVP"))
+    watch.switched("main", False, 0.53)
+    (fell,) = seen(watch, reading(0.54, 0.0, 0.1, mode=Mode.OFF))
+    assert (fell.what, fell.facts.after, watch.fell_after) == ("fell", None, {})
+    watch.switched("main", True, 1.0)
+    watch.switched("main", False, 2.0)
+    (fell,) = seen(watch, reading(1.99, 0.3, 12.0), reading(2.04, 0.0, 0.1, mode=Mode.OFF))
+    assert fell.facts.after == pytest.approx(0.04)
+    assert watch.fell_after == {"main": pytest.approx(0.04)}
+
+
 def test_an_output_may_say_off_for_a_moment_only() -> None:
     watch = watching()
     assert watch.see(reading(0.05, mode=Mode.OFF)) == ([], None)

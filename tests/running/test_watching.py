@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from tests.running.small import PROCEDURE
 from tests.running.virtual import LEFT, RIGHT, Played, play
-from tests.said import says
+from tests.said import figures, says
 
 from railwright.records.ended import Ended
 from railwright.twin.server import ReplyTime
@@ -91,6 +91,32 @@ def test_a_period_above_ten_seconds_is_a_deviation(tmp_path: Path) -> None:
     assert 10.0 < played.outcome.settings_periods["left"] < 20.0
     told = [line for line in played.outcome.deviations if "every setting was asked for again" in line]
     assert [line.partition(":")[0] for line in told] == ["left", "right"]
+
+
+@pytest.mark.parametrize(
+    ("reply", "given", "slower"),
+    [
+        (ReplyTime(query=1e-3), "", []),
+        (ReplyTime(query=0.1), "", ["left", "right"]),
+        (ReplyTime(query=0.1), "1 s", []),
+        (ReplyTime(message=0.03), "5 ms", ["left", "right"]),
+    ],
+)
+def test_an_exchange_that_takes_longer_than_was_reckoned_with_is_a_deviation(
+    tmp_path: Path, reply: ReplyTime, given: str, slower: list[str]
+) -> None:
+    """Two answers, of the setting and of the error queue: 200 ms, or 20 ms where the bench gives none."""
+
+    def gives(text: str) -> str:
+        return text.replace("    dialect:", f"    exchange: {given}\n    dialect:") if given else text
+
+    outcome = play(tmp_path, reply=reply, edit_bench=gives).outcome
+    told = [line for line in outcome.deviations if "'exchange'" in line]
+    assert [line.partition(":")[0] for line in told] == slower
+    for line in told:
+        took, taken = figures(line)
+        assert taken == (given or "20 ms")
+        assert float(took.split()[0]) == pytest.approx(1e3 * (reply.message + 2 * reply.query), rel=0.1)
 
 
 def test_what_the_run_moves_itself_is_no_alarm(tmp_path: Path) -> None:

@@ -2268,6 +2268,15 @@ UNKNOWN = [
         "left.1",
         "step of the current limit",
     ),
+    (
+        (
+            "bench",
+            "current: {of_value: 0.1 %, offset: 3 mA, resolution: 0.1 mA, noise: 0.2 mA}",
+            "current: {resolution: 0.1 mA, noise: 0.2 mA}",
+        ),
+        "left.1",
+        "accuracy of the readings ('of_value', 'offset' of current)",
+    ),
     (("device", ", at_most: 2.5 A", ""), "main", "current that does the input no harm (at_most)"),
     (("device", "steady: 180 mA .. 600 mA, ", ""), "main", "declared steady current"),
 ]

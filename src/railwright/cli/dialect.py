@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
+from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple, get_args
 
 import typer
 
@@ -113,7 +113,8 @@ def dialect(
         told = f"expected another output than {channel}, with --provoke open, got {beside}"
         raise BadInput(f"--beside: {told}; linked trips are provoked with nothing connected")
     wanted = None if provoke is None else _wanted(provoke, voltage, current, operator, beside)
-    return _try(made, wires_of(address, line, visa), channel, change, json, wanted)
+    how = Shown(json, quiet)
+    return _try(made, wires_of(address, line, visa), channel, change, how, wanted)
 
 
 def _list(json: bool) -> Exit:
@@ -188,8 +189,15 @@ def _wanted(provoke: str, voltage: str, current: str, operator: str | None, besi
     return Wanted(connected, found[0], found[1], operator.strip(), beside)
 
 
-def _try(made: Dialect, wires: Wires, channel: int, change: bool, json: bool, wanted: Wanted | None) -> Exit:
-    from railwright.cli.console import console, print_json, table
+class Shown(NamedTuple):
+    """How a trial is shown: as JSON; or, quiet, only what is not as it should be, and how it ended."""
+
+    json: bool
+    quiet: bool
+
+
+def _try(made: Dialect, wires: Wires, channel: int, change: bool, how: Shown, wanted: Wanted | None) -> Exit:
+    from railwright.cli.console import print_json
     from railwright.guard.process_link import ProcessLink
     from railwright.instruments.guarded import open_guarded
     from railwright.instruments.trying import DialectTrial
@@ -197,7 +205,7 @@ def _try(made: Dialect, wires: Wires, channel: int, change: bool, json: bool, wa
     address, settings = wires.address, wires.carried(made.session_settings)
     link = ProcessLink()
     try:
-        trial = DialectTrial(made, address, channel, open_guarded(link), settings)
+        trial = DialectTrial(made, address, channel, open_guarded(link), settings, link.sleep)
         trial.connect()
         tried = [*trial.questions()]
         if change:
@@ -208,11 +216,10 @@ def _try(made: Dialect, wires: Wires, channel: int, change: bool, json: bool, wa
         trial.close()
     finally:
         link.close()
-    rows = [(each.operation, each.sent, each.answer, each.wrong or each.means) for each in tried]
     wrong = [each.operation for each in tried if each.wrong]
     seen = provoked.seen if provoked is not None else ()
     not_come = [each.provoked for each in seen if each.wrong]
-    if json:
+    if how.json:
         data: dict[str, Any] = {
             "dialect": made.name,
             "address": address,
@@ -223,18 +230,40 @@ def _try(made: Dialect, wires: Wires, channel: int, change: bool, json: bool, wa
             data |= {**more, "kept": None if kept is None else str(kept)}
         print_json(data)
     else:
+        rows = [(each.operation, each.sent, each.answer, _meaning(each)) for each in tried]
         title = f"{made.name} at {address}, output {channel}"
-        console().print(table(title, ("Operation", "Sent", "Answer", "Means"), rows))
+        _show(title, ("Operation", "Sent", "Answer", "Means"), rows, wrong, how)
         told = f"{len(wrong)} not understood: {', '.join(wrong)}" if wrong else "all understood"
         say(f"{made.name}: {len(tried)} operations tried, {told}")
+        if stood := [each.operation for each in tried if each.stood_so]:
+            say(f"nothing shows that these work, as the output stood so before: {', '.join(stood)}")
         if provoked is not None:
             results = [(each.provoked, each.wrong or each.seen) for each in seen]
-            console().print(table("Provoked", ("Provoked", "What came"), results))
+            _show("Provoked", ("Provoked", "What came"), results, not_come, how)
             _say_proved(made, instrument, [each.provoked for each in seen if each.proved], kept)
     if provoked is not None and provoked.not_confirmed:
         complain(f"OFF NOT CONFIRMED: {provoked.not_confirmed}: use the mains switch")
         return Exit.OFF_NOT_CONFIRMED
     return Exit.INSTRUMENT if wrong or not_come else Exit.DONE
+
+
+def _meaning(tried: Tried) -> str:
+    """What is shown of an answer."""
+    return tried.wrong or tried.means + (", as it stood before" if tried.stood_so else "")
+
+
+def _show(
+    title: str, heads: tuple[str, ...], rows: Sequence[tuple[str, ...]], wrong: Sequence[str], how: Shown
+) -> None:
+    """A table; quiet: a line for each of its rows that is wrong."""
+    from railwright.cli.console import console, table
+
+    if not how.quiet:
+        console().print(table(title, heads, rows))
+        return
+    for row in rows:
+        if row[0] in wrong:
+            say(": ".join(part for part in row if part))
 
 
 def _provoked(

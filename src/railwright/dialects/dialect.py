@@ -35,6 +35,7 @@ from railwright.dialects.words import check_whole, check_words, forms, off_answe
 from railwright.guard.answers import names, parted
 from railwright.guard.session_settings import SessionSettings, is_query
 from railwright.scpi.channels import format_channels
+from railwright.scpi.errors import ErrorForm, parse_entry
 from railwright.scpi.numbers import parse_response
 
 Value = float | bool | str
@@ -74,16 +75,18 @@ def check_own_words(operation: Operation) -> None:
 class InstrumentCommands(DialectPart):
     """Commands of the whole instrument.
 
-    next_error: left out where it has no error queue. event_status: left out where it has no such register; it
-    tells of errors where there is no queue, and that the power came on, so that a supply that restarted is
-    noticed. Without both, commands are known to have worked by what they are asked back alone. select: header
-    that selects an output; selected: query of which one is, for those that take the selection in a message
-    of its own.
+    next_error: left out where it has no error queue. error_form: how it writes an entry of that: `0,"No
+    error"` (quoted), `0, No error` (text), or `0` (number). event_status: left out where it has no such
+    register; it tells of errors where there is no queue, and that the power came on, so that a supply that
+    restarted is noticed. Without both, commands are known to have worked by what they are asked back alone.
+    select: header that selects an output; selected: query of which one is, for those that take the selection
+    in a message of its own.
     """
 
     identify: Query
     clear: Command | None = None
     next_error: Query | None = None
+    error_form: ErrorForm = "quoted"
     event_status: Query | None = None
     select: Command | None = None
     selected: Query | None = None
@@ -692,6 +695,11 @@ class Dialect(DialectPart):
         if len(parts) != len(named) or not all(found[name] for name in ("maker", "model") if name in found):
             raise ValueError(f"expected '{self.identification.parted_by.join(named)}', got '{answer}'")
         return {name: found.get(name, "") for name in FIELDS}
+
+    def queued_error(self, answer: str) -> str:
+        """What an entry of the error queue tells, in words; '' where it tells of none. ValueError."""
+        number, text = parse_entry(answer, self.instrument.error_form)
+        return ", ".join(each for each in (str(number), text) if each) if number else ""
 
     def event_error(self, answer: str) -> str:
         """What an event status register tells of an error, in words; '' where it tells none. ValueError."""

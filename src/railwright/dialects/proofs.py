@@ -163,8 +163,9 @@ def _manner(dialect: Dialect, channel: int) -> dict[str, Any]:
     for entry in (*session.get("opening", ()), *session.get("closing", ())):
         if isinstance(entry, dict):
             entry.pop("because")  # it proves nothing, whatever it says
-    if instrument["selected"] is None:
-        del instrument["selected"]
+    for key, usual in (("selected", None), ("error_form", "quoted")):
+        if instrument[key] == usual:
+            del instrument[key]
     return {
         **master,
         "addressing": dialect.addressing,

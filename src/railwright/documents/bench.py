@@ -78,6 +78,11 @@ class Accuracy(Model):
             raise fault("expected 'degrees_of_freedom' or 'doubt', got both; leave one out", "doubt")
         return self
 
+    @property
+    def is_given(self) -> bool:
+        """Whether it says by how much a value may be off; 0 where it does not is no figure."""
+        return not self.model_fields_set.isdisjoint(("of_value", "offset"))
+
 
 class VoltageAccuracy(Accuracy):
     """Accuracy of a set or read voltage: bounds of ±(of_value · value + offset)."""

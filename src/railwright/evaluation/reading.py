@@ -168,6 +168,7 @@ def _part(
         None if noise is None else noise / mean_of,
         share,
         degrees=_degrees(accuracy),
+        is_given=accuracy.is_given,
     )
 
 

@@ -27,7 +27,7 @@ from railwright.plan.off_order import held_voltage
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import AT_ONCE, highest_stair
 from railwright.plan.timeline import Action, Timeline
-from railwright.quantities import Uncertain
+from railwright.quantities import Uncertain, show
 from railwright.traces import EventKind, Record, Span, span_named
 
 VOLTAGES = 64
@@ -152,6 +152,7 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
             changes=(),
             quiet=0.0,
             told_last=math.inf,
+            called=f"the point of the sweep at {show(voltage, 'V')}",
         )
         if view.beside is not None:
             traces, model = view.beside.traces, view.beside.model

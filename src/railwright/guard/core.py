@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import math
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Callable, Collection, Sequence
 from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
 from typing import Any
@@ -46,6 +46,8 @@ class Guard:
         self._locks = locks or Locks(None)
         self._sessions: dict[str, Session] = {}
         self._exchanges: dict[int, asyncio.Task[None]] = {}
+        self._held: dict[int, asyncio.Event] = {}
+        """Exchanges that leave only when the run says so once more."""
         self._polls: dict[tuple[str, str], asyncio.Task[None]] = {}
         self.longest_silence = 0.0
         """The longest that an armed run gave no sign of life [s]."""
@@ -79,7 +81,10 @@ class Guard:
                 self.plan = None if message["plan"] is None else OffPlan.from_json(message["plan"])
                 self._answer(message, armed=self.plan is not None)
             case "off":
-                self.switch_off(message["why"], orderly=message["orderly"])
+                self.switch_off(message["why"], orderly=message["orderly"], first=message["first"])
+            case "go on":
+                if (going := self._held.get(message["id"])) is not None:
+                    going.set()
             case "hurry":
                 if self._switching is not None:
                     self._switching.hurry()
@@ -104,11 +109,15 @@ class Guard:
                 died(f"the run gave no sign of life for {at_most:g} s")
                 return
 
-    def switch_off(self, why: str, *, orderly: bool = False) -> None:
-        """Fence the run and switch everything of the plan off; `off over` is told at the end."""
+    def switch_off(self, why: str, *, orderly: bool = False, first: Collection[str] = ()) -> None:
+        """Fence the run and switch everything of the plan off; `off over` is told at the end. first: inputs
+        that go off at once, whatever their order says.
+        """
         if self._off is not None:
             return
         self.fenced = why
+        if self.plan is not None:
+            self.plan = self.plan.with_first(first)
         for number, task in list(self._exchanges.items()):
             task.cancel()
             self._tell({"kind": "answer", "id": number, "error": why, "fenced": True})
@@ -246,6 +255,8 @@ class Guard:
 
     async def _pass_on(self, session: Session, message: dict[str, Any]) -> Exchange:
         """All of it; whoever passes on holds the session."""
+        if message.get("held"):
+            await self._until_run_goes_on(message["id"])
         if message.get("more"):
             return await session.say_all([message["text"], *message["more"]], message["deadline"])
         if message["answers"]:
@@ -253,6 +264,15 @@ class Guard:
                 message["text"], message["deadline"], message.get("longest", LONGEST_ANSWER)
             )
         return await session.tell(message["text"], message["deadline"])
+
+    async def _until_run_goes_on(self, number: int) -> None:
+        """Let the run take in all that it was told until now: it may have to end, and this is never sent."""
+        going = self._held[number] = asyncio.Event()
+        try:
+            self._tell({"kind": "held", "id": number})
+            await going.wait()
+        finally:
+            del self._held[number]
 
     # Polls
 

@@ -13,10 +13,10 @@ class InputEnd:
     """What became of one input. Times are of the loop's clock [s].
 
     confirmed: read to be off, without a current, its voltage fallen or held by the device. off_sent: when OFF
-    first went out; None: never. off_read: when all its outputs first said off. fell: when the voltage was
-    first read to have fallen. voltage, current: last read; None: never. holds: voltage [V] that the device
-    keeps. kept_on: it was told nothing, because it stays on. why: in words, what is not confirmed, or why it
-    stays on. below: voltage that counts as off [V].
+    had first left for all its outputs; None: never. off_read: when all its outputs first said off. fell: when
+    the voltage was first read to have fallen. voltage, current: last read; None: never. holds: voltage [V]
+    that the device keeps. kept_on: it was told nothing, because it stays on. why: in words, what is not
+    confirmed, or why it stays on. below: voltage that counts as off [V].
     """
 
     input: str

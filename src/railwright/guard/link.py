@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -61,6 +62,9 @@ class GuardLink(ABC):
         self.interrupted: Callable[[], None] = lambda: None
         self.watched: tuple[int, ...] = ()
         self._answers: dict[int, Message] = {}
+        self._holding = False
+        self._held: set[int] = set()
+        """Exchanges that the guard holds until it is told to go on."""
         self._number = 0
         self._off_over: Message | None = None
         self._why = ""
@@ -144,7 +148,18 @@ class GuardLink(ABC):
         """
         wait = TURN + deadline * (1 + len(more)) + max(0.0, (at or 0.0) - self.now())
         fields = {"text": text, "more": list(more), "deadline": deadline, "answers": answers, "at": at}
-        return self._ask("exchange", wait, name=name, **fields)
+        return self._ask("exchange", wait, name=name, held=self._holding, **fields)
+
+    @contextmanager
+    def last_word(self) -> Iterator[None]:
+        """What is exchanged in here is held by the guard at its instant, until all that it told before was
+        taken in: for what switches on, and must not once a trip, or anything else, ends the run.
+        """
+        self._holding = True
+        try:
+            yield
+        finally:
+            self._holding = False
 
     def poll(self, name: str, tag: str, messages: Sequence[Any], **fields: Any) -> None:
         """Begin, replace or (without messages) end a poll; see `Guard` for the fields of each tag."""
@@ -170,16 +185,20 @@ class GuardLink(ABC):
         why: str,
         *,
         orderly: bool = False,
+        first: Sequence[str] = (),
         tell: Callable[[Message], None] | None = None,
         urgent: Callable[[], bool] = lambda: False,
     ) -> None:
         """Have everything switched off; never raises, and waits only where the guard fails: then it is taken
-        over from. orderly: inputs that are led down to 0 V first, are. tell, urgent: as in `finish_off`;
-        without `tell`, that one tells what happened here.
+        over from. orderly: inputs that are led down to 0 V first, are. first: inputs that go off at once,
+        whatever their order says. tell, urgent: as in `finish_off`; without `tell`, that one tells what
+        happened here.
         """
         self._why = why
+        if self.plan is not None:
+            self.plan = self.plan.with_first(first)
         try:
-            self._send({"kind": "off", "why": why, "orderly": orderly})
+            self._send({"kind": "off", "why": why, "orderly": orderly, "first": list(first)})
         except GuardLost as lost:
             self._off_over = self.take_over(f"{why}; {lost}", tell or self.inbox.append, urgent=urgent)
 
@@ -213,6 +232,9 @@ class GuardLink(ABC):
         last = self.now() + patience + SLACK
         while number not in self._answers:
             self.interrupted()
+            if number in self._held:
+                self._held.discard(number)
+                self._send({"kind": "go on", "id": number})
             if self.now() > last:
                 raise GuardLost(f"the guard gave no answer within {patience + SLACK:g} s")
             self._pump(last)
@@ -230,6 +252,8 @@ class GuardLink(ABC):
                 self._answers[message["id"]] = message
             case "beat":
                 return
+            case "held":
+                self._held.add(message["id"])
             case "off over":
                 self._off_over = message
             case _:

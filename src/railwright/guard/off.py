@@ -65,6 +65,8 @@ class SwitchOff:
         """It is confirmed off; or nothing more can be hoped for."""
         self._hurry = asyncio.Event()
         self._began = 0.0
+        self._told_at: dict[str, float] = {}
+        """When each input was told OFF [s], whether that left or not."""
 
     def hurry(self) -> None:
         """Wait for no voltage and no lost supply any more; what comes after something still does."""
@@ -127,7 +129,7 @@ class SwitchOff:
             await self._input(each, orderly)
         except Exception as error:  # noqa: BLE001 - whatever it is, it is said and the others go on
             with suppress(Exception):
-                if end.off_sent is None:
+                if each.name not in self._told_at:
                     self._send_off(each, end)
             with suppress(Exception):
                 await self._until_off(each, end)
@@ -165,8 +167,7 @@ class SwitchOff:
         await self._confirm(each, end, asyncio.get_running_loop().time())
 
     def _send_off(self, each: InputOff, end: InputEnd) -> None:
-        end.off_sent = asyncio.get_running_loop().time()
-        self._tell("off sent", {"input": each.name, "time": end.off_sent})
+        self._told_at[each.name] = asyncio.get_running_loop().time()
         self._begun[each.name].set()
         for output in each.outputs:
             self._supplies[output.supply].wanted[output.name] = output
@@ -176,6 +177,15 @@ class SwitchOff:
                 supply.push_master()
             supply.push(output)
             supply.wake.set()
+        self._see_sent(each, end)
+
+    def _see_sent(self, each: InputOff, end: InputEnd) -> None:
+        """Tell it once OFF has left for all outputs of an input."""
+        left = [self._supplies[output.supply].left.get(output.name) for output in each.outputs]
+        times = [time for time in left if time is not None]
+        if end.off_sent is None and len(times) == len(left):
+            end.off_sent = max(times)
+            self._tell("off sent", {"input": each.name, "time": end.off_sent})
 
     async def _until_off(self, each: InputOff, end: InputEnd) -> None:
         """Wait until an input is read to be off, as long as a voltage is waited for to fall."""
@@ -298,6 +308,7 @@ class SwitchOff:
 
     def _judge(self, each: InputOff, end: InputEnd) -> str:
         """What is missing for it to count as off; '' where nothing is. Takes over what was read."""
+        self._see_sent(each, end)
         looks: list[Look] = []
         for output in each.outputs:
             supply = self._supplies[output.supply]
@@ -305,7 +316,7 @@ class SwitchOff:
                 return f"{supply.document.name} is lost ({supply.failure})"
             found = supply.looks.get(output.name)
             # It may say what it is each time before OFF goes out again.
-            if found is None or found[1] < (end.off_sent or self._began):
+            if found is None or found[1] < self._told_at.get(each.name, self._began):
                 return f"{output.name} was not read since OFF"
             looks.append(found[0])
         end.read_at = min(self._supplies[o.supply].looks[o.name][1] for o in each.outputs)
@@ -386,7 +397,7 @@ class SwitchOff:
         mine = self._fed_by(supply.document.name)
         for each in mine:
             await self._begun[each.name].wait()
-            if self.ends[each.name].off_sent is None:
+            if each.name not in self._told_at:
                 # It waits for another, and may yet stay on. That is known soon, also where it is hurried.
                 await self._asked[each.name].wait()
             else:

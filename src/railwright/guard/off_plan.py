@@ -7,8 +7,8 @@ switches off later needs neither.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from railwright.guard.answers import in_si, names
@@ -159,6 +159,15 @@ class OffPlan:
 
     def supply(self, name: str) -> SupplyOff:
         return next(supply for supply in self.supplies if supply.name == name)
+
+    def with_first(self, names: Collection[str]) -> OffPlan:
+        """The same with inputs that go off before all others, whatever they would wait or stay on for."""
+        first = (
+            replace(each, after=(), only_after=(), ramp_down=0.0, stays_on="")
+            for each in self.inputs
+            if each.name in names
+        )
+        return replace(self, inputs=(*first, *(each for each in self.inputs if each.name not in names)))
 
     @property
     def sessions(self) -> tuple[SupplyOff | RelaysOff, ...]:

@@ -37,7 +37,8 @@ class SupplySwitchedOff:
     """Talks to one supply until it is `done`.
 
     wanted: outputs that are to be off. looks: what each output was last read to be, and when that was asked
-    [s]. sent: when OFF last went to each [s]. lost_since: None while it answers. master_wanted: its master
+    [s]. sent: when each was last told OFF [s]; left: when OFF first left for it, which it does over no
+    connection that is closed. lost_since: None while it answers. master_wanted: its master
     switch is to be off, too. master_off: what that was last read to be, and when that was asked [s].
     """
 
@@ -48,6 +49,7 @@ class SupplySwitchedOff:
         self.wanted: dict[str, OutputOff] = {}
         self.looks: dict[str, tuple[Look, float]] = {}
         self.sent: dict[str, float] = {}
+        self.left: dict[str, float] = {}
         self.master_wanted = False
         self.master_off: tuple[bool, float] | None = None
         self.master_sent = 0.0
@@ -95,7 +97,7 @@ class SupplySwitchedOff:
                     read = look is not None and look[1] >= sent
                     self._tell("off again", {"output": output.name, "read": read, "time": loop.time()})
                     await self._say_again(output.off)
-                    self.sent[output.name] = loop.time()
+                    self._told(output)
             if self.master_wanted and not self.is_master_off and loop.time() - self.master_sent >= REPEAT:
                 await self._say_again(self.document.master)
                 self.master_sent = loop.time()
@@ -125,7 +127,12 @@ class SupplySwitchedOff:
     def push(self, output: OutputOff) -> None:
         """Send OFF to an output."""
         self.send(output.off)
-        self.sent[output.name] = asyncio.get_running_loop().time()
+        self._told(output)
+
+    def _told(self, output: OutputOff) -> None:
+        now = self.sent[output.name] = asyncio.get_running_loop().time()
+        if self.session.takes:
+            self.left.setdefault(output.name, now)
 
     def push_master(self) -> None:
         """Send OFF to the switch over all its outputs."""

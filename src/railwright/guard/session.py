@@ -93,6 +93,15 @@ class Session:
         return self._writer is not None
 
     @property
+    def takes(self) -> bool:
+        """Whether what is sent leaves: it is open, and nothing told yet that the other end is gone."""
+        reader = self._reader
+        gone = isinstance(reader, asyncio.StreamReader) and (
+            reader.at_eof() or reader.exception() is not None
+        )
+        return self._writer is not None and not gone
+
+    @property
     def boots_for(self) -> float:
         """How long it wants no message yet, after it was opened [s]."""
         return max(0.0, self._booted_at - asyncio.get_running_loop().time())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from typing import NoReturn
 
 from railwright.dialects.dialect import Dialect
@@ -24,19 +25,27 @@ def split_answers(text: str) -> list[str]:
     return [part.strip() for part in _ANSWER.findall(text)]
 
 
-def queued_errors(name: str, query: str, ask: Callable[[str], Answer]) -> tuple[str, ...]:
+def entry_told(answer: str) -> str:
+    """What an entry of an error queue tells, as the standard writes one; '' for no error. ValueError."""
+    number, text = parse_entry(answer)
+    return f"{number}, {text}" if number else ""
+
+
+def queued_errors(
+    name: str, query: str, ask: Callable[[str], Answer], told: Callable[[str], str] = entry_told
+) -> tuple[str, ...]:
     """All entries of an error queue, taken out, oldest first (SCPI-1999 vol. 2, 21.8). Raises
-    InstrumentError.
+    InstrumentError. told: what an entry tells, in words; '' for no error; ValueError where it is none.
     """
     entries: list[str] = []
     for _ in range(LONGEST_QUEUE):
         try:
-            number, text = parse_entry(ask(query).text)
+            entry = told(ask(query).text)
         except ValueError as error:
             raise InstrumentError(name, query, str(error)) from None
-        if number == 0:
+        if not entry:
             return tuple(entries)
-        entries.append(f"{number}, {text}")
+        entries.append(entry)
     raise InstrumentError(name, query, "its error queue never empties")
 
 
@@ -101,7 +110,7 @@ class Conversation:
         if dialect.instrument.next_error is None:
             told = self._event(self.ask(dialect.error_query).text)
             return (told,) if told else ()
-        return queued_errors(self.name, dialect.instrument.next_error, self.ask)
+        return queued_errors(self.name, dialect.instrument.next_error, self.ask, dialect.queued_error)
 
     def check(self, command: str) -> None:
         """Raise what the error queue holds, as the doing of `command`."""
@@ -174,8 +183,7 @@ class Conversation:
         elif self.dialect.instrument.next_error is None:
             told = [event] if (event := self._event(parts[-1])) else []
         else:
-            entries = [part for part in parts if '"' in part and not part.startswith(("0", "+0"))]
-            told = [*entries, *self.errors()]
+            told = [*self._entries(parts), *self.errors()]
         what = "reports " + "; ".join(told) if told else f"answered '{answer.text}' only"
         raise InstrumentError(self.name, command, what)
 
@@ -237,16 +245,24 @@ class Conversation:
             if told := self._event(entry):
                 raise InstrumentError(self.name, command, f"reports {told}")
             return
-        number, text = self._entry(entry)
-        if number != 0:
-            rest = [f"{number}, {text}", *self.errors()]
-            raise InstrumentError(self.name, command, "reports " + "; ".join(rest))
-
-    def _entry(self, answer: str) -> tuple[int, str]:
         try:
-            return parse_entry(answer)
+            told = self.dialect.queued_error(entry)
         except ValueError as error:
             raise InstrumentError(self.name, self.dialect.error_query or "", str(error)) from None
+        if told:
+            raise InstrumentError(self.name, command, "reports " + "; ".join([told, *self.errors()]))
+
+    def _entries(self, parts: Sequence[str]) -> list[str]:
+        """Those of some answers that are errors of the queue, in words; one that is a number alone could be
+        any other answer.
+        """
+        found: list[str] = []
+        if self.dialect.instrument.error_form == "number":
+            return found
+        for part in parts:
+            with suppress(ValueError):
+                found += [told] if (told := self.dialect.queued_error(part)) else []
+        return found
 
     def expect_power(self, answer: str) -> None:
         """InstrumentError where an event status tells that the power came on since it was cleared."""

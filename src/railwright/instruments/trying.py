@@ -6,6 +6,7 @@ output that says it is off, at its lowest voltage and limit; nothing is ever swi
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
@@ -13,11 +14,11 @@ from functools import partial
 from railwright.dialects.dialect import Dialect, Value
 from railwright.dialects.operation import CHOICES, SWITCHES, Setting
 from railwright.guard.answers import in_si
+from railwright.guard.off_supply import RETRY
 from railwright.guard.session_settings import SessionSettings
 from railwright.instruments.conversation import Conversation
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import OpenSession
-from railwright.scpi.errors import parse_entry
 
 NEAR = 0.1
 """How far a set point that was set to 0 may read from it [V or A]: its grid, or its offset."""
@@ -26,7 +27,8 @@ NEAR = 0.1
 @dataclass(frozen=True, slots=True)
 class Tried:
     """One operation that was tried: what was sent, what came back, and what it means; wrong: why it is not
-    understood, '' where it is.
+    understood, '' where it is. stood_so: what was set stood there before, so that it shows nothing of the
+    command.
     """
 
     operation: str
@@ -34,6 +36,7 @@ class Tried:
     answer: str
     means: str
     wrong: str = ""
+    stood_so: bool = False
 
 
 def _named_fields(dialect: Dialect) -> Callable[[str], str]:
@@ -50,6 +53,12 @@ def _number(unit: str, one: float, answer: str) -> str:
     return f"{in_si(answer, unit, one):.6g}"
 
 
+def _alike(setting: Setting, got: Value, value: Value) -> bool:
+    """Whether a setting stands as it was set."""
+    number = setting not in SWITCHES | CHOICES
+    return abs(float(got) - float(value)) < NEAR if number else got == value
+
+
 class DialectTrial:
     """Tries a dialect on one output of the instrument at an address."""
 
@@ -60,10 +69,13 @@ class DialectTrial:
         channel: int,
         open_session: OpenSession,
         settings: SessionSettings | None = None,
+        sleep: Callable[[float], None] = time.sleep,
     ) -> None:
-        self.dialect, self.channel = dialect, channel
+        self.dialect, self.channel, self._sleep = dialect, channel, sleep
         self.conversation = Conversation("instrument", address, dialect, open_session, settings)
         """For whoever goes on with the instrument over the same session."""
+        self._gone = False
+        """Whether no new session could be had after one was lost."""
 
     def connect(self) -> None:
         """Open the session. InstrumentError where nobody answers."""
@@ -88,7 +100,8 @@ class DialectTrial:
         dialect, channel = self.dialect, self.channel
         yield self._ask("identify", [], dialect.instrument.identify, _named_fields(dialect))
         if dialect.error_query is not None:
-            way = self._queue if dialect.instrument.next_error is not None else dialect.event_error
+            queue = dialect.instrument.next_error is not None
+            way = dialect.queued_error if queue else dialect.event_error
             yield self._ask("errors", [], dialect.error_query, lambda answer: way(answer) or "no error")
         yield from self.settings()
         for query in dialect.master_queries:
@@ -125,8 +138,12 @@ class DialectTrial:
         senses: tuple[Value, ...] = ("at load", "at terminals")
         values += [("sense", value) for value in senses if self.dialect.can_set("sense")]
         before = self._stood({setting: None for setting, _ in values if setting != "output"})
+        stands = {**before, "output": False}
         for setting, value in values:
-            yield self._change(setting, value)
+            changed = self._change(setting, value)
+            stood_so = not changed.wrong and setting in stands and _alike(setting, stands[setting], value)
+            yield replace(changed, stood_so=stood_so)
+            stands[setting] = value
         # The voltage last: what limits it stands by then.
         for setting, value in sorted(before.items(), key=lambda each: each[0] == "voltage"):
             yield replace(self._change(setting, value), operation=f"restore {setting}")
@@ -177,9 +194,7 @@ class DialectTrial:
         wrong = back.wrong
         if not wrong:
             got = self.dialect.understood(setting, back.answer)
-            number = setting not in SWITCHES | CHOICES
-            alike = abs(float(got) - float(value)) < NEAR if number else got == value
-            wrong = "" if alike else f"reads back as {back.means}"
+            wrong = "" if _alike(setting, got, value) else f"reads back as {back.means}"
         return Tried(f"set {setting}", unit, back.answer, back.means, wrong)
 
     def _ask_trips(self, queries: list[str]) -> Tried:
@@ -196,14 +211,12 @@ class DialectTrial:
     def _links(self, answer: str) -> str:
         return str(self.dialect.understood_link(answer)) if self.dialect.understood_link(answer) else "none"
 
-    def _queue(self, answer: str) -> str:
-        number, text = parse_entry(answer)
-        return f"{number}, {text}" if number else ""
-
     def _ask(self, name: str, select: list[str], query: str, means: Callable[[str], str]) -> Tried:
         try:
             answers = self._answers([*select, query])
         except InstrumentError as error:
+            if self._gone:
+                raise
             return Tried(name, query, "", "", error.what)
         if len(answers) != 1:
             return Tried(name, query, ";".join(answers), "", f"expected one answer, got {len(answers)}")
@@ -222,7 +235,23 @@ class DialectTrial:
         except InstrumentError as error:
             if not error.lost:
                 raise
-            self.conversation.connect()
+            self._connect_anew()
             told = "; ".join(self.conversation.errors())
             what = f"reports {told}" if told else error.what
             raise InstrumentError("instrument", units[-1], what) from None
+
+    def _connect_anew(self) -> None:
+        """After a session that was lost, with the guard's pauses: some instruments take no other one right
+        after it. InstrumentError where none comes.
+        """
+        self.conversation.close()
+        for pause in RETRY:
+            self._sleep(pause)
+            try:
+                self.conversation.connect()
+            except InstrumentError as error:
+                failed = error
+            else:
+                return
+        self._gone = True
+        raise failed

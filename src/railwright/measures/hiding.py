@@ -75,10 +75,10 @@ def between_polls(view: View) -> dict[str, str]:
     }
 
 
-def no_whole_reading() -> CannotMeasure:
-    """What is said of a step in which no reading surely lies wholly, where those around it differ."""
+def no_whole_reading(view: View) -> CannotMeasure:
+    """What is said of a window in which no reading surely lies wholly, where those around it differ."""
     return CannotMeasure(
-        "no reading surely lies wholly in this step, and those around it differ",
+        f"no reading surely lies wholly in {view.called}, and those around it differ",
         "a longer step, or faster readings",
     )
 

@@ -284,7 +284,7 @@ def _holds_a_reading(view: View, signal: Signal) -> None:
         return
     around = signal.between(view.begin - update - least, view.end + update + least)
     if float(np.ptp(around.values)) > 8.0 * around.noise + 2.0 * around.step:
-        raise no_whole_reading()
+        raise no_whole_reading(view)
 
 
 def _left_open(budget: Budget, ways: Sequence[_Way], value: float, scale: float) -> None:
@@ -789,7 +789,8 @@ def covered(view: View, signal: Signal, *, seen_elsewhere: bool = False) -> None
 
     if signal.time.size < 2:
         view.overlaps()
-        raise CannotMeasure("the record holds no values in this step", "a recording that covers the step")
+        told = f"the record holds no values in {view.called}"
+        raise CannotMeasure(told, "a recording that covers the step")
     if view.model.exact:
         return
     allowed = 3.0 * max(view.interval, view.model.update or 0.0)
@@ -797,11 +798,12 @@ def covered(view: View, signal: Signal, *, seen_elsewhere: bool = False) -> None
     edge = slack + (view.model.aperture or 0.0)
     short = signal.time[0] > view.begin + slack or signal.time[-1] < view.end - edge - view.shift()[1]
     if short and not seen_elsewhere:
-        raise CannotMeasure("the record does not cover the whole step", "a recording that covers the step")
+        told = f"the record does not cover the whole of {view.called}"
+        raise CannotMeasure(told, "a recording that covers the step")
     hole = float(np.max(np.diff(signal.time)))
     if hole > max(allowed, LARGEST_GAP * (view.end - view.begin)):
         raise CannotMeasure(
-            f"the record has a hole of {hole:.3g} s in this step", "a recording without holes"
+            f"the record has a hole of {hole:.3g} s in {view.called}", "a recording without holes"
         )
 
 

@@ -110,7 +110,7 @@ def _surely_inside(view: View, near: Signal, reach: float) -> Signal:
     return near.between(view.begin + (-reach if switched else reach), view.end - reach)
 
 
-def _surely_reached(near: Signal, inside: Signal) -> float:
+def _surely_reached(view: View, near: Signal, inside: Signal) -> float:
     """The largest of the readings that surely lie in the step.
 
     Raises where there is none, and those around the step are of more than one level.
@@ -119,7 +119,7 @@ def _surely_reached(near: Signal, inside: Signal) -> float:
 
     if not inside.time.size:
         if float(np.ptp(near.values)) > 8.0 * near.noise + 2.0 * near.step:
-            raise no_whole_reading()
+            raise no_whole_reading(view)
         return float(near.values.min())
     return _without_noise(inside)[0]
 
@@ -129,7 +129,7 @@ def _reached_together(view: View, near: Signal, reach: float, what: str) -> tupl
     `_surely_inside`.
     """
     stood = _stood(view, near, what)
-    reached = _surely_reached(stood, _surely_inside(view, stood, reach))
+    reached = _surely_reached(view, stood, _surely_inside(view, stood, reach))
     return reached, _surely_summed(view, _surely_inside(view, near, reach), what)
 
 

@@ -26,7 +26,8 @@ class Part:
     """One instrument's share in a channel: bounds of the error ±(of_value · value + offset), step, r.m.s.
     noise. share: of the value that it carries. most: of outputs in parallel, of which one leads up to its
     limit and no document tells which, the most that it carries [A]; None: its share is known. degrees: of
-    freedom of the bounds; infinite: they are not in doubt.
+    freedom of the bounds; infinite: they are not in doubt. is_given: whether the bench gives the bounds;
+    where it does not they stand at 0, and are not known.
     """
 
     name: str
@@ -37,6 +38,7 @@ class Part:
     share: float = 1.0
     most: float | None = None
     degrees: float = math.inf
+    is_given: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -172,7 +172,7 @@ class View:
     every: time between two readings that the procedure asks for [s]; 0: unknown. beside: of an external
     recording, the same window as the run's own readings show it. supply: the status of the input's outputs;
     None: nothing is known of it. last: no step of the record follows. opened: the lead was open in the
-    window or a part of it, or nothing shows that it was not.
+    window or a part of it, or nothing shows that it was not. called: what the window is, for people.
     """
 
     traces: Traces
@@ -209,6 +209,7 @@ class View:
     supply: SupplyStatus | None = None
     last: bool = False
     opened: bool = False
+    called: str = "this step"
 
     @property
     def begin(self) -> float:
@@ -228,7 +229,8 @@ class View:
         times = self.traces.between(self.start, self.end).time
         if times.size < 3:
             self.overlaps()
-            raise CannotMeasure(f"the record holds {times.size} values in this step", "a faster recording")
+            told = f"the record holds {times.size} values in {self.called}"
+            raise CannotMeasure(told, "a faster recording")
         return max(float(np.median(np.diff(times))), self.model.interval)
 
     @property
@@ -429,6 +431,8 @@ class View:
         for parts, word in ((self.model.voltage, "voltage"), (self.model.current, "current")):
             for part in parts:
                 subject = f"of the {word} of {part.name} is unknown"
+                if not part.is_given:
+                    said.append(f"accuracy {subject}: no error of it is counted")
                 if part.resolution is None:
                     said.append(f"resolution {subject}: smallest step in the record taken")
                 if part.noise is None:

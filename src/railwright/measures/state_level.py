@@ -179,7 +179,7 @@ def _of_the_step(view: View, inside: Signal) -> Signal:
     inside = inside.between(view.begin + margin, view.end - margin)
     if _windows(view, inside.time) < LEAST_VALUES:
         raise CannotMeasure(
-            f"fewer than {LEAST_VALUES} readings lie wholly in this step",
+            f"fewer than {LEAST_VALUES} readings lie wholly in {view.called}",
             "a longer step, or faster readings",
         )
     # A reading that is handed over again says no more than it did: how often would be no matter of time.

@@ -52,11 +52,11 @@ class SwitchedOff:
     """How the outputs of one input ended.
 
     fell_after: from the switching-off to the first reading below `threshold` [s]; None: it never fell so far,
-    and `residual` [V] stood there at the end (None: no voltage was read after OFF; `before` [V] is the last
-    one before it, None: none was read at all). verified: the output's state says off. confirmed: that, and
-    current and voltage were read to be those of an output that is off. holds: the voltage [V] that the device
-    keeps at the terminals by a source of its own. stays_on: why the output is left on, for people; empty
-    where it is not.
+    or not by that, as it had fallen, or gone off by itself, before. residual: what stood there at the end [V]
+    (None: no voltage was read after OFF; `before` [V] is the last one before it, None: none was read at all).
+    verified: the output's state says off. confirmed: that, and current and voltage were read to be those of
+    an output that is off. holds: the voltage [V] that the device keeps at the terminals by a source of its
+    own. stays_on: why the output is left on, for people; empty where it is not.
     """
 
     input: str

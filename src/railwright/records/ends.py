@@ -19,15 +19,11 @@ def switched_off_of(
 ) -> SwitchedOff:
     """How the outputs of an input ended.
 
-    end: as `InputEnd` has it. newest: as in `open_question`. fell_after: from the record, where that knows it
-    [s]; else from what was read while switching off.
+    end: as `InputEnd` has it. newest: as in `open_question`. fell_after: as `SwitchedOff` has it.
     """
-    off_sent, fell, voltage = end["off_sent"], end["fell"], end["voltage"]
-    before = None if newest is None else newest[1]
-    if voltage is None and off_sent is None:
+    voltage, before = end["voltage"], None if newest is None else newest[1]
+    if voltage is None and end["off_sent"] is None:
         voltage, before = before, None
-    if fell_after is None and fell is not None and off_sent is not None:
-        fell_after = max(0.0, fell - off_sent)
     return SwitchedOff(
         name,
         end["off_read"] is not None,
@@ -39,6 +35,15 @@ def switched_off_of(
         end["stays_on"],
         before,
     )
+
+
+def fell_after_off(end: Mapping[str, Any], newest: tuple[float, float] | None) -> float | None:
+    """From OFF to the first look below what counts as off [s], where the record does not know it; None: it
+    did not fall, or had before OFF. newest: as in `open_question`.
+    """
+    if end["fell"] is None or end["off_sent"] is None or (newest and abs(newest[1]) < end["below"]):
+        return None
+    return max(0.0, float(end["fell"] - end["off_sent"]))
 
 
 def last_told(off: Mapping[str, Any], lead: str) -> str:
@@ -72,7 +77,8 @@ def open_question(
     if end["confirmed"] or end["stays_on"]:
         return ""
     sent = end["off_sent"]
-    since = "no OFF was sent" if sent is None else f"OFF was sent{_when(at(sent))}"
+    whole = " to all of them" if ", " in outputs else ""
+    since = f"OFF was not sent{whole}" if sent is None else f"OFF was sent{_when(at(sent))}"
     last = "no voltage was read"
     if end["voltage"] is not None:
         last = f"last read {show(end['voltage'], 'V')}{_when(at(end['read_at']))}"

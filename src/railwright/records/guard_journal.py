@@ -12,7 +12,7 @@ from railwright.guard.input_end import MAINS
 from railwright.guard.link import RUN_DIED
 from railwright.quantities import show
 from railwright.records.ended import SWITCHED_OFF
-from railwright.records.ends import open_question, switched_off_of
+from railwright.records.ends import fell_after_off, open_question, switched_off_of
 from railwright.records.log import LogLines
 from railwright.traces import Event, EventKind
 
@@ -111,12 +111,16 @@ def end_by_guard(
         line for name, end in journal.ends.items() if (line := open_question(name, "", end, at, newest(name)))
     ]
     confirmed = "did not confirm all outputs off" if lines else f"confirmed it{told(journal.over)}"
+    read = {name: newest(name) for name in journal.ends}
     about = {
         "cause": f"killed{why}; the guard switched off{told(journal.begun)} and {confirmed}",
         "off_confirmed": not lines,
         "not_confirmed": lines,
         "switched_off": SWITCHED_OFF.write(
-            {name: switched_off_of(name, end, newest(name)) for name, end in journal.ends.items()}
+            {
+                name: switched_off_of(name, end, read[name], fell_after_off(end, read[name]))
+                for name, end in journal.ends.items()
+            }
         ),
     }
     return ToldByGuard(about, events)

@@ -7,6 +7,7 @@ import math
 import traceback
 from collections import deque
 from collections.abc import Sequence
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -119,6 +120,8 @@ class Conduct:
         self.remedy = ""
         self.fault = ""
         self._ended_by: Exception | None = None
+        self._linked: dict[str, str] = {}
+        """Input that goes off at once -> the input whose trip takes it along."""
         self._coupled = any(supply.document.coupled for supply in rig.supplies.values())
         self._told: dict[str, float] = {}
         """When each input's set point was told last [s, the link's clock]."""
@@ -141,7 +144,6 @@ class Conduct:
             self.watch,
             self.polling,
             self.looks,
-            self._failed,
             self.off_watch,
             multimeters,
             relays,
@@ -191,7 +193,7 @@ class Conduct:
             arm_watchdogs(self.rig, self.procedure, self.recorder, self.every / self.looks)
             self._play()
         except EndRun as over:
-            ended, cause = over.ended, over.cause
+            ended, cause, self._linked = over.ended, over.cause, over.linked
         except (FoundOn, NotProved, NotSetByHand) as found:
             ended, cause = Ended.STOPPED, str(found)
         except Fenced as fenced:
@@ -419,7 +421,8 @@ class Conduct:
     def _move_contact(self, change: ContactChange, move: Move, at: float) -> None:
         """Open or close a lead, or drive a pin, verified; its step begins with it."""
         lies = self.relays.lies[change.contact]
-        done = self.recorder.at(self.relays.move(change.contact, change.closed, at))
+        with self.link.last_word() if change.closed else nullcontext():
+            done = self.recorder.at(self.relays.move(change.contact, change.closed, at))
         late = self._moved(move, done)
         kind = kind_of(lies, change.closed)
         self.recorder.write("action", time=done, late=late, what=kind.value, contact=change.contact)
@@ -497,7 +500,9 @@ class Conduct:
         if move.behind:
             # A jump that was told late is over late: what is told before that would take its place.
             at = max(at, self._told.get(move.input, at) + move.behind)
-        told = self.rig.set(move.input, move.voltage, move.slew, switch_on=move.kind == "on", at=at)
+        on = move.kind == "on"
+        with self.link.last_word() if on else nullcontext():
+            told = self.rig.set(move.input, move.voltage, move.slew, switch_on=on, at=at)
         self._told[move.input] = told
         if not self._coupled:
             self.watch.followed.told(move.input, self.recorder.at(told), move.voltage, move.slew)
@@ -514,12 +519,18 @@ class Conduct:
         self.link.interrupted = lambda: None
         self.link.watched = ()
         armed = self.link.plan is not None
-        shut_down = ShutDown(self.rig, self.recorder, self.watch, self.polling)
+        shut_down = ShutDown(self.rig, self.recorder, self.watch, self.polling, self._linked)
         if armed:
             orderly = ended in (Ended.COMPLETED, Ended.STOPPED, Ended.INTERRUPTED)
             why = "the procedure was played" if ended is Ended.COMPLETED else cause
             # Where the guard is gone, this waits until everything is off: what happens is told meanwhile.
-            self.link.begin_off(why, orderly=orderly, tell=shut_down.told, urgent=lambda: self.stop.urgent)
+            self.link.begin_off(
+                why,
+                orderly=orderly,
+                first=tuple(self._linked),
+                tell=shut_down.told,
+                urgent=lambda: self.stop.urgent,
+            )
         try:
             self._say_end(ended, cause, at, armed)
         except Exception as error:  # noqa: BLE001 - whoever is told may fail; the outputs go off first
@@ -547,7 +558,12 @@ class Conduct:
         deviations = (
             *self.plan.notes,
             *deviations_of(
-                self.late, self.left_out, self.intake.missed, self.clocks.notes, self.polling.periods
+                self.late,
+                self.left_out,
+                self.intake.missed,
+                self.clocks.notes,
+                self.polling.periods,
+                self.rig.slower_than_taken(),
             ),
             *self.watch.followed.differences.values(),
             *([f"the run ended early: {cause}"] if ended not in AS_REQUIRED else []),

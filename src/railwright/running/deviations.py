@@ -14,10 +14,16 @@ SETTINGS_PERIOD = 10.0
 
 
 def deviations_of(
-    late: float, left_out: int, missed: int, clocks: Iterable[str], periods: Mapping[str, float]
+    late: float,
+    left_out: int,
+    missed: int,
+    clocks: Iterable[str],
+    periods: Mapping[str, float],
+    slower: Mapping[str, tuple[float, float]],
 ) -> list[str]:
     """One line for each. late: of the latest set point [s]. left_out: set points, missed: readings that were
-    left out. clocks: notes about the computer's clocks. periods: supply -> that of its settings [s].
+    left out. clocks: notes about the computer's clocks. periods: supply -> that of its settings [s]. slower:
+    supply -> what an exchange with it took at least, and was taken to [s].
     """
     found = []
     if late > LATE:
@@ -30,4 +36,10 @@ def deviations_of(
     for name, period in periods.items():
         if period > SETTINGS_PERIOD:
             found.append(f"{name}: every setting was asked for again once in {show(period, 's')} only")
+    for name, (took, taken) in slower.items():
+        found.append(
+            f"{name}: one command with its verification took {show(took, 's')} at least, where "
+            f"{show(taken, 's')} was reckoned with ('exchange'): linked trips by the program come later than "
+            "check says"
+        )
     return found

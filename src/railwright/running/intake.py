@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
 from railwright.guard.link import GuardLink
-from railwright.instruments.errors import InstrumentError
 from railwright.records.ended import Ended
 from railwright.running.end_run import EndRun
 from railwright.running.multimeters import Multimeters
@@ -18,7 +17,7 @@ from railwright.running.recorder import RunRecorder
 from railwright.running.relays import RunRelays
 from railwright.running.rig import Rig
 from railwright.running.watch import Alarm, Watch
-from railwright.traces import EventKind, Facts
+from railwright.traces import EventKind
 
 
 class Intake:
@@ -37,7 +36,6 @@ class Intake:
         watch: Watch,
         polling: Polling,
         looks: int,
-        failed: Callable[[InstrumentError], None],
         off_watch: OffWatch,
         multimeters: Multimeters,
         relays: RunRelays,
@@ -46,22 +44,15 @@ class Intake:
         self.rows: dict[str, int] = {}
         self.missed = 0
         self._link, self._rig, self._recorder = link, rig, recorder
-        self._watch, self._polling, self._looks, self._failed = watch, polling, looks, failed
+        self._watch, self._polling, self._looks = watch, polling, looks
         self._off_watch, self._expects_trip = off_watch, expects_trip
         self._multimeters, self._relays = multimeters, relays
-        self._taking_in = False
         self._alarms: list[Alarm] = []
 
     def take_in(self) -> None:
         """Everything that the guard has told since; what it shows may end the run."""
-        if self._taking_in:
-            return
-        self._taking_in = True
-        try:
-            while self._link.inbox:
-                self._taken(self._link.inbox.popleft())
-        finally:
-            self._taking_in = False
+        while self._link.inbox:
+            self._taken(self._link.inbox.popleft())
 
     def _taken(self, message: dict[str, Any]) -> None:
         if message["kind"] == "off begun":
@@ -111,14 +102,13 @@ class Intake:
 
     def _end_by_alarms(self) -> None:
         alarms, self._alarms = self._alarms, []
+        linked = self._linked(alarm.input for alarm in alarms if alarm.ended is Ended.TRIPPED)
         for alarm in alarms:
-            if alarm.ended is Ended.TRIPPED:
-                self._linked(alarm.input)
-            else:
+            if alarm.ended is not Ended.TRIPPED:
                 self._recorder.event(EventKind.STOP_CONDITION, alarm.input, alarm.cause, alarm.time)
         first = min(alarms, key=lambda alarm: alarm.ended is not Ended.TRIPPED)
         ended = Ended.EXPECTED_TRIP if self._all_expected(alarms) else first.ended
-        raise EndRun(ended, "; ".join(alarm.cause for alarm in alarms))
+        raise EndRun(ended, "; ".join(alarm.cause for alarm in alarms), linked)
 
     def _all_expected(self, alarms: Sequence[Alarm]) -> bool:
         """Whether nothing has happened but trips that the procedure requires, and that inputs have gone off
@@ -137,17 +127,15 @@ class Intake:
         }
         return bool(expected) and {alarm.input for alarm in alarms} == expected | followers
 
-    def _linked(self, tripped: str) -> None:
-        """Linked trips: what goes off because another did, at once and whatever fails."""
-        gone, follow = {tripped}, [tripped]
-        while follow:
-            source = follow.pop()
+    def _linked(self, tripped: Iterable[str]) -> dict[str, str]:
+        """Linked trips: inputs that are on and go off with those that tripped, each with the one that takes
+        it along.
+        """
+        found: dict[str, str] = {}
+        gone = list(dict.fromkeys(tripped))
+        for source in gone:  # grows
             for name, feed in self._rig.set_points.items():
                 if source in feed.trips_when and name not in gone:
-                    gone.add(name)
-                    follow.append(name)
-                    if name in self._rig.on:
-                        self._watch.switches(name)
-                        done = self._recorder.at(self._rig.off(name, self._failed))
-                        facts = Facts(source=source)
-                        self._recorder.event(EventKind.TRIPS_LINKED, name, time=done, facts=facts)
+                    gone.append(name)
+                    found[name] = source
+        return {name: source for name, source in found.items() if name in self._rig.on}

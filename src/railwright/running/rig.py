@@ -17,7 +17,7 @@ from railwright.plan.current_limits import told_limits
 from railwright.plan.listing import Listing
 from railwright.plan.needed_proofs import ProofNeed
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
-from railwright.plan.stairs import slew_range
+from railwright.plan.stairs import exchange_of, slew_range
 from railwright.running.expected import Expected
 from railwright.running.outcome import InputReading
 from railwright.traces import MODE_PRECEDENCE, EventKind
@@ -97,6 +97,18 @@ class Rig:
     def inputs_of(self, supply: str) -> tuple[str, ...]:
         """The inputs that a supply feeds."""
         return tuple(name for name in self.set_points if supply in self.outputs_by_supply(name))
+
+    def slower_than_taken(self) -> dict[str, tuple[float, float]]:
+        """Supply -> the time that one command with its verification takes at least, by those of this run, and
+        that which the documents have for it [s], where that is less.
+        """
+        found = {}
+        for name, driver in self.supplies.items():
+            took = driver.expected_time(2)
+            taken = exchange_of([OutputName.of(name, own) for own in self.used(name)], self.bench)
+            if took > taken:
+                found[name] = took, taken
+        return found
 
     # Setting
 

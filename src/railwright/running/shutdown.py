@@ -39,12 +39,15 @@ then.
 
 @dataclass
 class ShutDown:
-    """Has everything switched off and writes down what happens. Nothing in it raises."""
+    """Has everything switched off and writes down what happens. Nothing in it raises. linked: input that goes
+    off because another tripped -> that one.
+    """
 
     rig: Rig
     recorder: RunRecorder
     watch: Watch
     polling: Polling
+    linked: Mapping[str, str] = field(default_factory=dict)
     cautions: list[str] = field(default_factory=list)
     not_confirmed: list[str] = field(default_factory=list)
 
@@ -75,6 +78,8 @@ class ShutDown:
                 if name in self.rig.on:
                     self.rig.on.discard(name)
                     self.recorder.add_all(self.watch.switched(name, False, at))
+                if source := self.linked.get(name):
+                    self.recorder.event(EventKind.TRIPS_LINKED, name, time=at, facts=Facts(source=source))
                 self.recorder.event(EventKind.OFF_SENT, name, time=at)
             case "off again":
                 was_read = message.get("read", True)

@@ -70,7 +70,8 @@ class Watch:
     whole averaging lies after that, or when there will be none.
 
     off_below: input -> voltage below which it has fallen [V]. fell_after: input -> from its switching-off to
-    the first reading below that [s]. unproved: whether nobody has provoked a trip of an input.
+    the first reading below that [s]; not of one that fell before, or went off by itself. unproved: whether
+    nobody has provoked a trip of an input.
     """
 
     def __init__(
@@ -93,6 +94,8 @@ class Watch:
         self._mode: dict[str, Mode] = {}
         self._gone: set[str] = set()
         """Inputs that were told to have gone off by themselves, until they are switched again."""
+        self._fell_itself: set[str] = set()
+        """Inputs that had gone off by themselves when they were switched off."""
         self._step, self._step_since, self._step_before = "", 0.0, ""
         self._status_gap = 0.0
         self._sought: tuple[str, ReadingBound, float] | None = None
@@ -138,6 +141,7 @@ class Watch:
         events = self._settled(name)
         if not on:
             self.followed.forget(name)
+        (self._fell_itself.add if name in self._gone and not on else self._fell_itself.discard)(name)
         self._gone.discard(name)
         self._known_since[name] = done
         self._off_since.pop(name, None)
@@ -258,8 +262,11 @@ class Watch:
         if reading.time < off_at or abs(reading.voltage) >= threshold:
             return []
         del self._off_since[name]
-        after = self.fell_after[name] = reading.time - off_at
-        facts = Facts(below=threshold, after=after, voltage=reading.voltage)
+        facts = Facts(below=threshold, voltage=reading.voltage)
+        fallen = before is not None and before.time < off_at and abs(before.voltage) < threshold
+        if not fallen and name not in self._fell_itself:
+            after = self.fell_after[name] = reading.time - off_at
+            facts = facts._replace(after=after)
         if before is not None and before.time >= off_at:
             last = (before.voltage, before.current)
             facts = facts._replace(before=last, ago=reading.time - before.time)

@@ -7,6 +7,7 @@ numbers are the standard's; a device may add positive ones of its own.
 from __future__ import annotations
 
 import re
+from typing import Literal
 
 LONGEST_ENTRY = 255
 """Most characters of one error description, device-dependent part included (SCPI-1999 vol. 2, 21.8)."""
@@ -93,7 +94,15 @@ _EVENT_BIT_OF_CLASS = {1: 5, 2: 4, 3: 3, 4: 2, 5: 7, 6: 6, 7: 1, 8: 0}
 2, 21.8).
 """
 
-_ENTRY = re.compile(r'\s*([+-]?\d{1,6})\s*,\s*"((?:[^"]|"")*)"\s*\Z')
+ErrorForm = Literal["quoted", "text", "number"]
+"""How an entry of an error queue is written: as the standard says, without quotes, or its number alone."""
+
+_ENTRIES: dict[ErrorForm, tuple[re.Pattern[str], str]] = {
+    "quoted": (re.compile(r'\s*([+-]?\d{1,6})\s*,\s*"((?:[^"]|"")*)"\s*\Z'), '0,"No error"'),
+    "text": (re.compile(r"\s*([+-]?\d{1,6})\s*,\s*([^\"]*[^\"\s])\s*\Z"), "0, No error"),
+    "number": (re.compile(r"\s*([+-]?\d{1,6})()\s*\Z"), "0"),
+}
+"""Form -> what an entry looks like, and an example."""
 
 
 class ScpiError(Exception):
@@ -128,7 +137,7 @@ def event_bit(number: int) -> int | None:
     return 3 if number > 0 else _EVENT_BIT_OF_CLASS.get(-number // 100, 3)
 
 
-def format_entry(number: int, detail: str = "") -> str:
+def format_entry(number: int, detail: str = "", form: ErrorForm = "quoted") -> str:
     """An entry of the error queue as `SYSTem:ERRor?` answers it: `-222,"Data out of range;40 above 36"`.
 
     The description is cut to 255 characters, quotes inside are doubled, and what is not printable becomes
@@ -136,12 +145,17 @@ def format_entry(number: int, detail: str = "") -> str:
     """
     text = standard_text(number) + (f";{detail}" if detail else "")
     printable = "".join(letter if 32 <= ord(letter) < 127 else "?" for letter in text)[:LONGEST_ENTRY]
-    return f'{number},"{printable.replace(chr(34), chr(34) * 2)}"'
+    if form == "quoted":
+        return f'{number},"{printable.replace(chr(34), chr(34) * 2)}"'
+    return f"{number}, {printable.replace(chr(34), '')}" if form == "text" else str(number)
 
 
-def parse_entry(answer: str) -> tuple[int, str]:
-    """Number and description of one answer to `SYSTem:ERRor?`; ValueError when it is not such an answer."""
-    found = _ENTRY.match(answer)
+def parse_entry(answer: str, form: ErrorForm = "quoted") -> tuple[int, str]:
+    """Number and description ('' where it has none) of one answer to `SYSTem:ERRor?`; ValueError when it is
+    not such an answer.
+    """
+    pattern, example = _ENTRIES[form]
+    found = pattern.match(answer)
     if found is None:
-        raise ValueError(f'expected an error entry such as 0,"No error", got {answer!r}')
+        raise ValueError(f"expected an error entry such as {example}, got {answer!r}")
     return int(found.group(1)), found.group(2).replace('""', '"')

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from railwright.dialects.dialect import Dialect
+from railwright.scpi.errors import ErrorForm
 
 ListsBy = Literal["points", "block", "file"]
 
@@ -27,7 +28,8 @@ class Family:
     ranges: a low one for the lower half of its voltages, in which it comes up, and the whole. lists: how its
     point lists are written: points, block (of text; answered so too) or file. remote: it takes nothing but
     questions until SYSTem:REMote. units: its numbers have their unit behind them. alone: it takes one command
-    a message. answers_after: what comes sooner after a connection begins than this [s] is lost.
+    a message. error_form: how it writes an entry of its error queue. answers_after: what comes sooner after a
+    connection begins than this [s] is lost.
     """
 
     spelled: Mapping[str, str] = field(default_factory=dict)
@@ -41,6 +43,7 @@ class Family:
     remote: bool = False
     units: bool = False
     alone: bool = False
+    error_form: ErrorForm = "quoted"
     answers_after: float = 0.0
 
 
@@ -85,5 +88,6 @@ def family_of(dialect: Dialect) -> Family:
         master=dialect.master is not None,
         ranges=dialect.can_set("voltage_range"),
         lists="points" if dialect.points is None else dialect.points.written,
+        error_form=dialect.instrument.error_form,
     )
     return FAMILIES.get(dialect.name, own)

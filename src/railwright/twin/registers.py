@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import deque
 
-from railwright.scpi.errors import ScpiError, event_bit, format_entry
+from railwright.scpi.errors import ErrorForm, ScpiError, event_bit, format_entry
 
 ALL_BITS = 0x7FFF
 
@@ -35,8 +35,8 @@ class ErrorQueue:
     2, 21.8.1).
     """
 
-    def __init__(self, places: int = 20) -> None:
-        self._places = places
+    def __init__(self, places: int = 20, form: ErrorForm = "quoted") -> None:
+        self._places, self._form = places, form
         self._entries: deque[ScpiError] = deque()
 
     def __len__(self) -> int:
@@ -52,9 +52,9 @@ class ErrorQueue:
     def take(self) -> str:
         """The oldest entry as SYSTem:ERRor? answers it, which is then gone."""
         if not self._entries:
-            return format_entry(0)
+            return format_entry(0, form=self._form)
         error = self._entries.popleft()
-        return format_entry(error.number, error.detail)
+        return format_entry(error.number, error.detail, self._form)
 
     def clear(self) -> None:
         """Forget all entries."""
@@ -95,8 +95,8 @@ class EventRegister:
 class Status:
     """All status of one supply with so many outputs."""
 
-    def __init__(self, outputs: int) -> None:
-        self.errors = ErrorQueue()
+    def __init__(self, outputs: int, error_form: ErrorForm = "quoted") -> None:
+        self.errors = ErrorQueue(form=error_form)
         self.standard_event = 1 << 7  # power on (IEEE 488.2-1992, 11.5.1.1.2)
         self.standard_enable = 0
         self.service_enable = 0

@@ -68,7 +68,7 @@ class TwinSupply:
             for output, figures in document.outputs.items()
         ]
         self._index = {panel.name: index for index, panel in enumerate(self.panels)}
-        self.status = Status(len(self.panels))
+        self.status = Status(len(self.panels), self.family.error_form)
         self.latched: list[ReadingWindow | None] = [None] * len(self.panels)
         self.armed: set[int] = set()
         self.runs: dict[int, ListRun] = {}
@@ -323,6 +323,6 @@ class TwinSupply:
             for panel in self.panels:
                 panel.on = False
             self.reset()
-        self.status = Status(len(self.panels))
+        self.status = Status(len(self.panels), self.family.error_form)
         self.status.preset()
         self.refresh()

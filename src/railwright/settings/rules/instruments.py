@@ -142,13 +142,19 @@ def identity_unknown(context: Context) -> Outcome:
 @rule("accuracy-unknown", Severity.NOTE)
 @of_every(outputs)
 def accuracy_unknown(source: FedInput, name: OutputName, output: Output) -> Outcome:
-    """How exactly a used output keeps its set points, or reads, is not given."""
-    for key, figure, check in (
-        ("programming", "accuracy of the set points", "every margin with it"),
-        ("reading", "accuracy of the readings", "every uncertainty"),
+    """How exactly a used output keeps its set points, or reads, is not given, or given without its bounds."""
+    for key, what, check in (
+        ("programming", "set points", "every margin with it"),
+        ("reading", "readings", "every uncertainty"),
     ):
-        if getattr(output, key) is None:
-            yield Unknown(name, (*output_path(name), key), figure, check)
+        path, given = (*output_path(name), key), getattr(output, key)
+        if given is None:
+            yield Unknown(name, path, f"accuracy of the {what}", check)
+            continue
+        lacks = [each for each in ("voltage", "current") if not getattr(given, each).is_given]
+        if lacks:
+            figure = f"accuracy of the {what} ('of_value', 'offset' of {' and '.join(lacks)})"
+            yield Unknown(name, (*path, lacks[0]), figure, f"{check}, in which no error of it is counted")
 
 
 COMPUTED = ("exponential_to", "ripple", "standard", "recording")

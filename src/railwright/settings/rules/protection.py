@@ -9,6 +9,7 @@ from railwright.documents.device import NeverRule
 from railwright.documents.output_name import OutputName
 from railwright.plan.linking import linked_by_program, look_interval
 from railwright.plan.set_points import Feed
+from railwright.plan.stairs import exchange_of
 from railwright.quantities import StatedFigure, Statement, state
 from railwright.settings.constraints import current_limit, ovp, power, trip_delay
 from railwright.settings.context import Context, FedInput
@@ -212,17 +213,28 @@ def linked_trip_by_program(context: Context) -> Outcome:
         if len(supplies) > 1:
             names = ", ".join(sorted(supplies))
             because = state("are fed by different supplies ({supplies})", supplies=names)
+        unknown = [each for each in supplies if context.bench.supplies[each].exchange is None]
+        taken = state("as the bench says")
+        if unknown:
+            taken = state(
+                "taken, as the bench gives no 'exchange' of {supplies}", supplies=", ".join(unknown)
+            )
         yield Hit(
             name,
             path,
             state(
                 "{pair} {because}: the program reads the status every {interval}, and switches {input} off "
-                "within {delay} of the trip",
+                "within {delay} of the trip, where an exchange takes {exchange} at most ({taken})",
                 pair=pair,
                 because=because,
                 interval=(look_interval(every), "s"),
                 input=name,
                 delay=(delay, "s"),
+                exchange=(
+                    exchange_of((*source.outputs, *context.sources[other].outputs), context.bench),
+                    "s",
+                ),
+                taken=taken,
             ),
             "if that is too slow, feed both from one supply that links trips",
         )
