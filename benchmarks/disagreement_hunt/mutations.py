@@ -153,7 +153,7 @@ def _early_list(true: Any, self: Any, listing: Any, at: Any = None) -> Any:
 
 
 @fault("a peak is what the next step does", peak, "_surely_reached")
-def _foreign_peak(_true: Any, near: Any, _inside: Any) -> float:
+def _foreign_peak(_true: Any, _view: Any, near: Any, _inside: Any) -> float:
     return float(near.values.max())
 
 
