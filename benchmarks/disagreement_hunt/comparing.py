@@ -33,6 +33,9 @@ LATENCY = 3e-3
 VOLTS, PART = 10e-3, 2e-3
 """What a grid of set points and interpolation may move a level by: so much, and this part of it."""
 
+NO_CURRENT = 1e-6
+"""What the solver's tolerances leave of a current that is none [A]."""
+
 GRID_VOLTS, GRID_PART = 3e-3, 2e-4
 """The same of a level that is held: the outputs' grid is 1 mV, and the errors of set points must show."""
 
@@ -233,7 +236,11 @@ def _levels(rehearsed: tuple[Record, ...], truth: Record, until: float) -> Itera
             values = np.interp(at, other.time, other.columns[channel])
             size = float(np.abs(one.columns[channel]).max())
             largest = np.maximum(np.abs(low), np.abs(high))
-            margin = (VOLTS if channel == "voltage" else PART * size) + PART * largest + 0.02 * (high - low)
+            margin = (
+                (VOLTS if channel == "voltage" else NO_CURRENT + PART * size)
+                + PART * largest
+                + 0.02 * (high - low)
+            )
             if channel == "voltage":
                 # What moves by more than the grid within the host's timing is interpolated between rows.
                 margin = np.where(high - low < GRID_VOLTS, GRID_VOLTS + GRID_PART * largest, margin)

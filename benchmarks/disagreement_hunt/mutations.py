@@ -153,7 +153,7 @@ def _early_list(true: Any, self: Any, listing: Any, at: Any = None) -> Any:
 
 
 @fault("a peak is what the next step does", peak, "_surely_reached")
-def _foreign_peak(_true: Any, _view: Any, near: Any, _reach: float) -> float:
+def _foreign_peak(_true: Any, _view: Any, near: Any, _inside: Any) -> float:
     return float(near.values.max())
 
 
@@ -259,9 +259,9 @@ def _straddles(
     return bool(begin < time[dip[0]] and time[dip[1] - 1] < end)
 
 
-@fault("the sum of several outputs' readings of different times is a peak", peak, "_stood")
-def _sum(_true: Any, _view: Any, near: Any, _what: str) -> Any:
-    return near
+@fault("the sum of several outputs' readings of different times is a peak", peak, "_reached_together")
+def _sum(_true: Any, view: Any, near: Any, reach: float, _what: str) -> tuple[float, float]:
+    return peak._surely_reached(view, near, peak._surely_inside(view, near, reach)), np.inf
 
 
 @fault("a state level is where the voltage only passes", state_level, "_stays")

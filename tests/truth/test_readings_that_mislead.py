@@ -188,9 +188,9 @@ def read(value: float, within: float = 0.1) -> Measured:
     [
         (5.0, 5.0, 0.0, 0.0),
         (5.109, 5.0, 0.0, 0.0),
-        (5.2, 5.0, 0.0, 0.15),
-        (4.8, 5.0, 0.15, 0.0),
-        (-1.0, 1.0, 1.95, 0.0),
+        (5.2, 5.0, 0.0, 0.17),
+        (4.8, 5.0, 0.17, 0.0),
+        (-1.0, 1.0, 2.15, 0.0),
     ],
 )
 def test_the_interval_reaches_beyond_what_is_true_by_half_of_what_it_had(
@@ -208,9 +208,36 @@ def test_points_of_a_sweep_are_each_held_against_their_own() -> None:
     assert widenings_of(exact, right) == {}
     other = {("a", "supply", 1): read(8.0), ("a", "meter", 1): read(9.5), ("b", "supply", 0): read(1.0)}
     assert widenings_of(exact, right | other) == {
-        ("a", "supply", 1): pytest.approx((0.0, 0.95)),
-        ("a", "meter", 1): pytest.approx((0.45, 0.0)),
+        ("a", "supply", 1): pytest.approx((0.0, 1.05)),
+        ("a", "meter", 1): pytest.approx((0.5, 0.0)),
     }
+
+
+@pytest.mark.parametrize(
+    ("power", "loop", "farads", "turns"),
+    [
+        ("5.8 W ± 10 %", "1 ohm", "22 uF", 7),
+        ("5.8 W ± 10 %", "1 ohm", "100 uF", 3),
+        ("3 W ± 10 %", "2 ohm", "22 uF", 4),
+        ("3 W ± 10 %", "2 ohm", "100 uF", 2),
+    ],
+)
+def test_a_load_that_hunts_in_step_with_the_updates(
+    power: str, loop: str, farads: str, turns: int, tmp_path: Path
+) -> None:
+    """By nominal values it hunts at another frequency, of which readings see every part."""
+    (tmp_path / "once").mkdir()
+    once = hunting(tmp_path / "once", power, loop, farads, "5 ms", "50 ms", "40 ms")
+    span = once.outcome.record.span("steady")
+    stops = [e.time for e in once.truth.events if e.kind.name == "STOPS" and span.start < e.time < span.end]
+    update = turns * (stops[-1] - stops[0]) / (len(stops) - 1)
+    (tmp_path / "step").mkdir()
+    times = (f"{update * 1e3:.4f} ms", f"{(turns - 0.4) / turns * update * 1e3:.4f} ms")
+    found = hunting(tmp_path / "step", power, loop, farads, "5 ms", *times)
+    true = true_means(found)
+    for each in found.evaluated.results:
+        assert each.measured is not None
+        assert each.measured.low <= true[each.requirement] <= each.measured.high
 
 
 @pytest.mark.parametrize("given", [VARIANTS["3 W behind 2 ohm"], VARIANTS["5.8 W behind 1 ohm"]])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 
@@ -112,16 +112,16 @@ def measured_points(
     set_points: SetPoints,
     record: Record,
     multimeters: Mapping[str, MultimeterReadings],
-    inputs: Container[str],
+    requires: Iterable[Requirement],
 ) -> dict[tuple[str, str, int], Measured]:
-    """What the run's own readings, and each multimeter that tells of it, make of each requirement of these
-    inputs: by its name, that of the source, and the number of the sweep's point where each is asked for, else
-    0. What cannot be measured is left out.
+    """What the run's own readings, and each multimeter that tells of it, make of each of these requirements:
+    by its name, that of the source, and the number of the sweep's point where each is asked for, else 0. What
+    cannot be measured is left out.
     """
     own = _own(documents.bench, set_points, record)
     case, metered = _case(documents, own, COMPLETED, NONE_KNOWN), _metered(documents, own, multimeters)[0]
     found = {}
-    for requirement in (each for each in documents.procedure.requires if each.of in inputs):
+    for requirement in requires:
         for source in (own, *(each for each in metered if _tells(each, requirement))):
             for point, view in enumerate(views(case, requirement, source)):
                 with suppress(CannotMeasure, NotAsRequired, Beyond):

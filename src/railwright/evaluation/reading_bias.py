@@ -13,22 +13,26 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Container, Mapping
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple
 
 import numpy as np
 
 from railwright.documents.loader import Documents
+from railwright.documents.procedure import Requirement
 from railwright.evaluation.evaluate import measured_points
 from railwright.evaluation.outcome import NONE_KNOWN, Widenings
+from railwright.grouping import grouped
 from railwright.measures.outcome import Measured
 from railwright.physics.solver import SolverError
 from railwright.plan.plan import plan_of
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Timeline
-from railwright.rehearsal.handovers import handovers
-from railwright.rehearsal.read import MOST_READINGS, Phase, as_read, multimeters_read
+from railwright.rehearsal.handovers import handovers, timing_of
+from railwright.rehearsal.read import AS_DECLARED, MOST_READINGS, Phase, Timing, as_read, multimeters_read
 from railwright.rehearsal.rehearse import Prediction, rehearse
-from railwright.traces import Record
+from railwright.traces import EventKind, Record, span_named
 
 Key = tuple[str, str, int]
 """Of a requirement, a source and a point of its sweep."""
@@ -40,6 +44,24 @@ far apart outputs of a group update, so that each is now the earlier one, now th
 
 FEW, LEAST = 100_000, 1
 """Up to so many readings all phases are looked at; of more, as many fewer as keep the work the same."""
+
+
+class Beat(NamedTuple):
+    """Readings in step with a load that hunts: update and aperture of its input, and how many of its turns an
+    update lasts.
+    """
+
+    timings: Mapping[str, Timing] = AS_DECLARED
+    turns: int = 1
+
+
+NO_BEAT = Beat()
+
+HUNTS = 4
+"""So many stops in a step, and a load hunts: it starts and stops by itself, again and again (chosen)."""
+
+SPARE = 0.1
+"""Part of a bias by which it may be larger in the device than at nominal values (chosen)."""
 
 BEYOND = 0.1
 """Part of an interval's half by which it may miss what is true: a 95 % interval need not hold all of it."""
@@ -59,12 +81,14 @@ def widenings(documents: Documents, set_points: SetPoints, run: Record) -> tuple
     if plan.timeline.duration > MOST_READINGS * min(every.values()):
         return NONE_KNOWN, ("not compared with a rehearsal: it has too many readings",)
     several = {name for name, feed in set_points.items() if len(feed.outputs) > 1}
-    groups = several & {each.of for each in requires}
+    groups = [each for each in requires if each.of in several]
     grows = {each.name for each in requires if each.known.only_grows}
     found: dict[Key, tuple[float, float]] = {}
     try:
         played = rehearse(documents, set_points, timeline=plan.played)
-        _widen(found, _of_rehearsal(documents, set_points, plan.timeline, played, every, set_points))
+        _widen(found, _of_rehearsal(documents, set_points, plan.timeline, played, every, requires))
+        for hunts, beat in _in_step(documents, set_points, played.record):
+            _widen(found, _of_rehearsal(documents, set_points, plan.timeline, played, every, hunts, beat))
         for case in handovers(documents, set_points, played.record) if groups else ():
             apart = rehearse(documents, set_points, case, plan.played)
             handed = _of_rehearsal(documents, set_points, plan.timeline, apart, every, groups)
@@ -74,6 +98,29 @@ def widenings(documents: Documents, set_points: SetPoints, run: Record) -> tuple
     except SolverError as error:
         return found, (f"not compared with a rehearsal: {error}",)
     return found, ()
+
+
+def _in_step(
+    documents: Documents, set_points: SetPoints, record: Record
+) -> Iterator[tuple[list[Requirement], Beat]]:
+    """Of each input that hunts in a step its requirements there, and readings that see the same part of each
+    of its turns: within the tolerances of its parts the device may hunt just so, and no reading tells.
+    """
+    asked = grouped(((each.of, each.during), each) for each in documents.procedure.requires)
+    for (name, step), own in asked.items():
+        span = span_named(record.spans, step)
+        if span is None or name not in set_points:
+            continue
+        own_stops = (e.time for e in record.events if e.subject == name and e.kind is EventKind.STOPS)
+        stops = [time for time in own_stops if span.start <= time <= span.end]
+        if len(stops) < HUNTS:
+            continue
+        period = (stops[-1] - stops[0]) / (len(stops) - 1)
+        update, aperture = timing_of(documents, set_points[name])
+        if turns := round(update / period):
+            # How many turns an aperture sees is in doubt, too: with half a turn too many it misses most.
+            halves = 2 * math.floor(aperture / period) + 1
+            yield list(own), Beat({name: (turns * period, halves / 2.0 * period)}, turns)
 
 
 def reading_intervals(documents: Documents, set_points: SetPoints, run: Record) -> dict[str, float]:
@@ -94,17 +141,19 @@ def _of_rehearsal(
     timeline: Timeline,
     played: Prediction,
     every: Mapping[str, float],
-    inputs: Container[str],
+    requires: Sequence[Requirement],
+    beat: Beat = NO_BEAT,
 ) -> Widenings:
-    """The same by one rehearsal, of the requirements of these inputs."""
+    """The same of some requirements by one rehearsal. beat: how it is read otherwise than declared."""
     record = played.record
-    true = measured_points(documents, set_points, record, {}, inputs)
+    true = measured_points(documents, set_points, record, {}, requires)
     phases = round(len(PHASES) * FEW * min(every.values()) / max(timeline.duration, 1e-9))
     found: dict[Key, tuple[float, float]] = {}
     for phase in PHASES[: max(LEAST, phases)]:
-        read = as_read(record, documents, set_points, timeline, every, phase, played.shares)
+        at = phase._replace(updated=phase.updated / beat.turns)
+        read = as_read(record, documents, set_points, timeline, every, at, played.shares, beat.timings)
         meters = multimeters_read(documents, record, phase)
-        _widen(found, widenings_of(true, measured_points(documents, set_points, read, meters, inputs)))
+        _widen(found, widenings_of(true, measured_points(documents, set_points, read, meters, requires)))
     return found
 
 
@@ -129,11 +178,11 @@ def _widen(found: dict[Key, tuple[float, float]], more: Widenings) -> None:
 
 def _widening(true: float, shown: Measured) -> tuple[float, float]:
     """How far an interval has to reach further below and above, so that it reaches beyond what is true by
-    half of what it had on that side; 0 where it holds that as it is.
+    half of what it had on that side and a part of what is missed; 0 where it holds that as it is.
     """
     value, low, high = shown.value, shown.low, shown.high
     if true < low - BEYOND * (value - low):
-        return (value + low) / 2 - true, 0.0
+        return (value + low) / 2 - true + SPARE * (value - true), 0.0
     if true > high + BEYOND * (high - value):
-        return 0.0, true - (value + high) / 2
+        return 0.0, true - (value + high) / 2 + SPARE * (true - value)
     return 0.0, 0.0

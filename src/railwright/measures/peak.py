@@ -124,6 +124,15 @@ def _surely_reached(view: View, near: Signal, inside: Signal) -> float:
     return _without_noise(inside)[0]
 
 
+def _reached_together(view: View, near: Signal, reach: float, what: str) -> tuple[float, float]:
+    """What the readings reached in the step, of sums what stood; and what sums surely reached. reach: as of
+    `_surely_inside`.
+    """
+    stood = _stood(view, near, what)
+    reached = _surely_reached(view, stood, _surely_inside(view, stood, reach))
+    return reached, _surely_summed(view, _surely_inside(view, near, reach), what)
+
+
 def _surely_summed(view: View, inside: Signal, what: str) -> float:
     """What sums of several outputs' readings, each of a time of its own, surely reached at one time.
 
@@ -235,9 +244,8 @@ def _of_readings(
     highest, unseen, open_above = hidden(view, bound, unit, hides)
     needed = outlining_interval(update, view.every or view.interval, aperture)
     # What may be of the next step bounds the peak from above; it is none that was surely reached.
-    stood, reach = _stood(view, near, what), aperture / 2.0 + view.shift()[1]
-    reached = min(value, _surely_reached(view, stood, _surely_inside(view, stood, reach)))
-    less = reached - _surely_summed(view, _surely_inside(view, near, reach), what)
+    reached, surely = _reached_together(view, near, aperture / 2.0 + view.shift()[1], what)
+    reached = min(value, reached)
     measured = budget.at_least(
         reached,
         max(highest, value),
@@ -247,7 +255,7 @@ def _of_readings(
         would_decide=rate(needed),
         open_above=open_above,
     )
-    return replace(measured, low=measured.low - less) if less > 0.0 else measured
+    return replace(measured, low=measured.low - max(0.0, reached - surely))
 
 
 # Many: what was measured, and where it was not.

@@ -46,7 +46,7 @@ def handovers(documents: Documents, set_points: SetPoints, record: Record) -> It
     for turn, updates in enumerate(UPDATES):
         values: dict[str, float] = {}
         for feed in groups:
-            lasts = updates * _update(documents, feed)
+            lasts = updates * timing_of(documents, feed)[0]
             for place, points in enumerate(feed.outputs):
                 own, stage = bounds[points.output], stages[points.output]
                 part = _part(feed, points, record, (own, stage), lasts)
@@ -57,10 +57,13 @@ def handovers(documents: Documents, set_points: SetPoints, record: Record) -> It
             yield fixed(values)
 
 
-def _update(documents: Documents, feed: Feed) -> float:
-    """The longest time between two new readings of a group's outputs [s]; unknown: none."""
-    readings = (documents.bench.output(name).reading for name in feed.names)
-    return max((each.update or 0.0 for each in readings if each is not None), default=0.0)
+def timing_of(documents: Documents, feed: Feed) -> tuple[float, float]:
+    """The longest time between two new readings of a group's outputs, and the longest aperture [s]; unknown:
+    none.
+    """
+    readings = [each for name in feed.names if (each := documents.bench.output(name).reading) is not None]
+    update = max((each.update or 0.0 for each in readings), default=0.0)
+    return update, max((each.aperture or 0.0 for each in readings), default=0.0)
 
 
 def _part(

@@ -53,6 +53,12 @@ IN_PHASE = Phase()
 NOT_APART: Shares = {}
 """The outputs of each group read as one."""
 
+Timing = tuple[float, float]
+"""Update and aperture [s]."""
+
+AS_DECLARED: Mapping[str, Timing] = {}
+"""Readings are made as the bench has it."""
+
 
 # Many: a rehearsal with what it was made of, and how it is read.
 def as_read(
@@ -63,17 +69,21 @@ def as_read(
     every: Mapping[str, float],
     phase: Phase = IN_PHASE,
     shares: Shares = NOT_APART,
+    instead: Mapping[str, Timing] = AS_DECLARED,
 ) -> Record:
     """The record that a run would make of a rehearsed one, were every figure at its nominal value.
 
     every [s]: of each input the time between two readings of the host. phase: where these lie in the record.
-    shares: what each output of a group has, which then reads it at a time of its own. Each input has
+    shares: what each output of a group has, which then reads it at a time of its own. instead: of an
+    input another update and aperture than the bench has [s]. Each input has
     `current`, and `voltage` where it is sensed at the load, `terminal_voltage` where not; modes are those of
     the instant. What the status shows of trips and modes has the bounds of the host's questions for it.
     """
     bench = documents.bench
     traces = {
-        name: _read(traces, bench, set_points[name], every[name], phase, shares.get(name))
+        name: _read(
+            traces, bench, set_points[name], (every[name], instead.get(name)), phase, shares.get(name)
+        )
         for name, traces in record.traces.items()
         if name in set_points and traces.time.size > 1
     }
@@ -151,18 +161,20 @@ def _read(
     traces: Traces,
     bench: Bench,
     feed: Feed,
-    every: float,
+    times: tuple[float, Timing | None],
     phase: Phase,
     shares: Mapping[str, tuple[Array, Array]] | None,
 ) -> Traces:
-    first, last = float(traces.time[0]), float(traces.time[-1])
+    """times: between two questions [s], and of the readings where they are not made as declared."""
+    (every, instead), first, last = times, float(traces.time[0]), float(traces.time[-1])
     step = max(every, 1e-4, (last - first) / MOST_READINGS)
     polls = np.arange(first + phase.asked * step, last, step)
     where = "voltage" if feed.sense == "at load" else "terminal_voltage"
     series = feed.arrangement == "series"
     readings = [bench.output(points.output).reading for points in feed.outputs]
     timings = [
-        (0.0, 0.0) if each is None else (each.update or 0.0, each.aperture or 0.0) for each in readings
+        instead or ((0.0, 0.0) if each is None else (each.update or 0.0, each.aperture or 0.0))
+        for each in readings
     ]
     if shares is None:
         parts = [(traces.columns[where], traces.columns["current"])]

@@ -67,8 +67,8 @@ def measurable(documents: Documents, set_points: SetPoints, record: Record) -> t
     read = as_read(record, documents, set_points, timeline_of(procedure, documents.device), every)
     true, meters = evaluate(documents, set_points, record), multimeters_read(documents, record)
     widened = widenings_of(
-        measured_points(documents, set_points, record, {}, set_points),
-        measured_points(documents, set_points, read, meters, set_points),
+        measured_points(documents, set_points, record, {}, procedure.requires),
+        measured_points(documents, set_points, read, meters, procedure.requires),
     )
     seen = evaluate(documents, set_points, read, multimeters=meters, widened=widened)
     return tuple(
