@@ -14,7 +14,7 @@ from benchmarks.fault_matrix.real import play_real
 from benchmarks.faults import drawn, repeatable, undisturbed, verdict_of
 
 cells_of_the_demo = cache(undisturbed)
-OF_EACH = 4
+OF_EACH = 3
 """So many cells of each kind of fault."""
 
 

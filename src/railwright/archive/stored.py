@@ -24,7 +24,7 @@ from railwright.evaluation.alignment import AlignmentError, moved
 from railwright.evaluation.data import as_data, evaluation_from_data
 from railwright.evaluation.ending import Ending
 from railwright.evaluation.evaluate import evaluate, offset_of
-from railwright.evaluation.outcome import Evaluation, Widenings
+from railwright.evaluation.outcome import Evaluation
 from railwright.evaluation.reading_bias import widenings
 from railwright.quantities import Uncertain
 from railwright.recordings.of_inputs import record_of
@@ -126,11 +126,6 @@ class StoredRun:
         return tuple(dict.fromkeys(found))
 
     @cached_property
-    def widenings(self) -> tuple[Widenings, tuple[str, ...]]:
-        """See `reading_bias.widenings`."""
-        return widenings(self.documents, self.settings.set_points, self.data.record)
-
-    @cached_property
     def _outside(self) -> tuple[str, ...]:
         """Documents that were read from outside the folder, by an absolute path in one of them, and are not
         as the run had them.
@@ -178,7 +173,7 @@ def open_stored(folder: Path) -> StoredRun:
 def evaluate_run(stored: StoredRun, recordings: Sequence[ExternalRecording]) -> Evaluation:
     """Evaluate and keep the result, with copies of the recordings."""
     read = [_read(stored, recording) for recording in recordings]
-    widened, notes = stored.widenings
+    widened, notes = widenings(stored.documents, stored.settings.set_points, stored.data.record)
     records = [each.record for each in read]
     with _naming({record: each.path for record, each in zip(records, recordings, strict=True)}):
         judged = evaluate(

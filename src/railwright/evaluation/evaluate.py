@@ -42,6 +42,7 @@ from railwright.evaluation.sampling import sampling_of
 from railwright.evaluation.views import EXACT, Case, RecordSource, views
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured, NotAsRequired
 from railwright.measures.reading_model import ReadingModel, exact_model
+from railwright.measures.signal import View
 from railwright.measures.wording import amount
 from railwright.plan.required_trip import ended_by
 from railwright.plan.set_points import SetPoints
@@ -123,7 +124,10 @@ def measured_points(
     found = {}
     for requirement in requires:
         for source in (own, *(each for each in metered if _tells(each, requirement))):
-            for point, view in enumerate(views(case, requirement, source)):
+            looks: list[View] = []
+            with suppress(CannotMeasure):  # a step that was not played has none
+                looks += views(case, requirement, source)
+            for point, view in enumerate(looks):
                 with suppress(CannotMeasure, NotAsRequired, Beyond):
                     found[requirement.name, source.name, point] = requirement.known(view)
     return found

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -57,6 +57,14 @@ class Beat(NamedTuple):
 
 NO_BEAT = Beat()
 
+Compared = tuple[Widenings, tuple[str, ...]]
+"""What is found, and what could not be compared, in words."""
+
+KEPT = 8
+"""So many comparisons are kept, by content: one run is evaluated with this recording and that."""
+
+_KEPT: dict[tuple[Any, ...], Compared] = {}
+
 HUNTS = 4
 """So many stops in a step, and a load hunts: it starts and stops by itself, again and again (chosen)."""
 
@@ -67,17 +75,30 @@ BEYOND = 0.1
 """Part of an interval's half by which it may miss what is true: a 95 % interval need not hold all of it."""
 
 
-def widenings(documents: Documents, set_points: SetPoints, run: Record) -> tuple[Widenings, tuple[str, ...]]:
+def widenings(documents: Documents, set_points: SetPoints, run: Record) -> Compared:
     """Of each requirement, source and point how far its interval has to reach further below and above, by
     a rehearsal at nominal values, and of inputs that several outputs feed by some in which these hand over;
     and what could not be compared, in words.
 
     run: its record, which tells how far apart the readings of each input were.
     """
-    requires = documents.procedure.requires
-    if not requires:
+    if not documents.procedure.requires:
         return NONE_KNOWN, ()
-    plan, every = plan_of(documents, set_points), reading_intervals(documents, set_points, run)
+    every = reading_intervals(documents, set_points, run)
+    if not documents.sources:
+        return _compared(documents, set_points, every)
+    read = ((each.content, *each.beside.items()) for each in documents.sources.values())
+    key = (*read, repr(documents.procedure), repr(set_points), *every.items())
+    if key not in _KEPT:
+        while len(_KEPT) >= KEPT:
+            del _KEPT[next(iter(_KEPT))]
+        _KEPT[key] = _compared(documents, set_points, every)
+    return _KEPT[key]
+
+
+def _compared(documents: Documents, set_points: SetPoints, every: Mapping[str, float]) -> Compared:
+    """The same. every: of each input the time between two of its readings [s]."""
+    requires, plan = documents.procedure.requires, plan_of(documents, set_points)
     if plan.timeline.duration > MOST_READINGS * min(every.values()):
         return NONE_KNOWN, ("not compared with a rehearsal: it has too many readings",)
     several = {name for name, feed in set_points.items() if len(feed.outputs) > 1}
@@ -127,7 +148,8 @@ def reading_intervals(documents: Documents, set_points: SetPoints, run: Record) 
     """Of each input the usual time between two of its readings [s]; where there are none, as asked for."""
     asked, traces = documents.procedure.record.every, run.traces
     return {
-        name: float(np.median(np.diff(traces[name].time)))
+        # To three digits: one run is then as the next.
+        name: float(f"{np.median(np.diff(traces[name].time)):.3g}")
         if name in traces and traces[name].time.size > 2
         else asked
         for name in set_points

@@ -81,7 +81,7 @@ class Guard:
                 self.plan = None if message["plan"] is None else OffPlan.from_json(message["plan"])
                 self._answer(message, armed=self.plan is not None)
             case "off":
-                self.switch_off(message["why"], orderly=message["orderly"], first=message["first"])
+                self.switch_off(message["why"], orderly=message["orderly"], first=message.get("first", ()))
             case "go on":
                 if (going := self._held.get(message["id"])) is not None:
                     going.set()

@@ -66,9 +66,10 @@ def measurable(documents: Documents, set_points: SetPoints, record: Record) -> t
     procedure, every = documents.procedure, dict.fromkeys(record.traces, documents.procedure.record.every)
     read = as_read(record, documents, set_points, timeline_of(procedure, documents.device), every)
     true, meters = evaluate(documents, set_points, record), multimeters_read(documents, record)
+    fed = [each for each in procedure.requires if each.of in set_points]
     widened = widenings_of(
-        measured_points(documents, set_points, record, {}, procedure.requires),
-        measured_points(documents, set_points, read, meters, procedure.requires),
+        measured_points(documents, set_points, record, {}, fed),
+        measured_points(documents, set_points, read, meters, fed),
     )
     seen = evaluate(documents, set_points, read, multimeters=meters, widened=widened)
     return tuple(
