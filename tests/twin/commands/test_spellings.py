@@ -24,7 +24,8 @@ def headers(dialect: Dialect) -> Iterator[str]:
 
     for operation in dialect.settings.values():
         yield from (of_output(each) for each in (operation.command, operation.query) if each is not None)
-    yield from (header for _, header in dialect.instrument if header is not None)
+    own = (header for name, header in dialect.instrument if name != "error_form")
+    yield from (header for header in own if header is not None)
     yield from (each.text.partition(" ")[0] for each in dialect.session_settings.opening)
     yield from (each.text.partition(" ")[0] for each in dialect.session_settings.closing)
     yield from (header for _, header in dialect.watchdog or ())
@@ -34,10 +35,10 @@ def headers(dialect: Dialect) -> Iterator[str]:
         yield from (of_output(header) for header in ((action,) if isinstance(action, str) else action or ()))
     yield from (of_output(header) for header in dialect.readings.queries)
     if dialect.points is not None:
-        own = dict(dialect.points)
-        file = own.pop("file")
-        own.pop("written")
-        given = [header for header in own.values() if header is not None]
+        points = dict(dialect.points)
+        file = points.pop("file")
+        points.pop("written")
+        given = [header for header in points.values() if header is not None]
         if file is not None:
             given.append(file.load)
             yield file.data
