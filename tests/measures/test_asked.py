@@ -18,7 +18,7 @@ from railwright.measures.reading_model import ReadingModel
 
 from .scene import MODEL, Scene, view
 
-SEEDS = 30
+SEEDS = 24
 LEAST = int(binom.ppf(5e-4, SEEDS, 0.95))
 EDGE = 1e-4
 

@@ -16,7 +16,7 @@ from railwright.measures.signal import View
 
 from .scene import MODEL, Scene, view
 
-SEEDS = 30
+SEEDS = 24
 LEAST = int(binom.ppf(5e-4, SEEDS, 0.95))
 END = 0.3
 

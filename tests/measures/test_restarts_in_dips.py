@@ -22,7 +22,7 @@ POWER = 3.3
 BEGINS = 1.0
 POLLS = [(7e-3, 0.0), (10e-3, 3e-3), (12e-3, 1e-3), (20e-3, 3e-3)]
 """Time between two polls, and what it jitters by [s]; a new reading comes every 10 ms."""
-SEEDS = 16
+SEEDS = 12
 FEW = 8
 
 
