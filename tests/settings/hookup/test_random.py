@@ -20,7 +20,7 @@ from railwright.settings.findings import Severity
 from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import settle
 
-CASES = 20
+CASES = 28
 
 
 def drawn(seed: int) -> Documents:
