@@ -29,8 +29,16 @@ from railwright.physics.solver import SolverError
 from railwright.plan.plan import plan_of
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Timeline
-from railwright.rehearsal.handovers import handovers, timing_of
-from railwright.rehearsal.read import AS_DECLARED, MOST_READINGS, Phase, Timing, as_read, multimeters_read
+from railwright.rehearsal.handovers import handovers
+from railwright.rehearsal.read import (
+    AS_DECLARED,
+    MOST_READINGS,
+    Phase,
+    ReadingTimes,
+    as_read,
+    multimeters_read,
+    reading_times,
+)
 from railwright.rehearsal.rehearse import Prediction, rehearse
 from railwright.traces import EventKind, Record, span_named
 
@@ -51,7 +59,7 @@ class Beat(NamedTuple):
     update lasts.
     """
 
-    timings: Mapping[str, Timing] = AS_DECLARED
+    timings: Mapping[str, ReadingTimes] = AS_DECLARED
     turns: int = 1
 
 
@@ -137,7 +145,7 @@ def _in_step(
         if len(stops) < HUNTS:
             continue
         period = (stops[-1] - stops[0]) / (len(stops) - 1)
-        update, aperture = timing_of(documents, set_points[name])
+        update, aperture = reading_times(documents.bench, set_points[name].names)
         if turns := round(update / period):
             # How many turns an aperture sees is in doubt, too: with half a turn too many it misses most.
             halves = 2 * math.floor(aperture / period) + 1

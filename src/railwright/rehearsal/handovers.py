@@ -15,6 +15,7 @@ from railwright.documents.loader import Documents
 from railwright.physics.output_stage import OutputStage
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.rehearsal.circuit import build_circuit, output_errors
+from railwright.rehearsal.read import reading_times
 from railwright.traces import Record
 
 UPDATES = (0.0, 1.0, 8.0)
@@ -46,7 +47,7 @@ def handovers(documents: Documents, set_points: SetPoints, record: Record) -> It
     for turn, updates in enumerate(UPDATES):
         values: dict[str, float] = {}
         for feed in groups:
-            lasts = updates * timing_of(documents, feed)[0]
+            lasts = updates * reading_times(documents.bench, feed.names)[0]
             for place, points in enumerate(feed.outputs):
                 own, stage = bounds[points.output], stages[points.output]
                 part = _part(feed, points, record, (own, stage), lasts)
@@ -55,15 +56,6 @@ def handovers(documents: Documents, set_points: SetPoints, record: Record) -> It
         if any(values.values()) and values not in seen:
             seen.append(values)
             yield fixed(values)
-
-
-def timing_of(documents: Documents, feed: Feed) -> tuple[float, float]:
-    """The longest time between two new readings of a group's outputs, and the longest aperture [s]; unknown:
-    none.
-    """
-    readings = [each for name in feed.names if (each := documents.bench.output(name).reading) is not None]
-    update = max((each.update or 0.0 for each in readings), default=0.0)
-    return update, max((each.aperture or 0.0 for each in readings), default=0.0)
 
 
 def _part(

@@ -7,7 +7,7 @@ bench document; where it says nothing, values at an instant, as often as the pro
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -15,6 +15,7 @@ import numpy as np
 
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
+from railwright.documents.output_name import OutputName
 from railwright.measures.signal import integrals
 from railwright.plan.contacts import contact_moves, contacts_of, kind_of, subjects_of
 from railwright.plan.linking import look_interval
@@ -53,11 +54,18 @@ IN_PHASE = Phase()
 NOT_APART: Shares = {}
 """The outputs of each group read as one."""
 
-Timing = tuple[float, float]
+ReadingTimes = tuple[float, float]
 """Update and aperture [s]."""
 
-AS_DECLARED: Mapping[str, Timing] = {}
+AS_DECLARED: Mapping[str, ReadingTimes] = {}
 """Readings are made as the bench has it."""
+
+
+def reading_times(bench: Bench, names: Sequence[OutputName]) -> ReadingTimes:
+    """The longest update and the longest aperture of several outputs' readings; unknown: 0."""
+    readings = [each for name in names if (each := bench.output(name).reading) is not None]
+    update = max((each.update or 0.0 for each in readings), default=0.0)
+    return update, max((each.aperture or 0.0 for each in readings), default=0.0)
 
 
 # Many: a rehearsal with what it was made of, and how it is read.
@@ -69,15 +77,15 @@ def as_read(
     every: Mapping[str, float],
     phase: Phase = IN_PHASE,
     shares: Shares = NOT_APART,
-    instead: Mapping[str, Timing] = AS_DECLARED,
+    instead: Mapping[str, ReadingTimes] = AS_DECLARED,
 ) -> Record:
     """The record that a run would make of a rehearsed one, were every figure at its nominal value.
 
     every [s]: of each input the time between two readings of the host. phase: where these lie in the record.
-    shares: what each output of a group has, which then reads it at a time of its own. instead: of an
-    input another update and aperture than the bench has [s]. Each input has
-    `current`, and `voltage` where it is sensed at the load, `terminal_voltage` where not; modes are those of
-    the instant. What the status shows of trips and modes has the bounds of the host's questions for it.
+    shares: what each output of a group has, which then reads it at a time of its own. instead: of an input
+    another update and aperture than the bench has [s]. Each input has `current`, and `voltage` where it is
+    sensed at the load, `terminal_voltage` where not; modes are those of the instant. What the status shows of
+    trips and modes has the bounds of the host's questions for it.
     """
     bench = documents.bench
     traces = {
@@ -161,7 +169,7 @@ def _read(
     traces: Traces,
     bench: Bench,
     feed: Feed,
-    times: tuple[float, Timing | None],
+    times: tuple[float, ReadingTimes | None],
     phase: Phase,
     shares: Mapping[str, tuple[Array, Array]] | None,
 ) -> Traces:
@@ -171,19 +179,15 @@ def _read(
     polls = np.arange(first + phase.asked * step, last, step)
     where = "voltage" if feed.sense == "at load" else "terminal_voltage"
     series = feed.arrangement == "series"
-    readings = [bench.output(points.output).reading for points in feed.outputs]
-    timings = [
-        instead or ((0.0, 0.0) if each is None else (each.update or 0.0, each.aperture or 0.0))
-        for each in readings
-    ]
     if shares is None:
         parts = [(traces.columns[where], traces.columns["current"])]
-        timings = [(max(update for update, _ in timings), max(aperture for _, aperture in timings))]
+        timings = [instead or reading_times(bench, feed.names)]
     else:
         # Sense leads of a group are at its ends: in series each output is without its share of the drop.
         drop = traces.columns["terminal_voltage"] - traces.columns[where]
         own = drop / (len(feed.outputs) if series else 1)
         parts = [(volts - own, amperes) for volts, amperes in (shares[name] for name in feed.names)]
+        timings = [instead or reading_times(bench, [name]) for name in feed.names]
     voltages, currents = [], []
     for number, ((volts, amperes), (update, aperture)) in enumerate(zip(parts, timings, strict=True)):
         ends = polls
