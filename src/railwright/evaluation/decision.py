@@ -40,7 +40,8 @@ def decide(
     if measured.unseen and measured.low <= 0.0:
         low = min(low, measured.low)
     high = measured.value + band * (measured.high - measured.value)
-    # The interval reaches beyond what was true there by half of what it had on that side.
+    # What was true there, and the spare part beyond it: a widened interval reaches farther by half of what it
+    # had on that side.
     if measured.widened_below:
         low = min(low, (measured.value + measured.low - measured.widened_below) / 2)
     if measured.widened_above:

@@ -50,17 +50,17 @@ PHASES = tuple(Phase(number / 8, number * 3 % 8 / 8, 0.75 if number % 2 else 0.2
 far apart outputs of a group update, so that each is now the earlier one, now the later one.
 """
 
-FEW, LEAST = 100_000, 1
+MOST_AT_ALL_PHASES = 100_000
 """Up to so many readings all phases are looked at; of more, as many fewer as keep the work the same."""
 
 
 class Beat(NamedTuple):
-    """Readings in step with a load that hunts: update and aperture of its input, and how many of its turns an
-    update lasts.
+    """Readings that are synchronous with a load that hunts: update and aperture of its input, and how many of
+    its cycles an update lasts.
     """
 
     timings: Mapping[str, ReadingTimes] = AS_DECLARED
-    turns: int = 1
+    cycles: int = 1
 
 
 NO_BEAT = Beat()
@@ -74,7 +74,9 @@ KEPT = 8
 _KEPT: dict[tuple[Any, ...], Compared] = {}
 
 HUNTS = 4
-"""So many stops in a step, and a load hunts: it starts and stops by itself, again and again (chosen)."""
+"""Stops in a step from which on a load counts as hunting: it starts and stops by itself, again and again
+(chosen).
+"""
 
 SPARE = 0.1
 """Part of a bias by which it may be larger in the device than at nominal values (chosen)."""
@@ -132,8 +134,9 @@ def _compared(documents: Documents, set_points: SetPoints, every: Mapping[str, f
 def _in_step(
     documents: Documents, set_points: SetPoints, record: Record
 ) -> Iterator[tuple[list[Requirement], Beat]]:
-    """Of each input that hunts in a step its requirements there, and readings that see the same part of each
-    of its turns: within the tolerances of its parts the device may hunt just so, and no reading tells.
+    """Of each input that hunts in a step its requirements there, and readings that cover the same part of
+    each of its cycles: within the tolerances of its parts the device may hunt at that rate, and no reading
+    shows it.
     """
     asked = grouped(((each.of, each.during), each) for each in documents.procedure.requires)
     for (name, step), own in asked.items():
@@ -146,10 +149,10 @@ def _in_step(
             continue
         period = (stops[-1] - stops[0]) / (len(stops) - 1)
         update, aperture = reading_times(documents.bench, set_points[name].names)
-        if turns := round(update / period):
-            # How many turns an aperture sees is in doubt, too: with half a turn too many it misses most.
+        if cycles := round(update / period):
+            # How many cycles an aperture covers is in doubt, too: with half a cycle over it misses most.
             halves = 2 * math.floor(aperture / period) + 1
-            yield list(own), Beat({name: (turns * period, halves / 2.0 * period)}, turns)
+            yield list(own), Beat({name: (cycles * period, halves / 2.0 * period)}, cycles)
 
 
 def reading_intervals(documents: Documents, set_points: SetPoints, run: Record) -> dict[str, float]:
@@ -177,10 +180,11 @@ def _of_rehearsal(
     """The same of some requirements by one rehearsal. beat: how it is read otherwise than declared."""
     record = played.record
     true = measured_points(documents, set_points, record, {}, requires)
-    phases = round(len(PHASES) * FEW * min(every.values()) / max(timeline.duration, 1e-9))
+    readings = max(timeline.duration / min(every.values()), 1.0)
+    phases = max(1, round(len(PHASES) * MOST_AT_ALL_PHASES / readings))
     found: dict[Key, tuple[float, float]] = {}
-    for phase in PHASES[: max(LEAST, phases)]:
-        at = phase._replace(updated=phase.updated / beat.turns)
+    for phase in PHASES[:phases]:
+        at = phase._replace(updated=phase.updated / beat.cycles)
         read = as_read(record, documents, set_points, timeline, every, at, played.shares, beat.timings)
         meters = multimeters_read(documents, record, phase)
         _widen(found, widenings_of(true, measured_points(documents, set_points, read, meters, requires)))

@@ -64,8 +64,8 @@ def peak_current(view: View) -> Measured:
     in it; the value is the largest whose aperture surely does, and where outputs' readings add up, or such a
     sum carries the voltage over the lead, the largest that stood for two updates, surely less what one output
     can have handed over to others meanwhile; there is none where no aperture surely does and the readings
-    around the step differ. A recording may cover a part; readings that
-    are steady and not higher judge the rest.
+    around the step differ. A recording may cover a part; readings that are steady and not higher judge the
+    rest.
     Uncertainty: 'noise of the largest' (the largest of n values of one level stands E[max of n] above it, by
     Blom's approximation), 'between samples' (a recording's top between a round and a sharp one). What hides
     from readings that are means is no uncertainty but stated beside it, with its bound: the current limit

@@ -39,7 +39,7 @@ def deviations_of(
     for name, (took, taken) in slower.items():
         found.append(
             f"{name}: one command with its verification took {show(took, 's')} at least, where "
-            f"{show(taken, 's')} was reckoned with ('exchange'): linked trips by the program come later than "
+            f"check used {show(taken, 's')} ('exchange'): linked trips by the program come later than "
             "check says"
         )
     return found

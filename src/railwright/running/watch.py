@@ -141,7 +141,9 @@ class Watch:
         events = self._settled(name)
         if not on:
             self.followed.forget(name)
-        (self._fell_itself.add if name in self._gone and not on else self._fell_itself.discard)(name)
+        self._fell_itself.discard(name)
+        if name in self._gone and not on:
+            self._fell_itself.add(name)
         self._gone.discard(name)
         self._known_since[name] = done
         self._off_since.pop(name, None)
