@@ -18,7 +18,7 @@ help:
 	@echo "make test    linters, type checks, layer contract and all tests"
 	@echo "make test-fast  the quick tests alone, within 90 s on two cores: no process of ours, no supply, no real time"
 	@echo "make truth   the cases that once came out wrong, with variants: a table of the truth and of what is said"
-	@echo "make draws   every draw of the disagreement hunt that was mended; make test plays every fourth of the older ones"
+	@echo "make draws   every draw of the disagreement hunt that was mended; make test plays every fifth of the older ones"
 	@echo "make bench   the benchmarks; each prints its figure on its last line"
 	@echo "make docs    write docs/documents.md, docs/measures.md and the help text again from their sources"
 	@echo "make verification  docs/verification.md: the rehearsal against ngspice, scipy and closed forms"
