@@ -27,6 +27,9 @@ from railwright.traces import Event, EventKind, Record
 HOST = 2e-3
 """What the host's timing moves an event by [s]: exchanges with up to six outputs, of 0.2 ms each."""
 
+ONE_EXCHANGE = 0.3e-3
+"""What the host takes to send one thing and the next [s]."""
+
 LATENCY = 3e-3
 """Latency of the readings of every bench that is drawn [s]."""
 
@@ -96,7 +99,9 @@ def _in_turn(played: Played, about: str) -> bool:
 
 
 def variants(played: Played) -> Iterator[Prediction]:
-    """Rehearsals with what lies between host and rehearsal moved a little: values, and who is told first."""
+    """Rehearsals with what lies between host and rehearsal moved a little: values, who is told first, and the
+    time between a change of a current limit and what is told at the same instant.
+    """
     offsets = [name for name in played.case if name.endswith(".voltage_offset")]
     for number in range(6):
         dice = Random(number)
@@ -104,7 +109,7 @@ def variants(played: Played) -> Iterator[Prediction]:
         # Outputs of a group are told one after another: on a line, the later ones lag.
         skew = {name: dice.choice((-0.15, -5e-3, 0.0, 5e-3)) for name in offsets} if number else {}
         try:
-            yield played.again(factors, skew)
+            yield played.again(factors, skew, ONE_EXCHANGE if number % 2 else 0.0)
         except SolverError:
             continue
 
