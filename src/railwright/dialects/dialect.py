@@ -705,6 +705,10 @@ class Dialect(DialectPart):
         """What an event status register tells of an error, in words; '' where it tells none. ValueError."""
         return ", ".join(set_bits(EVENT_ERRORS, answer))
 
+    def error_told(self, answer: str) -> str:
+        """What an answer to `error_query` tells of an error, in words; '' for none. ValueError."""
+        return (self.event_error if self.instrument.next_error is None else self.queued_error)(answer)
+
     def came_on(self, answer: str) -> bool:
         """Whether an event status register tells that the power came on since it was read. ValueError."""
         return bool(set_bits({"power": POWER_ON}, answer))

@@ -91,7 +91,7 @@ class SupplyOff:
 
     session_settings: how its lines end and how much time it wants. watchdog: messages that switch its
     communication watchdog off, the last of them asking for its state, one of `watchdog_off`; empty where none
-    was armed.
+    was armed. errors: query of an entry of its error queue, which is read out once all is off; '' for none.
     """
 
     name: str
@@ -106,6 +106,7 @@ class SupplyOff:
     master_state: Place | None = None
     master_off: tuple[str, ...] = ("0", "OFF")
     master_first: bool = False
+    errors: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -344,13 +344,10 @@ class SupplyDriver(Conversation):
 
     # Reading
 
-    def read(self, outputs: Sequence[str], *, explain: bool = False) -> dict[str, OutputReading]:
-        """Voltage, current, mode and trips of outputs, in one message where the dialect allows it.
-
-        explain: where no answer comes, take time to ask the error queue why.
-        """
+    def read(self, outputs: Sequence[str]) -> dict[str, OutputReading]:
+        """Voltage, current, mode and trips of outputs, in one message where the dialect allows it."""
         units, wanted = self._look_units(outputs)
-        answers, answer = self.exchange(units, explain=explain)
+        answers, answer = self.exchange(units)
         if len(answers) != wanted:
             self.check(compose(units))
         return self.understood_look(outputs, answer)

@@ -100,9 +100,8 @@ class DialectTrial:
         dialect, channel = self.dialect, self.channel
         yield self._ask("identify", [], dialect.instrument.identify, _named_fields(dialect))
         if dialect.error_query is not None:
-            queue = dialect.instrument.next_error is not None
-            way = dialect.queued_error if queue else dialect.event_error
-            yield self._ask("errors", [], dialect.error_query, lambda answer: way(answer) or "no error")
+            told = dialect.error_told
+            yield self._ask("errors", [], dialect.error_query, lambda answer: told(answer) or "no error")
         yield from self.settings()
         for query in dialect.master_queries:
             yield self._ask("master switch", [], query, self._master)
