@@ -30,7 +30,7 @@ from railwright.dialects.operation import (
 )
 from railwright.dialects.session_commands import SessionEntry, as_commands, check_harmless, listed
 from railwright.dialects.status import ONE_OR_MORE, ModeStatus, TripStatus, set_bits
-from railwright.dialects.units import CHANNEL, FACTORS, Spoken
+from railwright.dialects.units import CHANNEL, FACTORS, VALUE, Spoken
 from railwright.dialects.words import check_whole, check_words, forms, off_answers
 from railwright.guard.answers import names, parted
 from railwright.guard.session_settings import SessionSettings, is_query
@@ -45,7 +45,7 @@ NEEDED = ("output", "voltage", "current_limit")
 HIGHEST_CHANNEL = 99_999
 """Highest number of a channel that an answer may name."""
 
-Addressing = Literal["none", "channel-list", "selected-output", "numbered-header", "prefixed"]
+Addressing = Literal["none", "channel-list", "selected-output", "numbered-header", "prefixed", "parameter"]
 
 EVENT_ERRORS = {"a query error": 2, "a device error": 3, "an execution error": 4, "a command error": 5}
 """Bits of the standard event status register that tell of an error (IEEE 488.2, 11.5.1.1)."""
@@ -121,7 +121,8 @@ class SessionPart(DialectPart):
     """What ends a message and an answer; the time that the instrument wants before a message, since the
     last one or its own last answer, for an answer at most, and after a session is opened [s]; the query that
     it answers when everything before it is done. opening, closing: what it is told, or asked, after a session
-    is opened and before it is closed.
+    is opened and before it is closed. parted_by: what parts the fields of an answer, but that to a common
+    query such as *IDN?; a blank stands for any number of them.
     """
 
     sends: LineEnd = "\n"
@@ -130,6 +131,7 @@ class SessionPart(DialectPart):
     patience: Annotated[float, Field(ge=0.0, le=10.0)] = 0.0
     boot: Annotated[float, Field(ge=0.0, le=60.0)] = 0.0
     completes: Query | None = None
+    parted_by: Literal[",", ";", " "] = ","
     opening: tuple[SessionEntry, ...] = ()
     closing: tuple[SessionEntry, ...] = ()
 
@@ -264,8 +266,8 @@ class MasterSwitch(DialectPart):
         for header in (switch.command, switch.query):
             if CHANNEL in header:
                 raise ValueError(f"expected no {CHANNEL} in the header of the master switch, got '{header}'")
-        if (switch.unit, switch.digits, switch.resolution) != (None, None, None):
-            raise ValueError("expected a master switch without 'unit', 'digits' and 'resolution'")
+        if (switch.unit, switch.digits, switch.resolution, switch.field) != (None, None, None, None):
+            raise ValueError("expected a master switch without 'unit', 'digits', 'resolution' and 'field'")
         check_own_words(switch)
         return self
 
@@ -284,9 +286,10 @@ class Dialect(DialectPart):
     """How a kind of supply is spoken to.
 
     addressing: none (one output), channel-list (`VOLT 5,(@1)`), selected-output (`INST:NSEL 1;:VOLT 5`),
-    numbered-header (`SOURce1:VOLT 5`), prefixed (`prefix` before every command of an output). called: what
-    the instrument calls its outputs, where that is not their number. impossible: settings that the instrument
-    is known not to have.
+    numbered-header (`SOURce1:VOLT 5`), prefixed (`prefix` before every command of an output), parameter
+    (`VOLT 1,5`; a header that has {channel} itself says where it stands). called: what the instrument calls
+    its outputs, where that is not their number. impossible: settings that the instrument is known not to
+    have.
     """
 
     name: str = Field(alias="dialect")
@@ -380,6 +383,11 @@ class Dialect(DialectPart):
             )
         if self.list_readings and self.readings.both is not None:
             raise ValueError("expected 'list_readings: false' with 'both' readings in one answer")
+        if self.list_readings and self.settings["output"].field is not None:
+            raise ValueError("expected 'list_readings: false' with a 'field' of the query of 'output'")
+        if self.compound and self.session.parted_by == ";":
+            told = "a message of several queries could not be told from an answer of several fields"
+            raise ValueError(f"expected 'compound: false' with 'parted_by: \";\"': {told}")
         if self.list_readings and self.addressing != "channel-list":
             raise ValueError(f"expected 'list_readings: false' with 'addressing: {self.addressing}'")
         return self
@@ -434,7 +442,14 @@ class Dialect(DialectPart):
             raise ValueError(f"expected no 'on' and 'off' for '{name}', which is no switch")
         check_own_words(operation)
         for header in (operation.command, operation.query):
-            if header is not None and self.addressing == "numbered-header" and CHANNEL not in header:
+            if header is None or CHANNEL in header:
+                continue
+            if self.addressing == "parameter" and VALUE in header:
+                raise ValueError(
+                    f"expected {CHANNEL} beside {VALUE} in the header of '{name}' with 'addressing: "
+                    f"parameter', got '{header}'"
+                )
+            if self.addressing == "numbered-header":
                 raise ValueError(
                     f"expected {CHANNEL} in the header of '{name}' with 'addressing: numbered-header', "
                     f"got '{header}'"
@@ -462,6 +477,7 @@ class Dialect(DialectPart):
             session.pause,
             session.patience,
             boot=session.boot,
+            parted_by=session.parted_by,
             opening=as_commands(session.opening),
             closing=as_commands(session.closing),
         )
@@ -670,6 +686,13 @@ class Dialect(DialectPart):
                 )
         return found
 
+    def reading_queries(self, channels: Sequence[int]) -> list[str]:
+        """What is asked of channels that are read together: state, voltage and current, status of each. One
+        that answers several of them stands there several times, and is asked once.
+        """
+        told = [unit for channel in channels for unit in self.status_units(channel)]
+        return self.state_units(channels) + self.reading_units(channels) + told
+
     def status_units(self, channel: int) -> list[str]:
         """Queries of what regulates an output, and of its trips."""
         mode = [] if self.status.mode is None else [self._with_number(self.status.mode.query, channel)]
@@ -689,11 +712,13 @@ class Dialect(DialectPart):
 
     def identified(self, answer: str) -> dict[str, str]:
         """The fields of an identification. ValueError where it has others, or no model."""
-        named = self.identification.fields
-        parts = [part.strip() for part in answer.split(self.identification.parted_by)]
+        named, apart = self.identification.fields, self.identification.parted_by
+        if apart == self.session.parted_by and not self.instrument.identify.startswith("*"):
+            apart = ","  # as the session has it
+        parts = [part.strip() for part in answer.split(apart)]
         found = dict(zip(named, parts, strict=False))
         if len(parts) != len(named) or not all(found[name] for name in ("maker", "model") if name in found):
-            raise ValueError(f"expected '{self.identification.parted_by.join(named)}', got '{answer}'")
+            raise ValueError(f"expected '{apart.join(named)}', got '{answer}'")
         return {name: found.get(name, "") for name in FIELDS}
 
     def queued_error(self, answer: str) -> str:
@@ -724,6 +749,7 @@ class Dialect(DialectPart):
     def understood(self, setting: Setting, answer: str) -> Value:
         """The value that an answer means [SI unit]. ValueError where it means none."""
         operation = self.settings[setting]
+        answer = operation.picked(answer)
         if setting in SWITCHES:
             return self._switch(answer, operation)
         if setting in CHOICES:

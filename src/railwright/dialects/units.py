@@ -45,9 +45,9 @@ def compose(units: Sequence[str]) -> str:
 class Spoken(NamedTuple):
     """How commands name their output, and how many go into one message.
 
-    addressing: 'none', 'channel-list', 'selected-output', 'numbered-header' or 'prefixed'. select: header
-    that selects an output, '' where none does. prefix: what stands before every command of an output. called:
-    what the instrument calls its outputs: by channel, or a text with `{channel}` in it.
+    addressing: 'none', 'channel-list', 'selected-output', 'numbered-header', 'prefixed' or 'parameter'.
+    select: header that selects an output, '' where none does. prefix: what stands before every command of an
+    output. called: what the instrument calls its outputs: by channel, or a text with `{channel}` in it.
     """
 
     addressing: str
@@ -80,13 +80,15 @@ class Spoken(NamedTuple):
     def unit(self, header: str, channels: Sequence[int], *parameters: str) -> str:
         """One command of a header, for channels: more than one with a channel list only."""
         text, given = self.named(header, channels[0]), [*parameters]
+        if self.addressing == "parameter" and CHANNEL not in header:
+            given.insert(0, self.name(channels[0]))
         if VALUE in text:
             text, given = text.replace(VALUE, ",".join(given)), []
         if self.addressing == "channel-list":
             given.append(format_channels(tuple(channels)))
         elif self.addressing == "prefixed":
             text = self.prefix.replace(CHANNEL, self.name(channels[0])) + text
-        return f"{text} {','.join(given)}" if given else text
+        return f"{text}{',' if ' ' in text else ' '}{','.join(given)}" if given else text
 
     def messages(self, units: Sequence[str]) -> tuple[str, ...]:
         """Units as messages: one where the dialect allows it, else one each."""

@@ -378,12 +378,17 @@ class SupplyDriver(Conversation):
         delivers = not self.has_master or self._understood_master(command, answers[-1])
         readings = {}
         for group in self._groups(outputs):
-            states = [self._understood("output", command, part) for part in next(left).split(",")]
+            asked = self._queries(group)
+            of_query = {query: next(left) for query in dict.fromkeys(asked)}
+            own = iter([of_query[query] for query in asked])
+            state = next(own)
+            parts = state.split(",") if self.dialect.list_readings else [state]
+            states = [self._understood("output", command, part) for part in parts]
             if len(states) != len(group):
                 raise InstrumentError(self.name, command, f"expected {len(group)} states, got {len(states)}")
-            read = self._numbers([next(left) for _ in self.dialect.readings.queries], len(group), command)
+            read = self._numbers([next(own) for _ in self.dialect.readings.queries], len(group), command)
             for output, on, (voltage, current) in zip(group, states, read, strict=True):
-                status = [next(left) for _ in self.dialect.status_units(self._channels[output])]
+                status = [next(own) for _ in self.dialect.status_units(self._channels[output])]
                 mode, trip = self._status(status, command)
                 readings[output] = OutputReading(
                     output, time, voltage, current, mode, trip, bool(on) and delivers, exchange
@@ -396,16 +401,18 @@ class SupplyDriver(Conversation):
         """
         readings, found, first = self.dialect.readings, dict[str, dict[str, tuple[int, int]]](), 0
         groups, before_check = self._groups(outputs), len(self.dialect.master_queries)
+        state = (self.dialect.settings["output"].field or 1) - 1
         for group in groups:
-            told = sum(len(self.dialect.status_units(self._channels[output])) for output in group)
-            length = 1 + len(readings.queries) + told
+            asked = self._queries(group)
+            once = [*dict.fromkeys(asked)]
+            places = [(once.index(asked[1 + number]), part) for number, part in readings.places]
             for position, output in enumerate(group):
-                voltage, current = ((first + 1 + number, part + position) for number, part in readings.places)
-                found[output] = {"state": (first, position), "voltage": voltage, "current": current}
+                voltage, current = ((first + answer, part + position) for answer, part in places)
+                found[output] = {"state": (first, state + position), "voltage": voltage, "current": current}
                 if self._checks:
                     last = before_check if group == groups[-1] else 0
-                    found[output]["selected"] = (first + length + last, 0)
-            first += length + self._checks
+                    found[output]["selected"] = (first + len(once) + last, 0)
+            first += len(once) + self._checks
         return found
 
     def setting_queries(self, output: str, settings: Sequence[Setting]) -> tuple[str, ...]:
@@ -442,14 +449,16 @@ class SupplyDriver(Conversation):
         """Outputs that are read by one query."""
         return [tuple(outputs)] if self.dialect.list_readings else [(output,) for output in outputs]
 
+    def _queries(self, group: Sequence[str]) -> list[str]:
+        """What is asked of outputs that are read by one query."""
+        return self.dialect.reading_queries([self._channels[output] for output in group])
+
     def _look_units(self, outputs: Sequence[str]) -> tuple[list[str], int]:
         """Units that read outputs, and how many answers they bring."""
         units, wanted = [], 0
         for group in self._groups(outputs):
-            channels = [self._channels[output] for output in group]
-            queries = self.dialect.state_units(channels) + self.dialect.reading_units(channels)
-            queries += [unit for channel in channels for unit in self.dialect.status_units(channel)]
-            units += self.dialect.select(channels[0]) + queries
+            queries = [*dict.fromkeys(self._queries(group))]
+            units += self.dialect.select(self._channels[group[0]]) + queries
             wanted += len(queries)
         # Last, so that the places of all others stay the same.
         master = self.dialect.master_queries
