@@ -229,6 +229,29 @@ def test_a_run_on_it_is_stopped_half_way(tmp_path: Path, apart: str) -> None:
     assert made.is_off
 
 
+SHORT = ("compound: true", "compound: true\nsession: {longest: 40}")
+
+
+@pytest.mark.parametrize("longest", [24, 32, 40])
+def test_a_message_is_never_longer_than_it_takes(tmp_path: Path, longest: int) -> None:
+    """It is sent in parts: a run, and what switches off without one."""
+    made = Quay(SHORT, STATED, (": 40}", f": {longest}}}"), takes=longest)
+    outcome = made.run(tmp_path)
+    assert (outcome.ended, outcome.off_confirmed) == (Ended.COMPLETED, True), outcome.cause
+    assert made.supply.errors == []
+    lengths = [len(message) + 1 for message in made.messages]
+    assert 0.7 * longest < max(lengths) <= longest
+    # Without it, the supply would have lost some.
+    assert any(len(message) + 1 > longest for message in _messages(tmp_path / "other"))
+
+
+def _messages(folder: Path) -> list[str]:
+    folder.mkdir()
+    made = Quay(STATED)
+    made.run(folder)
+    return made.messages
+
+
 @pytest.mark.parametrize(("output", "trip"), [("A", "OVP"), ("B", "current limit")])
 def test_a_trip_in_a_field_ends_the_run_by_its_name(tmp_path: Path, output: str, trip: str) -> None:
     made = Quay(STATED)

@@ -45,6 +45,9 @@ NEEDED = ("output", "voltage", "current_limit")
 HIGHEST_CHANNEL = 99_999
 """Highest number of a channel that an answer may name."""
 
+BLOCK_BEGINS = 12
+"""Characters before a block of definite length, at most (IEEE 488.2, 7.7.6), with the comma before it."""
+
 Addressing = Literal["none", "channel-list", "selected-output", "numbered-header", "prefixed", "parameter"]
 
 EVENT_ERRORS = {"a query error": 2, "a device error": 3, "an execution error": 4, "a command error": 5}
@@ -122,7 +125,8 @@ class SessionPart(DialectPart):
     last one or its own last answer, for an answer at most, and after a session is opened [s]; the query that
     it answers when everything before it is done. opening, closing: what it is told, or asked, after a session
     is opened and before it is closed. parted_by: what parts the fields of an answer, but that to a common
-    query such as *IDN?; a blank stands for any number of them.
+    query such as *IDN?; a blank stands for any number of them. longest: most bytes that a message may have,
+    with what ends it; one of several commands is sent in parts.
     """
 
     sends: LineEnd = "\n"
@@ -132,6 +136,7 @@ class SessionPart(DialectPart):
     boot: Annotated[float, Field(ge=0.0, le=60.0)] = 0.0
     completes: Query | None = None
     parted_by: Literal[",", ";", " "] = ","
+    longest: Annotated[int, Field(ge=16)] | None = None
     opening: tuple[SessionEntry, ...] = ()
     closing: tuple[SessionEntry, ...] = ()
 
@@ -460,7 +465,9 @@ class Dialect(DialectPart):
     @property
     def spoken(self) -> Spoken:
         """How commands name their output."""
-        return Spoken(self.addressing, self.compound, self.instrument.select or "", self.prefix, self.called)
+        select, session = self.instrument.select or "", self.session
+        longest = 0 if session.longest is None else session.longest - len(session.sends)
+        return Spoken(self.addressing, self.compound, select, self.prefix, self.called, longest)
 
     @property
     def selects_apart(self) -> bool:
@@ -536,6 +543,20 @@ class Dialect(DialectPart):
     def query_of(self, header: str, channel: int) -> str:
         """The query of any header."""
         return self.command_of(header + "?", (channel,))
+
+    def most_points(self, channel: int, width: int) -> int | None:
+        """How many points a list of a channel may have, by the longest message, where each number takes so
+        many characters with the comma behind it; None: any.
+        """
+        points, longest = self.points, self.spoken.longest
+        if points is None or not longest:
+            return None
+        if points.file is not None:
+            header = f'{points.file.data} "{points.file.name.replace(CHANNEL, str(channel))}"'
+            return max(0, longest - len(header) - BLOCK_BEGINS) // (2 * width)
+        headers = (self.command_of(each, (channel,), "") for each in (points.voltages, points.dwells))
+        begins = BLOCK_BEGINS if points.written == "block" else 0
+        return max(0, longest - max(map(len, headers)) - begins) // width
 
     def link_units(self, channel: int, sources: Sequence[int]) -> list[str]:
         """The command by which a channel goes off when one of `sources` trips, not selecting it; none of them

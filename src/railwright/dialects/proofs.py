@@ -159,7 +159,7 @@ def _manner(dialect: Dialect, channel: int) -> dict[str, Any]:
     # Left out where there is none, so that what was proved of such a dialect before stays proved.
     master = {} if dialect.master is None else {"master": dialect.master.model_dump(mode="json")}
     session, instrument = (part.model_dump(mode="json") for part in (dialect.session, dialect.instrument))
-    unsaid = [key for key in ("boot", "opening", "closing") if not session[key]]
+    unsaid = [key for key in ("boot", "opening", "closing", "longest") if not session[key]]
     for key in [*unsaid, *(["parted_by"] if session["parted_by"] == "," else [])]:
         del session[key]
     for entry in (*session.get("opening", ()), *session.get("closing", ())):

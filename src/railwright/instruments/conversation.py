@@ -215,7 +215,11 @@ class Conversation:
 
     def _ask_all(self, messages: Sequence[str], at: float | None = None) -> Answer:
         """One message, or several with nothing in between: what was selected may not change."""
-        session = self._ready(messages[0])
+        session, longest = self._ready(messages[0]), self.dialect.session.longest
+        for message in messages if longest is not None else ():
+            if (length := len(message) + len(self._settings.sends)) > (longest or 0):
+                told = f"a message of {length} bytes, and it takes {longest} at most (session.longest)"
+                raise InstrumentError(self.name, f"{message[:60]}...", told)
         try:
             if len(messages) == 1 and questions(messages[0]):
                 return session.ask(messages[0], at)

@@ -367,7 +367,10 @@ def _spoken(dialect: Mapping[str, Any]) -> Spoken:
     if isinstance(called, Mapping):
         called = {int(channel): str(name) for channel, name in called.items()}
     select, prefix = dialect["instrument"].get("select", ""), dialect.get("prefix", "")
-    return Spoken(dialect["addressing"], dialect["compound"] == "true", select, prefix, called)
+    session = dialect.get("session", {})
+    longest = int(session.get("longest") or 0)
+    longest = max(1, longest - len(session.get("sends", "\n"))) if longest else 0
+    return Spoken(dialect["addressing"], dialect["compound"] == "true", select, prefix, called, longest)
 
 
 class _Switch(NamedTuple):
