@@ -73,6 +73,12 @@ WRONG = [
     ("compound: true", "compound: true\nsession: {parted_by: ;}", "compound: false"),
     ("compound: true", "compound: true\nsession: {parted_by: ':'}", "parted_by"),
     ("compound: true", "compound: true\nlist_readings: true", "list_readings: false"),
+    ('words: "YES", nothing: "NO"', 'words: "YES"', "'nothing'"),
+    ('words: "YES", nothing: "NO"', 'bit: 3, words: "YES", nothing: "NO"', "expected 'bit'"),
+    ('words: "YES", nothing: "NO"', 'words: "YES", nothing: ["NO", "YES"]', "other words"),
+    ('words: "YES", nothing: "NO"', "bit: 16", "less than or equal to 15"),
+    ('words: "YES", nothing: "NO"', 'bit: 3, clear: "*RST"', "changes no output"),
+    ('words: "YES", nothing: "NO"', "bit: 3, clear: LAMP", "changes no output"),
     (
         'trips: {query: "STAT?", field: 5, words: {OVP: "1", current limit: "2"}, nothing: "0"}',
         'trips: {field: 5, each: {OVP: "OV?", current limit: "OC?"}}',

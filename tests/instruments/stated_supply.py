@@ -5,6 +5,7 @@ back. With a parser of its own.
     LAMP A,1  LAMP A?  VOLT A,12.0  VOLT? A  CURR 1.5,A  CURR? A  OVER A,20  OVER? A  TRIP A,1  TRIP? A
     STAT? A  1,CV,12.003,0.512,0 (on, what regulates, volts, amperes, and a digit: 1 over-voltage, 2 limit)
     LATE? A  0.100  FREE A  WOKE? (YES after its mains came back, until asked)  FAULT?  WHO?
+    REG? (a register: 8 after its mains came back, until REGCLR)
 
 A message longer than it takes is lost whole, and is an error. An answer's fields stand apart by what `apart`
 says.
@@ -28,6 +29,7 @@ words: {"on": "1", "off": "0"}
 instrument:
   identify: "WHO?"
   next_error: "FAULT?"
+  power_on: {query: "WOKE?", words: "YES", nothing: "NO"}
 identification: {fields: [maker, model, version], parted_by: "/"}
 settings:
   output: {command: "LAMP {channel}", query: "LAMP {channel}?"}
@@ -90,6 +92,7 @@ class StatedSupply(Spoken):
     apart: str = ","
     identity: str = "Quay/T-5/1.0"
     woke: bool = True
+    register: int = 8
     clock: Callable[[], float] = time.monotonic
     connections: int = 0
     highest: float = 0.0
@@ -114,15 +117,18 @@ class StatedSupply(Spoken):
 
     def restart(self) -> None:
         """Its mains were away for a moment: it comes back as it was."""
-        self.woke = True
+        self.woke, self.register = True, 8
 
     def _done(self, unit: str, now: float) -> str | None:
         """One command or question. KeyError, ValueError: it is none."""
         if unit.startswith(self.refuses):
             raise ValueError(unit)
         word, _, rest = unit.partition(" ")
-        if word in ("WHO?", "FAULT?", "WOKE?") and not rest:
+        if word in ("WHO?", "FAULT?", "WOKE?", "REG?") and not rest:
             return self._whole(word)
+        if unit == "REGCLR":
+            self.register = 0
+            return None
         if unit.endswith("?") and word == "LAMP":
             return str(int(self._at(rest[:-1], now).on))
         if word.endswith("?"):
@@ -148,6 +154,8 @@ class StatedSupply(Spoken):
         if word == "WOKE?":
             self.woke, woke = False, self.woke
             return "YES" if woke else "NO"
+        if word == "REG?":
+            return str(self.register + 1)
         return self.errors.pop(0) if self.errors else '0,"none"'
 
     def _asked(self, word: str, output: StatedOutput, now: float) -> str:

@@ -229,6 +229,49 @@ def test_a_run_on_it_is_stopped_half_way(tmp_path: Path, apart: str) -> None:
     assert made.is_off
 
 
+WOKE = 'power_on: {query: "WOKE?", words: "YES", nothing: "NO"}'
+TELLS = {
+    "a word": WOKE,
+    "a bit": 'power_on: {query: "REG?", bit: 3, clear: REGCLR}',
+    "a field": 'power_on: {query: "WOKE?", field: 1, words: "YES", nothing: ["NO", "NONE"]}',
+}
+"""By what the supply tells that its mains came back."""
+
+
+@pytest.mark.parametrize("tells", TELLS)
+@pytest.mark.parametrize("restarts", [True, False])
+def test_a_supply_that_lost_its_mains_for_a_moment_ends_the_run(
+    tmp_path: Path, tells: str, restarts: bool
+) -> None:
+    """It comes back as it was, and nothing else tells it."""
+    made = Quay((WOKE, TELLS[tells]))
+    if restarts:
+        made.at(1.2, made.supply.restart)
+    outcome = made.run(tmp_path)
+    wanted = Ended.INSTRUMENT if restarts else Ended.COMPLETED
+    assert (outcome.ended, outcome.off_confirmed) == (wanted, True), outcome.cause
+    assert ("restarted" in outcome.cause) is restarts
+    asked = TELLS[tells].split('"')[1]
+    assert f"'{asked}'" in outcome.cause or not restarts
+    assert made.is_off
+
+
+def test_one_that_goes_on_telling_it_is_refused_before_anything_is_on(tmp_path: Path) -> None:
+    made = Quay((WOKE, 'power_on: {query: "REG?", bit: 3}'))
+    outcome = made.run(tmp_path)
+    assert (outcome.ended, outcome.energised) == (Ended.INSTRUMENT, False)
+    assert "REG?" in outcome.cause
+
+
+def test_a_try_shows_what_tells_that_the_power_came_on() -> None:
+    made = Quay()
+    first, second = ({each.operation: each for each in made.tried()}["power"] for _ in range(2))
+    assert (first.answer, second.answer) == ("YES", "NO")
+    assert first.means != second.means
+    wrong = Quay((WOKE, 'power_on: {query: "WOKE?", words: "1", nothing: "0"}'))
+    assert {each.operation: each for each in wrong.tried()}["power"].wrong != ""
+
+
 SHORT = ("compound: true", "compound: true\nsession: {longest: 40}")
 
 

@@ -29,7 +29,7 @@ from railwright.dialects.operation import (
     Setting,
 )
 from railwright.dialects.session_commands import SessionEntry, as_commands, check_harmless, listed
-from railwright.dialects.status import ONE_OR_MORE, ModeStatus, TripStatus, set_bits
+from railwright.dialects.status import ONE_OR_MORE, ModeStatus, PowerStatus, TripStatus, set_bits
 from railwright.dialects.units import CHANNEL, FACTORS, VALUE, Spoken
 from railwright.dialects.words import check_whole, check_words, forms, off_answers
 from railwright.guard.answers import names, parted
@@ -82,6 +82,7 @@ class InstrumentCommands(DialectPart):
     error"` (quoted), `0, No error` (text), or `0` (number). event_status: left out where it has no such
     register; it tells of errors where there is no queue, and that the power came on, so that a supply that
     restarted is noticed. Without both, commands are known to have worked by what they are asked back alone.
+    power_on: what tells that the power came on, where the event status register does not.
     select: header that selects an output; selected: query of which one is, for those that take the selection
     in a message of its own.
     """
@@ -91,6 +92,7 @@ class InstrumentCommands(DialectPart):
     next_error: Query | None = None
     error_form: ErrorForm = "quoted"
     event_status: Query | None = None
+    power_on: PowerStatus | None = None
     select: Command | None = None
     selected: Query | None = None
 
@@ -402,10 +404,11 @@ class Dialect(DialectPart):
         """What is sent whenever a session is opened or closed, or to empty the queue of errors, may change no
         output.
         """
-        clear = () if self.instrument.clear is None else (self.instrument.clear,)
+        power_on = self.instrument.power_on
+        clears = (self.instrument.clear, None if power_on is None else power_on.clear)
         own = tuple(self._changing())
         check_harmless((*self.session.opening, *self.session.closing), own)
-        check_harmless(clear, own, vouched=True)
+        check_harmless([each for each in clears if each is not None], own, vouched=True)
         others = [each for each in own if each[0] != "actions.clear_trips"]
         for header in self.actions.clear_trips:
             if why := why_more_than_clearing(header, others):
@@ -755,8 +758,16 @@ class Dialect(DialectPart):
         """What an answer to `error_query` tells of an error, in words; '' for none. ValueError."""
         return (self.event_error if self.instrument.next_error is None else self.queued_error)(answer)
 
+    @property
+    def power_query(self) -> str | None:
+        """What is asked to know whether the power came on; None: nothing tells it."""
+        own = self.instrument.power_on
+        return self.instrument.event_status if own is None else own.query
+
     def came_on(self, answer: str) -> bool:
-        """Whether an event status register tells that the power came on since it was read. ValueError."""
+        """Whether an answer to `power_query` tells that the power came on since it was asked. ValueError."""
+        if self.instrument.power_on is not None:
+            return self.instrument.power_on.came_on(answer)
         return bool(set_bits({"power": POWER_ON}, answer))
 
     def written(self, setting: Setting, value: Value) -> str:

@@ -165,7 +165,7 @@ def _manner(dialect: Dialect, channel: int) -> dict[str, Any]:
     for entry in (*session.get("opening", ()), *session.get("closing", ())):
         if isinstance(entry, dict):
             entry.pop("because")  # it proves nothing, whatever it says
-    for key, usual in (("selected", None), ("error_form", "quoted")):
+    for key, usual in (("selected", None), ("power_on", None), ("error_form", "quoted")):
         if instrument[key] == usual:
             del instrument[key]
     return {

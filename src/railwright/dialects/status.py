@@ -14,12 +14,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from itertools import combinations
+from itertools import combinations, product
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, WithJsonSchema, field_validator, model_validator
 
-from railwright.dialects.operation import AnswerField, DialectPart, Query, field_of
+from railwright.dialects.operation import AnswerField, Command, DialectPart, Query, field_of
 from railwright.dialects.words import forms, means_on
 from railwright.scpi.numbers import parse_response
 
@@ -33,6 +33,11 @@ ONE_OR_MORE = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type":
 MODES: tuple[str, ...] = ("CV", "CC", "CP")
 
 
+def as_words(given: Any) -> Any:
+    """One word, or a list of them, as its model has it; what else came the model tells."""
+    return (given,) if isinstance(given, str) else tuple(given) if isinstance(given, list) else given
+
+
 def set_bits(bits: Mapping[Any, int], answer: str) -> tuple[str, ...]:
     """Names of the bits that are set in a register's value, lowest bit first. ValueError where it is none."""
     value = parse_response(answer)
@@ -41,6 +46,51 @@ def set_bits(bits: Mapping[Any, int], answer: str) -> tuple[str, ...]:
     return tuple(
         name for name, bit in sorted(bits.items(), key=lambda item: item[1]) if int(value) >> bit & 1
     )
+
+
+class PowerStatus(DialectPart):
+    """What tells that the power came on since it was last asked, as bit 7 of the standard event status does
+    (IEEE 488.2, 11.5.1.1.2): a bit of another register, or words. nothing: the words that tell that it did
+    not; any other is an error. field: which of the fields of the answer tells it, counted from 1. clear: what
+    clears it, where the question does not.
+
+        power_on: {query: "WAKened?", words: "YES", nothing: "NO"}
+        power_on: {query: "STATus:QUEStionable:EVENt?", bit: 13}
+    """
+
+    query: Query
+    field: AnswerField | None = None
+    bit: Bit | None = None
+    words: Annotated[tuple[Word, ...], WithJsonSchema(ONE_OR_MORE)] = ()
+    nothing: Annotated[tuple[Word, ...], WithJsonSchema(ONE_OR_MORE)] = ()
+    clear: Command | None = None
+
+    @field_validator("words", "nothing", mode="before")
+    @classmethod
+    def _tuple(cls, given: Any) -> Any:
+        return as_words(given)
+
+    @model_validator(mode="after")
+    def _one(self) -> PowerStatus:
+        if (self.bit is None) != bool(self.words) or bool(self.words) != bool(self.nothing):
+            raise ValueError(
+                "expected 'bit', or 'words' with 'nothing', the words that tell that no power came on"
+            )
+        for word, other in product(self.words, self.nothing):
+            if set(forms(word)) & set(forms(other)):
+                raise ValueError(f"expected other words in 'nothing' than in 'words', got '{word}' in both")
+        return self
+
+    def came_on(self, answer: str) -> bool:
+        """Whether an answer tells it. ValueError where it means nothing."""
+        answer = field_of(answer, self.field)
+        if self.bit is not None:
+            return bool(set_bits({"power": self.bit}, answer))
+        text = answer.strip().strip('"').upper()
+        told = any(text in forms(word) for word in self.words)
+        if told or any(text in forms(word) for word in self.nothing):
+            return told
+        raise ValueError(f"expected one of {', '.join((*self.words, *self.nothing))}, got {answer[:60]!r}")
 
 
 class ModeStatus(DialectPart):
@@ -96,7 +146,7 @@ class TripStatus(DialectPart):
     @field_validator("nothing", mode="before")
     @classmethod
     def _tuple(cls, given: Any) -> Any:
-        return (given,) if isinstance(given, str) else tuple(given) if isinstance(given, list) else given
+        return as_words(given)
 
     @model_validator(mode="after")
     def _one(self) -> TripStatus:

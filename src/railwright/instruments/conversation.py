@@ -262,21 +262,22 @@ class Conversation:
         return [] if self.dialect.instrument.error_form == "number" else self.entries(parts)
 
     def expect_power(self, answer: str) -> None:
-        """InstrumentError where an event status tells that the power came on since it was cleared."""
-        query = self.dialect.instrument.event_status or ""
+        """InstrumentError where an answer to `dialect.power_query` tells that the power came on since it was
+        cleared.
+        """
+        query = self.dialect.power_query or ""
         try:
             came_on = self.dialect.came_on(answer)
         except ValueError as error:
             raise InstrumentError(self.name, query, str(error)) from None
         if came_on and self.watches_power:
-            told = (
-                "its power came on during the session (event status, bit 7): it restarted, and its outputs "
-            )
-            told += "may have come on by themselves"
+            told = "its power came on during the session: it restarted, and its outputs may have come on by "
+            told += "themselves"
             raise InstrumentError(self.name, query, told)
 
     def _event(self, answer: str) -> str:
-        self.expect_power(answer)
+        if self.dialect.instrument.power_on is None:
+            self.expect_power(answer)
         try:
             return self.dialect.event_error(answer)
         except ValueError as error:

@@ -147,8 +147,16 @@ class SupplyDriver(Conversation):
             self.errors()
         if self.dialect.instrument.event_status is not None:
             # Reading clears it, too; and one that does not answer is found before it is relied on.
-            self.expect_power(self.ask(self.dialect.instrument.event_status).text)
+            self._event(self.ask(self.dialect.instrument.event_status).text)
+        own = self.dialect.instrument.power_on
+        if own is not None:
+            self.expect_power(self.ask(own.query).text)
+            if own.clear is not None:
+                self.do([own.clear])
         self.watches_power = True
+        if own is not None:
+            # One that still tells it would tell of no restart.
+            self.expect_power(self.ask(own.query).text)
 
     # Setting
 

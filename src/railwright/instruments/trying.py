@@ -102,6 +102,9 @@ class DialectTrial:
         if dialect.error_query is not None:
             told = dialect.error_told
             yield self._ask("errors", [], dialect.error_query, lambda answer: told(answer) or "no error")
+        if (own := dialect.instrument.power_on) is not None:
+            came = {True: "it came on", False: "it did not come on"}
+            yield self._ask("power", [], own.query, lambda answer: came[own.came_on(answer)])
         yield from self.settings()
         for query in dialect.master_queries:
             yield self._ask("master switch", [], query, self._master)
