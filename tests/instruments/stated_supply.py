@@ -80,7 +80,8 @@ class StatedOutput:
 @dataclass
 class StatedSupply(Spoken):
     """takes: longest message [bytes]. deep: how many errors it has for what it refuses. refuses: a command
-    that it takes no more. identity, apart: as it answers. took: (when [s], message).
+    that it takes no more. most: volts that it takes. identity, apart: as it answers. took: (when [s],
+    message).
     """
 
     outputs: dict[str, StatedOutput] = field(
@@ -90,6 +91,7 @@ class StatedSupply(Spoken):
     deep: int = 1
     refuses: str = "?"
     apart: str = ","
+    most: float = 36.0
     identity: str = "Quay/T-5/1.0"
     woke: bool = True
     register: int = 8
@@ -169,7 +171,7 @@ class StatedSupply(Spoken):
     def _set(self, word: str, output: StatedOutput, number: float) -> None:
         if word == "LAMP" and number in (0, 1):
             output.on = number == 1 and not output.tripped
-        elif word == "VOLT" and number >= 0.0:
+        elif word == "VOLT" and 0.0 <= number <= self.most:
             output.volts = number
             self.highest = max(self.highest, number)
         elif word == "CURR" and number >= 0.01:

@@ -272,6 +272,36 @@ def test_a_try_shows_what_tells_that_the_power_came_on() -> None:
     assert {each.operation: each for each in wrong.tried()}["power"].wrong != ""
 
 
+@pytest.mark.parametrize(
+    ("stands", "most", "highest", "shown"),
+    [(0.0, 36.0, 1.0, True), (0.05, 36.0, 1.0, True), (7.5, 36.0, 7.5, True), (0.0, 0.5, 0.0, False)],
+)
+def test_a_set_point_at_its_lowest_is_changed_by_little(
+    stands: float, most: float, highest: float, shown: bool
+) -> None:
+    """At an output that is off; and where the supply does not take it, that nothing is shown is said."""
+    made = Quay(most=most)
+    output = made.supply.outputs["B"]
+    output.volts, made.supply.highest = stands, stands
+    rows = made.tried(change=True)
+    assert not [each for each in rows if each.wrong]
+    volts = [each for each in rows if each.operation == "set voltage"]
+    assert [each.stood_so for each in volts][-1] is not shown
+    assert made.supply.highest == highest
+    assert (output.volts, output.on) == (stands, False)
+    assert output.amperes == 0.01
+    assert len(volts) == (2 if stands < 1.0 else 1)
+    if not shown:
+        assert "Command error" in volts[0].means
+        assert volts[0].answer == ""
+
+
+def test_a_command_that_does_nothing_is_found_also_at_its_lowest() -> None:
+    made = Quay(("  voltage: VOLT\n", '  voltage: {command: "OVER", query: "VOLT?"}\n'))
+    (wrong,) = (each for each in made.tried(change=True) if each.wrong)
+    assert (wrong.operation, wrong.answer) == ("set voltage", "0.000")
+
+
 SHORT = ("compound: true", "compound: true\nsession: {longest: 40}")
 
 
