@@ -717,6 +717,11 @@ class Dialect(DialectPart):
         told = [unit for channel in channels for unit in self.status_units(channel)]
         return self.state_units(channels) + self.reading_units(channels) + told
 
+    @property
+    def status_answers(self) -> int:
+        """How many answers `status_units` bring."""
+        return (self.status.mode is not None) + len(self.status.trips.queries)
+
     def status_units(self, channel: int) -> list[str]:
         """Queries of what regulates an output, and of its trips."""
         mode = [] if self.status.mode is None else [self._with_number(self.status.mode.query, channel)]

@@ -30,8 +30,7 @@ def reading_time(supply: Supply, outputs: Iterable[str]) -> float:
         asked = dialect.reading_queries(group)
         units += [*dialect.select(group[0]), *dict.fromkeys(asked)]
         # Of each output its state, voltage and current, and its status.
-        told = sum(len(dialect.status_units(channel)) for channel in group)
-        answers += len(group) * (1 + len(dialect.readings.places)) + told
+        answers += len(group) * (1 + len(dialect.readings.places) + dialect.status_answers)
         answers += dialect.instrument.selected is not None
     return _time(supply, units, answers)
 
