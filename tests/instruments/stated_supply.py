@@ -80,8 +80,8 @@ class StatedOutput:
 @dataclass
 class StatedSupply(Spoken):
     """takes: longest message [bytes]. deep: how many errors it has for what it refuses. refuses: a command
-    that it takes no more. most: volts that it takes. identity, apart: as it answers. took: (when [s],
-    message).
+    that it takes no more. ends: an error ends the message that it is in. most: volts that it takes. identity,
+    apart: as it answers. took: (when [s], message).
     """
 
     outputs: dict[str, StatedOutput] = field(
@@ -90,6 +90,7 @@ class StatedSupply(Spoken):
     takes: int = 1000
     deep: int = 1
     refuses: str = "?"
+    ends: bool = True
     apart: str = ","
     most: float = 36.0
     identity: str = "Quay/T-5/1.0"
@@ -113,7 +114,9 @@ class StatedSupply(Spoken):
                 answer = self._done(unit.removeprefix(":"), now)
             except (KeyError, ValueError):
                 self.errors += [f'-100,"Command error {n};{unit}"' for n in range(self.deep)]
-                return None
+                if self.ends:
+                    return None
+                answer = None
             answers += [] if answer is None else [answer]
         return ";".join(answers) if answers else None
 

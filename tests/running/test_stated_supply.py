@@ -7,6 +7,7 @@ from __future__ import annotations
 import asyncio
 import math
 from collections.abc import Callable
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from railwright.guard.local_link import LocalLink
 from railwright.guard.off import SwitchOff
 from railwright.guard.session import Session
 from railwright.guard.session_settings import SessionSettings
+from railwright.instruments.errors import InstrumentError
 from railwright.instruments.guarded import open_guarded
 from railwright.instruments.provoking import Connected, Provocation
 from railwright.instruments.supply import SupplyDriver
@@ -236,6 +238,25 @@ TELLS = {
     "a field": 'power_on: {query: "WOKE?", field: 1, words: "YES", nothing: ["NO", "NONE"]}',
 }
 """By what the supply tells that its mains came back."""
+
+
+@pytest.mark.parametrize("deep", [1, 2, 30])
+@pytest.mark.parametrize("ends", [True, False])
+def test_a_level_that_is_refused_while_it_is_on_has_it_off_before_errors_are_read(
+    deep: int, ends: bool
+) -> None:
+    """Once its OVP cannot be made to act either way, it goes off; what is left of the queue is read then."""
+    made = Quay(deep=deep, ends=ends, refuses="OVER A,1.5")
+    # No answer comes to a message that was refused where an error ends it.
+    with pytest.raises(InstrumentError, match="no whole answer") if ends else nullcontext():
+        found = made.provoke("open")
+        assert "-100" in found["OVP"].wrong
+        assert not [name for name, each in found.items() if each.wrong and name != "OVP"]
+    assert made.is_off
+    first = next(n for n, message in enumerate(made.messages) if "OVER A,1.5" in message)
+    until_off = made.messages[first:][: [("LAMP A,0" in m) for m in made.messages[first:]].index(True)]
+    assert "FAULT?" not in until_off
+    assert made.supply.errors == [] or ends
 
 
 @pytest.mark.parametrize("tells", TELLS)

@@ -184,9 +184,9 @@ class Conversation:
         if not parts or len(parts) != wanted + len(closing):
             self._tell_missing(command, parts, answer)
         if self._unread:
-            # It went out first: it may be OFF. Which of the entries are its own nobody can tell; what is
-            # asked back shows whether it was carried out.
-            self.errors()
+            # Entries of what was refused before come first, and are not read out now: what follows may be
+            # OFF. Whether this was carried out is shown by what is asked back.
+            self._unread = bool(self.entries(parts[-1:]))
         elif asked is not None:
             self.no_error(command, parts[-1])
         return parts[:wanted], answer

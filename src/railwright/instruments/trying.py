@@ -254,11 +254,14 @@ class DialectTrial:
             raise self._explained(error, units[-1]) from None
 
     def _explained(self, error: InstrumentError, unit: str) -> InstrumentError:
-        """A failure; of a session that was lost, with what the instrument says of it over a new one."""
-        if not error.lost:
-            return error
-        self._connect_anew()
+        """A failure with all that the instrument says of it; over a new session where one was lost. Nothing
+        is on here that would have to go off first.
+        """
+        if error.lost:
+            self._connect_anew()
         told = "; ".join(self.conversation.errors())
+        if not error.lost:
+            return InstrumentError("instrument", unit, "; ".join(filter(None, (error.what, told))))
         return InstrumentError("instrument", unit, f"reports {told}" if told else error.what)
 
     def _connect_anew(self) -> None:
