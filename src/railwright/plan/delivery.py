@@ -428,7 +428,10 @@ def most_points(bench: Bench, name: OutputName, *, alone: bool) -> int:
 
 def _width(highest: float, step: float | None) -> int:
     """Characters of a number up to this on that grid, with point and comma; None: all digits are sent."""
-    decimals = LONG_NUMBER if step is None else len(f"{step:.9f}".rstrip("0").partition(".")[2])
+    decimals = LONG_NUMBER
+    if step is not None:
+        scaled = ((n, step * 10.0**n) for n in range(LONG_NUMBER))
+        decimals = next((n for n, one in scaled if one > 0.5 and abs(round(one) - one) < 1e-6), LONG_NUMBER)
     return min(len(str(int(highest))) + decimals, LONG_NUMBER) + 2
 
 
