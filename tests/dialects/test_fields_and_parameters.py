@@ -69,6 +69,7 @@ WRONG = [
     ),
     ("  voltage: VOLT\n", '  voltage: "VOLT {channel};*RST"\n', "';'"),
     ("  voltage: VOLT\n", '  voltage: "{channel} VOLT"\n', "header"),
+    ("called: {1: A, 2: B}", 'called: {1: A, 2: "B?"}', "without '?'"),
     ("field: 2", "field: 0", "greater than or equal to 1"),
     ("compound: true", "compound: true\nsession: {parted_by: ;}", "compound: false"),
     ("compound: true", "compound: true\nsession: {parted_by: ':'}", "parted_by"),

@@ -4,10 +4,10 @@ one in one answer: its dialect alone is enough. Proved, run, stopped and switche
 
 from __future__ import annotations
 
-import asyncio
 import math
 from collections.abc import Callable
 from contextlib import nullcontext
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from tests.running import stage
 from railwright.dialects.dialect import read_dialect
 from railwright.documents.loader import load_documents
 from railwright.documents.output_name import OutputName
+from railwright.guard.input_end import InputEnd
 from railwright.guard.local_link import LocalLink
 from railwright.guard.off import SwitchOff
 from railwright.guard.session import Session
@@ -26,7 +27,7 @@ from railwright.guard.session_settings import SessionSettings
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.guarded import open_guarded
 from railwright.instruments.provoking import Connected, Provocation
-from railwright.instruments.supply import SupplyDriver
+from railwright.instruments.supply import OutputSetting, SupplyDriver
 from railwright.instruments.trying import DialectTrial, Tried
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.records.ended import Ended
@@ -361,24 +362,74 @@ def test_a_trip_in_a_field_ends_the_run_by_its_name(tmp_path: Path, output: str,
     assert made.is_off
 
 
+@pytest.mark.parametrize("longest", [None, 24])
+@pytest.mark.parametrize("apart", ["commas", "semicolons"])
+@pytest.mark.parametrize("edits", [(), (STATED,)])
+def test_two_readers_of_its_dialect_say_the_same(
+    tmp_path: Path, apart: str, longest: int | None, edits: tuple[tuple[str, str], ...]
+) -> None:
+    """`railwright off` takes the file as plain text, the driver as a validated model."""
+    made = quay(apart, *edits)
+    if longest is not None:
+        if apart == "commas":
+            made.text = replaced(made.text, ("compound: true", "compound: true\nsession: {longest: 24}"))
+        else:
+            made.text = replaced(made.text, ("session: {", "session: {longest: 24, "))
+    bench = made.documents(tmp_path).bench
+    driver = SupplyDriver("quay", bench.supplies["quay"], open_guarded(made.link))
+    (supply,) = read_bench(BENCH, tmp_path)
+    assert supply.plan is not None
+    assert supply.plan.session_settings == driver.dialect.session_settings
+    assert supply.plan.look == driver.look(("1", "2"))
+    for output in supply.outputs:
+        own = output.name.partition(".")[2]
+        off, places = output.off, driver.places(("1", "2"))[own]
+        assert off is not None
+        assert off.off == driver.told([OutputSetting(own, "output", False)])
+        assert {"state": off.state, "voltage": off.voltage, "current": off.current} == places
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong", "confirmed"),
+    [
+        ("compound: true", "compound: true\nsession: {longest: many}", True),
+        ("compound: true", "compound: true\nsession: {longest: 1}", True),
+        ("compound: true", "compound: true\nsession: {parted_by: [1, 2]}", True),
+        (STATED[0], 'query: "STAT?", field: first', True),
+        (STATED[0], 'query: "STAT?", field: 0', True),
+        (STATED[0], 'query: "STAT?", field: 9', False),
+    ],
+)
+def test_a_mistake_in_what_is_new_keeps_no_off_back(
+    tmp_path: Path, right: str, wrong: str, confirmed: bool
+) -> None:
+    ends, made = switched_off(Quay((right, wrong)), tmp_path)
+    assert made.is_off
+    assert {end.confirmed for end in ends.values()} == {confirmed}
+
+
 @pytest.mark.parametrize("apart", APART)
 @pytest.mark.parametrize("edits", [(), (STATED,)])
 def test_what_switches_off_without_a_run_reads_it_to_be_off(
     tmp_path: Path, apart: str, edits: tuple[tuple[str, str], ...]
 ) -> None:
-    made = quay(apart, *edits)
-    made.documents(tmp_path)
-    for output in made.supply.outputs.values():
-        output.on, output.volts, output.amperes = True, 12.0, 2.0
-    (supply,) = read_bench(BENCH, tmp_path)
-    plan = plan_of([supply], frozenset({"quay.1", "quay.2"}))
-
-    async def go() -> Any:
-        session = Session("quay", "quay", made.connect, plan.supplies[0].session_settings)
-        return await SwitchOff(plan, {"quay": session}, lambda what, fields: None).go()
-
-    ends = made.loop.complete(go())
+    ends, made = switched_off(quay(apart, *edits), tmp_path)
     assert [end.confirmed for end in ends.values()] == [True, True], ends
     assert made.is_off
     assert made.messages[0].startswith("LAMP A,0")
-    asyncio.set_event_loop(None)
+
+
+def switched_off(made: Quay, folder: Path) -> tuple[dict[str, InputEnd], Quay]:
+    """By the files alone, while both are on: what became of each."""
+    for name, text in (("stated.dialect.yaml", made.text), ("quay.bench.yaml", BENCH)):
+        (folder / name).write_text(text, "utf-8")
+    for output in made.supply.outputs.values():
+        output.on, output.volts, output.amperes = True, 12.0, 2.0
+    (supply,) = read_bench(BENCH, folder)
+    plan = replace(plan_of([supply], frozenset({"quay.1", "quay.2"})), decay=1.0, lost=1.0)
+
+    async def go() -> dict[str, InputEnd]:
+        session = Session("quay", "quay", made.connect, plan.supplies[0].session_settings)
+        return await SwitchOff(plan, {"quay": session}, lambda what, fields: None).go()
+
+    return made.loop.complete(go()), made

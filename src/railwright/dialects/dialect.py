@@ -358,6 +358,8 @@ class Dialect(DialectPart):
     def _called(cls, called: str | dict[int, str]) -> str | dict[int, str]:
         names = [called] if isinstance(called, str) else list(called.values())
         check_whole("a name of an output", *names)
+        if any("?" in name for name in names):
+            raise ValueError(f"expected a name of an output without '?', got {', '.join(names)}")
         if isinstance(called, dict) and len(set(names)) < len(names):
             raise ValueError(f"expected another name for each output, got {', '.join(names)}")
         return called

@@ -368,8 +368,7 @@ def _spoken(dialect: Mapping[str, Any]) -> Spoken:
         called = {int(channel): str(name) for channel, name in called.items()}
     select, prefix = dialect["instrument"].get("select", ""), dialect.get("prefix", "")
     session = dialect.get("session", {})
-    longest = int(session.get("longest") or 0)
-    longest = max(1, longest - len(session.get("sends", "\n"))) if longest else 0
+    longest = max(0, _counted(session.get("longest"), 0) - len(str(session.get("sends", "\n"))))
     return Spoken(dialect["addressing"], dialect["compound"] == "true", select, prefix, called, longest)
 
 
@@ -396,11 +395,17 @@ def _master(dialect: Mapping[str, Any]) -> _Switch | None:
     return None
 
 
+def _counted(written: Any, usual: int) -> int:
+    """A number from 1 on; what is none is as usual: OFF does not hang on it."""
+    text = str(written).strip()
+    return max(1, int(text)) if text.isdecimal() else usual
+
+
 def _as_operation(written: Any, off: str) -> _Switch:
     """As `Operation` reads it: a header alone, or a command and a query with words of their own."""
     if isinstance(written, str):
         return _Switch(written, written + "?", off)
-    field = int(written.get("field") or 1) - 1
+    field = _counted(written.get("field"), 1) - 1
     return _Switch(written["command"], written["query"], written.get("off", off), field)
 
 
