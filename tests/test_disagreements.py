@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from inspect import signature
 from pathlib import Path
 
 import pytest
@@ -77,6 +78,19 @@ def test_what_readings_miss_is_known_by_a_rehearsal(seed: int, number: int, tmp_
 
 def test_there_are_fifteen_faults_to_put_back() -> None:
     assert len(FAULTS) >= 15
+
+
+@pytest.mark.parametrize("words", FAULTS)
+def test_a_fault_stands_in_for_what_is_there(words: str) -> None:
+    """A name or a parameter that has changed since would be an error of its own, which tells nothing."""
+    each = FAULTS[words]
+    true = getattr(each.owner, each.name)
+    assert each.used_in == "" or callable(getattr(each.owner, each.used_in))
+    if callable(each.instead):
+        own = signature(true).parameters.values()
+        given = [p.name for p in own if p.kind is p.POSITIONAL_OR_KEYWORD]
+        named = {p.name: None for p in own if p.kind is p.KEYWORD_ONLY}
+        signature(each.instead).bind(true, *given, **named)
 
 
 @pytest.mark.parametrize(

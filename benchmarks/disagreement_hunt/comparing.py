@@ -33,8 +33,10 @@ LATENCY = 3e-3
 VOLTS, PART = 10e-3, 2e-3
 """What a grid of set points and interpolation may move a level by: so much, and this part of it."""
 
-NO_CURRENT = 1e-6
-"""What the solver's tolerances leave of a current that is none [A]."""
+NO_CURRENT = 100e-6
+"""What the solver's tolerances may leave of a current that is none [A]: some microvolts across a lead's tens
+of milliohms, between two of its rows; no supply that is drawn reads as little.
+"""
 
 GRID_VOLTS, GRID_PART = 3e-3, 2e-4
 """The same of a level that is held: the outputs' grid is 1 mV, and the errors of set points must show."""

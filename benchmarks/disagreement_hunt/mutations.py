@@ -177,7 +177,7 @@ def _too_steep(_true: Any, _action: Any, _level: float, _slews: Any) -> bool:
     return False
 
 
-@fault("a limit that a shape changes is not rehearsed", rehearse, "tell", _has_limits)
+@fault("a limit that a shape changes is not rehearsed", rehearse, "program_outputs", _has_limits)
 def _no_limits(true: Any, simulation: Any, bench: Any, set_points: Any, timeline: Any, errors: Any) -> None:
     true(simulation, bench, set_points, replace(timeline, limits=()), errors)
 
@@ -192,7 +192,7 @@ def _no_fixture(true: Any, documents: Any, feed: Any, parts: Any) -> Any:
     return true(documents, replace(feed, fixture=None), parts)
 
 
-@fault("a trip is rehearsed after half its delay", rehearse, "tell", _trips)
+@fault("a trip is rehearsed after half its delay", rehearse, "program_outputs", _trips)
 def _no_delay(true: Any, simulation: Any, *given: Any) -> None:
     tell = simulation.set
     simulation.set = lambda output, **given: tell(output, **{**given, **_halved(given)})
@@ -203,7 +203,7 @@ def _halved(given: dict[str, Any]) -> dict[str, Any]:
     return {"trip_delay": 0.5 * given["trip_delay"]} if "trip_delay" in given else {}
 
 
-@fault("an output that trips at its limit is rehearsed as regulating", rehearse, "tell", _trips)
+@fault("an output that trips at its limit is rehearsed as regulating", rehearse, "program_outputs", _trips)
 def _regulates(true: Any, simulation: Any, bench: Any, set_points: Any, *given: Any) -> None:
     regulating = {
         name: replace(feed, outputs=tuple(replace(each, at_limit="regulate") for each in feed.outputs))
@@ -236,8 +236,8 @@ def _connected(true: Any, *given: Any) -> Any:
         return true(*given)
 
 
-@fault("the low stage of a load that varies is a drop-out", restarts, "_surely_away")
-def _low_stage(_true: Any, _view: Any, amps: Any, _volts: Any, _error: float) -> Any:
+@fault("the low stage of a load that varies is a drop-out", restarts, "surely_away")
+def _low_stage(_true: Any, _view: Any, _time: Any, amps: Any, _volts: Any, _error: float) -> Any:
     return np.ones(amps.size, dtype=bool)
 
 
