@@ -61,7 +61,12 @@ def test_what_ends_in_a_question_mark_is_no_harmless_question_for_that() -> None
     assert why_harmful("OUTPut? 1", (), vouched=True) == ""
 
 
+OUT = ('query: "LAMP {channel}?"', 'query: "STAT?", field: 2')
 WRONG = [
+    (OUT[0], f"{OUT[1]}, answers_on: CV", "together"),
+    (OUT[0], f"{OUT[1]}, answers_on: [CV, CC], answers_off: [NO, CC]", "different words"),
+    (OUT[0], f"{OUT[1]}, answers_on: [CV, 'OFF'], answers_off: [NO]", "switches on"),
+    ("ovp: OVER", "ovp: {command: OVER, query: 'OVER?', answers_on: A, answers_off: B}", "for 'ovp'"),
     (
         "  voltage: VOLT\n",
         '  voltage: {command: "VOLT {value}", query: "VOLT?"}\n',
@@ -108,6 +113,22 @@ def test_a_field_that_is_missing_is_no_answer() -> None:
     for answer in ("1", "1,CV,1.0,0.1", "1,CV,1.0,0.1,7", ""):
         with pytest.raises(ValueError, match="expected"):
             dialect.understood_status([answer] * 2)
+
+
+def test_what_a_switch_answers_by_words_of_its_own() -> None:
+    dialect = edited((OUT[0], f"{OUT[1]}, answers_on: [CV, CC], answers_off: [NO, OVer]"))
+    assert [dialect.understood("output", f"x,{word},1") for word in ("CV", "cc", "NO", "OV", "OVER")] == [
+        True,
+        True,
+        False,
+        False,
+        False,
+    ]
+    assert dialect.off_answers == ("NO", "OVER", "OV")
+    for answer in ("x,1,1", "x,OFF,1", "x,,1", "x"):
+        with pytest.raises(ValueError, match="expected"):
+            dialect.understood("output", answer)
+    assert edited().off_answers == ("0", "OFF")
 
 
 def test_flags_in_fields_of_one_answer() -> None:

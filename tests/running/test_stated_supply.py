@@ -91,6 +91,9 @@ FEEDS = {
     )
     for name, output, ovp in (("main", "quay.1", 18.0), ("lamp", "quay.2", 10.0))
 }
+STATED = ('query: "LAMP {channel}?"', 'query: "STAT?", field: 1')
+BY_MODE = (STATED[0], 'query: "STAT?", field: 2, answers_on: [CV, CC], answers_off: "NO"')
+"""Where an output says that it is on: in a field, or by what regulates."""
 APART = {
     "commas": (",", ()),
     "semicolons": (";", (("compound: true", "compound: false\nsession: {parted_by: ;}"),)),
@@ -165,9 +168,10 @@ def quay(apart: str, *edits: tuple[str, str], **supply: Any) -> Quay:
 
 @pytest.mark.parametrize("apart", APART)
 @pytest.mark.parametrize("channel", [1, 2])
-def test_it_is_proved_by_its_dialect_alone(apart: str, channel: int) -> None:
+@pytest.mark.parametrize("by_mode", [False, True])
+def test_it_is_proved_by_its_dialect_alone(apart: str, channel: int, by_mode: bool) -> None:
     for connected in ("open", "overloaded"):
-        made = quay(apart)
+        made = quay(apart, *([BY_MODE] if by_mode else []))
         found = made.provoke(connected, channel)  # type: ignore[arg-type]
         wanted = {"on", "CV", "OVP", "off"} if connected == "open" else {"CC", "current limit"}
         assert set(found) == wanted
@@ -204,11 +208,8 @@ def test_a_look_asks_once_what_one_answer_says() -> None:
     assert places == {"state": (0, 0), "voltage": (1, 2), "current": (1, 3)}
 
 
-STATED = ('query: "LAMP {channel}?"', 'query: "STAT?", field: 1')
-
-
 @pytest.mark.parametrize("apart", APART)
-@pytest.mark.parametrize("edits", [(), (STATED,)])
+@pytest.mark.parametrize("edits", [(), (STATED,), (BY_MODE,)])
 def test_a_run_on_it_is_completed(tmp_path: Path, apart: str, edits: tuple[tuple[str, str], ...]) -> None:
     made = quay(apart, *edits)
     outcome = made.run(tmp_path)
@@ -364,7 +365,7 @@ def test_a_trip_in_a_field_ends_the_run_by_its_name(tmp_path: Path, output: str,
 
 @pytest.mark.parametrize("longest", [None, 24])
 @pytest.mark.parametrize("apart", ["commas", "semicolons"])
-@pytest.mark.parametrize("edits", [(), (STATED,)])
+@pytest.mark.parametrize("edits", [(), (STATED,), (BY_MODE,)])
 def test_two_readers_of_its_dialect_say_the_same(
     tmp_path: Path, apart: str, longest: int | None, edits: tuple[tuple[str, str], ...]
 ) -> None:
@@ -398,6 +399,8 @@ def test_two_readers_of_its_dialect_say_the_same(
         (STATED[0], 'query: "STAT?", field: first', True),
         (STATED[0], 'query: "STAT?", field: 0', True),
         (STATED[0], 'query: "STAT?", field: 9', False),
+        (STATED[0], 'query: "STAT?", field: 2, answers_off: {a: b}', False),
+        (STATED[0], 'query: "STAT?", field: 2, answers_off: [[NO], "NO"]', True),
     ],
 )
 def test_a_mistake_in_what_is_new_keeps_no_off_back(
@@ -409,7 +412,7 @@ def test_a_mistake_in_what_is_new_keeps_no_off_back(
 
 
 @pytest.mark.parametrize("apart", APART)
-@pytest.mark.parametrize("edits", [(), (STATED,)])
+@pytest.mark.parametrize("edits", [(), (STATED,), (BY_MODE,)])
 def test_what_switches_off_without_a_run_reads_it_to_be_off(
     tmp_path: Path, apart: str, edits: tuple[tuple[str, str], ...]
 ) -> None:

@@ -29,9 +29,9 @@ from railwright.dialects.operation import (
     Setting,
 )
 from railwright.dialects.session_commands import SessionEntry, as_commands, check_harmless, listed
-from railwright.dialects.status import ONE_OR_MORE, ModeStatus, PowerStatus, TripStatus, set_bits
+from railwright.dialects.status import ModeStatus, PowerStatus, TripStatus, set_bits
 from railwright.dialects.units import CHANNEL, FACTORS, VALUE, Spoken
-from railwright.dialects.words import check_whole, check_words, forms, off_answers
+from railwright.dialects.words import ONE_OR_MORE, check_whole, check_words, forms, off_answers
 from railwright.guard.answers import names, parted
 from railwright.guard.session_settings import SessionSettings, is_query
 from railwright.scpi.channels import format_channels
@@ -448,8 +448,8 @@ class Dialect(DialectPart):
             )
             if not fits and not (si == "V/s" and operation.unit in ("V/ms", "V/us")):
                 raise ValueError(f"expected a unit of {si or 'none'} for '{name}', got '{operation.unit}'")
-        if operation.on and name not in SWITCHES:
-            raise ValueError(f"expected no 'on' and 'off' for '{name}', which is no switch")
+        if (operation.on or operation.answers_on) and name not in SWITCHES:
+            raise ValueError(f"expected no words for on and off for '{name}', which is no switch")
         check_own_words(operation)
         for header in (operation.command, operation.query):
             if header is None or CHANNEL in header:
@@ -634,13 +634,14 @@ class Dialect(DialectPart):
     @property
     def master_off_answers(self) -> tuple[str, ...]:
         """What the query of the master switch may answer where it is off, in capitals."""
-        own = None if self.master is None else self.master.switch.off
-        return off_answers(own or self.words["off"])
+        switch = self.settings["output"] if self.master is None else self.master.switch
+        return off_answers(switch.off or self.words["off"], switch.answers_off)
 
     @property
     def off_answers(self) -> tuple[str, ...]:
         """What the query of an output's state may answer where it is off, in capitals."""
-        return off_answers(self.settings["output"].off or self.words["off"])
+        switch = self.settings["output"]
+        return off_answers(switch.off or self.words["off"], switch.answers_off)
 
     def state_units(self, channels: Sequence[int]) -> list[str]:
         """Queries of whether channels are on; one for all where the dialect reads lists."""
@@ -798,6 +799,13 @@ class Dialect(DialectPart):
     def _switch(self, answer: str, operation: Operation | None = None) -> bool:
         text = answer.strip().upper()
         on, off = (operation.on, operation.off) if operation is not None else (None, None)
+        if operation is not None and operation.answers_on:
+            if text in off_answers("", operation.answers_on):
+                return True
+            if text in off_answers("", operation.answers_off):
+                return False
+            known = ", ".join((*operation.answers_on, *operation.answers_off))
+            raise ValueError(f"expected one of {known}, got {answer!r}")
         if text in ("1", "ON", *forms(on or self.words["on"])):
             return True
         if text in ("0", "OFF", *forms(off or self.words["off"])):

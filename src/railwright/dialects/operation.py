@@ -13,12 +13,21 @@ A command that has no query is none: what cannot be asked back cannot be verifie
 from __future__ import annotations
 
 import re
+from itertools import product
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    WithJsonSchema,
+    field_validator,
+    model_validator,
+)
 
 from railwright.dialects.units import CHANNEL, FACTORS, VALUE
-from railwright.dialects.words import check_whole
+from railwright.dialects.words import ONE_OR_MORE, as_words, check_whole, check_words
 from railwright.frozen import frozen_values
 from railwright.guard.session_settings import is_query
 
@@ -135,6 +144,8 @@ class Operation(DialectPart):
     that the query answers, in its unit, where that is coarser than what was set. lowest: the least that it
     takes, in its unit, where that is not 0. on, off: its own words. by_hand: a person sets it at the
     instrument. field: which of the fields of its query's answer it is, counted from 1; None: all of it.
+    answers_on, answers_off: all words that a switch's query answers, where those are not the words that it is
+    told, such as what regulates, or tripped.
     """
 
     command: Command | None = None
@@ -147,6 +158,10 @@ class Operation(DialectPart):
     off: str | None = None
     by_hand: bool = False
     field: AnswerField | None = None
+    answers_on: Annotated[tuple[str, ...], WithJsonSchema(ONE_OR_MORE)] = ()
+    answers_off: Annotated[tuple[str, ...], WithJsonSchema(ONE_OR_MORE)] = ()
+
+    _words = field_validator("answers_on", "answers_off", mode="before")(as_words)
 
     @model_validator(mode="before")
     @classmethod
@@ -168,6 +183,17 @@ class Operation(DialectPart):
             raise ValueError(f"expected a 'query', got none: {what}; write '{BY_HAND}' or '{CANNOT}'")
         if self.unit is not None and self.unit not in FACTORS:
             raise ValueError(f"expected a unit ({', '.join(FACTORS)}), got '{self.unit}'")
+        return self
+
+    @model_validator(mode="after")
+    def _answers(self) -> Operation:
+        """What a switch answers is told whole, and no word of it means both."""
+        if bool(self.answers_on) != bool(self.answers_off):
+            raise ValueError(
+                "expected 'answers_on' and 'answers_off' together, got one of them; add the other"
+            )
+        for on, off in product(self.answers_on, self.answers_off):
+            check_words({"on": on, "off": off})
         return self
 
     def picked(self, answer: str) -> str:

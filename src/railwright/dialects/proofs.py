@@ -192,8 +192,9 @@ def _setting(dialect: Dialect, name: Setting) -> Any:
 
 
 def _dumped(part: DialectPart) -> dict[str, Any]:
-    """A part of a dialect; without `field` where all of an answer counts, as before there were fields."""
-    return {key: each for key, each in part.model_dump(mode="json").items() if (key, each) != ("field", None)}
+    """A part of a dialect; without what it does not say of keys that there were none of before."""
+    new = ("field", "answers_on", "answers_off")
+    return {key: each for key, each in part.model_dump(mode="json").items() if each or key not in new}
 
 
 def _reading(dialect: Dialect, quantity: str) -> list[str | None]:

@@ -20,7 +20,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, WithJsonSchema, field_validator, model_validator
 
 from railwright.dialects.operation import AnswerField, Command, DialectPart, Query, field_of
-from railwright.dialects.words import forms, means_on
+from railwright.dialects.words import ONE_OR_MORE, as_words, forms, means_on
 from railwright.scpi.numbers import parse_response
 
 Mode = Literal["CV", "CC", "CP"]
@@ -28,14 +28,7 @@ Protection = Literal["OVP", "current limit", "linked", "OPP", "OCP", "OTP"]
 Bit = Annotated[int, Field(ge=0, le=15)]
 Word = Annotated[str, Field(min_length=1)]
 
-ONE_OR_MORE = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}
-
 MODES: tuple[str, ...] = ("CV", "CC", "CP")
-
-
-def as_words(given: Any) -> Any:
-    """One word, or a list of them, as its model has it; what else came the model tells."""
-    return (given,) if isinstance(given, str) else tuple(given) if isinstance(given, list) else given
 
 
 def set_bits(bits: Mapping[Any, int], answer: str) -> tuple[str, ...]:

@@ -280,7 +280,7 @@ def _compile(
                 voltage,
                 current,
                 NO_CURRENT,
-                off_answers(switch.off),
+                off_answers(switch.off, switch.answers),
                 volt=FACTORS[readings.get("voltage_unit", "V")],
                 ampere=FACTORS[readings.get("current_unit", "A")],
                 selected=(answer + len(headers) + last, 0) if selected else None,
@@ -300,7 +300,7 @@ def _compile(
             plan,
             master=(f"{master.command} {master.off}",),
             master_state=(at_master, 0),
-            master_off=off_answers(master.off),
+            master_off=off_answers(master.off, master.answers),
             master_first=dialect["master"].get("goes_off") == "first",
         )
     return plan, outputs
@@ -373,14 +373,15 @@ def _spoken(dialect: Mapping[str, Any]) -> Spoken:
 
 
 class _Switch(NamedTuple):
-    """The command and the query of an output's switch, the word that switches it off, and in which field of
-    the answer it stands, from 0.
+    """The command and the query of an output's switch, the word that switches it off, in which field of the
+    answer it stands, from 0, and what it answers where it is off, where that is nothing else.
     """
 
     command: str
     query: str
     off: str
     field: int = 0
+    answers: Sequence[str] = ()
 
 
 def _switch(dialect: Mapping[str, Any]) -> _Switch:
@@ -406,7 +407,9 @@ def _as_operation(written: Any, off: str) -> _Switch:
     if isinstance(written, str):
         return _Switch(written, written + "?", off)
     field = _counted(written.get("field"), 1) - 1
-    return _Switch(written["command"], written["query"], written.get("off", off), field)
+    answers = written.get("answers_off") or ()
+    answers = [answers] if isinstance(answers, str) else [each for each in answers if isinstance(each, str)]
+    return _Switch(written["command"], written["query"], written.get("off", off), field, answers)
 
 
 def plan_of(supplies: Sequence[BenchSupply], names: frozenset[str]) -> OffPlan:
