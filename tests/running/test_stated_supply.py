@@ -409,6 +409,7 @@ def test_a_mistake_in_what_is_new_keeps_no_off_back(
     ends, made = switched_off(Quay((right, wrong)), tmp_path)
     assert made.is_off
     assert {end.confirmed for end in ends.values()} == {confirmed}
+    assert all("9 fields" in end.why for end in ends.values()) is ("field: 9" in wrong)
 
 
 @pytest.mark.parametrize("apart", APART)

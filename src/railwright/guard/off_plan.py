@@ -256,7 +256,10 @@ def read_master(supply: SupplyOff, answers: list[str]) -> bool | None:
 
 
 def _part(answers: list[str], place: Place) -> str:
-    try:
-        return answers[place[0]].split(",")[place[1]]
-    except IndexError:
-        raise ValueError(f"expected at least {place[0] + 1} answers, got {len(answers)}") from None
+    answer, field = place
+    if answer >= len(answers):
+        raise ValueError(f"expected at least {answer + 1} answers, got {len(answers)}")
+    parts = answers[answer].split(",")
+    if field >= len(parts):
+        raise ValueError(f"expected at least {field + 1} fields, got {answers[answer][:60]!r}")
+    return parts[field]
