@@ -33,7 +33,7 @@ LATENCY = 3e-3
 VOLTS, PART = 10e-3, 2e-3
 """What a grid of set points and interpolation may move a level by: so much, and this part of it."""
 
-NO_CURRENT, OF_LIMIT = 100e-6, 5e-4
+NO_CURRENT, OF_LIMIT = 100e-6, 2.5e-3
 """What the solver's tolerances may leave of a current that is none: so much [A], and this part of the limit.
 Some microvolts across a lead's tens of milliohms, between two of its rows; hardly what a supply reads.
 """
