@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from railwright.physics.solver import SolverError
     from railwright.quantities.values import Uncertain
     from railwright.recordings.errors import RecordingError
+    from railwright.records.names import ExportKind
     from railwright.records.stored import NoRun
     from railwright.running.outcome import RunRefused
 
@@ -48,6 +49,7 @@ __all__ = [
     "Case",
     "Check",
     "DocumentErrors",
+    "ExportKind",
     "InputTraces",
     "Job",
     "Judged",
@@ -71,6 +73,7 @@ _ELSEWHERE = {
     "AlignmentError": "evaluation.alignment",
     "Case": "circuit.case",
     "DocumentErrors": "documents.sources",
+    "ExportKind": "records.names",
     "NoRun": "records.stored",
     "NotEdited": "documents.edit",
     "QuantityName": "circuit.case",

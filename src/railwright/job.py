@@ -35,6 +35,7 @@ from railwright.collection import seldom_collected
 from railwright.documents.files import Kind, bytes_of
 from railwright.documents.loader import Documents, keys_of, load_documents
 from railwright.printable import printable
+from railwright.records.names import EXPORT, EXPORT_KINDS, ExportKind
 from railwright.settings.hookup import hooked_up
 from railwright.settings.hookup.result import HookedUp
 
@@ -815,6 +816,22 @@ class Run(_Recorded):
         said = {"customer": customer, "authorised_by": authorised_by, "function": function}
         about = {name: None if each is None else as_shown(name, each) for name, each in said.items()}
         return make_report(open_stored(self.folder), about)[0]
+
+    def export(self, to: ExportKind, folder: str | os.PathLike[str] | None = None) -> tuple[Path, ...]:
+        """Write the readings into files for other programs; gives their paths.
+
+        to: "csv" or "parquet", a file an input and a multimeter, or "hdf5", one file. folder: where to
+        (default: `export` in the run's own folder), made where it is not there; files of an earlier export of
+        the run are replaced. Raises NotInstalled where HDF5 is wanted and h5py is not there, NotWritten where
+        a file cannot be written.
+        """
+        from railwright.archive.export import export_run
+
+        if to not in EXPORT_KINDS:
+            raise ValueError(unexpected("to", f"one of {', '.join(EXPORT_KINDS)}", to))
+        into = self.folder / EXPORT if folder is None else as_path("folder", folder)
+        with _writing(into):
+            return export_run(self.stored, to, into)
 
     def __repr__(self) -> str:
         return f"<Run in '{self.folder}': {self.stored.ending.words}>"
