@@ -19,6 +19,7 @@ SLOW = {
     "instruments": REAL_TIME,
     "proving": PLAYED,
     "archive": PLAYED,
+    "pytest_plugin": PROCESSES,
     "test_busy.py": PROCESSES,
     "test_compilation.py": PROCESSES,
     "test_compiled_cache.py": PROCESSES,
