@@ -44,6 +44,9 @@ THREE = "".join(
 STEADY = """  - hold: 500 ms
     name: steady
 """
+REPEATS = """  - shape: {input: main, segments: [{hold: 20 ms}], repeat_until: key, at_most: 5 s}
+    name: steady
+"""
 WAITS = """  - shape: {input: main, segments: [{hold: 100 ms, wait_for: key}], time_out: 5 s}
     name: steady
 """
@@ -232,7 +235,8 @@ def test_a_test_is_given_an_energised_input_and_what_came_of_it(project: pytest.
 
 
 def test_a_test_fails_with_what_its_run_did_not_pass(project: pytest.Pytester) -> None:
-    procedure(project, THREE, WAITS)
+    """Here the key ends a repeating."""
+    procedure(project, THREE, REPEATS)
     project.makepyfile(test_it=POWERED)
     done = project.runpytest_inprocess(*OURS, "--junitxml=j.xml", "test_it.py")
     done.assert_outcomes(failed=1)
@@ -388,8 +392,10 @@ def test_only_the_command_line_itself_energises(
 
 @pytest.mark.parametrize("name", WORKERS)
 def test_parallel_workers_never_energise(project: pytest.Pytester, listeners: list[bytes], name: str) -> None:
+    """Refused before any is started; --collect-only: where it is not, none is started here either."""
     procedure(project)
-    done = project.runpytest_inprocess(*OURS, "-p", "xdist.plugin", *WORKERS[name], *FULL)
+    workers = ("-p", "xdist.plugin", "--collect-only", *WORKERS[name])
+    done = project.runpytest_inprocess(*OURS, *workers, *FULL)
     assert done.ret == pytest.ExitCode.USAGE_ERROR
     (line,) = filter(None, done.errlines)
     assert says(line, "--energise", "workers", "nothing was energised")
