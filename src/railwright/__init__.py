@@ -32,10 +32,16 @@ if TYPE_CHECKING:
         Judged,
         NotSettled,
         NotWritten,
+        Power,
         Rehearsal,
         Run,
+        power,
+        power_output,
+        read_output,
+        set_output,
     )
     from railwright.physics.solver import SolverError
+    from railwright.powering.procedures import Typed
     from railwright.quantities.values import Uncertain
     from railwright.recordings.errors import RecordingError
     from railwright.records.stored import NoRun
@@ -55,16 +61,22 @@ __all__ = [
     "NotEdited",
     "NotSettled",
     "NotWritten",
+    "Power",
     "QuantityName",
     "RecordingError",
     "Rehearsal",
     "Run",
     "RunRefused",
     "SolverError",
+    "Typed",
     "Uncertain",
     "__version__",
     "open",
+    "power",
+    "power_output",
+    "read_output",
     "read_run",
+    "set_output",
 ]
 
 _ELSEWHERE = {
@@ -77,6 +89,7 @@ _ELSEWHERE = {
     "RecordingError": "recordings.errors",
     "RunRefused": "running.outcome",
     "SolverError": "physics.solver",
+    "Typed": "powering.procedures",
     "Uncertain": "quantities.values",
 }
 """Modules of what is not in `railwright.job`."""

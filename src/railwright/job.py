@@ -48,9 +48,13 @@ if TYPE_CHECKING:
     from railwright.archive.stored import StoredRun
     from railwright.assumptions import Assumption
     from railwright.circuit.case import Case
+    from railwright.documents.bench import Bench
+    from railwright.documents.output_name import OutputName
     from railwright.evaluation.outcome import Evaluation, Outcome, Result
+    from railwright.guard.link import GuardLink
     from railwright.plan.plan import Plan
     from railwright.plan.timeline import Timeline
+    from railwright.powering.outputs import Standing
     from railwright.powering.procedures import Typed
     from railwright.powering.text import Tree
     from railwright.recordings.file import RecordedFile
@@ -565,7 +569,15 @@ class Power:
 
         found = [*self.levels.findings, *(() if self.check is None else self.check.findings)]
         once = {(each.rule, each.about): each for each in reversed(found)}
-        return by_severity([each for each in found if once[each.rule, each.about] is each])
+        made = {os.fspath(each.job.path) for each in (self.levels, self.check) if each is not None}
+        return by_severity(
+            [
+                # What was made for it has no line that anybody could look up.
+                replace(each, where=None) if each.where is not None and each.where.file in made else each
+                for each in found
+                if once[each.rule, each.about] is each
+            ]
+        )
 
     def requests(self) -> Requests:
         """What may be asked of the run; given to it, and kept by whoever asks."""
@@ -663,9 +675,7 @@ def power_output(
     from railwright.powering.text import as_document
 
     path = as_path("bench", bench)
-    known = load_bench(path).model.output_names
-    if output not in known:
-        raise ValueError(unexpected("output", f"an output of the bench ({', '.join(known)})", output))
+    _known_output(load_bench(path).model, output)
     if not typed.limit > 0.0 or not typed.at > 0.0:
         raise ValueError("typed: expected a voltage and a current limit above 0")
     file = f"{_as_file(output)}-by-hand.device.yaml"
@@ -673,6 +683,52 @@ def power_output(
     held = {os.fspath(path.parent / file): text.encode()}
     head = head_typed((file, path.name), output, lead, typed)
     return _powered(CONNECTED, (typed.at, typed.low, typed.high), at_most, path.parent, head, held, simulated)
+
+
+def read_output(bench: str | os.PathLike[str], output: str) -> Standing:
+    """Ask an output of a bench how it stands; nothing is told to it. Raises DocumentErrors, ValueError where
+    there is no such output, InstrumentError where it gives no answer or a run has it.
+    """
+    from railwright.documents.loader import load_bench
+    from railwright.powering.outputs import standing
+
+    on = load_bench(as_path("bench", bench)).model
+    name = _known_output(on, output)
+    return _through_guard(lambda link: standing(on, name, link))
+
+
+def set_output(bench: str | os.PathLike[str], output: str, voltage: float) -> Standing:
+    """Set the voltage of an output that is off [V], verified. Raises what `read_output` does, and ValueError
+    where the output cannot be set so.
+    """
+    from railwright.documents.loader import load_bench
+    from railwright.powering.outputs import set_off
+
+    on = load_bench(as_path("bench", bench)).model
+    name = _known_output(on, output)
+    reach = on.output(name).voltage
+    if voltage not in reach:
+        told = f"a voltage that {name} can be set to ({reach.text})"
+        raise ValueError(unexpected("voltage", told, f"{voltage:g} V"))
+    return _through_guard(lambda link: set_off(on, name, voltage, link))
+
+
+def _through_guard(ask: Callable[[GuardLink], Standing]) -> Standing:
+    from railwright.guard.process_link import ProcessLink
+
+    link = ProcessLink()
+    try:
+        return ask(link)
+    finally:
+        link.close()
+
+
+def _known_output(bench: Bench, output: str) -> OutputName:
+    """The output of that name. ValueError: there is none."""
+    found = next((each for each in bench.output_names if each == output), None)
+    if found is None:
+        raise ValueError(unexpected("output", f"one of the bench ({', '.join(bench.output_names)})", output))
+    return found
 
 
 # Many: what is powered, between which bounds, and by which documents.

@@ -23,6 +23,9 @@ STAYS = "1 s"
 STAYS_OFF = "20 s"
 """How long the output is off in it: capacitors empty meanwhile, so that switching on charges all of them."""
 
+UP = 1.0
+"""What it is given to come up in, part of the time that it is on [s]."""
+
 KEPT = ("device", "bench", "hook_up", "pins", "limits", "attended", "overrides")
 """Keys of a given procedure that hold for what is powered by hand too."""
 
@@ -37,6 +40,9 @@ CONNECTED = "load"
 
 SPARE = 1.25
 """What was typed for it is taken to draw, at the level that is begun with, its limit over this."""
+
+ALONG_THE_LEAD = 0.9
+"""What of a typed level may arrive at it: nobody said at which it must still work."""
 
 WRITTEN = {"current_limit": "A", "trip_delay": "s", "ovp": "V", "opp": "W"}
 """Limits that may be `auto`, with their units."""
@@ -96,7 +102,7 @@ def typed_device(output: str, typed: Typed) -> dict[str, Any]:
         "inputs": {
             CONNECTED: {
                 "nominal": _exact(typed.at, "V"),
-                "operating": f"{_exact(typed.low, 'V')} .. {_exact(typed.high, 'V')}",
+                "operating": f"{_exact(ALONG_THE_LEAD * typed.low, 'V')} .. {_exact(typed.high, 'V')}",
                 "withstands": [{"voltage": _exact(typed.bears, "V")}],
                 "return": "isolated",
                 "load": [{"resistor": {"resistance": _exact(SPARE * most, "ohm")}}],
@@ -131,8 +137,10 @@ def all_levels(head: Tree, name: str, at: float, low: float, high: float) -> dic
 
 
 def held(head: Tree, name: str, at: float, at_most: float) -> dict[str, Any]:
-    """On, held for a time at most [s], off."""
-    return _with(head, name, at, {"hold": _exact(at_most, "s"), "name": BY_HAND})
+    """On for a time at most [s], then off."""
+    up = min(UP, 0.5 * at_most)
+    step = {"hold": _exact(at_most - up, "s"), "name": BY_HAND}
+    return _with(head, name, at, step, settle=_exact(up, "s"))
 
 
 def done(head: Tree, name: str, at: float, events: Iterable[Event]) -> tuple[dict[str, Any], list[str]]:
@@ -171,7 +179,7 @@ def written_out(head: Tree, hook_up: Mapping[str, HookUp], set_points: SetPoints
     return {**head, "hook_up": {name: _hook_up(each) for name, each in hook_up.items()}, "limits": limits}
 
 
-def _with(head: Tree, name: str, at: float, step: Tree, settle: str = STAYS) -> dict[str, Any]:
+def _with(head: Tree, name: str, at: float, step: Tree, settle: str = f"{UP:g} s") -> dict[str, Any]:
     up = {"order": [name], "voltages": {name: _exact(at, "V")}, "settle": settle}
     steps = [*head["steps"], {"power_up": up, "name": "on"}, step, {"power_down": {"order": [name]}}]
     return {**head, "steps": steps}
