@@ -6,7 +6,8 @@ import json
 import socket
 import subprocess
 import sys
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -33,8 +34,17 @@ def spans(twins: TwinBench) -> dict[str, tuple[tuple[float, float | None], ...]]
     return {name: own for name, own in twins.energised().items() if own}
 
 
+def eventually(come: Callable[[], bool], child: subprocess.Popen[bytes] | None = None) -> None:
+    """Wait for something; while it may come, a child goes on."""
+    begun = time.monotonic()
+    while not come():
+        assert time.monotonic() - begun < 60.0
+        assert child is None or child.poll() is None
+        time.sleep(0.05)
+
+
 @pytest.mark.alone
-def test_it_is_read_set_and_on_for_its_time(documents, twins, cli):
+def test_it_is_read_set_on_for_its_time_and_off_when_it_is_killed(documents, twins, cli):
     first = cli("output", BENCH, "left.2", "--set", "5 V")
     assert first.exit_code == 0, first.output
     standing = json.loads(cli("output", BENCH, "left.2", "--read", "--json").stdout)
@@ -51,6 +61,16 @@ def test_it_is_read_set_and_on_for_its_time(documents, twins, cli):
     assert run.completed
     assert run.off_confirmed
     assert run["load"].voltage.max() == pytest.approx(5.0, abs=0.05)
+    # Killed while it is on: the guard switches off.
+    command = [sys.executable, "-m", "railwright", "output", BENCH, "left.2"]
+    longer = [*given[:-1], "60 s"]
+    killed = subprocess.Popen([*command, "--on", *longer], stdout=subprocess.DEVNULL)
+    eventually(lambda: len(spans(twins)["left.2"]) == 2, killed)
+    killed.kill()
+    killed.wait()
+    eventually(lambda: spans(twins)["left.2"][1][1] is not None)
+    # Until it has read that, its guard has the supply.
+    eventually(lambda: cli("output", BENCH, "left.2", "--read").exit_code == 0)
     # Somebody else switches it on: it is not set, and off takes no run.
     _, host, port, _ = twins.bench.supplies["left"].address.split("::")[-4:]
     with socket.create_connection((host, int(port)), timeout=5.0) as raw:
@@ -59,10 +79,9 @@ def test_it_is_read_set_and_on_for_its_time(documents, twins, cli):
     refused = cli("output", BENCH, "left.2", "--set", "5 V")
     assert refused.exit_code == 4
     assert "nothing was set" in refused.stderr
-    command = [sys.executable, "-m", "railwright", "output", BENCH, "left.2", "--off"]
-    off = subprocess.run(command, capture_output=True, text=True, check=True)
+    off = subprocess.run([*command, "--off"], capture_output=True, text=True, check=True)
     assert "left.2: off confirmed" in off.stdout
-    assert len(spans(twins)["left.2"]) == 2
+    assert len(spans(twins)["left.2"]) == 3
     assert all(end is not None for _, end in spans(twins)["left.2"])
 
 

@@ -31,6 +31,7 @@ COMMANDS = (
     "find",
     "probe",
     "prove",
+    "power",
     "output",
 )
 """In the order in which the help lists them; each is a module and a function, `_` for `-`."""
