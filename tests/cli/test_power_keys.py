@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import io
 import math
+import os
+import pty
+import time
 
 import pytest
 
-from railwright.cli.keys import KeyPad
+from railwright.cli.keys import KeyPad, pressed
 from railwright.cli.power_view import PowerView, trace
 from railwright.running.outcome import InputReading
 from railwright.running.requests import Requests
@@ -74,15 +77,30 @@ def test_the_end_takes_one_key() -> None:
     assert asked("q") == [("end", None, "")]
 
 
-def reading(time: float, volts: float, amperes: float, mode: Mode = Mode.CV) -> InputReading:
-    return InputReading(time, "main", "at load", volts, amperes, mode, "")
+def test_a_keyboard_that_is_gone_ends_it() -> None:
+    master, slave = pty.openpty()
+    requests = Requests("main", 9.0, 16.0, 12.0)
+    with pressed(KeyPad(requests, BY), slave):
+        os.write(master, b"iy")
+        os.close(master)
+        begun = time.monotonic()
+        taken: list[str] = []
+        while "end" not in taken and time.monotonic() - begun < 10.0:
+            taken += [each.what for each in requests.take()]
+            time.sleep(0.01)
+    os.close(slave)
+    assert taken[-1] == "end"
+
+
+def reading(at: float, volts: float, amperes: float, mode: Mode = Mode.CV) -> InputReading:
+    return InputReading(at, "main", "at load", volts, amperes, mode, "")
 
 
 def test_charge_and_energy_of_straight_lines() -> None:
     """By hand: V from 0 to 12 V and I from 0 to 2 A in 3 s, then both level for 5 s."""
     totals = Totals("main")
-    for time, volts, amperes in ((0.0, 0.0, 0.0), (1.0, 4.0, 2 / 3), (3.0, 12.0, 2.0), (8.0, 12.0, 2.0)):
-        totals.see(reading(time, volts, amperes), on=True)
+    for at, volts, amperes in ((0.0, 0.0, 0.0), (1.0, 4.0, 2 / 3), (3.0, 12.0, 2.0), (8.0, 12.0, 2.0)):
+        totals.see(reading(at, volts, amperes), on=True)
     assert totals.charge == pytest.approx(0.5 * 2.0 * 3.0 + 2.0 * 5.0)
     # The product of two lines from 0 is a square: a third of what stands at its end, times the time.
     assert totals.energy == pytest.approx(24.0 * 3.0 / 3.0 + 24.0 * 5.0)

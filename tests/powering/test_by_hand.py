@@ -69,6 +69,7 @@ def test_another_level_off_on_and_the_end(main: Power, tmp_path: Path) -> None:
         "off",
     ]
     assert hands.run.completed
+    assert len([each for each in hands.outcome.deviations if "by hand" in each]) == 1
 
 
 def test_a_level_that_was_not_checked_is_not_set(main: Power, tmp_path: Path) -> None:
@@ -124,6 +125,7 @@ def test_what_was_asked_before_an_off_of_the_same_moment_is_not_done() -> None:
     requests.go_to(15.0, BY)
     requests.off(BY)
     assert [each.what for each in requests.take()] == ["mark", "off"]
+    assert [each.by for each in requests.take()] == []
     assert requests.take() == []
 
 

@@ -75,6 +75,10 @@ class KeyPad:
             self._requests.mark(f"{self._marks}", self._by)
             self._typing = f"mark {self._marks}"
 
+    def lose(self) -> None:
+        """No more keys will come: nobody could switch it off."""
+        self._requests.end("the program, as its terminal is gone")
+
     def _type(self, key: str) -> None:
         if key in "\r\n":
             typing, text = self._typing, self._typed.strip()
@@ -123,8 +127,9 @@ def pressed(pad: KeyPad, descriptor: int) -> Iterator[None]:
             try:
                 piece = os.read(descriptor, 64)
             except OSError:
-                return
+                piece = b""
             if not piece:
+                pad.lose()
                 return
             # What begins with Escape and goes on is an arrow or a function key: Escape all the same.
             for key in piece.decode("utf-8", "replace"):

@@ -577,6 +577,7 @@ class Conduct:
                 self.rig.slower_than_taken(),
             ),
             *self.watch.followed.differences.values(),
+            *(() if self._led is None else self._led.deviations),
             *([f"the run ended early: {cause}"] if ended not in AS_REQUIRED else []),
         )
         return RunOutcome(

@@ -24,6 +24,7 @@ class Led:
     def __init__(self, requests: Requests, rig: Rig, recorder: RunRecorder, steps: Steps) -> None:
         self._requests, self._rig, self._recorder, self._steps = requests, rig, recorder, steps
         self._level = requests.level
+        self._done: list[str] = []
 
     def asked(self, to_come: deque[Move], duration: float) -> Iterator[Move]:
         """Each move when the one before it is done. to_come: what the plan still has; duration: of the plan
@@ -38,9 +39,19 @@ class Led:
             if refused := self._refused(request, to_come):
                 self._recorder.event(EventKind.NOT_DONE, self._requests.name, refused)
                 continue
+            self._done.append(_words(request))
             yield from self._moves(request)
             if request.what == "end":
                 self._end(to_come, duration)
+
+    @property
+    def deviations(self) -> tuple[str, ...]:
+        """That the plan is not what was played, where that is so."""
+        many = f"{len(self._done)} requests" if len(self._done) > 1 else "one request"
+        told = (
+            f"{self._requests.name} was led by hand, {many}: the events say what was asked, by whom and when"
+        )
+        return (told,) if self._done else ()
 
     def left_out(self, move: Move) -> bool:
         """Whether a move of the plan would switch off what was switched off by hand."""
