@@ -71,8 +71,8 @@ def started(place: Place, command: str) -> PseudoTerminal:
         given = ("--set", "12 V", "--limit", "1 A", "--bears", "20 V", "--on", "--for", "5 s")
         return PseudoTerminal(place.folder, "output", "quay.bench.yaml", OUTPUT, *given)
     documents = ("tide-gauge.device.yaml", "quay.bench.yaml", "main")
-    given = ("--operator", "B", "--hook-up", "power-input.procedure.yaml", "--at-most", "8 s")
-    return PseudoTerminal(place.folder, "power", *documents, *given)
+    chosen = ("--operator", "B", "--hook-up", "power-input.procedure.yaml", "--at-most", "8 s")
+    return PseudoTerminal(place.folder, "power", *documents, *chosen)
 
 
 def play(place: Place, command: str, ending: str, source: random.Random) -> tuple[str, float | None]:
@@ -140,10 +140,11 @@ def main(given: Sequence[str] | None = None) -> int:
         place = Place(Path(folder))
         place.begin()
         try:
-            for cell in cells:
+            for command, ending in cells:
+                cell = command, ending
                 if time.monotonic() - begun > 60.0 * options.minutes:
                     break
-                wrong, longest = play(place, *cell, source)
+                wrong, longest = play(place, command, ending, source)
                 played[cell] += 1
                 if longest is not None:
                     on[cell] += 1
