@@ -544,7 +544,7 @@ class Power:
     at: the level [V] that is begun with. low, high: between which others may be asked for. at_most: how long
     it lasts at most [s]. levels: the check of every change that may be asked for. check: of what is played
     then, with the set points that those settle; None where a finding stops them. head: what its procedures
-    have in common. files: documents that were made for it, as bytes by their paths.
+    have in common. typed: the device document that was made of what was typed; '' where there is one.
     """
 
     input: str
@@ -555,7 +555,7 @@ class Power:
     levels: Check
     check: Check | None
     head: Tree = field(repr=False)
-    files: Mapping[str, bytes] = field(repr=False, default_factory=dict)
+    typed: str = field(repr=False, default="")
 
     @property
     def blocked(self) -> bool:
@@ -596,21 +596,28 @@ class Power:
             raise Blocked("\n".join(lines or ["no set points"]))
         return self.check.run(**given)
 
-    def as_procedure(self, events: Iterable[Event], folder: str | os.PathLike[str] | None = None) -> str:
+    def as_procedure(self, events: Iterable[Event], to: str | os.PathLike[str] | None = None) -> str:
         """What was done in a run of it, as a procedure document that can be checked and run again. events: of
-        the run. folder: where it is to lie (default: where its documents are), for the paths in it.
+        the run. to: the file that it is for (default: one beside its documents), for the paths in it; the
+        device that was typed is taken to lie beside that, where `device_beside` says.
         """
         from railwright.powering.procedures import done
         from railwright.powering.text import as_document
 
         base = self.levels.job.path.parent
-        to = base if folder is None else as_path("folder", folder)
-        moved = {key: _seen_from(to, base / self.head[key]) for key in ("device", "bench")}
+        file = self.levels.job.path if to is None else as_path("to", to)
+        moved = {key: _seen_from(file.parent, base / self.head[key]) for key in ("device", "bench")}
+        if self.typed:
+            moved["device"] = device_beside(file).name
         tree, marks = done({**self.head, **moved}, self.input, self.at, events)
         marked = [f"Marked at {mark}" for mark in marks]
-        return as_document(
-            tree, [f"What was done by hand to {self.input}, with the limits that held then.", *marked]
-        )
+        told = f"What was done by hand to {self.input}, with the limits that held then."
+        return as_document(tree, [told, *marked])
+
+
+def device_beside(procedure: Path) -> Path:
+    """Where the device lies that was typed, beside what was done with it."""
+    return procedure.with_name(f"{procedure.name.split('.')[0]}.device.yaml")
 
 
 # Many: what is powered, and between which bounds.
@@ -654,7 +661,7 @@ def power(
         head = head_without(seen, name, loaded.inputs, trips)
     low, high = (own.operating.low, own.operating.high) if between is None else between
     levels = own.nominal if at is None else at, low, high
-    return _powered(name, levels, at_most, folder, head, {}, simulated)
+    return _powered(name, levels, at_most, folder, head, "", simulated)
 
 
 def power_output(
@@ -680,9 +687,9 @@ def power_output(
         raise ValueError("typed: expected a voltage and a current limit above 0")
     file = f"{_as_file(output)}-by-hand.device.yaml"
     text = as_document(typed_device(output, typed), ["What was typed of what is connected."])
-    held = {os.fspath(path.parent / file): text.encode()}
     head = head_typed((file, path.name), output, lead, typed)
-    return _powered(CONNECTED, (typed.at, typed.low, typed.high), at_most, path.parent, head, held, simulated)
+    levels = typed.at, typed.low, typed.high
+    return _powered(CONNECTED, levels, at_most, path.parent, head, text, simulated)
 
 
 def read_output(bench: str | os.PathLike[str], output: str) -> Standing:
@@ -738,7 +745,7 @@ def _powered(
     at_most: float,
     folder: Path,
     head: Tree,
-    held: Mapping[str, bytes],
+    typed: str,
     simulated: bool,
 ) -> Power:
     """The checks of every level that may be asked for, and of what is played with what those settle."""
@@ -753,6 +760,8 @@ def _powered(
     if not at_most > 0.0:
         raise ValueError(unexpected("at_most", "a time above 0 s", at_most))
 
+    held = {os.fspath(folder / head["device"]): typed.encode()} if typed else {}
+
     def checked(tree: Tree, kind: str) -> Check:
         path = folder / f"{_as_file(name)}-{kind}.procedure.yaml"
         held_now = {**held, os.fspath(path): as_document(tree).encode()}
@@ -760,10 +769,10 @@ def _powered(
 
     first = checked(all_levels(head, name, at, low, high), "all-levels")
     if first.blocked:
-        return Power(name, at, low, high, at_most, first, None, head, held)
+        return Power(name, at, low, high, at_most, first, None, head, typed)
     head = written_out(head, first.checked.documents.procedure.hook_up, first.settings.set_points)
     second = checked(held_on(head, name, at, at_most), "by-hand")
-    return Power(name, at, low, high, at_most, first, second, head, held)
+    return Power(name, at, low, high, at_most, first, second, head, typed)
 
 
 def _seen_from(folder: Path, path: Path) -> str:

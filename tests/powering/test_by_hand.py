@@ -8,7 +8,7 @@ import pytest
 from tests.bench import BENCH, DEVICE, copy_demo
 from tests.powering.hand import Hands, led
 
-from railwright.job import Blocked, Job, Power, power, power_output
+from railwright.job import Blocked, Job, Power, device_beside, power, power_output
 from railwright.powering.procedures import Typed
 from railwright.records.ended import Ended
 from railwright.running.requests import Requests
@@ -146,7 +146,7 @@ def test_what_was_done_is_a_procedure_that_does_it_again(main: Power, folder: Pa
     ]
     hands = led(main, tmp_path, asks)
     path = folder / "done.procedure.yaml"
-    text = main.as_procedure(hands.run.events, folder)
+    text = main.as_procedure(hands.run.events, path)
     assert "dim" in text
     path.write_text(text, "utf-8")
     job = Job.open(path)
@@ -180,6 +180,14 @@ def test_what_was_typed_bounds_what_is_set(connected: Power, tmp_path: Path) -> 
     assert hands.outcome.ended is Ended.COMPLETED, hands.outcome.cause
     assert hands.voltage(2.9) == pytest.approx(5.5, abs=0.02)
     assert hands.run.completed
+    # What was done lies where it is asked for, with what was typed beside it.
+    path = tmp_path / "elsewhere" / "done.procedure.yaml"
+    path.parent.mkdir()
+    path.write_text(connected.as_procedure(hands.run.events, path), "utf-8")
+    device_beside(path).write_text(connected.typed, "utf-8")
+    again = Job.open(path).check(simulated=True)
+    assert not again.blocked
+    assert again.settings.set_points["load"] == feed
 
 
 def test_an_ovp_that_cannot_stand_between_what_is_asked_and_borne_stops_it(folder: Path) -> None:

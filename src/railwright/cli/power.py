@@ -94,11 +94,12 @@ def power(
         value_of,
     )
     from railwright.cli.run import may_be_energised
+    from railwright.job import device_beside, power_output
     from railwright.job import power as of_device
-    from railwright.job import power_output
 
-    if as_procedure is not None and as_procedure.exists():
-        raise BadInput(f"--as-procedure: expected a file that is not there yet, got '{as_procedure}'")
+    for path in () if as_procedure is None else (as_procedure, device_beside(as_procedure)):
+        if path.exists() and (path == as_procedure or len(what) == 2):
+            raise BadInput(f"--as-procedure: expected no file '{path}' yet, got one; name another")
     try:
         by = as_filled("--operator", operator)
     except ValueError as error:

@@ -72,7 +72,8 @@ def show_set_points(power: Power, detail: Detail) -> None:
     feed = power.check.settings.set_points[power.input]
     outputs = " and ".join(map(str, feed.names))
     sensed = f"through '{feed.lead}', sensed {feed.sense}"
-    detail.say(f"{outputs} feeds {power.input} of {documents.device.device}, {sensed}")
+    whole = documents.device.device
+    detail.say(f"{outputs} feeds {whole if power.typed else f'{power.input} of {whole}'}, {sensed}")
     low, high = show(power.low, "V"), show(power.high, "V")
     others = f"; {low} to {high} may be asked for, all of it checked" if power.low < power.high else ""
     detail.say(f"on at {show(power.at, 'V')}{others}")
@@ -135,12 +136,14 @@ def run_power(
 
 def write_procedure(power: Power, to: Path | None, outcome: RunOutcome) -> None:
     """What was done as a procedure, in a file that is new; with the documents that were made for it."""
+    from railwright.job import device_beside
     from railwright.records.manifest import write_together
 
     if to is None or not outcome.energised:
         return
-    files = {to: [power.as_procedure(outcome.record.events, to.parent).encode()]}
-    files |= {to.parent / Path(name).name: [content] for name, content in power.files.items()}
+    files = {to: [power.as_procedure(outcome.record.events, to).encode()]}
+    if power.typed:
+        files[device_beside(to)] = [power.typed.encode()]
     write_together(files, new=True, folders=True)
     say(f"what was done: {to}")
 

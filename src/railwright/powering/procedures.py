@@ -39,7 +39,7 @@ CONNECTED = "load"
 """What the input of a device is called that no document describes."""
 
 SPARE = 1.25
-"""What was typed for it is taken to draw, at the level that is begun with, its limit over this."""
+"""It is taken to draw, at the highest level that may be asked for, its limit over this."""
 
 ALONG_THE_LEAD = 0.9
 """What of a typed level may arrive at it: nobody said at which it must still work."""
@@ -93,12 +93,10 @@ class Typed(NamedTuple):
 
 
 def typed_device(output: str, typed: Typed) -> dict[str, Any]:
-    """A device document of what was typed: it bears that voltage and current, and draws from next to nothing
-    up to the limit.
-    """
-    most = typed.at / typed.limit
+    """A device document of what was typed: it bears that voltage, and draws a little less than the limit."""
+    most = typed.high / typed.limit
     return {
-        "device": f"connected to {output}",
+        "device": f"what is connected to {output}",
         "inputs": {
             CONNECTED: {
                 "nominal": _exact(typed.at, "V"),
