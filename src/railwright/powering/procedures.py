@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 from railwright.documents.hook_up import AUTO, HookUp
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.powering.text import Tree
-from railwright.quantities import show
+from railwright.quantities import parse_value, show
 from railwright.traces import Event, EventKind
 
 EVERY = "100 ms"
@@ -164,8 +164,12 @@ def done(head: Tree, name: str, at: float, events: Iterable[Event]) -> tuple[dic
         elif _goes_off(event) and off_at is None:
             off_at = event.time
     segments += [] if off_at is None else _hold(off_at - since)
+    # It came up in the first hold.
+    first_hold = parse_value(segments[0]["hold"], "s") if segments and "hold" in segments[0] else 0.0
+    up = round(min(UP, 0.5 * first_hold), 3)
+    segments = [{"hold": _seconds(first_hold - up)}, *segments[1:]] if up else segments
     step = {"shape": {"input": name, "segments": segments or [{"hold": "1 ms"}]}, "name": BY_HAND}
-    return _with(head, name, at, step, settle="0 s"), marks
+    return _with(head, name, at, step, settle=_exact(up, "s")), marks
 
 
 def written_out(head: Tree, hook_up: Mapping[str, HookUp], set_points: SetPoints) -> dict[str, Any]:
