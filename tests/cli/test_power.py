@@ -18,7 +18,7 @@ def started(folder: Path, *more: str) -> PseudoTerminal:
 
 
 @pytest.mark.alone
-def test_another_level_a_mark_off_and_what_was_done_as_a_procedure(documents: Path) -> None:
+def test_another_level_a_mark_and_a_terminal_that_is_closed(documents: Path) -> None:
     terminal = started(documents, "--as-procedure", "done.procedure.yaml", "--at-most", "60 s")
     assert terminal.until("Type yes")
     terminal.type("yes\n")
@@ -29,29 +29,16 @@ def test_another_level_a_mark_off_and_what_was_done_as_a_procedure(documents: Pa
     assert terminal.until("level: 9 V", 0.3)
     terminal.type("mdim\r")
     assert terminal.until("1: dim")
-    terminal.type("q")
-    assert terminal.code() == 0, terminal.shown[-2000:]
-    assert b"completed, off confirmed" in terminal.shown
-    run = rw.read_run(documents / "kept")
-    assert run.off_confirmed
-    said = [(each.what, each.detail) for each in run.events if each.subject == "main"]
-    assert ("level", "9 V") in said
-    assert ("asked by hand", "end, by A. Keeper") in said
-    assert float(run["main"].voltage[-20:].max()) < 12.0
-    assert rw.open(documents / "done.procedure.yaml").check(static=True, simulated=True).blocked is False
-
-
-@pytest.mark.alone
-def test_a_terminal_that_is_closed_switches_off(documents: Path) -> None:
-    terminal = started(documents)
-    assert terminal.until("Type yes")
-    terminal.type("yes\n")
-    assert terminal.until("main on", 0.3)
     terminal.close()
-    assert terminal.code() == 3
+    assert terminal.code() == 3, terminal.shown[-2000:]
     run = rw.read_run(documents / "kept")
     assert run.off_confirmed
     assert run.stored.data.ended is Ended.INTERRUPTED
+    said = [(each.what, each.detail) for each in run.events if each.subject == "main"]
+    assert ("level", "9 V") in said
+    assert ("asked by hand", "level 9 V, by A. Keeper") in said
+    assert float(run["main"].voltage[-20:].max()) < 12.0
+    assert rw.open(documents / "done.procedure.yaml").check(static=True, simulated=True).blocked is False
 
 
 def test_nobody_at_a_terminal_switches_nothing_on(documents, cli):
