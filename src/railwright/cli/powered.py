@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import contextlib
+import math
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -64,6 +66,7 @@ def made(make: Callable[[], Power]) -> Power:
 
 def show_set_points(power: Power, detail: Detail) -> None:
     """What would be set, and why."""
+    from railwright.powering.procedures import WRITTEN
     from railwright.quantities import show
 
     if power.check is None:
@@ -77,12 +80,10 @@ def show_set_points(power: Power, detail: Detail) -> None:
     low, high = show(power.low, "V"), show(power.high, "V")
     others = f"; {low} to {high} may be asked for, all of it checked" if power.low < power.high else ""
     detail.say(f"on at {show(power.at, 'V')}{others}")
-    for name in ("current_limit", "trip_delay", "ovp"):
-        value = feed.value(name)
-        unit = {"current_limit": "A", "trip_delay": "s", "ovp": "V"}[name]
-        if value == value and value not in (float("inf"),):
-            why = [r.why for r in settings.reasons if (r.about, r.setting) == (power.input, name)]
-            detail.say(f"{name.replace('_', ' ')} {show(value, unit)}{': ' if why else ''}{'; '.join(why)}")
+    for name, unit in WRITTEN.items():
+        if math.isfinite(value := feed.value(name)):
+            why = "; ".join(r.why for r in settings.reasons if (r.about, r.setting) == (power.input, name))
+            detail.say(f"{name.replace('_', ' ')} {show(value, unit)}: {why or 'as the procedure says'}")
     detail.say(f"off after {show(power.at_most, 's')} at the latest")
 
 
@@ -150,8 +151,6 @@ def write_procedure(power: Power, to: Path | None, outcome: RunOutcome) -> None:
 
 def code_of(outcome: RunOutcome) -> Exit:
     """The exit code, with what was lost of the output said."""
-    import sys
-
     from railwright.cli.run import code_of_run
     from railwright.cli.streams import loss_of
 
