@@ -120,7 +120,7 @@ def beside_it(played: Played) -> Iterator[Record]:
         for feed in played.check.settings.set_points.values()
         for points in feed.outputs
     }
-    for sign, earlier in ((0.5, 0.0), (-0.5, 0.0), (0.0, HOST)):
+    for sign, earlier in ((0.5, 0.0), (-0.5, 0.0), (0.0, HOST / 8), (0.0, HOST / 4), (0.0, HOST)):
         skew = {
             f"{name}.voltage_offset": sign * programming.voltage.resolution
             for name, programming in steps.items()

@@ -9,6 +9,8 @@ import pytest
 from tests.truth.small import fed_by, supply, write
 
 from railwright.job import Job
+from railwright.plan.sending import as_reached
+from railwright.plan.timeline import Action
 
 READING = {
     "voltage": {"of_value": "0.05 %", "offset": "8 mV", "resolution": "1 mV", "noise": "1 mV"},
@@ -56,3 +58,15 @@ def test_what_is_played_goes_on_in_time_and_to_what_was_asked(what: str, slew: s
     ]
     lines = [each for each in actions if each.kind == "line" and each.voltage > 0.0]
     assert all(min(asked) - 1e-6 <= each.voltage <= max(asked) + 1e-6 for each in lines)
+
+
+@pytest.mark.parametrize("off_after", [0.02, 0.05, 0.09])
+def test_off_leaves_the_set_point_on_its_way(off_after: float) -> None:
+    """A coupled output that stays on goes with it, to where the line was told to lead."""
+    line = Action(1.0, "line", "in", 1.0, 0.1, ("steps", 0))
+    off = Action(1.0 + off_after, "off", "in", 0.0, 0.0, ("steps", 0))
+    assert as_reached([line, off], 3.0) == [line, off]
+    again = Action(1.0 + off_after, "line", "in", 2.0, 0.0, ("steps", 0))
+    cut = as_reached([line, again], 3.0)[0]
+    assert cut.voltage == pytest.approx(3.0 - 20.0 * off_after)
+    assert cut.over == pytest.approx(off_after)

@@ -539,6 +539,7 @@ class Conduct:
                 why,
                 orderly=orderly,
                 first=tuple(self._linked),
+                explain=self._ended_by.instrument if isinstance(self._ended_by, InstrumentError) else "",
                 tell=shut_down.told,
                 urgent=lambda: self.stop.urgent,
             )
