@@ -45,6 +45,8 @@ SLOW = {
     "cli/test_off.py": REAL_TIME,
     "cli/test_other_commands.py": REAL_TIME,
     "cli/test_progress.py": LONG,
+    "cli/test_output.py": REAL_TIME,
+    "cli/test_power.py": PROCESSES,
     "cli/test_printer.py": PROCESSES,
     "cli/test_printing.py": PROCESSES,
     "cli/test_rehearse_cases.py": LONG,

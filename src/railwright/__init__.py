@@ -34,10 +34,16 @@ if TYPE_CHECKING:
         NotEnergised,
         NotSettled,
         NotWritten,
+        Power,
         Rehearsal,
         Run,
+        power,
+        power_output,
+        read_output,
+        set_output,
     )
     from railwright.physics.solver import SolverError
+    from railwright.powering.procedures import Typed
     from railwright.quantities.values import Uncertain
     from railwright.recordings.errors import RecordingError
     from railwright.records.names import ExportKind
@@ -61,16 +67,22 @@ __all__ = [
     "NotEnergised",
     "NotSettled",
     "NotWritten",
+    "Power",
     "QuantityName",
     "RecordingError",
     "Rehearsal",
     "Run",
     "RunRefused",
     "SolverError",
+    "Typed",
     "Uncertain",
     "__version__",
     "open",
+    "power",
+    "power_output",
+    "read_output",
     "read_run",
+    "set_output",
 ]
 
 _ELSEWHERE = {
@@ -84,6 +96,7 @@ _ELSEWHERE = {
     "RecordingError": "recordings.errors",
     "RunRefused": "running.outcome",
     "SolverError": "physics.solver",
+    "Typed": "powering.procedures",
     "Uncertain": "quantities.values",
 }
 """Modules of what is not in `railwright.job`."""

@@ -198,6 +198,10 @@ class EventKind(StrEnum):
     REPEATS = "repeats"
     UNTIL_COMES = "what ends the repeating comes"
     REPEATED = "repeated"
+    ASKED = "asked by hand"
+    NOT_DONE = "not done"
+    LEVEL_SET = "level"
+    MARKED = "mark"
     WAITS_FOR_OFF = "waits for off"
     WENT_OFF = "went off"
     STOP_CONDITION = "stop condition"
@@ -367,6 +371,8 @@ def _sentence(kind: EventKind, facts: Facts) -> str:
         return "" if facts.voltage is None else f"device holds {show(facts.voltage, 'V')}"
     if kind is EventKind.CURRENT_LIMIT_SET:
         return "as settled" if facts.limit is None else show(facts.limit, "A")
+    if kind is EventKind.LEVEL_SET and facts.voltage is not None:
+        return show(facts.voltage, "V")
     if kind is EventKind.SETTINGS_WATCHED and facts.period is not None:
         return f"each again in about {show(facts.period, 's')}"
     if kind is EventKind.WATCHDOG_ARMED and facts.after is not None and facts.period is not None:
