@@ -40,10 +40,12 @@ if TYPE_CHECKING:
     from railwright.recordings.errors import RecordingError
     from railwright.records.stored import NoRun
     from railwright.running.outcome import RunRefused
+    from railwright.watching.watch import BenchLog, watch
 
 
 __all__ = [
     "AlignmentError",
+    "BenchLog",
     "Blocked",
     "Case",
     "Check",
@@ -65,10 +67,12 @@ __all__ = [
     "__version__",
     "open",
     "read_run",
+    "watch",
 ]
 
 _ELSEWHERE = {
     "AlignmentError": "evaluation.alignment",
+    "BenchLog": "watching.watch",
     "Case": "circuit.case",
     "DocumentErrors": "documents.sources",
     "NoRun": "records.stored",
@@ -78,6 +82,7 @@ _ELSEWHERE = {
     "RunRefused": "running.outcome",
     "SolverError": "physics.solver",
     "Uncertain": "quantities.values",
+    "watch": "watching.watch",
 }
 """Modules of what is not in `railwright.job`."""
 

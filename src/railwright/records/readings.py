@@ -24,6 +24,7 @@ from railwright.traces import Event, EventKind, Record, Span, Traces
 
 if TYPE_CHECKING:
     import numpy as np
+    import pyarrow as pa
     from numpy.typing import NDArray
 
 ORIGIN = "supply readings"
@@ -119,13 +120,15 @@ class RowFile(ABC):
     The file is there whole or not at all. count: rows so far.
     """
 
+    rows: int | None = None
+    """Rows of a row group; None: `ROWS`."""
+
     def __init__(self, path: Path, names: Sequence[str]) -> None:
-        import pyarrow as pa
         from pyarrow import parquet
 
         self.count = 0
         self._path, self._beside = path, path.with_name(path.name + UNFINISHED)
-        self._schema = pa.schema([(column, pa.float64()) for column in names])
+        self._schema = self._columns_of(names)
         self._file = open(self._beside, "wb")  # noqa: SIM115 - closed by __exit__
         self._writer = parquet.ParquetWriter(self._file, self._schema, use_dictionary=False)
 
@@ -153,32 +156,34 @@ class RowFile(ABC):
     def _added(self) -> None:
         """One more row is in memory."""
         self.count += 1
-        if self.count % ROWS == 0:
+        if self.count % (self.rows or ROWS) == 0:
             self._flush()
 
-    @abstractmethod
-    def _taken(self) -> Sequence[tuple[array[float], NDArray[np.bool_] | None]]:
-        """Each column of the rows in memory, with the rows of it that are told (None: all); they are gone
-        from there then.
-        """
-
-    def _flush(self) -> None:
-        import numpy as np
+    def _columns_of(self, names: Sequence[str]) -> pa.Schema:
+        """The columns of these names."""
         import pyarrow as pa
 
-        # Not pa.array, which loads pandas where it is installed.
-        arrays = [
-            pa.Array.from_buffers(
-                pa.float64(),
-                len(values),
-                [
-                    None if told is None else pa.py_buffer(np.packbits(told, bitorder="little")),
-                    pa.py_buffer(values),
-                ],
-            )
-            for values, told in self._taken()
-        ]
-        self._writer.write_table(pa.Table.from_arrays(arrays, schema=self._schema))
+        return pa.schema([(column, pa.float64()) for column in names])
+
+    @abstractmethod
+    def _arrays(self) -> list[pa.Array]:
+        """The rows in memory, as columns; they are gone from there then."""
+
+    def _flush(self) -> None:
+        import pyarrow as pa
+
+        self._writer.write_table(pa.Table.from_arrays(self._arrays(), schema=self._schema))
+
+
+def number_array(values: array[float], told: NDArray[np.bool_] | None = None) -> pa.Array:
+    """Numbers as a column; told: which of them are there (None: all). Not by pa.array, which loads pandas
+    where it is installed.
+    """
+    import numpy as np
+    import pyarrow as pa
+
+    bits = None if told is None else pa.py_buffer(np.packbits(told, bitorder="little"))
+    return pa.Array.from_buffers(pa.float64(), len(values), [bits, pa.py_buffer(values)])
 
 
 class ParquetRows(RowFile):
@@ -197,13 +202,13 @@ class ParquetRows(RowFile):
         self._columns.add(time, voltage, current, mode)
         self._added()
 
-    def _taken(self) -> Sequence[tuple[array[float], NDArray[np.bool_] | None]]:
+    def _arrays(self) -> list[pa.Array]:
         import numpy as np
 
         columns, self._columns = self._columns, Columns(self._at)
         mode = np.array(columns.mode, dtype=np.float64)
         told = (columns.time, columns.voltage, columns.current)
-        return [*((each, None) for each in told), (array("d", columns.mode), mode >= 0)]
+        return [*map(number_array, told), number_array(array("d", columns.mode), mode >= 0)]
 
 
 @dataclass
@@ -249,12 +254,12 @@ class MultimeterRows(RowFile):
         self._columns.add(time, value, took)
         self._added()
 
-    def _taken(self) -> Sequence[tuple[array[float], NDArray[np.bool_] | None]]:
+    def _arrays(self) -> list[pa.Array]:
         import numpy as np
 
         columns, self._columns = self._columns, MultimeterColumns()
-        value = np.array(columns.value, dtype=np.float64)
-        return [(columns.time, None), (columns.value, ~np.isnan(value)), (columns.took, None)]
+        value = number_array(columns.value, ~np.isnan(np.array(columns.value, dtype=np.float64)))
+        return [number_array(columns.time), value, number_array(columns.took)]
 
 
 def read_multimeter(path: Path) -> MultimeterReadings:
