@@ -36,7 +36,7 @@ ARRANGED = (
 
 WIDER = (
     (1, 4), (1, 43), (51, 45), (30, 1154), (41, 210), (43, 329), (43, 379), (44, 132), (51, 9), (51, 58),
-    (60, 53), (60, 80), (60, 129), (61, 34), (65, 11), (65, 15), (94, 147),
+    (60, 53), (60, 80), (60, 129), (61, 34), (65, 11), (65, 15), (94, 147), (103, 25), (98, 290),
 )  # fmt: skip
 """The same with the situations that came later: coupled settings, voltages held before, decays."""
 
@@ -45,7 +45,7 @@ EVERY = 1 if os.environ.get("RAILWRIGHT_ALL_DRAWS") else 5
 """CI plays every fifth of the first two kinds, so that it takes less; `make draws` plays all."""
 
 
-HELD = ((81, 231), (71, 25))
+HELD = ((81, 231), (71, 25), (97, 245))
 """Draws of which readings alone are too sure: they are held against a rehearsal."""
 
 

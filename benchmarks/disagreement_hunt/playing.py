@@ -86,12 +86,19 @@ class Played:
     ended: float
     overloads: Mapping[str, str]
 
-    def again(self, factors: Mapping[str, float], skew: Mapping[str, float]) -> Prediction:
-        """Rehearsed once more with the case's values multiplied, and the outputs' offsets moved [V]."""
+    def again(
+        self, factors: Mapping[str, float], skew: Mapping[str, float], limits_earlier: float = 0.0
+    ) -> Prediction:
+        """Rehearsed once more with the case's values multiplied, the outputs' offsets moved [V], and changes
+        of current limits earlier [s].
+        """
         values = {name: value * factors.get(name, 1.0) for name, value in self.case.items()}
         for name, volts in skew.items():
             values[name] += volts
-        return rehearse(self.documents, self.check.settings.set_points, fixed(values), self.check.plan.played)
+        played = self.check.plan.played
+        limits = tuple(each._replace(time=each.time - limits_earlier) for each in played.limits)
+        timeline = replace(played, limits=limits)
+        return rehearse(self.documents, self.check.settings.set_points, fixed(values), timeline)
 
     def shapes(self, record: Record) -> tuple[PlayedShape, ...]:
         """What `waveform` makes of a record."""

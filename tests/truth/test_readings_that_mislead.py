@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from random import Random
 from typing import Any, Literal
 
 import numpy as np
@@ -20,8 +21,9 @@ from railwright.evaluation.decision import Tolerance, decide
 from railwright.evaluation.evaluate import evaluate
 from railwright.evaluation.outcome import Outcome
 from railwright.evaluation.reading_bias import PHASES, widenings, widenings_of
+from railwright.job import Job
 from railwright.measures.outcome import Measured
-from railwright.rehearsal.read import as_read
+from railwright.rehearsal.read import Phase, as_read
 from railwright.rehearsal.rehearse import rehearse
 
 from .small import fed_by, supply, write
@@ -264,3 +266,81 @@ def test_a_run_that_reads_more_slowly_than_asked_is_compared_as_it_was_read(
 
 def test_every_phase_asks_and_updates_at_another_time() -> None:
     assert len({phase.asked for phase in PHASES}) == len({phase.updated for phase in PHASES}) == len(PHASES)
+
+
+LULLS = {
+    # What the converter draws, its soft start, the input's capacitor, the rate of rise, and how it is read.
+    "its charging ends in the soft start": ("5 W", "24 ms", "30 mF", "0.1 V/ms", "10 ms", "20 ms", "16 ms"),
+    "a longer soft start": ("5 W", "28 ms", "30 mF", "0.1 V/ms", "10 ms", "20 ms", "16 ms"),
+    "faster": ("4 W", "24 ms", "20 mF", "0.15 V/ms", "10 ms", "20 ms", "18 ms"),
+    "short updates": ("4 W", "10 ms", "8 mF", "0.3 V/ms", "5 ms", "10 ms", "8 ms"),
+    "long updates": ("5 W", "55 ms", "60 mF", "0.05 V/ms", "20 ms", "50 ms", "45 ms"),
+}
+
+
+DRAWN = 200
+
+
+@pytest.mark.parametrize("given", LULLS.values(), ids=LULLS)
+def test_an_aperture_over_a_peak_and_a_lull_is_no_steady_current(
+    given: tuple[str, ...], tmp_path: Path
+) -> None:
+    """The charging current falls below what the load draws before its soft start is over: a mean over both
+    can lie within the band. Read at drawn phases, which are not those that the comparison looks at.
+    """
+    power, soft, farads, rise, every, update, aperture = given
+    converter = {"output_power": power, "efficiency": "85 %", "starts_at": "2.4 V", "stops_at": "2 V"}
+    device = fed_by(
+        {"converter": {**converter, "soft_start": soft}},
+        {"capacitor": {"capacitance": farads, "esr": "50 mohm"}},
+        nominal="3.3 V",
+        operating="2.4 V .. 4.3 V",
+        withstands=[{"voltage": "6 V"}],
+    )
+    output = {
+        "reading": {**READING, "update": update, "aperture": aperture, "latency": "3 ms"},
+        "voltage": "0 V .. 6 V",
+        "current": "0 A .. 6 A",
+        "ovp": {"level": "1 V .. 7 V", "accuracy": "100 mV", "response": "200 us", "at": "terminals"},
+        "slew": "1 V/s .. 1 V/ms",
+    }
+    procedure = {
+        "hook_up": {"in": {"from": "s.1", "lead": "pair", "sense": "at terminals"}},
+        "limits": {"in": {"current_limit": "5 A", "at_limit": "regulate", "ovp": "5.5 V"}},
+        "steps": [
+            {"power_up": {"order": ["in"], "rise": rise, "settle": "400 ms"}, "name": "up"},
+            {"hold": "100 ms"},
+            {"power_down": {"order": ["in"]}},
+        ],
+        "record": {"every": every},
+        "requires": [
+            {"name": "up", "measure": "start_up_time", "of": "in", "during": "up", "at_most": "1 s"}
+        ],
+    }
+    path = write(
+        tmp_path, {"in": device}, procedure, {"s": supply(output)}, {"contact_resistance_loop": "5 mohm"}
+    )
+    check = Job.open(path).settle()
+    documents, set_points, plan = check.checked.documents, check.settings.set_points, check.plan
+    played = rehearse(documents, set_points, timeline=plan.played).record
+    exact = evaluate(documents, set_points, played).results[0].measured
+    assert exact is not None
+    dice, far, far_alone = Random(9), 0, 0
+    for _ in range(DRAWN):
+        phase = Phase(dice.random(), dice.random())
+        intervals = {"in": documents.procedure.record.every}
+        run = as_read(played, documents, set_points, plan.timeline, intervals, phase)
+        widened, notes = widenings(documents, set_points, run)
+        assert notes == ()
+        said = evaluate(documents, set_points, run, widened=widened).results[0].measured
+        by_itself = evaluate(documents, set_points, run).results[0].measured
+        assert said is not None
+        assert by_itself is not None
+        far += misses_by_far(said, exact.value)
+        far_alone += misses_by_far(by_itself, exact.value)
+    assert far == 0 < far_alone
+
+
+def misses_by_far(said: Measured, true: float) -> bool:
+    """Whether it is off by more than a 95 % interval may be: one and a half times its half width."""
+    return abs(true - said.value) > 1.5 * max(said.high - said.value, said.value - said.low)

@@ -50,6 +50,11 @@ PHASES = tuple(Phase(number / 8, number * 3 % 8 / 8, 0.75 if number % 2 else 0.2
 far apart outputs of a group update, so that each is now the earlier one, now the later one.
 """
 
+PHASES_OF_AN_INSTANT = tuple(Phase(n * 3 % 8 / 8, n / 64, 0.75 if n % 2 else 0.25) for n in range(64))
+"""The same for what happens once after switching on: an aperture that covers a peak and a lull has a mean
+between them where it begins within some hundredths of an update of one instant.
+"""
+
 MOST_AT_ALL_PHASES = 100_000
 """Up to so many readings all phases are looked at; of more, as many fewer as keep the work the same."""
 
@@ -180,14 +185,15 @@ def _of_rehearsal(
     """The same of some requirements by one rehearsal. beat: how it is read otherwise than declared."""
     record = played.record
     true = measured_points(documents, set_points, record, {}, requires)
-    readings = max(timeline.duration / min(every.values()), 1.0)
-    phases = max(1, round(len(PHASES) * MOST_AT_ALL_PHASES / readings))
+    part = MOST_AT_ALL_PHASES * min(every.values()) / timeline.duration if timeline.duration else 1.0
     found: dict[Key, tuple[float, float]] = {}
-    for phase in PHASES[:phases]:
-        at = phase._replace(updated=phase.updated / beat.cycles)
-        read = as_read(record, documents, set_points, timeline, every, at, played.shares, beat.timings)
-        meters = multimeters_read(documents, record, phase)
-        _widen(found, widenings_of(true, measured_points(documents, set_points, read, meters, requires)))
+    for phases, once in ((PHASES, False), (PHASES_OF_AN_INSTANT, True)):
+        own = [each for each in requires if each.known.after_switching_on is once]
+        for phase in phases[: max(1, round(len(phases) * part))] if own else ():
+            at = phase._replace(updated=phase.updated / beat.cycles)
+            read = as_read(record, documents, set_points, timeline, every, at, played.shares, beat.timings)
+            meters = multimeters_read(documents, record, phase)
+            _widen(found, widenings_of(true, measured_points(documents, set_points, read, meters, own)))
     return found
 
 

@@ -53,13 +53,13 @@ What a requirement can name as `measure`, and what is worked out then. All have 
   (half an exchange, or the skew between outputs) goes into 'time of the readings'.
   What a measure adds is listed beside it.
 - **Compared with a rehearsal.** The evaluation of a run also rehearses its procedure at nominal values, and
-  reads the rehearsal as the run was read: with polls and updates at eight phases, at fewer of more than
-  100 000 readings, and not at all of more than two million, which a note says. Where the interval of these
-  readings misses the rehearsal's true value (a load that hunts between them, set points in step with the
-  updates), the run's interval is widened on that side, so far that in the rehearsal it would reach beyond the
-  true value by a quarter of its former width and a tenth of what was missed. A load that hunts is also read
-  at updates that cover the same part of each of its cycles, and outputs that feed an input together are
-  rehearsed while they hand over. What a recorder says is not changed.
+  reads the rehearsal as the run was read: with polls and updates at eight phases (a start-up time at 64), at
+  fewer of more than 100 000 readings, and not at all of more than two million, which a note says. Where the
+  interval of these readings misses the rehearsal's true value (a load that hunts between them, set points in
+  step with the updates), the run's interval is widened on that side, so far that in the rehearsal it would
+  reach beyond the true value by a quarter of its former width and a tenth of what was missed. A load that
+  hunts is also read at updates that cover the same part of each of its cycles, and outputs that feed an input
+  together are rehearsed while they hand over. What a recorder says is not changed.
 - **Contradictions.** Where two records of one quantity differ by more than both may be off, one of them is
   wrong, and nobody knows which or since when: what rests on either is inconclusive. Ranges of three values in
   a row and more are compared, so that what falls between the readings or the samples is no contradiction;

@@ -130,7 +130,8 @@ def start_up_time(view: View) -> Measured:
     if handed:
         how = f"{how}; up to {amount(handed, 's')} earlier where one output handed its share over to another"
     measured = budget.result(value, how, would_decide=rate(needed))
-    return replace(measured, low=measured.low - handed)
+    # No time is negative.
+    return replace(measured, low=max(min(0.0, value), measured.low - handed))
 
 
 def _steady(view: View, channels: Sequence[tuple[Signal, float]]) -> None:
