@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from railwright.documents.edit import NotEdited
     from railwright.documents.sources import DocumentErrors
     from railwright.evaluation.alignment import AlignmentError
+    from railwright.instruments.errors import InstrumentError
     from railwright.job import (
         Blocked,
         Check,
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
     from railwright.quantities.values import Uncertain
     from railwright.recordings.errors import RecordingError
     from railwright.records.stored import NoRun
+    from railwright.running.interruption import StopRequest
     from railwright.running.outcome import RunRefused
     from railwright.watching.watch import BenchLog, watch
 
@@ -51,6 +53,7 @@ __all__ = [
     "Check",
     "DocumentErrors",
     "InputTraces",
+    "InstrumentError",
     "Job",
     "Judged",
     "NoRun",
@@ -63,6 +66,7 @@ __all__ = [
     "Run",
     "RunRefused",
     "SolverError",
+    "StopRequest",
     "Uncertain",
     "__version__",
     "open",
@@ -75,12 +79,14 @@ _ELSEWHERE = {
     "BenchLog": "watching.watch",
     "Case": "circuit.case",
     "DocumentErrors": "documents.sources",
+    "InstrumentError": "instruments.errors",
     "NoRun": "records.stored",
     "NotEdited": "documents.edit",
     "QuantityName": "circuit.case",
     "RecordingError": "recordings.errors",
     "RunRefused": "running.outcome",
     "SolverError": "physics.solver",
+    "StopRequest": "running.interruption",
     "Uncertain": "quantities.values",
     "watch": "watching.watch",
 }

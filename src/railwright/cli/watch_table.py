@@ -116,7 +116,7 @@ def _so_far(statistics: OutputStatistics, quantity: str, unit: str) -> str:
     found = statistics.quantities[quantity]
     if not found.count:
         return "nothing read"
-    return f"{show(found.minimum, unit)} .. {show(found.maximum, unit)}, mean {show(found.mean, unit)}"
+    return f"{show(found.minimum, unit)} .. {show(found.maximum, unit)}"
 
 
 def clock_text(seconds: float) -> str:
