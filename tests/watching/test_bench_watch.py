@@ -210,11 +210,21 @@ def test_an_instrument_that_is_not_there_is_refused_and_nothing_written(tmp_path
         assert not (tmp_path / "log").exists()
 
 
-def test_answers_out_of_step_are_found_by_who_it_says_it_is(tmp_path: Path) -> None:
-    with Station(tmp_path, ["left: two answers at 3 s"]) as station:
-        outcome = station.watch("left.1", every="100 ms", until=["20 s"])
-        assert outcome.lost["left"] == 1
-        assert station.rows()[-1]["missed"] == ""
+def test_answers_out_of_step_are_found_by_who_it_says_it_is(station: Station) -> None:
+    def shifted() -> None:
+        told = {"kind": "poll", "tag": "settings", "name": "left", "series": 1, "turn": -1}
+        station.links[0].inbox.append({**told, "answer": "12.001,0.5"})
+
+    station.meanwhile(1.0, shifted)
+    outcome = station.watch("left.1", every="100 ms", until=["5 s"])
+    assert outcome.lost["left"] == 1
+    assert any(says(each["told"], "left", "12.001") for each in station.events())
+    assert station.rows()[-1]["missed"] == ""
+
+
+def test_who_it_says_it_is_is_asked_again_and_again(station: Station) -> None:
+    station.watch("left.1", every="100 ms", until=["25 s"])
+    assert station.sent.count("*IDN?") >= 4  # twice in the beginning, then every 10 s
 
 
 def test_after_off_was_asked_for_it_leaves_the_supplies_alone_and_goes_on(station: Station) -> None:
