@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import shutil
 import time
 from pathlib import Path
 
@@ -78,6 +79,19 @@ def test_each_file_has_its_own_statistics_and_together_they_are_those_of_all(tmp
     assert whole.quantities["power"].mean == pytest.approx(
         np.delete(volts * 0.01 * np.arange(1000), 5).mean()
     )
+
+
+def test_a_file_that_cannot_be_begun_ends_the_log_and_keeps_what_was_written(station: Station) -> None:
+    (station.folder / "log" / "rows-0002.csv").mkdir(parents=True)
+    outcome = station.watch("left.1", every="100 ms", until=["20 s"], file_rows=7, change=["1 V"])
+    assert outcome.failed == ""
+    assert outcome.rows == 2  # nothing moved: the first and the last
+    shutil.rmtree(station.folder / "log")
+    (station.folder / "log" / "rows-0002.csv").mkdir(parents=True)
+    outcome = station.watch("left.1", every="100 ms", until=["20 s"], file_rows=7)
+    assert "rows-0002.csv" in outcome.failed
+    assert len(station.rows()) == outcome.rows == 7
+    assert station.json("watch.json")["not_written"] == outcome.failed
 
 
 def test_parquet_holds_what_csv_holds(tmp_path: Path) -> None:

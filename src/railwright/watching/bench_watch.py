@@ -258,7 +258,8 @@ class BenchWatch:
         self._link.watched = (self._stop.wait_fd, *(run.fileno() for run in self._runs.values()))
 
     def _finish(self) -> WatchOutcome:
-        if self._last is not None and self._last is not self._written:
+        unwritten = self._last is not None and self._last is not self._written
+        if self._last is not None and unwritten and self._files.failed is None:
             self._files.add_last(self._last)
         for each in self._supplies.values():
             self._end_gap(each)

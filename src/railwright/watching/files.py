@@ -293,8 +293,11 @@ class LogFiles:
     def add(self, row: LogRow, *, written: bool) -> None:
         """One more row of the log; of those that are not written the statistics tell alone."""
         if self._log is None or self._in_file >= self._most or row.time >= self._until:
-            self._next_file(row.time)
-        assert self._log is not None
+            try:
+                self._next_file(row.time)
+            except OSError as error:
+                self._failed = self._failed or error
+                return
         self.whole.add(row)
         self._own.add(row)
         if written:
