@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from railwright.documents.edit import NotEdited
     from railwright.documents.sources import DocumentErrors
     from railwright.evaluation.alignment import AlignmentError
+    from railwright.instruments.errors import InstrumentError
     from railwright.job import (
         Blocked,
         Check,
@@ -48,11 +49,14 @@ if TYPE_CHECKING:
     from railwright.recordings.errors import RecordingError
     from railwright.records.names import ExportKind
     from railwright.records.stored import NoRun
+    from railwright.running.interruption import StopRequest
     from railwright.running.outcome import RunRefused
+    from railwright.watching.watch import BenchLog, watch
 
 
 __all__ = [
     "AlignmentError",
+    "BenchLog",
     "Blocked",
     "Case",
     "Check",
@@ -60,6 +64,7 @@ __all__ = [
     "Energised",
     "ExportKind",
     "InputTraces",
+    "InstrumentError",
     "Job",
     "Judged",
     "NoRun",
@@ -74,6 +79,7 @@ __all__ = [
     "Run",
     "RunRefused",
     "SolverError",
+    "StopRequest",
     "Typed",
     "Uncertain",
     "__version__",
@@ -83,13 +89,16 @@ __all__ = [
     "read_output",
     "read_run",
     "set_output",
+    "watch",
 ]
 
 _ELSEWHERE = {
     "AlignmentError": "evaluation.alignment",
+    "BenchLog": "watching.watch",
     "Case": "circuit.case",
     "DocumentErrors": "documents.sources",
     "ExportKind": "records.names",
+    "InstrumentError": "instruments.errors",
     "NoRun": "records.stored",
     "NotEdited": "documents.edit",
     "QuantityName": "circuit.case",
@@ -97,7 +106,9 @@ _ELSEWHERE = {
     "RunRefused": "running.outcome",
     "SolverError": "physics.solver",
     "Typed": "powering.procedures",
+    "StopRequest": "running.interruption",
     "Uncertain": "quantities.values",
+    "watch": "watching.watch",
 }
 """Modules of what is not in `railwright.job`."""
 

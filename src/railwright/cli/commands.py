@@ -17,6 +17,7 @@ COMMANDS = (
     "rehearse",
     "run",
     "off",
+    "watch",
     "evaluate",
     "report",
     "export",

@@ -111,6 +111,7 @@ _KNOWN = (
     ("railwright.physics.solver", "SolverError", Exit.BAD_INPUT),
     ("railwright.running.outcome", "FolderRefused", Exit.BAD_INPUT),
     ("railwright.running.outcome", "RunRefused", Exit.STOPPED),
+    ("railwright.watching.bench_watch", "NotSelected", Exit.BAD_INPUT),
     ("railwright.instruments.errors", "InstrumentError", Exit.INSTRUMENT),
     ("railwright.dialects.dialect", "DialectError", Exit.BAD_INPUT),
     ("railwright.documents.proof_files", "ProofFileError", Exit.BAD_INPUT),

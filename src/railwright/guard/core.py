@@ -45,6 +45,7 @@ class Guard:
         self._connect, self._tell = connect, tell
         self._locks = locks or Locks(None)
         self._sessions: dict[str, Session] = {}
+        self._identities: dict[str, str] = {}
         self._exchanges: dict[int, asyncio.Task[None]] = {}
         self._held: dict[int, asyncio.Event] = {}
         """Exchanges that leave only when the run says so once more."""
@@ -152,6 +153,11 @@ class Guard:
         )
         return {"contacts": dict(contacts), "masters": dict(masters)}
 
+    def instrument(self, name: str) -> tuple[str, str]:
+        """Address of an instrument, and who it said that it is; '' where it is not known."""
+        session = self._sessions.get(name)
+        return session.address if session is not None else "", self._identities.get(name, "")
+
     async def until_off(self) -> None:
         """Until a switching-off that was begun is over."""
         if self._off is not None:
@@ -212,6 +218,7 @@ class Guard:
             async with session.lock:
                 opening, exchange = await _identified(session, message["identify"], message["deadline"])
             self._locks.take_instrument(name, exchange.answer)
+            self._identities[name] = exchange.answer
         except Locked as error:
             session.close()
             self._answer(message, error=str(error), locked=True)

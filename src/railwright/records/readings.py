@@ -9,7 +9,7 @@ import os
 from abc import ABC, abstractmethod
 from array import array
 from collections import Counter, defaultdict, deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -26,6 +26,7 @@ from railwright.traces import UNITS, Event, EventKind, Record, Span, Traces, hea
 
 if TYPE_CHECKING:
     import numpy as np
+    import pyarrow as pa
     from numpy.typing import NDArray
 
 ORIGIN = "supply readings"
@@ -118,18 +119,20 @@ def channel_of(at: str) -> str:
 
 
 class RowFile(ABC):
-    """A Parquet file of numbers that is written a row group at a time; use as a context.
+    """A Parquet file that is written a row group at a time; use as a context.
 
-    The file is there whole or not at all. units: column -> its unit, '1' of a mode. facts: what it says of
-    itself beside that. count: rows so far.
+    The file is there whole or not at all. count: rows so far.
     """
 
-    def __init__(self, path: Path, units: Mapping[str, str], facts: Mapping[str, str]) -> None:
+    rows: int | None = None
+    """Rows of a row group; None: `ROWS`."""
+
+    def __init__(self, path: Path, schema: pa.Schema) -> None:
         from pyarrow import parquet
 
         self.count = 0
         self._path, self._beside = path, path.with_name(path.name + UNFINISHED)
-        self._schema = schema_of(facts, units)
+        self._schema = schema
         self._file = open(self._beside, "wb")  # noqa: SIM115 - closed by __exit__
         self._writer = parquet.ParquetWriter(self._file, self._schema, use_dictionary=False)
 
@@ -157,17 +160,15 @@ class RowFile(ABC):
     def _added(self) -> None:
         """One more row is in memory."""
         self.count += 1
-        if self.count % ROWS == 0:
+        if self.count % (self.rows or ROWS) == 0:
             self._flush()
 
     @abstractmethod
-    def _taken(self) -> Sequence[tuple[array[float], NDArray[np.bool_] | None]]:
-        """Each column of the rows in memory, with the rows of it that are told (None: all); they are gone
-        from there then.
-        """
+    def _taken(self) -> pa.Table:
+        """The rows in memory, as a table of the file's columns; they are gone from there then."""
 
     def _flush(self) -> None:
-        self._writer.write_table(table_of(self._schema, self._taken()))
+        self._writer.write_table(self._taken())
 
 
 class ParquetRows(RowFile):
@@ -180,20 +181,21 @@ class ParquetRows(RowFile):
     def __init__(self, path: Path, name: str, at: str, facts: Mapping[str, str] = NO_FACTS) -> None:
         channels = (channel_of(at), "current", "mode")
         units = {header_of(name, channel): UNITS[channel] for channel in channels}
-        super().__init__(path, {"time_s": "s", **units}, facts)
+        super().__init__(path, schema_of(facts, {"time_s": "s", **units}))
         self._at, self._columns = at, Columns(at)
 
     def add(self, time: float, voltage: float, current: float, mode: int) -> None:
         self._columns.add(time, voltage, current, mode)
         self._added()
 
-    def _taken(self) -> Sequence[tuple[array[float], NDArray[np.bool_] | None]]:
+    def _taken(self) -> pa.Table:
         import numpy as np
 
         columns, self._columns = self._columns, Columns(self._at)
         mode = np.array(columns.mode, dtype=np.float64)
         told = (columns.time, columns.voltage, columns.current)
-        return [*((each, None) for each in told), (array("d", columns.mode), mode >= 0)]
+        own = [*((each, None) for each in told), (array("d", columns.mode), mode >= 0)]
+        return table_of(self._schema, own)
 
 
 @dataclass
@@ -232,19 +234,20 @@ class MultimeterRows(RowFile):
     """Readings of one multimeter on their way into a file: columns `time_s`, `value`, `took_s`."""
 
     def __init__(self, path: Path, unit: str, facts: Mapping[str, str] = NO_FACTS) -> None:
-        super().__init__(path, {"time_s": "s", "value": unit, "took_s": "s"}, facts)
+        super().__init__(path, schema_of(facts, {"time_s": "s", "value": unit, "took_s": "s"}))
         self._columns = MultimeterColumns()
 
     def add(self, time: float, value: float, took: float) -> None:
         self._columns.add(time, value, took)
         self._added()
 
-    def _taken(self) -> Sequence[tuple[array[float], NDArray[np.bool_] | None]]:
+    def _taken(self) -> pa.Table:
         import numpy as np
 
         columns, self._columns = self._columns, MultimeterColumns()
         value = np.array(columns.value, dtype=np.float64)
-        return [(columns.time, None), (columns.value, ~np.isnan(value)), (columns.took, None)]
+        own = [(columns.time, None), (columns.value, ~np.isnan(value)), (columns.took, None)]
+        return table_of(self._schema, own)
 
 
 def read_multimeter(path: Path) -> MultimeterReadings:

@@ -59,23 +59,23 @@ def schema_of(facts: Mapping[str, Any], units: Mapping[str, str]) -> pa.Schema:
     return pa.schema(columns, {**as_texts(own), "PANDAS_ATTRS": json.dumps(own)})
 
 
-def table_of(
-    schema: pa.Schema, columns: Sequence[tuple[array[float] | NDArray[np.float64], NDArray[np.bool_] | None]]
-) -> pa.Table:
-    """Columns as a table: of each its values, and which of them are told (None: all)."""
+def number_array(
+    values: array[float] | NDArray[np.float64], told: NDArray[np.bool_] | None = None
+) -> pa.Array:
+    """Numbers as a column; told: which of them are there (None: all). Not by pa.array, which loads pandas
+    where it is installed.
+    """
     import numpy as np
     import pyarrow as pa
 
-    # Not pa.array, which loads pandas where it is installed.
-    arrays = [
-        pa.Array.from_buffers(
-            pa.float64(),
-            len(values),
-            [
-                None if told is None else pa.py_buffer(np.packbits(told, bitorder="little")),
-                pa.py_buffer(values),
-            ],
-        )
-        for values, told in columns
-    ]
-    return pa.Table.from_arrays(arrays, schema=schema)
+    bits = None if told is None else pa.py_buffer(np.packbits(told, bitorder="little"))
+    return pa.Array.from_buffers(pa.float64(), len(values), [bits, pa.py_buffer(values)])
+
+
+def table_of(
+    schema: pa.Schema, columns: Sequence[tuple[array[float] | NDArray[np.float64], NDArray[np.bool_] | None]]
+) -> pa.Table:
+    """Columns of numbers as a table: of each its values, and which of them are told (None: all)."""
+    import pyarrow as pa
+
+    return pa.Table.from_arrays([number_array(*each) for each in columns], schema=schema)

@@ -77,7 +77,8 @@ class Polling:
             used = self.rig.used(name)
             patience = supply.dialect.session_settings.patience
             common = {"every": every, "deadline": max(self.deadline, patience)}
-            self.link.poll(name, "readings", supply.look(used), start=start, **common)
+            # `outputs`: for who looks on.
+            self.link.poll(name, "readings", supply.look(used), start=start, outputs=list(used), **common)
             questions = self._questions(name, used)
             if supply.dialect.power_query is not None:
                 questions.append(POWER)
