@@ -71,7 +71,9 @@ def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> pytest.Col
 
 def _of_a_run(path: Path) -> bool:
     """Whether a file is a copy in a run's folder, which says what was played then."""
-    return any(each.name == "documents" and (each.parent / "run.json").is_file() for each in path.parents)
+    from railwright.records.names import DOCUMENTS, RUN
+
+    return any(each.name == DOCUMENTS and (each.parent / RUN).is_file() for each in path.parents)
 
 
 @pytest.fixture
