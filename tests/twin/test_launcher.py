@@ -243,7 +243,7 @@ def test_twins_die_with_their_parent(how: signal.Signals, address: str) -> None:
 def test_what_a_terminal_sends_neither_ends_nor_stops_a_twin(
     twins: TwinBench, number: signal.Signals
 ) -> None:
-    child = twins._children["left"]
+    child = twins._children[("left",)]
     assert os.getsid(child.process.pid) != os.getsid(0)
     child.process.send_signal(number)
     # It answers, so it still runs; a supply that was stopped would let this time out.
