@@ -186,14 +186,16 @@ class Session:
 
     async def ask(self, message: str, deadline: float, longest: int = LONGEST_ANSWER) -> Exchange:
         """Send a message and take the one line that it answers, all within `deadline` [s]; beside that, a
-        serial line has the time that the characters take on it. One that OFF interrupts is asked again.
+        serial line has the time that the characters take on it, and what stands there before them. One that OFF interrupts is asked again.
 
         Raises SessionError. Cancelled, it leaves the answer owing.
         """
         loop = asyncio.get_running_loop()
-        at_most = deadline + (len(message) + ON_THE_LINE) * self._byte_time
         await self.pause()
         began = loop.time()
+        characters = len(message) + (1 + self._owing) * ON_THE_LINE
+        leaves_in = max(0.0, getattr(self._writer, "free_at", 0.0) - began)
+        at_most = deadline + leaves_in + characters * self._byte_time
         try:
             async with asyncio.timeout(at_most):
                 writer = self._ready()
