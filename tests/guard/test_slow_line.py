@@ -1,5 +1,5 @@
-"""What stands on a slow serial line before a question takes nothing of the question's own time: a supply whose
-OFF is still on its way is not lost. In virtual time.
+"""What stands on a slow serial line before a question takes nothing of the question's own time: a supply
+whose OFF is still on its way is not lost. In virtual time.
 """
 
 from __future__ import annotations
@@ -43,8 +43,8 @@ async def serve(reader: Any, writer: Line, silent: bool) -> None:
 
 
 def asked(baud: int, offs: int, owing: bool, silent: bool = False) -> tuple[str, float]:
-    """What a look is answered after so many OFF, and how long that took [s]. owing: behind a question that was
-    given up.
+    """What a look is answered after so many OFF, and how long that took [s]. owing: behind a question that
+    was given up.
     """
     loop, line = VirtualLoop(), LineSettings(baud=baud)
 

@@ -186,7 +186,8 @@ class Session:
 
     async def ask(self, message: str, deadline: float, longest: int = LONGEST_ANSWER) -> Exchange:
         """Send a message and take the one line that it answers, all within `deadline` [s]; beside that, a
-        serial line has the time that the characters take on it, and what stands there before them. One that OFF interrupts is asked again.
+        serial line has the time that the characters take on it, and what stands there before them. One that
+        OFF interrupts is asked again.
 
         Raises SessionError. Cancelled, it leaves the answer owing.
         """
