@@ -18,6 +18,8 @@ SLOW = {
     "external": JUDGE,
     "instruments": REAL_TIME,
     "proving": PLAYED,
+    "archive": PLAYED,
+    "pytest_plugin": PROCESSES,
     "test_busy.py": PROCESSES,
     "test_compilation.py": PROCESSES,
     "test_compiled_cache.py": PROCESSES,

@@ -27,9 +27,11 @@ if TYPE_CHECKING:
     from railwright.job import (
         Blocked,
         Check,
+        Energised,
         InputTraces,
         Job,
         Judged,
+        NotEnergised,
         NotSettled,
         NotWritten,
         Rehearsal,
@@ -38,6 +40,7 @@ if TYPE_CHECKING:
     from railwright.physics.solver import SolverError
     from railwright.quantities.values import Uncertain
     from railwright.recordings.errors import RecordingError
+    from railwright.records.names import ExportKind
     from railwright.records.stored import NoRun
     from railwright.running.outcome import RunRefused
 
@@ -48,11 +51,14 @@ __all__ = [
     "Case",
     "Check",
     "DocumentErrors",
+    "Energised",
+    "ExportKind",
     "InputTraces",
     "Job",
     "Judged",
     "NoRun",
     "NotEdited",
+    "NotEnergised",
     "NotSettled",
     "NotWritten",
     "QuantityName",
@@ -71,6 +77,7 @@ _ELSEWHERE = {
     "AlignmentError": "evaluation.alignment",
     "Case": "circuit.case",
     "DocumentErrors": "documents.sources",
+    "ExportKind": "records.names",
     "NoRun": "records.stored",
     "NotEdited": "documents.edit",
     "QuantityName": "circuit.case",

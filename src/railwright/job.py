@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import os
+import threading
 import uuid
 from abc import abstractmethod
 from codecs import BOM_UTF8
@@ -35,6 +36,7 @@ from railwright.collection import seldom_collected
 from railwright.documents.files import Kind, bytes_of
 from railwright.documents.loader import Documents, keys_of, load_documents
 from railwright.printable import printable
+from railwright.records.names import EXPORT, EXPORT_KINDS, ExportKind
 from railwright.settings.hookup import hooked_up
 from railwright.settings.hookup.result import HookedUp
 
@@ -56,8 +58,10 @@ if TYPE_CHECKING:
     from railwright.rehearsal.faults import FaultStudy
     from railwright.rehearsal.playback import PlayedShape
     from railwright.rehearsal.rehearse import InputResult, Prediction
+    from railwright.running.alongside import Alongside
     from railwright.running.by_hand import Hands
-    from railwright.running.outcome import RunOutcome
+    from railwright.running.interruption import StopRequest
+    from railwright.running.outcome import InputReading, Progress, RunOutcome
     from railwright.running.waiting import Triggers
     from railwright.settings.check import Checked
     from railwright.settings.findings import Finding
@@ -84,6 +88,10 @@ class NotWritten(OSError):
 
 class Blocked(ValueError):
     """A run that a finding stops; the findings, one a line."""
+
+
+class NotEnergised(RuntimeError):
+    """A block that was to have its inputs energised had not, from its beginning to its end; one line."""
 
 
 @contextmanager
@@ -457,6 +465,9 @@ class Check:
         consent: bool = False,
         triggers: Triggers | None = None,
         hands: Hands | None = None,
+        progress: Progress | None = None,
+        stop: StopRequest | None = None,
+        paced: threading.Event | None = None,
     ) -> Run:
         """Play the procedure on the bench and record it in a folder (default: below `runs/`).
 
@@ -464,9 +475,11 @@ class Check:
         them. consent: outputs that are found on, and voltages that stand there before, are agreed to.
         triggers: its `press` and `trigger`, called from another thread, are the key and the trigger that a
         shape waits for or is ended by. hands: asks a person to make a setting that no command of a real
-        supply makes, and gives what was set (`railwright.running.by_hand`). Raises Blocked where a finding
-        stops it, or real supplies would be switched on after a check without its rehearsal, RunRefused where
-        it may not begin, RecordingError where a recording is no longer the one that was read.
+        supply makes, and gives what was set (`railwright.running.by_hand`). progress: told how it goes on.
+        stop: its `request`, called from another thread, ends the run. paced: while it is set, the simulated
+        clock goes as fast as the computer's. Raises Blocked where a finding stops it, or real supplies would
+        be switched on after a check without its rehearsal, RunRefused where it may not begin, RecordingError
+        where a recording is no longer the one that was read.
         """
         from railwright.running.folder import default_folder
         from railwright.running.runner import run
@@ -487,6 +500,8 @@ class Check:
             "settings": as_data(self.settings),
             "consent": consent,
             "triggers": triggers,
+            "progress": progress,
+            "stop": stop,
         }
         documents, set_points = self.checked.documents, self.settings.set_points
         if not twins:
@@ -494,14 +509,73 @@ class Check:
         from railwright.guard.local_link import LocalLink
         from railwright.running.by_hand import SimulatedHands
         from railwright.twin.virtual_network import VirtualNetwork
-        from railwright.virtual_time import VirtualLoop
+        from railwright.virtual_time import PacedLoop
 
-        loop = VirtualLoop()
+        loop = PacedLoop(paced or threading.Event())
         bench = documents.bench, documents.device, documents.procedure
         with VirtualNetwork(loop, *bench, seed=seed) as network:
             link, turn = LocalLink(loop, network.connect), SimulatedHands(network.set_by_hand)
             outcome = run(documents, set_points, link=link, hands=turn, **given)
         return replace(Run.read(outcome.folder), outcome=outcome)
+
+    @contextmanager
+    def energised(
+        self,
+        *,
+        unit: str,
+        operator: str,
+        folder: str | os.PathLike[str] | None = None,
+        twins: bool = False,
+        seed: int = 1,
+    ) -> Iterator[Energised]:
+        """Run the procedure in a thread of its own, and have the block go on while it waits for a key.
+
+            with check.energised(unit="S-1", operator="A. Keeper", twins=True) as power:
+                power["main"].voltage   # newest reading
+            power.run                   # once the outputs are off
+
+        The procedure waits for a key, or repeats a shape until one comes, in exactly one place: it says what
+        is on meanwhile, and for how long at most. The block begins there, and its end is the key: the rest of
+        the procedure is played. A block that raises ends the run, outputs off. One that holds the interpreter
+        for a second lets the guard take the run for dead: outputs off. On simulated supplies time goes as
+        fast as the computer's while the block lasts.
+
+        Raises NotEnergised where the procedure waits for no key, or in several places, and where the run
+        ended before the block began, or before it was over; and what `run` raises.
+        """
+        from railwright.running.alongside import Alongside
+        from railwright.traces import EventKind
+
+        timeline = self.plan.timeline
+        keys = [each.step for each in timeline.waits if each.source == "key"]
+        keys += [each.step for each in timeline.repeated if each.until.press == "key"]
+        if len(keys) != 1:
+            where = ", ".join(f"'{timeline.spans[step].name}'" for step in keys) or "none"
+            told = f"{self.job.path}: expected one place in which it waits for a key, got {where}"
+            raise NotEnergised(f"{told}; write 'wait_for: key' in one segment of a shape")
+        with Alongside[Run]() as side:
+            begun = side.start(
+                lambda: self.run(
+                    unit=unit,
+                    operator=operator,
+                    folder=folder,
+                    twins=twins,
+                    seed=seed,
+                    triggers=side.triggers,
+                    progress=side.progress,
+                    stop=side.stop,
+                    paced=side.paced,
+                )
+            )
+            power = Energised(side)
+            if not begun:
+                raise NotEnergised(f"it never waited for the key: {_how_it_ended(power.run)}")
+            yield power
+            side.finish()
+            came = {EventKind.KEY_COMES, EventKind.UNTIL_COMES}
+            if not any(event.kind in came for event in power.run.events):
+                told = _how_it_ended(power.run)
+                raise NotEnergised(f"the key came when the run no longer waited for it: {told}")
 
     def _expect_unblocked(self, findings: Sequence[Finding], *, twins: bool) -> None:
         """Blocked where one of these findings stops a run, or something was not checked."""
@@ -696,9 +770,10 @@ class Judged:
         """One row a requirement: measured value with its interval, limits, outcome, reason."""
         from railwright.frames import rows_frame
 
-        return rows_frame(self._rows())
+        return rows_frame(self.rows())
 
-    def _rows(self) -> list[dict[str, Any]]:
+    def rows(self) -> list[dict[str, Any]]:
+        """The same, each row as a mapping; None is what there is not."""
         return [
             {
                 "requirement": each.requirement,
@@ -724,7 +799,7 @@ class Judged:
         return f"<Judged: {self.outcome.value} ({', '.join(counts)})>"
 
     def _repr_html_(self) -> str:
-        rows = self._rows()
+        rows = self.rows()
         return _table(repr(self), tuple(rows[0]) if rows else (), [tuple(row.values()) for row in rows])
 
 
@@ -816,8 +891,61 @@ class Run(_Recorded):
         about = {name: None if each is None else as_shown(name, each) for name, each in said.items()}
         return make_report(open_stored(self.folder), about)[0]
 
+    def export(self, to: ExportKind, folder: str | os.PathLike[str] | None = None) -> tuple[Path, ...]:
+        """Write the readings into files for other programs; gives their paths.
+
+        to: "csv" or "parquet", a file an input and a multimeter, or "hdf5", one file. folder: where to
+        (default: `export` in the run's own folder), made where it is not there; files of an earlier export of
+        the run are replaced. Raises NotInstalled where HDF5 is wanted and h5py is not there, NotWritten where
+        a file cannot be written.
+        """
+        from railwright.archive.export import export_run
+
+        if to not in EXPORT_KINDS:
+            raise ValueError(unexpected("to", f"one of {', '.join(EXPORT_KINDS)}", to))
+        into = self.folder / EXPORT if folder is None else as_path("folder", folder)
+        with _writing(into):
+            return export_run(self.stored, to, into)
+
     def __repr__(self) -> str:
         return f"<Run in '{self.folder}': {self.stored.ending.words}>"
+
+
+@dataclass(frozen=True, eq=False)
+class Energised(Mapping[str, "InputReading"]):
+    """Inputs that a run has energised while it goes on in a thread of its own: their newest readings by name.
+    NotEnergised where the run is over.
+    """
+
+    _side: Alongside[Run]
+
+    @property
+    def run(self) -> Run:
+        """The run, once it is over; until then, it is waited for. Raises what ended it where it did not come
+        to an outcome.
+        """
+        return self._side.result()
+
+    def __getitem__(self, name: str) -> InputReading:
+        if self._side.over:
+            raise NotEnergised(f"the run is over: {_how_it_ended(self.run)}")
+        _known("inputs with a reading", name, self._side.progress.newest)
+        return self._side.progress.newest[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._side.progress.newest)
+
+    def __len__(self) -> int:
+        return len(self._side.progress.newest)
+
+    def __repr__(self) -> str:
+        return f"<Energised: {'over' if self._side.over else ', '.join(self)}>"
+
+
+def _how_it_ended(run: Run) -> str:
+    """How a run ended, in a line; where that was early, when and why."""
+    ending = run.stored.ending
+    return ending.withheld or ending.words
 
 
 def case_of(case: CaseName | Case) -> Case:

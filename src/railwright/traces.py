@@ -45,6 +45,23 @@ voltage holds it, while others, set a little higher, stand in their limit and on
 
 
 UNITS = {"voltage": "V", "terminal_voltage": "V", "current": "A", "mode": "1"}
+"""Of each usual channel; '1' of what is a plain number."""
+
+
+def header_of(name: str, channel: str) -> str:
+    """What tables call a channel of an input or of a multimeter: `main_voltage_V`, `main_mode`."""
+    unit = UNITS.get(channel, "1")
+    return f"{name}_{channel}" if unit == "1" else f"{name}_{channel}_{unit}"
+
+
+def channel_attributes(channel: str) -> dict[str, Any]:
+    """What labelled arrays say of a channel: its `units`; of a mode also what each number means, as the CF
+    conventions have it.
+    """
+    told: dict[str, Any] = {"units": UNITS.get(channel, "1")}
+    if channel == "mode":
+        told |= {"flag_values": [*map(int, Mode)], "flag_meanings": " ".join(mode.word for mode in Mode)}
+    return told
 
 
 VOLTAGES = ("voltage", "terminal_voltage")

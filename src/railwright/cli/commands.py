@@ -19,6 +19,7 @@ COMMANDS = (
     "off",
     "evaluate",
     "report",
+    "export",
     "twin",
     "demo",
     "new",

@@ -285,8 +285,8 @@ class Conduct:
         moves, spans = deque(move for move in self.plan.moves if move.time >= 0.0), self.plan.spans
         zero = self.link.now() + LEAD_IN
         recorder = self.recorder
-        recorder.begin(zero)
         self.began = dt.datetime.now().astimezone() + dt.timedelta(seconds=LEAD_IN)
+        recorder.begin(zero, self.began)
         self.recorder.progress.begins(spans, self.plan.duration)
         self.polling.begin(zero - LEAD_IN, self.every / self.looks)
         self.multimeters.begin(zero - LEAD_IN)
@@ -528,6 +528,7 @@ class Conduct:
                 why,
                 orderly=orderly,
                 first=tuple(self._linked),
+                explain=self._ended_by.instrument if isinstance(self._ended_by, InstrumentError) else "",
                 tell=shut_down.told,
                 urgent=lambda: self.stop.urgent,
             )
