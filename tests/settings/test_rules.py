@@ -508,6 +508,14 @@ CASES = [
         "on one link, 5 ms each. A set point that meets a reading comes up to 5 ms late; later than 4 ms",
         silent=(exchange("5 ms"), sweep("from: 9 V, to: 16 V, points: 71, dwell: 50 ms")),
     ),
+    Case(  # 90 bytes for a set point and 405 for readings of both outputs, of ten bits each
+        "readings-between-set-points",
+        "main",
+        (("bench", LEFT_ADDRESS, "address: ASRL/dev/ttyUSB0::INSTR\n    line: {baud: 57600}"),),
+        "points: 8, dwell: 500 ms",
+        "A set point that meets a reading comes up to 85.94 ms late; later than 50 ms",
+        silent=(("bench", LEFT_ADDRESS, "address: ASRL/dev/ttyUSB0::INSTR\n    line: {baud: 115200}"),),
+    ),
     Case(  # 32 lines of a period; nothing hangs on what is played by a list, or on another step
         "readings-between-set-points",
         "main",

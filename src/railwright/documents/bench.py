@@ -370,7 +370,7 @@ class Supply(Wires):
     exchange: PositiveSeconds | None = Field(
         None,
         description="time that one command with its verification takes: the shortest between two set points; "
-        "left out: unknown, 20 ms is taken",
+        "left out: unknown, 20 ms is taken, over a serial line at least what its rate lets through",
     )
     watchdog: Watchdog | None = Field(
         None, description="its communication watchdog; left out: it has none, or none that is used"
