@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from benchmarks.disagreement_hunt.drawing import Draw
 from benchmarks.disagreement_hunt.playing import Played, play
+from tests.measures.scene import Scene
 
 from railwright.documents.figures import output_figures
 from railwright.documents.loader import load_documents
@@ -77,6 +78,59 @@ def test_a_handover_of_many_readings_makes_no_peak(
         # What one output alone reads is no sum of other times.
         one = replace(view, model=replace(model, summed="", current=parts[:1]))
         assert MEASURES["peak_current"](one).low >= found.low
+
+
+RISES = Scene.of((-0.3, 0.0, 0.0), (0.0, 0.0, 0.0), (0.12, 24.0, 2.0), (0.8, 24.0, 2.0))
+"""12 ohm that are switched on at 200 V/s."""
+
+JOULES = 48.0 * (0.12 / 3.0 + 0.38)
+
+
+def read_apart(every: float, update: float, aperture: float, most: float, seed: int) -> View:
+    """Two outputs that feed it, of which one carries all, up to its limit, until the rise is over, and the
+    other then, or the first goes on; each is read at a time of its own.
+    """
+    rng = np.random.default_rng(seed)
+    ends = np.arange(-0.2 + rng.uniform(0.0, every), 0.7, every)
+    fine = np.linspace(-0.3, 0.8, 11001)
+    carried = np.interp(fine, RISES.time, RISES.current)
+    own = np.minimum(carried, most)
+    if rng.random() < 0.5:
+        part = np.interp(fine, [0.12, 0.12 + rng.uniform(1e-3, 30e-3)], [1.0, 0.0])
+        own = own * part + (carried - own) * (1.0 - part)
+    volts, amperes = [], []
+    for each in (own, carried - own)[:: int(rng.choice([-1, 1]))]:
+        phase = rng.uniform(0.0, update)
+        handed = np.floor((ends - phase) / update) * update + phase
+        output = Scene(fine, np.interp(fine, RISES.time, RISES.voltage), each)
+        volts.append(output.mean(handed, aperture, "voltage") + rng.uniform(-5e-3, 5e-3))
+        amperes.append(output.mean(handed, aperture, "current") + rng.uniform(-5e-3, 5e-3))
+    columns = {"voltage": np.mean(volts, axis=0), "current": np.sum(amperes, axis=0)}
+    mean, share = (Part("a", 0.0, error, 1e-4, 1e-4) for error in (2.5e-3, 5e-3))
+    parts = tuple(replace(share, name=f"a.{n}", most=most) for n in (1, 2))
+    halves = tuple(replace(mean, name=f"a.{n}") for n in (1, 2))
+    model = ReadingModel("readings", halves, parts, update, aperture, summed="current")
+    return View(Traces(ends, columns), model, 0.0, 0.5, switched_on=0.0, goal=24.0, every=every)
+
+
+@pytest.mark.parametrize("most", [1.5, 3.0])
+@pytest.mark.parametrize(
+    ("every", "update", "aperture"),
+    [(10e-3, 10e-3, 10e-3), (5e-3, 10e-3, 10e-3), (20e-3, 20e-3, 16e-3), (20e-3, 10e-3, 10e-3)],
+)
+def test_the_energy_counts_that_outputs_are_read_apart(
+    every: float, update: float, aperture: float, most: float
+) -> None:
+    held = {"energy": 0, "mean_power": 0}
+    for seed in range(60):
+        view = read_apart(every, update, aperture, most, seed)
+        for name, true in (("energy", JOULES), ("mean_power", JOULES / 0.5)):
+            found = MEASURES[name](view)
+            held[name] += found.low <= true <= found.high
+    assert min(held.values()) >= 55
+    # Where the voltage stands, nothing of it counts.
+    quiet = MEASURES["energy"](replace(view, start=0.25, switched_on=None))
+    assert "product of the outputs" not in {each.source for each in quiet.contributions}
 
 
 SWEEP: dict[str, Any] = {
