@@ -5,6 +5,7 @@ The truth is a closed form, or that of the simulated supplies by the trapezoid r
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -18,17 +19,17 @@ from tests.measures.scene import Scene
 
 from railwright.documents.figures import output_figures
 from railwright.documents.loader import load_documents
-from railwright.evaluation.evaluate import evaluate
-from railwright.evaluation.reading_bias import PHASES
+from railwright.evaluation.evaluate import evaluate, measured_points
+from railwright.evaluation.reading_bias import PHASES, _compared, _of_rehearsal
 from railwright.job import Job
 from railwright.measures import MEASURES
 from railwright.measures.reading_model import Part, ReadingModel
 from railwright.measures.signal import View
 from railwright.physics.output_stage import derive_output_stage
 from railwright.rehearsal.circuit import output_errors
-from railwright.rehearsal.handovers import handovers
+from railwright.rehearsal.handovers import handovers, in_turn
 from railwright.rehearsal.rehearse import rehearse
-from railwright.traces import Traces
+from railwright.traces import Record, Traces
 
 from .small import fed_by, supply, write
 
@@ -277,6 +278,70 @@ def test_a_handover_is_as_fast_as_the_integrators_part(ohms: str, update: float,
         for error, (_, amperes) in zip(moved, played.shares["in"].values(), strict=True):
             begin, end = np.interp([0.03, 0.035], time, amperes)
             assert (end - begin) / 5e-3 == pytest.approx(stage.k_i * error, rel=0.02)
+
+
+def risen(folder: Path, ohms: str, update: float, rise: str, settle: str) -> Job:
+    """Two outputs in parallel that rise, and a step that follows."""
+    path = documents_of(folder, ohms, update, 0.1)
+    given = json.loads(path.read_text("utf-8"))
+    up = {"power_up": {"order": ["in"], "gap": "10 ms", "rise": rise, "settle": settle}, "name": "up"}
+    given["steps"] = [up, {"hold": "300 ms", "name": "sweep"}, SWEEP["steps"][-1]]
+    path.write_text(json.dumps(given), "utf-8")
+    return Job.open(path).settle()
+
+
+RISEN = [("30 ohm", 20e-3, "20 V/s"), ("28 ohm", 10e-3, "60 V/s"), ("28 ohm", 20e-3, "10 V/s")]
+
+
+@pytest.mark.parametrize(("ohms", "update", "rise"), RISEN)
+def test_a_step_after_a_rise_holds_what_outputs_hand_over_at_its_end(
+    ohms: str, update: float, rise: str, tmp_path: Path
+) -> None:
+    """One output leads in the rise, however their errors are, and the other carries what stands."""
+    job = risen(tmp_path, ohms, update, rise, "1 ms")
+    documents, set_points = job.checked.documents, job.settings.set_points
+    record = rehearse(documents, set_points, timeline=job.plan.played).record
+    traces, span = record.traces["in"], record.span("sweep")
+    scene = Scene(traces.time, traces.columns["terminal_voltage"], traces.columns["current"])
+    amperes = scene.mean(np.array([span.end]), span.end - span.start, "current")[0]
+    widened, _ = _compared(documents, set_points, {"in": update})
+    held, alone = 0, 0
+    rng = np.random.default_rng(8)
+    for _ in range(60):
+        lasts, begins = update * rng.uniform(0.1, 1.0), span.start + update * rng.uniform(0.0, 1.0)
+        fine = np.unique(np.concatenate((scene.time, np.arange(span.start, span.end, 1e-3))))
+        flows = np.interp(fine, scene.time, scene.current)
+        left = np.interp(fine, [begins, begins + lasts], [1.0, 0.0]) * np.minimum(flows, 0.4)
+        polls = np.arange(traces.time[0] + rng.uniform(0.0, update), traces.time[-1], update)
+        volts = np.interp(fine, scene.time, scene.voltage)
+        read = [
+            Scene(fine, volts, own).mean(polls - rng.uniform(0.0, update), 0.8 * update, each)
+            for own in (left, flows - left)
+            for each in ("voltage", "current")
+        ]
+        columns = {"terminal_voltage": (read[0] + read[2]) / 2.0, "current": read[1] + read[3]}
+        shown = Record("supply readings", {"in": Traces(polls, columns)}, record.events, record.spans)
+        requires = [each for each in documents.procedure.requires if each.name == "mean_current"]
+        for key, found in measured_points(documents, set_points, shown, {}, requires).items():
+            below, above = widened[key]
+            held += found.low - below <= amperes <= found.high + above
+            alone += found.low <= amperes <= found.high
+    assert held >= 58
+    assert alone < 50
+
+
+def test_a_step_in_which_nothing_moves_is_as_wide_as_its_readings_make_it(tmp_path: Path) -> None:
+    job = risen(tmp_path, "46 ohm", 10e-3, "100 V/s", "400 ms")
+    documents, set_points = job.checked.documents, job.settings.set_points
+    played = rehearse(documents, set_points, timeline=job.plan.played)
+    current = played.record.traces["in"].columns["current"]
+    for turn in in_turn(documents, set_points, job.plan.played, played):
+        shares = turn.shares["in"]
+        total = np.sum([amperes for _, amperes in shares.values()], axis=0)
+        assert total == pytest.approx(turn.record.traces["in"].columns["current"])
+        assert max(float(amperes.max()) for _, amperes in shares.values()) <= max(0.4, current.max()) + 1e-9
+        quiet = [each for each in documents.procedure.requires if each.name == "mean_current"]
+        assert not _of_rehearsal(documents, set_points, job.plan.timeline, turn, {"in": 10e-3}, quiet)
 
 
 @pytest.mark.parametrize("ohms", ["10 ohm", "25 ohm"])
