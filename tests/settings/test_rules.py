@@ -1401,8 +1401,8 @@ CASES = [
     Case(
         "requirement-masked",
         "transducer",
-        (("procedure", "at_most: 25 mA", "at_most: 500 mA"),),
-        "at_most: 500 mA",
+        (("procedure", "at_most: 25 mA", "at_most: 650 mA"),),
+        "at_most: 650 mA",
         "holds the current to 0.1006 A (with its error): it cannot fail",
     ),
     Case(
