@@ -97,6 +97,7 @@ def test_the_stop_from_above_lies_beyond_what_a_device_at_its_bounds_draws(
         text = made.rise[made.rise.index(f"# head at {volts:g} V, head") :]
         expected = re.search(r"\.\. ([0-9.]+) A\s+expected", re.sub(r"\n\s*#", "", text))
         stop = re.search(rf"during: head at {volts:g} V, current_above: ([0-9.]+) A", text)
-        assert expected is not None and stop is not None
+        assert expected is not None
+        assert stop is not None
         assert amps * 0.995 < float(expected.group(1)) < amps * 1.012
         assert amps + 2e-3 < float(stop.group(1)) < amps * 1.05 + 0.01
