@@ -6,7 +6,7 @@ import datetime as dt
 import hashlib
 import json
 import math
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,7 @@ from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
 from railwright.report.cautions import cautions
 from railwright.report.contact_words import contact_words
-from railwright.report.disturbances import DisturbanceRow, disturbances
+from railwright.report.disturbances import DisturbanceRow, SeenDisturbance, disturbances
 from railwright.report.figures import number
 from railwright.report.overlay import Overlay
 from railwright.report.plots import StepFigure, step_figures
@@ -29,6 +29,7 @@ from railwright.report.style import colours
 from railwright.report.subject import NOT_STATED, Instrument, ProvedOutput, ReportInput, RunFacts, run_facts
 from railwright.report.text import breakable, capital, clean, sentence, shortened
 from railwright.report.wiring import wiring_of, wiring_svg
+from railwright.settings.context import FedInput, sources_of
 from railwright.settings.findings import Finding
 from railwright.settings.hookup.result import WHOLE
 
@@ -113,7 +114,7 @@ def content(given: ReportInput) -> dict[str, Any]:
         "instruments": [_instrument(instrument, run) for instrument in run.instruments],
         "proved": [_proved(each) for each in run.proved],
         "method": _method(given, run),
-        "disturbances": [_disturbance(row) for row in disturbances_of(given)],
+        "disturbances": _disturbances(given),
         "hashes": [[breakable(path), digest] for path, digest in run.hashes.items()],
         "requirements": [
             requirement_row(place, result) for place, result in enumerate(evaluation.results, start=1)
@@ -342,8 +343,30 @@ def disturbances_of(given: ReportInput) -> tuple[DisturbanceRow, ...]:
     return disturbances(given.documents, timeline, given.measured)
 
 
-def _disturbance(row: DisturbanceRow) -> dict[str, str]:
-    """Level and duration of equal disturbances, as asked and as they were read."""
+def _disturbances(given: ReportInput) -> list[dict[str, str]]:
+    rows = disturbances_of(given)
+    if all(row.at == "connector" for row in rows):
+        return [_disturbance(row) for row in rows]
+    sources, _ = sources_of(given.documents)
+    return [_disturbance(row, sources.get(row.input)) for row in rows]
+
+
+def _at_connector(seen: Sequence[SeenDisturbance], source: FedInput | None) -> str:
+    """The levels at the connector by the current that was read with those at the terminals, for people; '':
+    unknown, as behind a diode, which may block.
+    """
+    known = [(each.level, each.current) for each in seen if each.current is not None]
+    blocks = source is not None and source.fixture is not None and source.fixture.diode is not None
+    if source is None or blocks or len(known) < len(seen):
+        return ""
+    ends = [level - drop(amps) for level, amps in known for drop in (source.drop, source.least_drop)]
+    return f" ({between(ends, 'V')} at the connector, by the lead's resistance)"
+
+
+def _disturbance(row: DisturbanceRow, source: FedInput | None = None) -> dict[str, str]:
+    """Level and duration of equal disturbances, as asked and as they were read. source: the input with its
+    lead, where its voltage was read at the terminals.
+    """
     first, times = row.asked[0], len(row.asked)
     level = "off" if first.off else show(first.level, "V")
     lasts = show(first.duration, "s")
@@ -363,7 +386,11 @@ def _disturbance(row: DisturbanceRow) -> dict[str, str]:
     if seen:
         length = between((s for each in seen for s in (each.shortest, each.longest)), "s")
         missing = f"; nothing read in {times - len(seen)}" if len(seen) < times else ""
-        read = f"{between((each.level for each in seen), 'V')}; {length} {beyond}{missing}"
+        there = _at_connector(seen, source) if row.at == "terminals" else ""
+        read = (
+            f"{between((each.level for each in seen), 'V')} at the {row.at}{there}; {length} "
+            f"{beyond}{missing}"
+        )
     return {
         "step": breakable(row.step),
         "input": breakable(row.input),
