@@ -60,8 +60,8 @@ class Disturbance:
 @dataclass(frozen=True, slots=True)
 class SeenDisturbance:
     """A disturbance in a record: its level [V], the current there [A] (None: none was read), and how long in
-    all it was beyond the middle between both levels [s]: of each stretch at least from its first sample to its
-    last, at most between those around it.
+    all it was beyond the middle between both levels [s]: of each stretch at least from its first sample to
+    its last, at most between those around it.
     """
 
     level: float
