@@ -10,7 +10,6 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from railwright.documents.loader import Documents
 from railwright.documents.sources import Location
 from railwright.evaluation.outcome import Evaluation, Outcome
 from railwright.evaluation.played import out_of_time
@@ -136,7 +135,7 @@ def content(given: ReportInput) -> dict[str, Any]:
         "assumptions": [breakable(assumption) for assumption in _assumptions(given)],
         "cautions": [
             {"title": caution.title, "text": breakable(caution.text), "pressing": caution.pressing}
-            for caution in cautions(device, bench, procedure, _highest(given.documents))
+            for caution in cautions(device, bench, procedure, _highest(given))
         ],
         "authorised": [breakable(run.authorised_by), breakable(run.function)],
     }
@@ -504,11 +503,17 @@ def _finding(finding: Finding) -> dict[str, Any]:
     }
 
 
-def _highest(documents: Documents) -> dict[str, float]:
-    """Highest voltage that the procedure gives each input [V]."""
-    actions = timeline_of(documents.procedure, documents.device).actions
-    voltages = grouped((action.input, action.voltage) for action in actions)
-    return {name: max(0.0, *own) for name, own in voltages.items()}
+def _highest(given: ReportInput) -> dict[str, float]:
+    """What may stand at each input at most [V]: where its OVP ends it, or all that its outputs reach."""
+    sources, _ = sources_of(given.documents)
+    found = {}
+    for name, feed in given.set_points.items():
+        source = sources[name]
+        level = source.ovp_with_error(feed.ovp)
+        past = max(source.ovp_overshoot(level, feed.limit) or 0.0, source.ovp_past(level, feed.limit))
+        unprotected = any(output.ovp is None for output in source.rows)
+        found[name] = source.farthest if unprotected else level + past
+    return found
 
 
 def _deviations(given: ReportInput, run: RunFacts) -> list[str]:
