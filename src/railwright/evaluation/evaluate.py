@@ -233,13 +233,13 @@ def _judge(
         if _better(other, chosen):
             chosen = other
         elif other.measured is None:
-            unused.append(other)
+            unused.append((other, source.lacks))
     # What would decide it is asked for only where nothing does.
     decided = chosen.outcome is not Outcome.INCONCLUSIVE
     remarks = [
         f"{requirement.name}: {each.source} was not used, because "
-        f"{each.unmeasured.why if decided and each.unmeasured is not None else each.reason}"
-        for each in unused
+        f"{lacks or (each.unmeasured.why if decided and each.unmeasured is not None else each.reason)}"
+        for each, lacks in unused
     ]
     origin = next(source for source in sources if source.name == chosen.source)
     return _overruled(_in_doubt(chosen, requirement, origin, contradicting), told), remarks

@@ -15,6 +15,7 @@ from railwright.evaluation.reading import multimeter_model
 from railwright.evaluation.views import Case, RecordSource
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.signal import Array, Place, Signal, View
+from railwright.quantities import show
 from railwright.records.readings import MultimeterReadings
 from railwright.traces import VOLTAGES, Record, Traces
 
@@ -41,10 +42,12 @@ def multimeter_source(
     used, in words. own: the run's own record.
     """
     probe, meter = documents.procedure.multimeters[name], documents.bench.multimeters[name]
-    notes = []
+    notes, lacks = [], ""
     inside = np.isfinite(readings.value)
     if beyond := int(np.count_nonzero(~inside)):
-        notes.append(f"{name}: {beyond} of {inside.size} readings lie beyond its range, and are not used")
+        held = show(meter.measures.range, "V" if meter.quantity == "voltage" else "A")
+        lacks = f"{beyond} of its {inside.size} readings lie beyond its range of {held}"
+        notes.append(f"{name}: {lacks}, and are not used")
     usual = float(np.median(readings.took)) if inside.size else 0.0
     prompt = readings.took <= SLOW * usual
     if slow := int(np.count_nonzero(inside & ~prompt)):
@@ -58,7 +61,7 @@ def multimeter_source(
     traces = Traces(readings.time[used], {column: readings.value[used]})
     model = multimeter_model(name, meter, float(np.max(readings.took[used])), own.models[probe.of])
     record = Record(MULTIMETER, {probe.of: traces}, (), ())
-    return RecordSource(name, record, {probe.of: model}, own.feeds, meter.interval), notes
+    return RecordSource(name, record, {probe.of: model}, own.feeds, meter.interval, lacks), notes
 
 
 def lead_drops(case: Case, sources: Sequence[RecordSource]) -> Iterator[LeadDrop]:
