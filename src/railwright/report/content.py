@@ -25,7 +25,15 @@ from railwright.report.overlay import Overlay
 from railwright.report.plots import StepFigure, step_figures
 from railwright.report.results import budget, changes, counts, outcome_data, requirement_row, rule_statement
 from railwright.report.style import colours
-from railwright.report.subject import NOT_STATED, Instrument, ProvedOutput, ReportInput, RunFacts, run_facts
+from railwright.report.subject import (
+    NOT_STATED,
+    RELAYS,
+    Instrument,
+    ProvedOutput,
+    ReportInput,
+    RunFacts,
+    run_facts,
+)
 from railwright.report.text import breakable, capital, clean, sentence, shortened
 from railwright.report.wiring import wiring_of, wiring_svg
 from railwright.settings.context import FedInput, sources_of
@@ -285,14 +293,15 @@ _SETTINGS = {
 
 def _instrument(instrument: Instrument, run: RunFacts) -> dict[str, str]:
     tested = run.start.date() if run.start else None
+    unknown = "–" if instrument.kind == RELAYS else "unknown"
     return {
         "name": breakable(instrument.name),
         "kind": breakable(instrument.kind),
         "model": breakable(instrument.model),
         "serial": breakable(instrument.serial),
-        "certificate": breakable(instrument.certificate),
-        "calibrated": instrument.calibrated.isoformat() if instrument.calibrated else "unknown",
-        "due": instrument.due.isoformat() if instrument.due else "unknown",
+        "certificate": breakable(instrument.certificate if instrument.kind != RELAYS else unknown),
+        "calibrated": instrument.calibrated.isoformat() if instrument.calibrated else unknown,
+        "due": instrument.due.isoformat() if instrument.due else unknown,
         "state": instrument.state(tested),
         "identification": breakable(instrument.identification),
     }

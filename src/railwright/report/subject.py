@@ -21,6 +21,10 @@ if TYPE_CHECKING:
     from railwright.traces import Record
 
 
+RELAYS = "relays"
+"""Kind of an instrument that moves contacts, as a run's facts have it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Instrument:
     """One instrument as it was used: identification, and calibration as it held on the day of the test."""
@@ -35,7 +39,11 @@ class Instrument:
     identification: str = ""
 
     def state(self, tested: dt.date | None) -> str:
-        """Calibration on the day of the test: 'valid', 'overdue' or 'unknown'."""
+        """Calibration on the day of the test: 'valid', 'overdue' or 'unknown'; of what measures nothing, such
+        as relays, 'not needed'.
+        """
+        if self.kind == RELAYS:
+            return "not needed"
         if self.due is None or tested is None:
             return "unknown"
         return "overdue" if tested > self.due else "valid"
