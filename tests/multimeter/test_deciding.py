@@ -11,8 +11,10 @@ from tests.said import says
 
 from railwright.archive.stored import evaluate_run, open_stored
 from railwright.evaluation.data import as_data, evaluation_from_data
+from railwright.evaluation.multimeters import multimeter_records
 from railwright.evaluation.outcome import Outcome
 from railwright.job import Job
+from railwright.report.overlay import Overlay, curves_of
 
 LEVEL = "  - {{name: level, measure: high_state_level, of: main, during: steady, between: {low} .. {high}}}\n"
 
@@ -205,6 +207,30 @@ def test_the_check_counts_no_multimeter_whose_range_ends_below_what_is_played(
     (found,) = job.check().measurable
     assert found.uncertainty is not None
     assert (found.uncertainty < 1e-3, found.verdict == "yes") == (decides, decides)
+
+
+@pytest.mark.parametrize(
+    ("meters", "probes", "column", "at"),
+    [
+        (VOLTMETER, "{volts: {of: main}}", "voltage", 12.0),
+        (VOLTMETER, "{volts: {of: main, at: terminals}}", "terminal_voltage", 12.0),
+        (AMMETER, "{amperes: {of: main}}", "current", 0.35),
+        (VOLTMETER.replace("range: 20 V", "range: 1 V"), "{volts: {of: main}}", "voltage", None),
+    ],
+)
+def test_a_figure_draws_what_a_multimeter_read(
+    meters: str, probes: str, column: str, at: float | None, tmp_path: Path
+) -> None:
+    """Beside the supply's own readings, under its own name; nothing where all lay beyond its range."""
+    stored, _ = played(documents(tmp_path / "a", level(11.9, 12.1), meters=meters, probes=probes))
+    records = multimeter_records(stored.documents, stored.data.multimeters)
+    overlay = Overlay(measured=stored.data.record, external=records)
+    span = stored.data.record.span("steady")
+    curves = curves_of(overlay, span, "main", column)
+    drawn = [each for each in curves if each.label in ("volts", "amperes") and (each.time > 0.0).any()]
+    assert len(drawn) == (at is not None)
+    for curve in drawn:
+        assert np.median(curve.values) == pytest.approx(at, rel=0.05)
 
 
 @pytest.mark.parametrize("held", ["1 V", "0.8 V"])

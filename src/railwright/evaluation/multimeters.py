@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -55,13 +55,36 @@ def multimeter_source(
     used = inside & prompt
     if not used.any() or probe.of not in own.models:
         return None, notes
-    column = "terminal_voltage" if probe.at == "terminals" else "voltage"
-    if meter.quantity == "current":
-        column = "current"
-    traces = Traces(readings.time[used], {column: readings.value[used]})
+    traces = _traces(documents, name, readings, used)
     model = multimeter_model(name, meter, float(np.max(readings.took[used])), own.models[probe.of])
     record = Record(MULTIMETER, {probe.of: traces}, (), ())
     return RecordSource(name, record, {probe.of: model}, own.feeds, meter.interval, lacks), notes
+
+
+def _traces(documents: Documents, name: str, readings: MultimeterReadings, used: Array) -> Traces:
+    """Those of a multimeter's readings that are used, in the column of what it measures, and where."""
+    probe = documents.procedure.multimeters[name]
+    column = "terminal_voltage" if probe.at == "terminals" else "voltage"
+    if documents.bench.multimeters[name].quantity == "current":
+        column = "current"
+    return Traces(readings.time[used], {column: readings.value[used]})
+
+
+def multimeter_records(
+    documents: Documents, multimeters: Mapping[str, MultimeterReadings]
+) -> tuple[Record, ...]:
+    """What each multimeter read within its range, as a record under its name, to be drawn."""
+    found = ((name, readings, np.isfinite(readings.value)) for name, readings in multimeters.items())
+    return tuple(
+        Record(
+            name,
+            {documents.procedure.multimeters[name].of: _traces(documents, name, readings, inside)},
+            (),
+            (),
+        )
+        for name, readings, inside in found
+        if inside.any() and name in documents.procedure.multimeters
+    )
 
 
 def lead_drops(case: Case, sources: Sequence[RecordSource]) -> Iterator[LeadDrop]:

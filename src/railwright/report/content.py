@@ -86,7 +86,7 @@ def content(given: ReportInput) -> dict[str, Any]:
     overlay = Overlay(
         given.rehearsal,
         given.measured,
-        given.external,
+        (*given.external, *given.metered),
         procedure.requires,
         given.set_points,
         tuple(device.inputs),

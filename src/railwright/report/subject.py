@@ -93,8 +93,8 @@ class ReportInput:
     """All that a report is made from.
 
     external: recordings already aligned in time to `measured`. evaluations: the first, then any later ones;
-    the last one is what the report states. run: the facts of the run (see `run_facts`).
-    reported: date of the report.
+    the last one is what the report states. metered: what multimeters read. run: the facts of the run (see
+    `run_facts`). reported: date of the report.
     """
 
     documents: Documents
@@ -108,6 +108,7 @@ class ReportInput:
     reported: dt.datetime
     external: tuple[Record, ...] = ()
     assumptions: tuple[Assumption, ...] = field(default=())
+    metered: tuple[Record, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.evaluations:
