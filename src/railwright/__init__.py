@@ -27,17 +27,26 @@ if TYPE_CHECKING:
     from railwright.job import (
         Blocked,
         Check,
+        Energised,
         InputTraces,
         Job,
         Judged,
+        NotEnergised,
         NotSettled,
         NotWritten,
+        Power,
         Rehearsal,
         Run,
+        power,
+        power_output,
+        read_output,
+        set_output,
     )
     from railwright.physics.solver import SolverError
+    from railwright.powering.procedures import Typed
     from railwright.quantities.values import Uncertain
     from railwright.recordings.errors import RecordingError
+    from railwright.records.names import ExportKind
     from railwright.records.stored import NoRun
     from railwright.running.outcome import RunRefused
 
@@ -48,35 +57,46 @@ __all__ = [
     "Case",
     "Check",
     "DocumentErrors",
+    "Energised",
+    "ExportKind",
     "InputTraces",
     "Job",
     "Judged",
     "NoRun",
     "NotEdited",
+    "NotEnergised",
     "NotSettled",
     "NotWritten",
+    "Power",
     "QuantityName",
     "RecordingError",
     "Rehearsal",
     "Run",
     "RunRefused",
     "SolverError",
+    "Typed",
     "Uncertain",
     "__version__",
     "open",
+    "power",
+    "power_output",
+    "read_output",
     "read_run",
+    "set_output",
 ]
 
 _ELSEWHERE = {
     "AlignmentError": "evaluation.alignment",
     "Case": "circuit.case",
     "DocumentErrors": "documents.sources",
+    "ExportKind": "records.names",
     "NoRun": "records.stored",
     "NotEdited": "documents.edit",
     "QuantityName": "circuit.case",
     "RecordingError": "recordings.errors",
     "RunRefused": "running.outcome",
     "SolverError": "physics.solver",
+    "Typed": "powering.procedures",
     "Uncertain": "quantities.values",
 }
 """Modules of what is not in `railwright.job`."""

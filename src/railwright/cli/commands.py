@@ -19,6 +19,7 @@ COMMANDS = (
     "off",
     "evaluate",
     "report",
+    "export",
     "twin",
     "demo",
     "new",
@@ -31,6 +32,8 @@ COMMANDS = (
     "find",
     "probe",
     "prove",
+    "power",
+    "output",
 )
 """In the order in which the help lists them; each is a module and a function, `_` for `-`."""
 

@@ -103,6 +103,8 @@ _KNOWN = (
     ("railwright.documents.edit", "NotEdited", Exit.BAD_INPUT),
     ("railwright.job", "NotSettled", Exit.STOPPED),
     ("railwright.job", "Blocked", Exit.STOPPED),
+    ("railwright.job", "NotWritten", Exit.BAD_INPUT),
+    ("railwright.frames", "NotInstalled", Exit.BAD_INPUT),
     ("railwright.records.stored", "NoRun", Exit.BAD_INPUT),
     ("railwright.recordings.errors", "RecordingError", Exit.BAD_INPUT),
     ("railwright.evaluation.alignment", "AlignmentError", Exit.BAD_INPUT),

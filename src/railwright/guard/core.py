@@ -81,7 +81,9 @@ class Guard:
                 self.plan = None if message["plan"] is None else OffPlan.from_json(message["plan"])
                 self._answer(message, armed=self.plan is not None)
             case "off":
-                self.switch_off(message["why"], orderly=message["orderly"], first=message.get("first", ()))
+                orderly, explain = message["orderly"], message.get("explain", "")
+                first = message.get("first", ())
+                self.switch_off(message["why"], orderly=orderly, first=first, explain=explain)
             case "go on":
                 if (going := self._held.get(message["id"])) is not None:
                     going.set()
@@ -109,9 +111,11 @@ class Guard:
                 died(f"the run gave no sign of life for {at_most:g} s")
                 return
 
-    def switch_off(self, why: str, *, orderly: bool = False, first: Collection[str] = ()) -> None:
+    def switch_off(
+        self, why: str, *, orderly: bool = False, first: Collection[str] = (), explain: str = ""
+    ) -> None:
         """Fence the run and switch everything of the plan off; `off over` is told at the end. first: inputs
-        that go off at once, whatever their order says.
+        that go off at once, whatever their order says. explain: the supply whose errors are asked for then.
         """
         if self._off is not None:
             return
@@ -124,7 +128,7 @@ class Guard:
         for task in self._polls.values():
             task.cancel()
         self._tell({"kind": "off begun", "why": why, "time": asyncio.get_running_loop().time()})
-        self._off = asyncio.get_running_loop().create_task(self._switch_off(orderly))
+        self._off = asyncio.get_running_loop().create_task(self._switch_off(orderly, explain))
 
     @property
     def is_all_off(self) -> bool:
@@ -153,7 +157,7 @@ class Guard:
         if self._off is not None:
             await asyncio.wait([self._off])
 
-    async def _switch_off(self, orderly: bool) -> None:
+    async def _switch_off(self, orderly: bool, explain: str) -> None:
         if self.plan is not None:
             for each in self.plan.sessions:
                 if each.name not in self._sessions:
@@ -161,7 +165,7 @@ class Guard:
                     self._sessions[each.name] = made
             self._switching = SwitchOff(self.plan, self._sessions, self._tell_off)
             try:
-                await self._switching.go(orderly=orderly)
+                await self._switching.go(orderly=orderly, explain=explain)
             except Exception as error:  # noqa: BLE001 - whoever waits for the end must hear of it
                 for end in self._switching.ends.values():
                     end.why = end.why or f"a fault of the program: {error!r}"

@@ -24,6 +24,8 @@ from railwright.measures.swinging import (
     SAME,
     SWINGS,
     error_of_one,
+    in_limit,
+    next_readings,
     runs_from,
     starving,
     surely_away,
@@ -317,9 +319,10 @@ def _elsewhere(view: View, apart: Sequence[tuple[float, float]]) -> dict[str, st
 def _overloaded(
     view: View, time: Array, counted: int, explained: Sequence[tuple[int, int]]
 ) -> dict[str, str]:
-    """What is said where, beside a dip that the capacitor makes up for, the supply is in its limit while the
-    voltage does not rise: for less than an aperture it can fall to where the load stops, and the mean of a
-    reading does not show it. What charges a capacitor again is in the limit, too, and the voltage rises.
+    """What is said where the supply is in its limit before a dip that the capacitor makes up for, or beside
+    it while the voltage does not rise, or where that is near to where the load stops: for less than an
+    aperture the voltage can fall to there, and the mean of a reading does not show it. What charges a
+    capacitor again is in the limit, too, and the voltage rises.
     """
     import numpy as np
 
@@ -345,13 +348,21 @@ def _overloaded(
             "a reading shows",
             "would_decide": FASTER_CURRENT,
         }
-    if not (view.model.averages and explained):
+    if not view.model.averages:
         return {}
     starved = starving(view)
+    if not counted and _pulled_down(view, starved):
+        return {
+            "unseen": "in its limit the supply's voltage falls, and rises again: the load may have stopped "
+            "there, and what charges its capacitor flows while it is away",
+            "would_decide": FASTER_VOLTAGE,
+        }
     around = AROUND * max(view.interval, view.model.update or 0.0)
     for first, stop in explained:
         near = (voltage.time >= time[first] - around) & (voltage.time <= time[stop - 1] + around)
-        if np.any(starved & near):
+        # The limit that charges the capacitor again comes after the dip.
+        before = near & (voltage.time < time[first])
+        if np.any(starved & near) or np.any(in_limit(view) & before):
             return {
                 "unseen": "the supply is in its limit beside a dip that the capacitor makes up for: the "
                 "voltage may fall to where the load stops for less than a reading shows",
@@ -424,6 +435,29 @@ def _usual(amps: Array, current: Signal) -> float:
     if usual <= max(10.0 * current.noise, 5.0 * current.step):
         raise CannotMeasure("the current is too small for its drop-outs to show", "a finer current reading")
     return usual
+
+
+def _pulled_down(view: View, starved: Flags) -> bool:
+    """Whether the load can have pulled the voltage down to where it stops, beyond what readings in the
+    supply's limit show, up to the end of the next reading.
+
+    By energy: until then the capacitor gives at most what the load takes there beyond the limit, as one of
+    constant power, and no more than was ever read.
+    """
+    import numpy as np
+
+    voltage, current = view.voltage(), view.current()
+    own = (voltage.time >= view.begin) & (voltage.time <= view.end)
+    rows = np.flatnonzero(starved & own)
+    if not rows.size or view.stops_at is None or voltage.time.size != current.time.size:
+        return bool(rows.size)
+    across, stops = np.abs(voltage.values), view.stops_at[1]
+    power = float(np.max((across * current.values)[own]))
+    update, _, aperture = view.timing()
+    lasts = voltage.time[next_readings(view, voltage)[rows]] - voltage.time[rows] + update + aperture
+    taken = np.maximum(0.0, power - current.values[rows] * stops) * lasts
+    stored = view.capacitance[0] / 2.0 * (across[rows] ** 2 - stops**2)
+    return bool(np.any(taken >= stored))
 
 
 def _drop_outs(

@@ -43,10 +43,10 @@ def starving(view: View) -> NDArray[np.bool_]:
 
     from railwright.measures.hiding import LEFT_OUT
 
-    voltage, limited = view.voltage(), _limited(view)
+    voltage, limited = view.voltage(), in_limit(view)
     if view.never_stops or voltage.time.size < 2:
         return np.zeros(voltage.time.size, dtype=bool)
-    across, after = np.abs(voltage.values), _next(view, voltage)
+    across, after = np.abs(voltage.values), next_readings(view, voltage)
     visible = np.maximum(4.0 * voltage.noise + 2.0 * voltage.step, STILL * across)
     starved: NDArray[np.bool_] = across[after] <= across + visible
     if view.model.averages and view.interval > LEFT_OUT * (view.model.update or 0.0):
@@ -54,7 +54,7 @@ def starving(view: View) -> NDArray[np.bool_]:
     return starved & limited & (after > np.arange(across.size))
 
 
-def _limited(view: View) -> NDArray[np.bool_]:
+def in_limit(view: View) -> NDArray[np.bool_]:
     """At which values of the voltage the supply is in its limit, shape (n,); nowhere, where that is not
     known.
     """
@@ -68,7 +68,7 @@ def _limited(view: View) -> NDArray[np.bool_]:
     return np.isin(modes, LIMITS)
 
 
-def _next(view: View, voltage: Signal) -> NDArray[np.intp]:
+def next_readings(view: View, voltage: Signal) -> NDArray[np.intp]:
     """Index of the next row that shows another reading, or of the last one, shape (n,)."""
     import numpy as np
 
@@ -112,7 +112,7 @@ def turns(view: View) -> int:
     import numpy as np
 
     voltage = view.voltage()
-    values = np.abs(voltage.values[_of_step(view, voltage) & _limited(view)])
+    values = np.abs(voltage.values[_of_step(view, voltage) & in_limit(view)])
     visible = 8.0 * voltage.noise + 2.0 * voltage.step
     steps = np.diff(values)
     signs = np.sign(steps[np.abs(steps) > visible])
@@ -298,10 +298,10 @@ def is_held(view: View, level: float) -> None:
         )
     voltage = view.voltage()
     near = _near(view, voltage, level)
-    starved = starving(view) & near & near[_next(view, voltage)]
+    starved = starving(view) & near & near[next_readings(view, voltage)]
     goal = view.goal or 0.0
     if goal != 0.0 and abs(level - goal) > ELSEWHERE * abs(goal):
-        whenever = not view.never_stops and near.any() and _limited(view)[near].all()
+        whenever = not view.never_stops and near.any() and in_limit(view)[near].all()
         found = bool(whenever or starved.any())
     else:
         found = bool((starved[1:] & starved[:-1]).any())
@@ -323,7 +323,7 @@ def swings(view: View, level: float) -> int:
     """
     import numpy as np
 
-    near, limited = _near(view, view.voltage(), level), _limited(view)
+    near, limited = _near(view, view.voltage(), level), in_limit(view)
     return int(np.count_nonzero((limited[1:] != limited[:-1]) & near[1:] & near[:-1]))
 
 

@@ -12,6 +12,7 @@ from railwright.archive.stored import StoredRun, add_to_manifest, evaluate_run, 
 from railwright.evaluation.multimeters import multimeter_records
 from railwright.evaluation.outcome import Outcome
 from railwright.plan.plan import plan_of
+from railwright.records.about import time_zero
 from railwright.records.manifest import files_of, hash_file
 from railwright.records.names import DOCUMENTS, RECORDINGS, REPORT, decides
 from railwright.report.build import build_report
@@ -75,7 +76,7 @@ def run_facts_of(stored: StoredRun) -> dict[str, Any]:
         "ambient": about.get("ambient"),
         "instruments": instruments,
         "proved": about.get("proved") or (),
-        "start": about.get("began") or about.get("started"),
+        "start": time_zero(about),
         "end": about.get("finished"),
         "ended": _ended(stored),
         "ending": ending,

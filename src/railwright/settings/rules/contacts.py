@@ -297,18 +297,18 @@ def pin_undriven(context: Context) -> Outcome:
         inputs = [name for name in enabled_inputs(context.device, pin) if name in context.sources]
         if inputs and pin in unsure:
             driven = context.procedure.pins.get(pin)
-            drives = "'{contact}' at times does not drive" if driven else "nothing drives"
             counted = pin_courses(context.documents, context.timeline)[pin]
             taken = {active for start, _ in unsure[pin] for active in states_within(counted, start, start)}
             yield Hit(
                 inputs[0],
                 _at_pin(pin),
                 state(
-                    drives
-                    + " pin '{pin}', which enables a part of {inputs}, and the device document does not "
+                    "{what} pin '{pin}', which enables a part of {inputs}, and the device document does not "
                     "say which level it takes then: {state} is assumed, and what is required of {inputs} "
                     "then is not predicted",
-                    contact=driven.source if driven else "",
+                    what=state("'{contact}' at times does not drive", contact=driven.source)
+                    if driven
+                    else "nothing drives",
                     pin=pin,
                     inputs=" and ".join(inputs),
                     state=" and ".join(map(_words, sorted(taken))),
