@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from railwright.documents.loader import Documents
 from railwright.evaluation.contradiction import largest_error
@@ -61,7 +62,7 @@ def multimeter_source(
     return RecordSource(name, record, {probe.of: model}, own.feeds, meter.interval, lacks), notes
 
 
-def _traces(documents: Documents, name: str, readings: MultimeterReadings, used: Array) -> Traces:
+def _traces(documents: Documents, name: str, readings: MultimeterReadings, used: NDArray[np.bool_]) -> Traces:
     """Those of a multimeter's readings that are used, in the column of what it measures, and where."""
     probe = documents.procedure.multimeters[name]
     column = "terminal_voltage" if probe.at == "terminals" else "voltage"
