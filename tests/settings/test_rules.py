@@ -1708,6 +1708,24 @@ CASES = [
         silent=pinned(driven=False, enables=False),
     ),
     Case(
+        "pin-undriven",
+        "main",
+        pinned("active: high", driven=False),
+        "  run: {active: high",
+        "nothing drives pin 'run', which enables a part of main, and the device document does not say which "
+        "level it takes then: active is assumed",
+        silent=pinned("active: high", "closed: high, open: low, without_power: open"),
+    ),
+    Case(
+        "pin-undriven",
+        "main",
+        pinned("active: high"),
+        "  run: {active: high",
+        "'en' at times does not drive pin 'run', which enables a part of main, and the device document does "
+        "not say which level it takes then: inactive is assumed",
+        silent=pinned("active: high, undriven: low"),
+    ),
+    Case(
         "pin-enables-nothing",
         "run",
         pinned(enables=False),

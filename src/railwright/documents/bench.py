@@ -538,14 +538,14 @@ class ElectronicLoad(Wires):
         """Its input, as an output is described: what is set and read there."""
         given = self.programming
         programming = None if given is None else Programming(voltage=VoltageAccuracy(), current=given)
-        return Output(
+        made = Output(
             channel=1,
             voltage=self.voltage,
             current=self.current,
-            power=self.power,
             programming=programming,
             reading=self.reading,
         )
+        return made.model_copy(update={"power": self.power})
 
 
 class BenchProof(HoldsUntil):
