@@ -18,7 +18,7 @@ from railwright.measures.reading_model import ReadingModel
 
 from .scene import MODEL, Scene, view
 
-SEEDS = 24
+SEEDS = 16
 LEAST = int(binom.ppf(5e-4, SEEDS, 0.95))
 EDGE = 1e-4
 

@@ -16,7 +16,7 @@ from railwright.measures.signal import View
 
 from .scene import MODEL, Scene, view
 
-SEEDS = 24
+SEEDS = 16
 LEAST = int(binom.ppf(5e-4, SEEDS, 0.95))
 END = 0.3
 

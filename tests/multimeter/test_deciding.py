@@ -40,10 +40,10 @@ def test_it_decides_what_the_supply_leaves_open(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("meters", "probes", "seeds"),
     [
-        (VOLTMETER, "{volts: {of: main}}", range(1, 9)),
-        (VOLTMETER, "{volts: {of: main, at: terminals}}", range(21, 27)),
-        (AMMETER, "{amperes: {of: main}}", range(31, 37)),
-        (AMMETER, "{amperes: {of: transducer}}", range(41, 45)),
+        (VOLTMETER, "{volts: {of: main}}", range(1, 6)),
+        (VOLTMETER, "{volts: {of: main, at: terminals}}", range(21, 25)),
+        (AMMETER, "{amperes: {of: main}}", range(31, 35)),
+        (AMMETER, "{amperes: {of: transducer}}", range(41, 44)),
     ],
 )
 def test_its_interval_holds_the_truth(meters: str, probes: str, seeds: range, tmp_path: Path) -> None:
@@ -125,7 +125,7 @@ def test_right_probes_contradict_nothing(at: str, senses: str, tmp_path: Path) -
             ("lead: silicone pair, sense: at load", f"lead: silicone pair, sense: {senses}")
         ]
     }
-    for seed in range(1, 7):
+    for seed in range(1, 5):
         procedure = documents(
             tmp_path / str(seed), level(11.9, 12.1), probes=f"{{volts: {{of: main, at: {at}}}}}", edits=edits
         )

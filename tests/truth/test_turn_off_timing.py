@@ -20,7 +20,7 @@ from tests.truth.table import TruthTable, Within
 
 from railwright.archive.stored import evaluate_run, open_stored
 
-CASES, RUNS = 32, 12
+CASES, RUNS = 24, 10
 LEAST = int(binom.ppf(5e-4, CASES, STATED))
 SEED = 500_000
 
