@@ -8,6 +8,8 @@ import os
 import signal
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from tests.instruments.test_provoking import network_of
@@ -20,7 +22,10 @@ from railwright.instruments.guarded import open_guarded
 from railwright.instruments.provoking import Connected, Provocation
 from railwright.instruments.supply import OutputSetting, SupplyDriver
 from railwright.running.energised import OffNotConfirmed
+from railwright.running.interruption import StopRequest
 from railwright.running.provoke import ITS_OUTPUT, bare_supply, provoke
+from railwright.running.shutdown import ShutDown
+from railwright.traces import EventKind
 from railwright.twin.supply import TwinSupply
 from railwright.twin.virtual_network import VirtualNetwork
 from railwright.virtual_time import VirtualLoop
@@ -182,3 +187,41 @@ def test_a_ctrl_c_while_off_is_waited_for_ends_the_waiting_and_says_not_confirme
     assert isinstance(found.raised, OffNotConfirmed)
     assert says(str(found.raised), "OFF NOT CONFIRMED", "left.1", "mains switch")
     assert found.took < 15.0
+
+
+def test_a_switch_that_reads_back_otherwise_is_told_by_its_words() -> None:
+    with network_of("channel-list", "open") as (loop, network, address):
+        link = LocalLink(loop, network.connect)
+        document = bare_supply(load_dialect("channel-list"), address, 1, 3.0, 0.1)
+        supply = SupplyDriver("left", document, open_guarded(link))
+        supply.connect()
+        supply.identify()
+        supply.put([OutputSetting(ITS_OUTPUT, "output", True)])
+        network.servers["left"].supply.sticking[0] = False
+        with pytest.raises(InstrumentError) as raised:
+            supply.put([OutputSetting(ITS_OUTPUT, "output", False)])
+        assert says(str(raised.value), "set to off", "reads back as on")
+        link.close()
+
+
+def test_off_that_is_sent_again_many_times_is_told_once_and_counted() -> None:
+    told: list[tuple[EventKind, str, str]] = []
+    recorder: Any = SimpleNamespace(
+        event=lambda kind, name, text="", time=None: told.append((kind, name, text)),
+        at=lambda time: time,
+        newest={},
+    )
+    rig: Any = SimpleNamespace(now=lambda: 0.0, ever_on=set(), set_points={})
+    none: Any = None
+    shut_down = ShutDown(rig, recorder, none, none)
+
+    def over(tell: Any, urgent: Any) -> dict[str, Any]:
+        for output in ("left.1",) * 90 + ("left.2",):
+            tell({"kind": "off", "what": "off again", "output": output, "read": True})
+        return {"ends": {}}
+
+    link: Any = SimpleNamespace(finish_off=over)
+    shut_down.go(link, StopRequest())
+    assert [name for _, name, _ in told] == ["left.1", "left.2", "left.1"]
+    assert {kind for kind, _, _ in told} == {EventKind.OFF_SENT_AGAIN}
+    assert says(told[-1][2], "90 times")
