@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+import threading
 import time
 
 import pytest
 
-from railwright.virtual_time import Stalled, VirtualLoop, memory_streams
+from railwright.virtual_time import PacedLoop, Stalled, VirtualLoop, memory_streams
 
 
 def test_an_hour_passes_at_once() -> None:
@@ -86,3 +87,28 @@ def test_waiting_for_nothing_is_said_instead_of_lasting_for_ever() -> None:
 
 async def _never() -> None:
     await asyncio.get_running_loop().create_future()
+
+
+def test_a_paced_loop_goes_as_fast_as_the_clock_while_it_is_asked_to() -> None:
+    """And neither before that nor after it; time that was lost in between is made up for."""
+    paced = threading.Event()
+    loop = PacedLoop(paced)
+
+    def took(duration: float) -> float:
+        begin = time.monotonic()
+        loop.sleep(duration)
+        return time.monotonic() - begin
+
+    assert took(100.0) < 1.0
+    paced.set()
+    loop.sleep(0.01)
+    begin, now = time.monotonic(), loop.now()
+    for _ in range(10):
+        loop.sleep(0.02)
+    assert loop.now() - now == pytest.approx(0.2)
+    assert time.monotonic() - begin > 0.19
+    time.sleep(0.1)
+    assert took(0.1) < 0.09
+    paced.clear()
+    assert took(100.0) < 1.0
+    loop.close()

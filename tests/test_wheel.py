@@ -95,6 +95,12 @@ def test_the_installation_writes_the_example_and_documents_to_start_from(run: Ru
     assert "0 stops" in run("-m", "railwright", "check", "--static", tmp_path / "mine" / "my.procedure.yaml")
 
 
+def test_pytest_finds_the_plugin_and_can_leave_it_out(run: Run) -> None:
+    """By its name, without a `-p`; a project that leaves it out has neither its options nor its fixture."""
+    assert "--energise" in run("-m", "pytest", "--help")
+    assert "--energise" not in run("-m", "pytest", "--help", "-p", "no:railwright")
+
+
 def test_every_example_can_be_named() -> None:
     assert examples() == ["tide-gauge"]
     assert {path.name for path in example("tide-gauge").glob("*.*.yaml")} == {

@@ -27,18 +27,15 @@ from railwright.traces import Event, EventKind, Record
 HOST = 2e-3
 """What the host's timing moves an event by [s]: exchanges with up to six outputs, of 0.2 ms each."""
 
-ONE_EXCHANGE = 0.3e-3
-"""What the host takes to send one thing and the next [s]."""
-
 LATENCY = 3e-3
 """Latency of the readings of every bench that is drawn [s]."""
 
 VOLTS, PART = 10e-3, 2e-3
 """What a grid of set points and interpolation may move a level by: so much, and this part of it."""
 
-NO_CURRENT = 100e-6
-"""What the solver's tolerances may leave of a current that is none [A]: some microvolts across a lead's tens
-of milliohms, between two of its rows; no supply that is drawn reads as little.
+NO_CURRENT, OF_LIMIT = 100e-6, 2.5e-3
+"""What the solver's tolerances may leave of a current that is none: so much [A], and this part of the limit.
+Some microvolts across a lead's tens of milliohms, between two of its rows; hardly what a supply reads.
 """
 
 GRID_VOLTS, GRID_PART = 3e-3, 2e-4
@@ -70,7 +67,7 @@ def disagreements(played: Played) -> Iterator[Disagreement]:
     found = list(_physics(played, played.rehearsed))
     if found:
         others = list(variants(played))
-        beside = tuple(half_a_step(played))
+        beside = tuple(beside_it(played))
         on_grid = {(each.fact, each.about) for each in _physics(played, played.rehearsed, beside)}
         for each in found:
             told = [
@@ -99,9 +96,7 @@ def _in_turn(played: Played, about: str) -> bool:
 
 
 def variants(played: Played) -> Iterator[Prediction]:
-    """Rehearsals with what lies between host and rehearsal moved a little: values, who is told first, and the
-    time between a change of a current limit and what is told at the same instant.
-    """
+    """Rehearsals with what lies between host and rehearsal moved a little: values, and who is told first."""
     offsets = [name for name in played.case if name.endswith(".voltage_offset")]
     for number in range(6):
         dice = Random(number)
@@ -109,28 +104,30 @@ def variants(played: Played) -> Iterator[Prediction]:
         # Outputs of a group are told one after another: on a line, the later ones lag.
         skew = {name: dice.choice((-0.15, -5e-3, 0.0, 5e-3)) for name in offsets} if number else {}
         try:
-            yield played.again(factors, skew, ONE_EXCHANGE if number % 2 else 0.0)
+            yield played.again(factors, skew)
         except SolverError:
             continue
 
 
-def half_a_step(played: Played) -> Iterator[Record]:
-    """Rehearsals with every set point half a step of its grid higher and lower: a supply has it anywhere
-    between, and the current of a load with a steep law hangs on it.
+def beside_it(played: Played) -> Iterator[Record]:
+    """Rehearsals between which the truth may lie. With every set point half a step of its grid higher and
+    lower: a supply has it anywhere between, and the current of a load with a steep law hangs on it. With
+    changes of current limits as much earlier as the host may be late with what it tells at the same instant,
+    such as OFF.
     """
     steps = {
         str(points.output): played.documents.bench.output(points.output).programming
         for feed in played.check.settings.set_points.values()
         for points in feed.outputs
     }
-    for sign in (0.5, -0.5):
+    for sign, earlier in ((0.5, 0.0), (-0.5, 0.0), (0.0, HOST / 8), (0.0, HOST / 4), (0.0, HOST)):
         skew = {
             f"{name}.voltage_offset": sign * programming.voltage.resolution
             for name, programming in steps.items()
             if programming and programming.voltage.resolution and f"{name}.voltage_offset" in played.case
         }
         try:
-            yield played.again({}, skew).record
+            yield played.again({}, skew, earlier).record
         except SolverError:
             continue
 
@@ -158,7 +155,7 @@ def _physics(
     until -= HOST
     yield from _happens(played, rehearsed.record, until)
     yield from _switched(played, rehearsed.record, until)
-    yield from _levels((rehearsed.record, *beside), played.truth, until)
+    yield from _levels(played, (rehearsed.record, *beside), until)
     yield from _shapes(played, rehearsed.record, until)
 
 
@@ -229,13 +226,15 @@ def _switched(played: Played, rehearsed: Record, until: float) -> Iterator[Disag
             yield Disagreement("energised", output, f"switched at {told[0]} s", f"at {told[1]} s")
 
 
-def _levels(rehearsed: tuple[Record, ...], truth: Record, until: float) -> Iterator[Disagreement]:
+def _levels(played: Played, rehearsed: tuple[Record, ...], until: float) -> Iterator[Disagreement]:
     """The voltage at the connector and the current, anywhere: within what they take on nearby."""
     for name, one in rehearsed[0].traces.items():
-        other = truth.traces[name]
+        other = played.truth.traces[name]
         at = np.arange(10e-3, until, 2e-3)
         if not at.size:
             continue
+        limit = sum(points.current_limit for points in played.check.settings.set_points[name].outputs)
+        none = NO_CURRENT + OF_LIMIT * limit
         for channel in ("voltage", "current"):
             bands = [_band(record.traces[name], channel, at) for record in rehearsed]
             low = np.min([band[0] for band in bands], axis=0)
@@ -244,9 +243,7 @@ def _levels(rehearsed: tuple[Record, ...], truth: Record, until: float) -> Itera
             size = float(np.abs(one.columns[channel]).max())
             largest = np.maximum(np.abs(low), np.abs(high))
             margin = (
-                (VOLTS if channel == "voltage" else NO_CURRENT + PART * size)
-                + PART * largest
-                + 0.02 * (high - low)
+                (VOLTS if channel == "voltage" else none + PART * size) + PART * largest + 0.02 * (high - low)
             )
             if channel == "voltage":
                 # What moves by more than the grid within the host's timing is interpolated between rows.

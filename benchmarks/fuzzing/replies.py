@@ -173,7 +173,7 @@ def _call(dice: random.Random, supply: SupplyDriver) -> Callable[[], Any]:
         lambda: supply.switch_off(["1", "2"]),
         lambda: supply.state(output),
         lambda: supply.read(["1", "2"]),
-        lambda: supply.read([output], explain=True),
+        lambda: supply.read([output]),
         lambda: supply.understood_look(["1", "2"], supply.ask(supply.look(["1", "2"])[0])),
         lambda: supply.differences(changes, supply.ask("SOURce:VOLTage?").text),
         lambda: supply.link(output, ["2" if output == "1" else "1"]) if supply.dialect.link else None,

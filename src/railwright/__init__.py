@@ -24,60 +24,91 @@ if TYPE_CHECKING:
     from railwright.documents.edit import NotEdited
     from railwright.documents.sources import DocumentErrors
     from railwright.evaluation.alignment import AlignmentError
+    from railwright.instruments.errors import InstrumentError
     from railwright.job import (
         Blocked,
         Check,
+        Energised,
         InputTraces,
         Job,
         Judged,
+        NotEnergised,
         NotSettled,
         NotWritten,
+        Power,
         Rehearsal,
         Run,
+        power,
+        power_output,
+        read_output,
+        set_output,
     )
     from railwright.physics.solver import SolverError
+    from railwright.powering.procedures import Typed
     from railwright.quantities.values import Uncertain
     from railwright.recordings.errors import RecordingError
+    from railwright.records.names import ExportKind
     from railwright.records.stored import NoRun
+    from railwright.running.interruption import StopRequest
     from railwright.running.outcome import RunRefused
+    from railwright.watching.watch import BenchLog, watch
 
 
 __all__ = [
     "AlignmentError",
+    "BenchLog",
     "Blocked",
     "Case",
     "Check",
     "DocumentErrors",
+    "Energised",
+    "ExportKind",
     "InputTraces",
+    "InstrumentError",
     "Job",
     "Judged",
     "NoRun",
     "NotEdited",
+    "NotEnergised",
     "NotSettled",
     "NotWritten",
+    "Power",
     "QuantityName",
     "RecordingError",
     "Rehearsal",
     "Run",
     "RunRefused",
     "SolverError",
+    "StopRequest",
+    "Typed",
     "Uncertain",
     "__version__",
     "open",
+    "power",
+    "power_output",
+    "read_output",
     "read_run",
+    "set_output",
+    "watch",
 ]
 
 _ELSEWHERE = {
     "AlignmentError": "evaluation.alignment",
+    "BenchLog": "watching.watch",
     "Case": "circuit.case",
     "DocumentErrors": "documents.sources",
+    "ExportKind": "records.names",
+    "InstrumentError": "instruments.errors",
     "NoRun": "records.stored",
     "NotEdited": "documents.edit",
     "QuantityName": "circuit.case",
     "RecordingError": "recordings.errors",
     "RunRefused": "running.outcome",
     "SolverError": "physics.solver",
+    "Typed": "powering.procedures",
+    "StopRequest": "running.interruption",
     "Uncertain": "quantities.values",
+    "watch": "watching.watch",
 }
 """Modules of what is not in `railwright.job`."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-from railwright.traces import UNITS, Mode, Record, Traces
+from railwright.traces import Mode, Record, Traces, channel_attributes
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -16,9 +16,10 @@ class NotInstalled(ImportError):
     """A library that only some methods need is missing; one line that says how to get it."""
 
 
-def _missing(name: str) -> NotInstalled:
+def not_installed(name: str, extra: str = "frames") -> NotInstalled:
+    """What to raise where this library is missing, which comes with this extra."""
     return NotInstalled(
-        f"expected {name} for this, got none: install it with pip install 'railwright[frames]'"
+        f"expected {name} for this, got none: install it with pip install 'railwright[{extra}]'"
     )
 
 
@@ -26,7 +27,7 @@ def _pandas() -> ModuleType:
     try:
         import pandas
     except ImportError:
-        raise _missing("pandas") from None
+        raise not_installed("pandas") from None
     return pandas
 
 
@@ -34,7 +35,7 @@ def _xarray() -> ModuleType:
     try:
         import xarray
     except ImportError:
-        raise _missing("xarray") from None
+        raise not_installed("xarray") from None
     return xarray
 
 
@@ -61,14 +62,12 @@ def record_dataset(record: Record) -> xr.Dataset:
 
     `mode` stays a number; its attributes say what each means, as the CF conventions have it.
     """
-    words = {"flag_values": [*map(int, Mode)], "flag_meanings": " ".join(mode.word for mode in Mode)}
     variables: dict[str, Any] = {}
     for name, traces in record.traces.items():
         time = f"{name}_time"
         variables[time] = (time, traces.time, {"units": "s"})
         for channel, values in traces.columns.items():
-            told = {"units": UNITS.get(channel, "1"), **(words if channel == "mode" else {})}
-            variables[f"{name}_{channel}"] = (time, values, told)
+            variables[f"{name}_{channel}"] = (time, values, channel_attributes(channel))
     found: xr.Dataset = _xarray().Dataset(variables, attrs={"origin": record.origin})
     return found
 

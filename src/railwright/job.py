@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import os
+import threading
 import uuid
 from abc import abstractmethod
 from codecs import BOM_UTF8
@@ -35,6 +36,7 @@ from railwright.collection import seldom_collected
 from railwright.documents.files import Kind, bytes_of
 from railwright.documents.loader import Documents, keys_of, load_documents
 from railwright.printable import printable
+from railwright.records.names import EXPORT, EXPORT_KINDS, ExportKind
 from railwright.settings.hookup import hooked_up
 from railwright.settings.hookup.result import HookedUp
 
@@ -48,16 +50,25 @@ if TYPE_CHECKING:
     from railwright.archive.stored import StoredRun
     from railwright.assumptions import Assumption
     from railwright.circuit.case import Case
+    from railwright.documents.bench import Bench
+    from railwright.documents.output_name import OutputName
     from railwright.evaluation.outcome import Evaluation, Outcome, Result
+    from railwright.guard.link import GuardLink
     from railwright.plan.plan import Plan
     from railwright.plan.timeline import Timeline
+    from railwright.powering.outputs import Standing
+    from railwright.powering.procedures import Typed
+    from railwright.powering.text import Tree
     from railwright.recordings.file import RecordedFile
     from railwright.rehearsal.ensemble import Ensemble
     from railwright.rehearsal.faults import FaultStudy
     from railwright.rehearsal.playback import PlayedShape
     from railwright.rehearsal.rehearse import InputResult, Prediction
+    from railwright.running.alongside import Alongside
     from railwright.running.by_hand import Hands
-    from railwright.running.outcome import RunOutcome
+    from railwright.running.interruption import StopRequest
+    from railwright.running.outcome import InputReading, Progress, RunOutcome
+    from railwright.running.requests import Requests
     from railwright.running.waiting import Triggers
     from railwright.settings.check import Checked
     from railwright.settings.findings import Finding
@@ -84,6 +95,10 @@ class NotWritten(OSError):
 
 class Blocked(ValueError):
     """A run that a finding stops; the findings, one a line."""
+
+
+class NotEnergised(RuntimeError):
+    """A block that was to have its inputs energised had not, from its beginning to its end; one line."""
 
 
 @contextmanager
@@ -457,6 +472,10 @@ class Check:
         consent: bool = False,
         triggers: Triggers | None = None,
         hands: Hands | None = None,
+        progress: Progress | None = None,
+        stop: StopRequest | None = None,
+        paced: threading.Event | None = None,
+        requests: Requests | None = None,
     ) -> Run:
         """Play the procedure on the bench and record it in a folder (default: below `runs/`).
 
@@ -464,9 +483,12 @@ class Check:
         them. consent: outputs that are found on, and voltages that stand there before, are agreed to.
         triggers: its `press` and `trigger`, called from another thread, are the key and the trigger that a
         shape waits for or is ended by. hands: asks a person to make a setting that no command of a real
-        supply makes, and gives what was set (`railwright.running.by_hand`). Raises Blocked where a finding
-        stops it, or real supplies would be switched on after a check without its rehearsal, RunRefused where
-        it may not begin, RecordingError where a recording is no longer the one that was read.
+        supply makes, and gives what was set (`railwright.running.by_hand`). requests: what is asked of one
+        input while it is powered (`railwright.running.requests`). progress: told how it goes on. stop: its
+        `request`, called from another thread, ends the run. paced: while it is set, the simulated clock goes
+        as fast as the computer's. Raises Blocked where a finding stops it, or real supplies would be switched
+        on after a check without its rehearsal, RunRefused where it may not begin, RecordingError where a
+        recording is no longer the one that was read.
         """
         from railwright.running.folder import default_folder
         from railwright.running.runner import run
@@ -487,6 +509,9 @@ class Check:
             "settings": as_data(self.settings),
             "consent": consent,
             "triggers": triggers,
+            "progress": progress,
+            "stop": stop,
+            "requests": requests,
         }
         documents, set_points = self.checked.documents, self.settings.set_points
         if not twins:
@@ -494,14 +519,73 @@ class Check:
         from railwright.guard.local_link import LocalLink
         from railwright.running.by_hand import SimulatedHands
         from railwright.twin.virtual_network import VirtualNetwork
-        from railwright.virtual_time import VirtualLoop
+        from railwright.virtual_time import PacedLoop
 
-        loop = VirtualLoop()
+        loop = PacedLoop(paced or threading.Event())
         bench = documents.bench, documents.device, documents.procedure
         with VirtualNetwork(loop, *bench, seed=seed) as network:
             link, turn = LocalLink(loop, network.connect), SimulatedHands(network.set_by_hand)
             outcome = run(documents, set_points, link=link, hands=turn, **given)
         return replace(Run.read(outcome.folder), outcome=outcome)
+
+    @contextmanager
+    def energised(
+        self,
+        *,
+        unit: str,
+        operator: str,
+        folder: str | os.PathLike[str] | None = None,
+        twins: bool = False,
+        seed: int = 1,
+    ) -> Iterator[Energised]:
+        """Run the procedure in a thread of its own, and have the block go on while it waits for a key.
+
+            with check.energised(unit="S-1", operator="A. Keeper", twins=True) as power:
+                power["main"].voltage   # newest reading
+            power.run                   # once the outputs are off
+
+        The procedure waits for a key, or repeats a shape until one comes, in exactly one place: it says what
+        is on meanwhile, and for how long at most. The block begins there, and its end is the key: the rest of
+        the procedure is played. A block that raises ends the run, outputs off. One that holds the interpreter
+        for a second lets the guard take the run for dead: outputs off. On simulated supplies time goes as
+        fast as the computer's while the block lasts.
+
+        Raises NotEnergised where the procedure waits for no key, or in several places, and where the run
+        ended before the block began, or before it was over; and what `run` raises.
+        """
+        from railwright.running.alongside import Alongside
+        from railwright.traces import EventKind
+
+        timeline = self.plan.timeline
+        keys = [each.step for each in timeline.waits if each.source == "key"]
+        keys += [each.step for each in timeline.repeated if each.until.press == "key"]
+        if len(keys) != 1:
+            where = ", ".join(f"'{timeline.spans[step].name}'" for step in keys) or "none"
+            told = f"{self.job.path}: expected one place in which it waits for a key, got {where}"
+            raise NotEnergised(f"{told}; write 'wait_for: key' in one segment of a shape")
+        with Alongside[Run]() as side:
+            begun = side.start(
+                lambda: self.run(
+                    unit=unit,
+                    operator=operator,
+                    folder=folder,
+                    twins=twins,
+                    seed=seed,
+                    triggers=side.triggers,
+                    progress=side.progress,
+                    stop=side.stop,
+                    paced=side.paced,
+                )
+            )
+            power = Energised(side)
+            if not begun:
+                raise NotEnergised(f"it never waited for the key: {_how_it_ended(power.run)}")
+            yield power
+            side.finish()
+            came = {EventKind.KEY_COMES, EventKind.UNTIL_COMES}
+            if not any(event.kind in came for event in power.run.events):
+                told = _how_it_ended(power.run)
+                raise NotEnergised(f"the key came when the run no longer waited for it: {told}")
 
     def _expect_unblocked(self, findings: Sequence[Finding], *, twins: bool) -> None:
         """Blocked where one of these findings stops a run, or something was not checked."""
@@ -525,6 +609,254 @@ class Check:
     def _repr_html_(self) -> str:
         rows = [(f.severity.value, f.rule, f.about, f.why, f.remedy) for f in self.findings]
         return _table(repr(self), ("Severity", "Rule", "About", "Why", "What to do"), rows)
+
+
+@dataclass(frozen=True, eq=False)
+class Power:
+    """One input that is powered by hand: `power` and `power_output` make it.
+
+    at: the level [V] that is begun with. low, high: between which others may be asked for. at_most: how long
+    it lasts at most [s]. levels: the check of every change that may be asked for. check: of what is played
+    then, with the set points that those settle; None where a finding stops them. head: what its procedures
+    have in common. typed: the device document that was made of what was typed; '' where there is one.
+    """
+
+    input: str
+    at: float
+    low: float
+    high: float
+    at_most: float
+    levels: Check
+    check: Check | None
+    head: Tree = field(repr=False)
+    typed: str = field(repr=False, default="")
+
+    @property
+    def blocked(self) -> bool:
+        """Whether a finding stops it."""
+        return self.check is None or self.check.blocked
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What there is to say of either, stops first; what is said of both, once."""
+        from railwright.settings.settle import by_severity
+
+        found = [*self.levels.findings, *(() if self.check is None else self.check.findings)]
+        once = {(each.rule, each.about): each for each in reversed(found)}
+        made = {os.fspath(each.job.path) for each in (self.levels, self.check) if each is not None}
+        return by_severity(
+            [
+                # What was made for it has no line that anybody could look up.
+                replace(each, where=None) if each.where is not None and each.where.file in made else each
+                for each in found
+                if once[each.rule, each.about] is each
+            ]
+        )
+
+    def requests(self) -> Requests:
+        """What may be asked of the run; given to it, and kept by whoever asks."""
+        from railwright.running.requests import Requests
+
+        return Requests(self.input, self.low, self.high, self.at)
+
+    def run(self, **given: Any) -> Run:
+        """Power it, as `Check.run` does, which takes the same, and raises the same; `requests` lead it. It is
+        off at the end of `at_most`.
+        """
+        if self.check is None:
+            lines = [
+                f"{f.where or ''}: {f.rule}: {f.why}; {f.remedy}" for f in self.levels.findings if f.blocks
+            ]
+            raise Blocked("\n".join(lines or ["no set points"]))
+        return self.check.run(**given)
+
+    def as_procedure(self, events: Iterable[Event], to: str | os.PathLike[str] | None = None) -> str:
+        """What was done in a run of it, as a procedure document that can be checked and run again. events: of
+        the run. to: the file that it is for (default: one beside its documents), for the paths in it; the
+        device that was typed is taken to lie beside that, where `device_beside` says.
+        """
+        from railwright.powering.procedures import done
+        from railwright.powering.text import as_document
+
+        base = self.levels.job.path.parent
+        file = self.levels.job.path if to is None else as_path("to", to)
+        moved = {key: _seen_from(file.parent, base / self.head[key]) for key in ("device", "bench")}
+        if self.typed:
+            moved["device"] = device_beside(file).name
+        tree, marks = done({**self.head, **moved}, self.input, self.at, events)
+        marked = [f"Marked at {mark}" for mark in marks]
+        told = f"What was done by hand to {self.input}, with the limits that held then."
+        return as_document(tree, [told, *marked])
+
+
+def device_beside(procedure: Path) -> Path:
+    """Where the device lies that was typed, beside what was done with it."""
+    return procedure.with_name(f"{procedure.name.split('.')[0]}.device.yaml")
+
+
+# Many: what is powered, and between which bounds.
+def power(
+    device: str | os.PathLike[str],
+    bench: str | os.PathLike[str],
+    name: str,
+    *,
+    at: float | None = None,
+    between: tuple[float, float] | None = None,
+    at_most: float = 3600.0,
+    hook_up: str | os.PathLike[str] | None = None,
+    simulated: bool = False,
+) -> Power:
+    """One input of a device to be powered by hand, checked.
+
+    at: the level that is begun with [V] (default: nominal). between: the levels that may be asked for
+    (default: where the device operates). hook_up: a procedure of this device on this bench, whose hook-up and
+    limits are taken; left out: they are worked out. simulated: as of `Job.check`. Raises DocumentErrors with
+    everything that is wrong, ValueError where an input is not there or a level is not meant.
+    """
+    from railwright.documents.loader import load_bench, load_device
+    from railwright.powering.procedures import head_of, head_without
+
+    paths = as_path("device", device), as_path("bench", bench)
+    loaded, on = load_device(paths[0]).model, load_bench(paths[1]).model
+    if name not in loaded.inputs:
+        raise ValueError(unexpected("name", f"an input of the device ({', '.join(loaded.inputs)})", name))
+    own = loaded.inputs[name]
+    if hook_up is not None:
+        given = Job.open(hook_up)
+        if (given.documents.device, given.documents.bench) != (loaded, on):
+            told = f"a procedure of {device} on {bench}"
+            raise ValueError(unexpected("hook_up", told, str(hook_up)))
+        folder = given.path.parent
+        head = head_of(given.documents.sources["procedure"].root.plain(), name)
+    else:
+        folder = paths[1].parent
+        trips = all(each.trip_delay is not None for s in on.supplies.values() for each in s.outputs.values())
+        seen = _seen_from(folder, paths[0]), _seen_from(folder, paths[1])
+        head = head_without(seen, name, loaded.inputs, trips)
+    low, high = (own.operating.low, own.operating.high) if between is None else between
+    levels = own.nominal if at is None else at, low, high
+    return _powered(name, levels, at_most, folder, head, "", simulated)
+
+
+def power_output(
+    bench: str | os.PathLike[str],
+    output: str,
+    typed: Typed,
+    *,
+    lead: str = "auto",
+    at_most: float = 3600.0,
+    simulated: bool = False,
+) -> Power:
+    """An output to be powered by hand into something that no document describes, by what was typed of it.
+
+    Raises what `power` does.
+    """
+    from railwright.documents.loader import load_bench
+    from railwright.powering.procedures import CONNECTED, head_typed, typed_device
+    from railwright.powering.text import as_document
+
+    path = as_path("bench", bench)
+    _known_output(load_bench(path).model, output)
+    if not typed.limit > 0.0 or not typed.at > 0.0:
+        raise ValueError("typed: expected a voltage and a current limit above 0")
+    file = f"{_as_file(output)}-by-hand.device.yaml"
+    text = as_document(typed_device(output, typed), ["What was typed of what is connected."])
+    head = head_typed((file, path.name), output, lead, typed)
+    levels = typed.at, typed.low, typed.high
+    return _powered(CONNECTED, levels, at_most, path.parent, head, text, simulated)
+
+
+def read_output(bench: str | os.PathLike[str], output: str) -> Standing:
+    """Ask an output of a bench how it stands; nothing is told to it. Raises DocumentErrors, ValueError where
+    there is no such output, InstrumentError where it gives no answer or a run has it.
+    """
+    from railwright.documents.loader import load_bench
+    from railwright.powering.outputs import standing
+
+    on = load_bench(as_path("bench", bench)).model
+    name = _known_output(on, output)
+    return _through_guard(lambda link: standing(on, name, link))
+
+
+def set_output(bench: str | os.PathLike[str], output: str, voltage: float) -> Standing:
+    """Set the voltage of an output that is off [V], verified. Raises what `read_output` does, and ValueError
+    where the output cannot be set so.
+    """
+    from railwright.documents.loader import load_bench
+    from railwright.powering.outputs import set_off
+
+    on = load_bench(as_path("bench", bench)).model
+    name = _known_output(on, output)
+    reach = on.output(name).voltage
+    if voltage not in reach:
+        told = f"a voltage that {name} can be set to ({reach.text})"
+        raise ValueError(unexpected("voltage", told, f"{voltage:g} V"))
+    return _through_guard(lambda link: set_off(on, name, voltage, link))
+
+
+def _through_guard(ask: Callable[[GuardLink], Standing]) -> Standing:
+    from railwright.guard.process_link import ProcessLink
+
+    link = ProcessLink()
+    try:
+        return ask(link)
+    finally:
+        link.close()
+
+
+def _known_output(bench: Bench, output: str) -> OutputName:
+    """The output of that name. ValueError: there is none."""
+    found = next((each for each in bench.output_names if each == output), None)
+    if found is None:
+        raise ValueError(unexpected("output", f"one of the bench ({', '.join(bench.output_names)})", output))
+    return found
+
+
+# Many: what is powered, between which bounds, and by which documents.
+def _powered(
+    name: str,
+    levels: tuple[float, float, float],
+    at_most: float,
+    folder: Path,
+    head: Tree,
+    typed: str,
+    simulated: bool,
+) -> Power:
+    """The checks of every level that may be asked for, and of what is played with what those settle."""
+    from railwright.powering.procedures import all_levels, written_out
+    from railwright.powering.procedures import held as held_on
+    from railwright.powering.text import as_document
+
+    at, low, high = levels
+    if not low <= at <= high:
+        told = f"a level between {low:g} V and {high:g} V, which may be asked for"
+        raise ValueError(unexpected("at", told, f"{at:g} V"))
+    if not at_most > 0.0:
+        raise ValueError(unexpected("at_most", "a time above 0 s", at_most))
+
+    held = {os.fspath(folder / head["device"]): typed.encode()} if typed else {}
+
+    def checked(tree: Tree, kind: str) -> Check:
+        path = folder / f"{_as_file(name)}-{kind}.procedure.yaml"
+        held_now = {**held, os.fspath(path): as_document(tree).encode()}
+        return Job(_loaded(path, held_now), path).check(simulated=simulated)
+
+    first = checked(all_levels(head, name, at, low, high), "all-levels")
+    if first.blocked:
+        return Power(name, at, low, high, at_most, first, None, head, typed)
+    head = written_out(head, first.checked.documents.procedure.hook_up, first.settings.set_points)
+    second = checked(held_on(head, name, at, at_most), "by-hand")
+    return Power(name, at, low, high, at_most, first, second, head, typed)
+
+
+def _seen_from(folder: Path, path: Path) -> str:
+    """A path as a document in that folder names it."""
+    return Path(os.path.relpath(path, folder)).as_posix()
+
+
+def _as_file(name: str) -> str:
+    """A name as part of a file's."""
+    return "".join(sign if sign.isalnum() else "-" for sign in name)
 
 
 @dataclass(frozen=True, eq=False)
@@ -696,9 +1028,10 @@ class Judged:
         """One row a requirement: measured value with its interval, limits, outcome, reason."""
         from railwright.frames import rows_frame
 
-        return rows_frame(self._rows())
+        return rows_frame(self.rows())
 
-    def _rows(self) -> list[dict[str, Any]]:
+    def rows(self) -> list[dict[str, Any]]:
+        """The same, each row as a mapping; None is what there is not."""
         return [
             {
                 "requirement": each.requirement,
@@ -724,7 +1057,7 @@ class Judged:
         return f"<Judged: {self.outcome.value} ({', '.join(counts)})>"
 
     def _repr_html_(self) -> str:
-        rows = self._rows()
+        rows = self.rows()
         return _table(repr(self), tuple(rows[0]) if rows else (), [tuple(row.values()) for row in rows])
 
 
@@ -816,8 +1149,61 @@ class Run(_Recorded):
         about = {name: None if each is None else as_shown(name, each) for name, each in said.items()}
         return make_report(open_stored(self.folder), about)[0]
 
+    def export(self, to: ExportKind, folder: str | os.PathLike[str] | None = None) -> tuple[Path, ...]:
+        """Write the readings into files for other programs; gives their paths.
+
+        to: "csv" or "parquet", a file an input and a multimeter, or "hdf5", one file. folder: where to
+        (default: `export` in the run's own folder), made where it is not there; files of an earlier export of
+        the run are replaced. Raises NotInstalled where HDF5 is wanted and h5py is not there, NotWritten where
+        a file cannot be written.
+        """
+        from railwright.archive.export import export_run
+
+        if to not in EXPORT_KINDS:
+            raise ValueError(unexpected("to", f"one of {', '.join(EXPORT_KINDS)}", to))
+        into = self.folder / EXPORT if folder is None else as_path("folder", folder)
+        with _writing(into):
+            return export_run(self.stored, to, into)
+
     def __repr__(self) -> str:
         return f"<Run in '{self.folder}': {self.stored.ending.words}>"
+
+
+@dataclass(frozen=True, eq=False)
+class Energised(Mapping[str, "InputReading"]):
+    """Inputs that a run has energised while it goes on in a thread of its own: their newest readings by name.
+    NotEnergised where the run is over.
+    """
+
+    _side: Alongside[Run]
+
+    @property
+    def run(self) -> Run:
+        """The run, once it is over; until then, it is waited for. Raises what ended it where it did not come
+        to an outcome.
+        """
+        return self._side.result()
+
+    def __getitem__(self, name: str) -> InputReading:
+        if self._side.over:
+            raise NotEnergised(f"the run is over: {_how_it_ended(self.run)}")
+        _known("inputs with a reading", name, self._side.progress.newest)
+        return self._side.progress.newest[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._side.progress.newest)
+
+    def __len__(self) -> int:
+        return len(self._side.progress.newest)
+
+    def __repr__(self) -> str:
+        return f"<Energised: {'over' if self._side.over else ', '.join(self)}>"
+
+
+def _how_it_ended(run: Run) -> str:
+    """How a run ended, in a line; where that was early, when and why."""
+    ending = run.stored.ending
+    return ending.withheld or ending.words
 
 
 def case_of(case: CaseName | Case) -> Case:

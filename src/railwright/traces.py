@@ -45,6 +45,23 @@ voltage holds it, while others, set a little higher, stand in their limit and on
 
 
 UNITS = {"voltage": "V", "terminal_voltage": "V", "current": "A", "mode": "1"}
+"""Of each usual channel; '1' of what is a plain number."""
+
+
+def header_of(name: str, channel: str) -> str:
+    """What tables call a channel of an input or of a multimeter: `main_voltage_V`, `main_mode`."""
+    unit = UNITS.get(channel, "1")
+    return f"{name}_{channel}" if unit == "1" else f"{name}_{channel}_{unit}"
+
+
+def channel_attributes(channel: str) -> dict[str, Any]:
+    """What labelled arrays say of a channel: its `units`; of a mode also what each number means, as the CF
+    conventions have it.
+    """
+    told: dict[str, Any] = {"units": UNITS.get(channel, "1")}
+    if channel == "mode":
+        told |= {"flag_values": [*map(int, Mode)], "flag_meanings": " ".join(mode.word for mode in Mode)}
+    return told
 
 
 VOLTAGES = ("voltage", "terminal_voltage")
@@ -181,6 +198,10 @@ class EventKind(StrEnum):
     REPEATS = "repeats"
     UNTIL_COMES = "what ends the repeating comes"
     REPEATED = "repeated"
+    ASKED = "asked by hand"
+    NOT_DONE = "not done"
+    LEVEL_SET = "level"
+    MARKED = "mark"
     WAITS_FOR_OFF = "waits for off"
     WENT_OFF = "went off"
     STOP_CONDITION = "stop condition"
@@ -350,6 +371,8 @@ def _sentence(kind: EventKind, facts: Facts) -> str:
         return "" if facts.voltage is None else f"device holds {show(facts.voltage, 'V')}"
     if kind is EventKind.CURRENT_LIMIT_SET:
         return "as settled" if facts.limit is None else show(facts.limit, "A")
+    if kind is EventKind.LEVEL_SET and facts.voltage is not None:
+        return show(facts.voltage, "V")
     if kind is EventKind.SETTINGS_WATCHED and facts.period is not None:
         return f"each again in about {show(facts.period, 's')}"
     if kind is EventKind.WATCHDOG_ARMED and facts.after is not None and facts.period is not None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import selectors
+import threading
 import time
 from collections import deque
 from collections.abc import Callable, Coroutine, Mapping
@@ -95,6 +96,27 @@ class VirtualLoop(asyncio.SelectorEventLoop):
         if timeout is None:
             raise Stalled("nothing is due in virtual time")
         self._virtual += timeout
+
+
+class PacedLoop(VirtualLoop):
+    """A virtual loop whose time goes as fast as that of the computer while `paced` is set, for whoever looks
+    at what it plays from outside; where its arithmetic fell behind, it catches up.
+    """
+
+    def __init__(self, paced: threading.Event) -> None:
+        self._paced = paced
+        self._behind: float | None = None
+        super().__init__()
+
+    def _pass(self, timeout: float | None) -> None:
+        super()._pass(timeout)
+        if not self._paced.is_set():
+            self._behind = None
+            return
+        # What the computer's clock is behind this one.
+        if self._behind is None:
+            self._behind = self._virtual - time.monotonic()
+        time.sleep(max(0.0, self._virtual - time.monotonic() - self._behind))
 
 
 class MemoryWriter:

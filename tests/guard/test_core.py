@@ -168,7 +168,7 @@ def test_a_run_that_hangs_after_everything_is_off_is_told_to_have_died() -> None
 def test_a_fault_in_switching_off_is_told_as_an_end_that_confirms_nothing(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    async def fail(self: SwitchOff, *, orderly: bool = False) -> Any:
+    async def fail(self: SwitchOff, **options: Any) -> Any:
         await asyncio.sleep(0.1)
         raise RuntimeError("whatever")
 

@@ -77,8 +77,56 @@ class TerseOutput:
         return self.set["ISET"] * self.resistance, self.set["ISET"], "CC"
 
 
+class Spoken:
+    """How a supply of one of these files is reached: what it takes, a line at a time, it may answer."""
+
+    clock: Callable[[], float]
+    connections: int
+
+    def take(self, line: str, connected: float) -> str | None:
+        """One message; its answer. ConnectionError where it hangs up."""
+        raise NotImplementedError
+
+    async def serve(self, reader: asyncio.StreamReader, writer: Any) -> None:
+        """In memory, on whatever clock the loop has."""
+        connected = self.clock()
+        self.connections += 1
+        while line := (await reader.readline()).decode().strip():
+            try:
+                answer = self.take(line, connected)
+            except ConnectionError:
+                writer.close()
+                return
+            if answer is not None:
+                writer.write(f"{answer}\n".encode())
+
+    def listen(self) -> str:
+        """Over TCP, in threads; the address."""
+        server = socket.create_server(("127.0.0.1", 0))
+        lock = threading.Lock()
+
+        def serve(client: socket.socket) -> None:
+            client.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+            connected = self.clock()
+            self.connections += 1
+            with client, client.makefile("rb") as lines:
+                for line in lines:
+                    with lock:
+                        answer = self.take(line.decode().strip(), connected)
+                    if answer is not None:
+                        client.sendall(f"{answer}\n".encode())
+
+        def accept() -> None:
+            while True:
+                client, _ = server.accept()
+                threading.Thread(target=serve, args=(client,), daemon=True).start()
+
+        threading.Thread(target=accept, daemon=True).start()
+        return f"TCPIP::127.0.0.1::{server.getsockname()[1]}::SOCKET"
+
+
 @dataclass
-class TerseSupply:
+class TerseSupply(Spoken):
     """took: (when [s], message). refuses_remote: REMote is an error. hangs_up: it ends the connection at
     REMote. takes_off_while_local: OUT 0 works without REMote, too. wants: silence before a message that it
     takes [s]. low_ovp, high_voltage: a level of the OVP below the set point, and a set point above it, are
@@ -186,42 +234,3 @@ class TerseSupply:
             self.highest = max(self.highest, output.set["VSET"])
         else:
             self.errors.append(f'-224,"Illegal parameter value;{word} {value}"')
-
-    # Its two shells
-
-    async def serve(self, reader: asyncio.StreamReader, writer: Any) -> None:
-        """In memory, on whatever clock the loop has."""
-        connected = self.clock()
-        self.connections += 1
-        while line := (await reader.readline()).decode().strip():
-            try:
-                answer = self.take(line, connected)
-            except ConnectionError:
-                writer.close()
-                return
-            if answer is not None:
-                writer.write(f"{answer}\n".encode())
-
-    def listen(self) -> str:
-        """Over TCP, in threads; the address."""
-        server = socket.create_server(("127.0.0.1", 0))
-        lock = threading.Lock()
-
-        def serve(client: socket.socket) -> None:
-            client.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-            connected = self.clock()
-            self.connections += 1
-            with client, client.makefile("rb") as lines:
-                for line in lines:
-                    with lock:
-                        answer = self.take(line.decode().strip(), connected)
-                    if answer is not None:
-                        client.sendall(f"{answer}\n".encode())
-
-        def accept() -> None:
-            while True:
-                client, _ = server.accept()
-                threading.Thread(target=serve, args=(client,), daemon=True).start()
-
-        threading.Thread(target=accept, daemon=True).start()
-        return f"TCPIP::127.0.0.1::{server.getsockname()[1]}::SOCKET"

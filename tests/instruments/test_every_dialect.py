@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from tests.instruments.stated_front import DIALECT, LONGEST, Front
 from tests.truth.saying import station
 
 from railwright.dialects.dialect import load_dialect
@@ -16,6 +17,7 @@ from railwright.instruments.supply import OutputSetting, SupplyDriver
 from railwright.job import Job, Run
 from railwright.records.ended import Ended
 from railwright.running.off_bench import read_bench
+from railwright.twin.server import SupplyServer
 
 PROCEDURE = (example() / "power-input.procedure.yaml").read_text("utf-8")
 LEFT, RIGHT = "dialect: channel-list", "dialect: selected-output"
@@ -24,7 +26,7 @@ LEFT, RIGHT = "dialect: channel-list", "dialect: selected-output"
 def documents_in(dialect: str, folder: Path) -> Path:
     """The demo's procedure on a bench whose supplies both speak one dialect."""
     edits = [(each, f"dialect: {dialect}") for each in (LEFT, RIGHT) if each != f"dialect: {dialect}"]
-    if load_dialect(dialect).addressing == "none":
+    if dialect in dialect_names() and load_dialect(dialect).addressing == "none":
         edits.append(("      2: {same_as: 1}\n", ""))
     return station(folder, PROCEDURE, {"quay.bench.yaml": edits})
 
@@ -42,7 +44,11 @@ def usual(tmp_path_factory: pytest.TempPathFactory) -> Run:
 
 @pytest.mark.parametrize("dialect", [name for name in dialect_names() if name != "channel-list"])
 def test_a_procedure_comes_to_the_same_in_every_dialect(dialect: str, usual: Run, tmp_path: Path) -> None:
-    made = run_in(dialect, tmp_path)
+    assert_the_same(run_in(dialect, tmp_path), usual)
+
+
+def assert_the_same(made: Run, usual: Run) -> None:
+    """The same outcomes, and the same values within the readings' uncertainty."""
     assert made.outcome is not None
     assert made.outcome.ended is Ended.COMPLETED, made.outcome.cause
     assert made.outcome.off_confirmed
@@ -69,6 +75,27 @@ def _apart(result: Result) -> bool:
         and result.outcome is Outcome.INCONCLUSIVE
         and "while the supply's voltage stays" in told
     )
+
+
+def test_a_procedure_comes_to_the_same_in_a_language_that_is_unlike_the_standard(
+    usual: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Outputs named by a letter among the parameters, all of one in one answer, messages of 60 bytes at most:
+    a dialect file alone, at the same twins behind a parser of their own.
+    """
+    standard = SupplyServer.answer
+    messages: list[str] = []
+
+    async def answer(server: SupplyServer, message: bytes) -> str:
+        messages.append(message.decode("ascii"))
+        return await Front(server, standard).answer(messages[-1])
+
+    monkeypatch.setattr(SupplyServer, "answer", answer)
+    (tmp_path / "stated.dialect.yaml").write_text(DIALECT, "utf-8")
+    made = run_in("stated", tmp_path)
+    assert max(map(len, messages)) < LONGEST
+    assert {"STAT? A", "WOKE?"} <= set(messages)
+    assert_the_same(made, usual)
 
 
 def test_what_is_set_by_hand_is_asked_for_before_anything_is_on(tmp_path: Path) -> None:

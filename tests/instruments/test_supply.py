@@ -140,6 +140,30 @@ def test_an_error_in_the_queue_is_raised_with_the_command(pair: tuple[FakeSupply
     for setting in (supply.put, supply.put_together):
         with pytest.raises(InstrumentError, match=r"-222.*Data out of range;9.*VOLTage 9"):
             setting([OutputSetting("1", "voltage", 9.0)])
+        supply.errors()
+
+
+@pytest.mark.parametrize("deep", [1, 2, 30])
+def test_off_goes_out_before_more_of_an_error_queue_is_read(
+    pair: tuple[FakeSupply, SupplyDriver], deep: int
+) -> None:
+    fake, supply = pair
+    supply.put_together([OutputSetting("1", "output", True)])
+    fake.on_unit = lambda unit: fake.errors.extend(['-222,"9"'] * deep) if " 9" in unit else None
+    with pytest.raises(InstrumentError, match="-222"):
+        supply.put([OutputSetting("1", "voltage", 9.0)])
+    assert len(fake.errors) == deep - 1
+    at_off: list[int] = []
+    fake.on_unit = lambda unit: at_off.append(len(fake.errors)) if "OUTP" in unit.upper() else None
+    supply.put([OutputSetting("1", "voltage", 1.0)])
+    supply.switch_off(["1"])
+    assert at_off[0] == max(0, deep - 2)
+    assert not fake.outputs[1].on
+    supply.clear()
+    # From here on every error is one of what is told next.
+    fake.on_unit = lambda unit: fake.errors.append('-310,"x"') if " 7" in unit else None
+    with pytest.raises(InstrumentError, match="-310"):
+        supply.put([OutputSetting("1", "voltage", 7.0)])
 
 
 def test_an_unknown_header_is_told_as_the_instrument_words_it(pair: tuple[FakeSupply, SupplyDriver]) -> None:
@@ -159,7 +183,7 @@ def test_a_dialect_that_reads_nothing_says_why(pair: tuple[FakeSupply, SupplyDri
     readings = supply.dialect.readings.model_copy(update={"voltage": "MEAS:VOLR?"})
     supply.dialect = supply.dialect.model_copy(update={"readings": readings})
     with pytest.raises(InstrumentError, match=r"-113.*VOLR"):
-        supply.read(["1"], explain=True)
+        supply.read(["1"])
 
 
 def test_silence_is_a_lost_instrument(pair: tuple[FakeSupply, SupplyDriver]) -> None:

@@ -205,6 +205,45 @@ def test_attributes_that_are_arrays_of_one_value(tmp_path: Path, name: str) -> N
         assert recording.channel(0, "V").factor == 1e-3
 
 
+@pytest.mark.parametrize("kind", ["parquet", "hdf5"])
+@pytest.mark.parametrize(
+    ("header", "unit", "wanted"),
+    [
+        ("rail_voltage_mV", "mV", ("rail_voltage", "mV")),
+        ("rail_voltage_mV", "", ("rail_voltage", "mV")),
+        ("rail_voltage", "mV", ("rail_voltage", "mV")),
+        ("rail [V]", "V", ("rail", "V")),
+        (
+            "rail_V",
+            "mV",
+            ("rail_V", "mV"),
+        ),  # which of the two it is nobody knows: the file's own place counts
+        ("rail_mode", "1", ("rail_mode", "1")),
+    ],
+)
+def test_a_unit_may_stand_in_the_header_beside_it_or_in_both(
+    tmp_path: Path, kind: str, header: str, unit: str, wanted: tuple[str, str]
+) -> None:
+    path = tmp_path / f"r.{kind}"
+    told = {"unit": unit} if unit else None
+    if kind == "parquet":
+        fields = [
+            pa.field("time_s", pa.float64(), metadata={"unit": "s"}),
+            pa.field(header, pa.float64(), metadata=told),
+        ]
+        table = pa.table([pa.array([0.0, 1.0])] * 2, schema=pa.schema(fields))
+        parquet.write_table(table, path)
+    else:
+        with h5py.File(path, "w") as file:
+            for name, own in (("time_s", {"unit": "s"}), (header, told or {})):
+                file[name] = [0.0, 1.0]
+                file[name].attrs.update(own)
+    with open_recording(path, guess=False) as recording:
+        columns = {column.header: (column.name, column.unit) for column in recording.columns}
+        assert columns == {"time_s": ("time", "s"), header: wanted}
+        assert (recording.time.factor, recording.time.guessed) == (1.0, False)
+
+
 def test_times_that_are_durations(tmp_path: Path) -> None:
     since = pa.array([7000, 7250, 7500], pa.duration("ms"))
     parquet.write_table(pa.table({"time": since, "U_V": [1, 2, 3]}), tmp_path / "a.pq")

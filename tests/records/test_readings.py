@@ -325,6 +325,8 @@ def test_readings_are_read_when_they_are_asked_for(tmp_path: Path) -> None:
         '{"kind":"reading","time":1,"input":"main","at":"at load","voltage":{},"current":1,"mode":Infinity}',
         '{"kind":"event","time":[]}',
         '{"kind":"zero"}',
+        '{"kind":"zero","shift":1,"began":"yesterday"}',
+        '{"kind":"zero","shift":1,"began":"2026-11-30T06:00:00"}',
         '{"kind":"step begins","time":0}',
     ],
 )

@@ -2417,6 +2417,29 @@ def test_a_selection_that_cannot_be_asked_is_a_caution(asked: bool, compound: bo
     assert [line_of(each).strip() for each in found] == ["dialect: own"] * len(found)
 
 
+@pytest.mark.parametrize(
+    ("told", "after", "seen"),
+    [
+        ("", "comes on", False),
+        ("", None, False),
+        ("", "stays off", True),
+        ('  event_status: "*ESR?"', "comes on", True),
+        ('  power_on: {query: "WOKE?", words: "YES", nothing: "NO"}', "comes on", True),
+    ],
+)
+def test_a_restart_that_nothing_tells_is_a_caution(
+    told: str, after: str | None, seen: bool, tmp_path: Path
+) -> None:
+    text = dialect_text("channel-list").replace("dialect: channel-list", "dialect: own", 1)
+    lines = [told if line.startswith("  event_status:") else line for line in text.splitlines()]
+    (tmp_path / "own.dialect.yaml").write_text("\n".join(lines))
+    mains = "" if after is None else f"after_mains: {after}"
+    edits = (("bench", "dialect: channel-list", "dialect: own"), ("bench", COMES_ON[1], mains))
+    found = of_rule(settled(tmp_path, *edits), "restart-unseen")
+    assert [each.about for each in found] == ["left"] * (not seen)
+    assert [line_of(each).strip() for each in found] == ["dialect: own"] * len(found)
+
+
 def test_own_levels_are_divided_among_a_group(tmp_path: Path) -> None:
     levels = protections("    ocp: 800 mA\n    opp: 8 W\n")
     side_by_side = settled(tmp_path, PARALLEL, OWN_LEVELS, levels).set_points["main"].outputs
@@ -2476,7 +2499,7 @@ def test_an_input_falls_through_its_load_and_the_bleeders_of_its_group(tmp_path:
 def test_every_rule_has_a_case() -> None:
     tried = {case.rule for case in CASES}
     by_themselves = {"lead-contacts", "accuracy-unknown", "fixture-resistance", "dialect-cannot-set"}
-    assert {rule.id for rule in RULES} - tried == by_themselves | {"selection-unseen"}
+    assert {rule.id for rule in RULES} - tried == by_themselves | {"selection-unseen", "restart-unseen"}
 
 
 def test_rules_are_well_formed() -> None:

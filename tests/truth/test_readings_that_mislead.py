@@ -20,7 +20,7 @@ from tests.said import says
 from railwright.evaluation.decision import Tolerance, decide
 from railwright.evaluation.evaluate import evaluate
 from railwright.evaluation.outcome import Outcome
-from railwright.evaluation.reading_bias import PHASES, widenings, widenings_of
+from railwright.evaluation.reading_bias import PHASES, reading_intervals, widenings, widenings_of
 from railwright.job import Job
 from railwright.measures.outcome import Measured
 from railwright.rehearsal.read import Phase, as_read
@@ -262,6 +262,15 @@ def test_a_run_that_reads_more_slowly_than_asked_is_compared_as_it_was_read(
             assert each.measured is not None
             assert exact is not None
             assert each.measured.low <= exact.value <= each.measured.high
+
+
+def test_how_it_is_read_while_it_empties_tells_nothing_of_the_procedure(tmp_path: Path) -> None:
+    """At the end every 20 ms, for longer than the procedure lasts."""
+    found = hunting(tmp_path, "3 W", "2 ohm", "470 uF", "50 ms", "10 ms", "8 ms")
+    record = found.outcome.record
+    time = record.traces["in"].time
+    assert np.median(np.diff(time)) < 30e-3
+    assert reading_intervals(found.documents, found.check.settings.set_points, record) == {"in": 50e-3}
 
 
 def test_every_phase_asks_and_updates_at_another_time() -> None:

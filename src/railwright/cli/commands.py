@@ -17,8 +17,10 @@ COMMANDS = (
     "rehearse",
     "run",
     "off",
+    "watch",
     "evaluate",
     "report",
+    "export",
     "twin",
     "demo",
     "new",
@@ -31,6 +33,8 @@ COMMANDS = (
     "find",
     "probe",
     "prove",
+    "power",
+    "output",
 )
 """In the order in which the help lists them; each is a module and a function, `_` for `-`."""
 

@@ -10,15 +10,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from railwright.records.manifest import write_atomically
-from railwright.traces import rows_at
+from railwright.traces import header_of, rows_at
 
 if TYPE_CHECKING:
     from railwright.traces import Array, Traces
 
 PIECE = 10_000
 """Rows that are held as text."""
-
-UNITS = {"voltage": "_V", "terminal_voltage": "_V", "current": "_A", "mode": ""}
 
 
 def write_traces(path: Path, traces: Mapping[str, Traces]) -> None:
@@ -28,10 +26,10 @@ def write_traces(path: Path, traces: Mapping[str, Traces]) -> None:
     for name, each in traces.items():
         for channel, values in each.columns.items():
             if channel == "mode":
-                columns[f"{name}_mode"] = values[rows_at(each.time, time)]
+                columns[header_of(name, channel)] = values[rows_at(each.time, time)]
                 formats.append("%d")
             else:
-                columns[f"{name}_{channel}{UNITS[channel]}"] = np.interp(time, each.time, values)
+                columns[header_of(name, channel)] = np.interp(time, each.time, values)
                 formats.append("%.7g")
     write_columns(path, columns, formats)
 

@@ -382,6 +382,7 @@ def operations(made: Dialect) -> list[tuple[str, str, str, str]]:
         _row("identify", query=instrument.identify),
         _row("clear", instrument.clear),
         _row("errors", query=made.error_query),
+        _row("whether its power came on", query=made.power_query),
         _row("clear trips", "; ".join(made.clear_units(1))),
         _row("what regulates", query=None if status.mode is None else made.status_units(1)[0]),
         _row("what tripped", query="; ".join(made.status_units(1)[status.mode is not None :])),

@@ -161,7 +161,9 @@ class Queued(io.TextIOBase):
 
 
 class QueuedProgress(Progress):
-    """Passes what a run tells to a display in the printer's thread; of the values, only the newest."""
+    """Passes what a run tells to a display in the printer's thread. Each reading it tells at once, in the
+    run's own loop; drawn is only the newest.
+    """
 
     def __init__(self, writer: PrintThread, display: PrintedLines) -> None:
         self._writer = writer
@@ -179,6 +181,7 @@ class QueuedProgress(Progress):
 
     def reading(self, reading: InputReading) -> None:
         self._newest[reading.input] = reading
+        self._display.reading(reading)
 
     def event(self, event: Event) -> None:
         self._writer.put(self._display.event, event)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -17,11 +17,14 @@ from railwright.cli.exits import BadInput, Exit, complain, expect_free, say, sta
 from railwright.cli.streams import loss_of, same_file
 
 if TYPE_CHECKING:
+    from railwright.assumptions import Assumption
+    from railwright.cli.live import PrintedLines
     from railwright.cli.printer import Printer
     from railwright.documents.loader import Documents
     from railwright.records.ended import SwitchedOff
     from railwright.running.outcome import RunOutcome
     from railwright.settings.check import Checked
+    from railwright.settings.findings import Finding
     from railwright.twin.launcher import TwinBench
     from railwright.twin.virtual_network import VirtualNetwork
 
@@ -122,23 +125,16 @@ def run(
         if not may_run(checked, place, detail):
             return Exit.STOPPED
         if twins:
-            from railwright.twin.launcher import TwinBench
-
             documents = checked.documents
-            bench = TwinBench(
-                documents.bench,
-                documents.device,
-                documents.procedure,
+            checked, started = on_twins(
+                stack,
+                checked,
+                detail,
                 seed=seed,
                 overrides=overrides_of(true or []),
                 faults=faults_of(fault or [], tuple(documents.device.inputs)),
                 mischief=mischief_of(mischief or [], documents.bench),
-                ports="free",
             )
-            started = stack.enter_context(bench)
-            for name, address in started.addresses.items():
-                detail.say(f"simulated: {name} at {address}")
-            checked = replace(checked, documents=replace(documents, bench=started.bench))
         # Signals are requests, and printing is done by a thread, until the last line is out.
         stack.enter_context(signals_ask(stop))
         printer = stack.enter_context(Printer(stop))
@@ -164,28 +160,49 @@ def run(
     return code_of_run(outcome)
 
 
+def on_twins(
+    stack: contextlib.ExitStack, checked: Checked, detail: Detail, **given: Any
+) -> tuple[Checked, TwinBench]:
+    """Simulated supplies, started for one run; and what was checked, on their addresses."""
+    from railwright.twin.launcher import TwinBench
+
+    documents = checked.documents
+    bench = TwinBench(documents.bench, documents.device, documents.procedure, ports="free", **given)
+    started = stack.enter_context(bench)
+    for name, address in started.addresses.items():
+        detail.say(f"simulated: {name} at {address}")
+    return replace(checked, documents=replace(documents, bench=started.bench)), started
+
+
 def may_run(checked: Checked, folder: Path, detail: Detail = USUAL) -> bool:
     """Whether nothing blocks the run; says what does. BadInput where the folder is in use."""
+    expect_free(folder)
+    assumptions = () if checked.rehearsal is None else checked.rehearsal.assumptions
+    return may_be_energised(checked.settings.findings, checked.settings.blocked, detail, assumptions)
+
+
+def may_be_energised(
+    findings: Sequence[Finding], blocked: bool, detail: Detail, assumptions: Sequence[Assumption] = ()
+) -> bool:
+    """Whether nothing blocks it; says what was found."""
     from railwright.cli.assumptions import print_assumptions
     from railwright.cli.console import console
     from railwright.cli.findings import findings_table, problems, summary
     from railwright.settings.findings import ASSUMED
 
-    expect_free(folder)
-    findings = checked.settings.findings
     shown = problems(findings)
     if detail.verbose:
         shown = [finding for finding in findings if finding.rule != ASSUMED]
     out = console()
     if shown:
         out.print(findings_table(shown))
-    if detail.verbose and checked.rehearsal is not None:
-        print_assumptions(out, checked.rehearsal.assumptions)
+    if detail.verbose and assumptions:
+        print_assumptions(out, assumptions)
     if not detail.quiet:
         out.print(f"check: {summary(findings)}")
-    if checked.settings.blocked:
+    if blocked:
         complain("nothing was energised: a finding stops the run, and the procedure does not override it")
-    return not checked.settings.blocked
+    return not blocked
 
 
 def play(
@@ -196,16 +213,18 @@ def play(
     printer: Printer,
     *,
     quiet: bool = False,
+    display: PrintedLines | None = None,
     **given: Any,
 ) -> RunOutcome:
     """The run itself, with its progress shown by the printer; `given` goes to `railwright.running.runner.run`
-    as it is.
+    as it is. display: what is drawn, in place of the usual.
     """
     from railwright.cli.live import live
     from railwright.running.runner import run as run_procedure
     from railwright.settings.data import as_data
 
-    with printer.showing(live(printer.out, given.get("trace") == printer.trace, quiet)) as progress:
+    display = display or live(printer.out, given.get("trace") == printer.trace, quiet)
+    with printer.showing(display) as progress:
         return run_procedure(
             checked.documents,
             checked.settings.set_points,

@@ -29,9 +29,9 @@ from railwright.dialects.operation import (
     Setting,
 )
 from railwright.dialects.session_commands import SessionEntry, as_commands, check_harmless, listed
-from railwright.dialects.status import ONE_OR_MORE, ModeStatus, TripStatus, set_bits
-from railwright.dialects.units import CHANNEL, FACTORS, Spoken
-from railwright.dialects.words import check_whole, check_words, forms, off_answers
+from railwright.dialects.status import ModeStatus, PowerStatus, TripStatus, set_bits
+from railwright.dialects.units import CHANNEL, FACTORS, VALUE, Spoken
+from railwright.dialects.words import ONE_OR_MORE, check_whole, check_words, forms, off_answers
 from railwright.guard.answers import names, parted
 from railwright.guard.session_settings import SessionSettings, is_query
 from railwright.scpi.channels import format_channels
@@ -45,7 +45,10 @@ NEEDED = ("output", "voltage", "current_limit")
 HIGHEST_CHANNEL = 99_999
 """Highest number of a channel that an answer may name."""
 
-Addressing = Literal["none", "channel-list", "selected-output", "numbered-header", "prefixed"]
+BLOCK_BEGINS = 12
+"""Characters before a block of definite length, at most (IEEE 488.2, 7.7.6), with the comma before it."""
+
+Addressing = Literal["none", "channel-list", "selected-output", "numbered-header", "prefixed", "parameter"]
 
 EVENT_ERRORS = {"a query error": 2, "a device error": 3, "an execution error": 4, "a command error": 5}
 """Bits of the standard event status register that tell of an error (IEEE 488.2, 11.5.1.1)."""
@@ -79,6 +82,7 @@ class InstrumentCommands(DialectPart):
     error"` (quoted), `0, No error` (text), or `0` (number). event_status: left out where it has no such
     register; it tells of errors where there is no queue, and that the power came on, so that a supply that
     restarted is noticed. Without both, commands are known to have worked by what they are asked back alone.
+    power_on: what tells that the power came on, where the event status register does not.
     select: header that selects an output; selected: query of which one is, for those that take the selection
     in a message of its own.
     """
@@ -88,6 +92,7 @@ class InstrumentCommands(DialectPart):
     next_error: Query | None = None
     error_form: ErrorForm = "quoted"
     event_status: Query | None = None
+    power_on: PowerStatus | None = None
     select: Command | None = None
     selected: Query | None = None
 
@@ -121,7 +126,9 @@ class SessionPart(DialectPart):
     """What ends a message and an answer; the time that the instrument wants before a message, since the
     last one or its own last answer, for an answer at most, and after a session is opened [s]; the query that
     it answers when everything before it is done. opening, closing: what it is told, or asked, after a session
-    is opened and before it is closed.
+    is opened and before it is closed. parted_by: what parts the fields of an answer, but that to a common
+    query such as *IDN?; a blank stands for any number of them. longest: most bytes that a message may have,
+    with what ends it; one of several commands is sent in parts.
     """
 
     sends: LineEnd = "\n"
@@ -130,6 +137,8 @@ class SessionPart(DialectPart):
     patience: Annotated[float, Field(ge=0.0, le=10.0)] = 0.0
     boot: Annotated[float, Field(ge=0.0, le=60.0)] = 0.0
     completes: Query | None = None
+    parted_by: Literal[",", ";", " "] = ","
+    longest: Annotated[int, Field(ge=16)] | None = None
     opening: tuple[SessionEntry, ...] = ()
     closing: tuple[SessionEntry, ...] = ()
 
@@ -264,8 +273,8 @@ class MasterSwitch(DialectPart):
         for header in (switch.command, switch.query):
             if CHANNEL in header:
                 raise ValueError(f"expected no {CHANNEL} in the header of the master switch, got '{header}'")
-        if (switch.unit, switch.digits, switch.resolution) != (None, None, None):
-            raise ValueError("expected a master switch without 'unit', 'digits' and 'resolution'")
+        if (switch.unit, switch.digits, switch.resolution, switch.field) != (None, None, None, None):
+            raise ValueError("expected a master switch without 'unit', 'digits', 'resolution' and 'field'")
         check_own_words(switch)
         return self
 
@@ -284,9 +293,10 @@ class Dialect(DialectPart):
     """How a kind of supply is spoken to.
 
     addressing: none (one output), channel-list (`VOLT 5,(@1)`), selected-output (`INST:NSEL 1;:VOLT 5`),
-    numbered-header (`SOURce1:VOLT 5`), prefixed (`prefix` before every command of an output). called: what
-    the instrument calls its outputs, where that is not their number. impossible: settings that the instrument
-    is known not to have.
+    numbered-header (`SOURce1:VOLT 5`), prefixed (`prefix` before every command of an output), parameter
+    (`VOLT 1,5`; a header that has {channel} itself says where it stands). called: what the instrument calls
+    its outputs, where that is not their number. impossible: settings that the instrument is known not to
+    have.
     """
 
     name: str = Field(alias="dialect")
@@ -348,6 +358,8 @@ class Dialect(DialectPart):
     def _called(cls, called: str | dict[int, str]) -> str | dict[int, str]:
         names = [called] if isinstance(called, str) else list(called.values())
         check_whole("a name of an output", *names)
+        if any("?" in name for name in names):
+            raise ValueError(f"expected a name of an output without '?', got {', '.join(names)}")
         if isinstance(called, dict) and len(set(names)) < len(names):
             raise ValueError(f"expected another name for each output, got {', '.join(names)}")
         return called
@@ -380,6 +392,11 @@ class Dialect(DialectPart):
             )
         if self.list_readings and self.readings.both is not None:
             raise ValueError("expected 'list_readings: false' with 'both' readings in one answer")
+        if self.list_readings and self.settings["output"].field is not None:
+            raise ValueError("expected 'list_readings: false' with a 'field' of the query of 'output'")
+        if self.compound and self.session.parted_by == ";":
+            told = "a message of several queries could not be told from an answer of several fields"
+            raise ValueError(f"expected 'compound: false' with 'parted_by: \";\"': {told}")
         if self.list_readings and self.addressing != "channel-list":
             raise ValueError(f"expected 'list_readings: false' with 'addressing: {self.addressing}'")
         return self
@@ -389,10 +406,11 @@ class Dialect(DialectPart):
         """What is sent whenever a session is opened or closed, or to empty the queue of errors, may change no
         output.
         """
-        clear = () if self.instrument.clear is None else (self.instrument.clear,)
+        power_on = self.instrument.power_on
+        clears = (self.instrument.clear, None if power_on is None else power_on.clear)
         own = tuple(self._changing())
         check_harmless((*self.session.opening, *self.session.closing), own)
-        check_harmless(clear, own, vouched=True)
+        check_harmless([each for each in clears if each is not None], own, vouched=True)
         others = [each for each in own if each[0] != "actions.clear_trips"]
         for header in self.actions.clear_trips:
             if why := why_more_than_clearing(header, others):
@@ -430,11 +448,18 @@ class Dialect(DialectPart):
             )
             if not fits and not (si == "V/s" and operation.unit in ("V/ms", "V/us")):
                 raise ValueError(f"expected a unit of {si or 'none'} for '{name}', got '{operation.unit}'")
-        if operation.on and name not in SWITCHES:
-            raise ValueError(f"expected no 'on' and 'off' for '{name}', which is no switch")
+        if (operation.on or operation.answers_on) and name not in SWITCHES:
+            raise ValueError(f"expected no words for on and off for '{name}', which is no switch")
         check_own_words(operation)
         for header in (operation.command, operation.query):
-            if header is not None and self.addressing == "numbered-header" and CHANNEL not in header:
+            if header is None or CHANNEL in header:
+                continue
+            if self.addressing == "parameter" and VALUE in header:
+                raise ValueError(
+                    f"expected {CHANNEL} beside {VALUE} in the header of '{name}' with 'addressing: "
+                    f"parameter', got '{header}'"
+                )
+            if self.addressing == "numbered-header":
                 raise ValueError(
                     f"expected {CHANNEL} in the header of '{name}' with 'addressing: numbered-header', "
                     f"got '{header}'"
@@ -445,7 +470,9 @@ class Dialect(DialectPart):
     @property
     def spoken(self) -> Spoken:
         """How commands name their output."""
-        return Spoken(self.addressing, self.compound, self.instrument.select or "", self.prefix, self.called)
+        select, session = self.instrument.select or "", self.session
+        longest = 0 if session.longest is None else session.longest - len(session.sends)
+        return Spoken(self.addressing, self.compound, select, self.prefix, self.called, longest)
 
     @property
     def selects_apart(self) -> bool:
@@ -462,6 +489,7 @@ class Dialect(DialectPart):
             session.pause,
             session.patience,
             boot=session.boot,
+            parted_by=session.parted_by,
             opening=as_commands(session.opening),
             closing=as_commands(session.closing),
         )
@@ -520,6 +548,20 @@ class Dialect(DialectPart):
     def query_of(self, header: str, channel: int) -> str:
         """The query of any header."""
         return self.command_of(header + "?", (channel,))
+
+    def most_points(self, channel: int, width: int) -> int | None:
+        """How many points a list of a channel may have, by the longest message, where each number takes so
+        many characters with the comma behind it; None: any.
+        """
+        points, longest = self.points, self.spoken.longest
+        if points is None or not longest:
+            return None
+        if points.file is not None:
+            header = f'{points.file.data} "{points.file.name.replace(CHANNEL, str(channel))}"'
+            return max(0, longest - len(header) - BLOCK_BEGINS) // (2 * width)
+        headers = (self.command_of(each, (channel,), "") for each in (points.voltages, points.dwells))
+        begins = BLOCK_BEGINS if points.written == "block" else 0
+        return max(0, longest - max(map(len, headers)) - begins) // width
 
     def link_units(self, channel: int, sources: Sequence[int]) -> list[str]:
         """The command by which a channel goes off when one of `sources` trips, not selecting it; none of them
@@ -592,13 +634,14 @@ class Dialect(DialectPart):
     @property
     def master_off_answers(self) -> tuple[str, ...]:
         """What the query of the master switch may answer where it is off, in capitals."""
-        own = None if self.master is None else self.master.switch.off
-        return off_answers(own or self.words["off"])
+        switch = self.settings["output"] if self.master is None else self.master.switch
+        return off_answers(switch.off or self.words["off"], switch.answers_off)
 
     @property
     def off_answers(self) -> tuple[str, ...]:
         """What the query of an output's state may answer where it is off, in capitals."""
-        return off_answers(self.settings["output"].off or self.words["off"])
+        switch = self.settings["output"]
+        return off_answers(switch.off or self.words["off"], switch.answers_off)
 
     def state_units(self, channels: Sequence[int]) -> list[str]:
         """Queries of whether channels are on; one for all where the dialect reads lists."""
@@ -670,6 +713,18 @@ class Dialect(DialectPart):
                 )
         return found
 
+    def reading_queries(self, channels: Sequence[int]) -> list[str]:
+        """What is asked of channels that are read together: state, voltage and current, status of each. One
+        that answers several of them stands there several times, and is asked once.
+        """
+        told = [unit for channel in channels for unit in self.status_units(channel)]
+        return self.state_units(channels) + self.reading_units(channels) + told
+
+    @property
+    def status_answers(self) -> int:
+        """How many answers `status_units` bring."""
+        return (self.status.mode is not None) + len(self.status.trips.queries)
+
     def status_units(self, channel: int) -> list[str]:
         """Queries of what regulates an output, and of its trips."""
         mode = [] if self.status.mode is None else [self._with_number(self.status.mode.query, channel)]
@@ -689,11 +744,13 @@ class Dialect(DialectPart):
 
     def identified(self, answer: str) -> dict[str, str]:
         """The fields of an identification. ValueError where it has others, or no model."""
-        named = self.identification.fields
-        parts = [part.strip() for part in answer.split(self.identification.parted_by)]
+        named, apart = self.identification.fields, self.identification.parted_by
+        if apart == self.session.parted_by and not self.instrument.identify.startswith("*"):
+            apart = ","  # as the session has it
+        parts = [part.strip() for part in answer.split(apart)]
         found = dict(zip(named, parts, strict=False))
         if len(parts) != len(named) or not all(found[name] for name in ("maker", "model") if name in found):
-            raise ValueError(f"expected '{self.identification.parted_by.join(named)}', got '{answer}'")
+            raise ValueError(f"expected '{apart.join(named)}', got '{answer}'")
         return {name: found.get(name, "") for name in FIELDS}
 
     def queued_error(self, answer: str) -> str:
@@ -705,8 +762,20 @@ class Dialect(DialectPart):
         """What an event status register tells of an error, in words; '' where it tells none. ValueError."""
         return ", ".join(set_bits(EVENT_ERRORS, answer))
 
+    def error_told(self, answer: str) -> str:
+        """What an answer to `error_query` tells of an error, in words; '' for none. ValueError."""
+        return (self.event_error if self.instrument.next_error is None else self.queued_error)(answer)
+
+    @property
+    def power_query(self) -> str | None:
+        """What is asked to know whether the power came on; None: nothing tells it."""
+        own = self.instrument.power_on
+        return self.instrument.event_status if own is None else own.query
+
     def came_on(self, answer: str) -> bool:
-        """Whether an event status register tells that the power came on since it was read. ValueError."""
+        """Whether an answer to `power_query` tells that the power came on since it was asked. ValueError."""
+        if self.instrument.power_on is not None:
+            return self.instrument.power_on.came_on(answer)
         return bool(set_bits({"power": POWER_ON}, answer))
 
     def written(self, setting: Setting, value: Value) -> str:
@@ -720,6 +789,7 @@ class Dialect(DialectPart):
     def understood(self, setting: Setting, answer: str) -> Value:
         """The value that an answer means [SI unit]. ValueError where it means none."""
         operation = self.settings[setting]
+        answer = operation.picked(answer)
         if setting in SWITCHES:
             return self._switch(answer, operation)
         if setting in CHOICES:
@@ -729,6 +799,13 @@ class Dialect(DialectPart):
     def _switch(self, answer: str, operation: Operation | None = None) -> bool:
         text = answer.strip().upper()
         on, off = (operation.on, operation.off) if operation is not None else (None, None)
+        if operation is not None and operation.answers_on:
+            if text in off_answers("", operation.answers_on):
+                return True
+            if text in off_answers("", operation.answers_off):
+                return False
+            known = ", ".join((*operation.answers_on, *operation.answers_off))
+            raise ValueError(f"expected one of {known}, got {answer!r}")
         if text in ("1", "ON", *forms(on or self.words["on"])):
             return True
         if text in ("0", "OFF", *forms(off or self.words["off"])):

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 
 from railwright.dialects.units import CHANNEL, VALUE
 from railwright.dialects.words import forms
-from railwright.guard.session_settings import is_query
+from railwright.guard.session_settings import has_query_header
 
 MOVES_OUTPUTS = (
     "OUTPut",
@@ -87,7 +87,7 @@ def why_harmful(text: str, own: Iterable[tuple[str, str]], *, vouched: bool) -> 
     if text.startswith("*"):
         return _common(header_of(text)[1:].upper())
     nodes = _nodes(text)
-    if is_query(text):
+    if has_query_header(text):
         return f"a question of {nodes[0]}" if _any_of(nodes[:1], ACTS_WHEN_ASKED) else ""
     if name := next((name for name, header in own if _alike(nodes, _nodes(header))), ""):
         return f"the command of '{name}'"

@@ -3,6 +3,7 @@
     voltage: SOURce:VOLTage                  # the command is the header with a value, the query with '?'
     ovp: {command: "VOLTage:PROTection:LEVel", query: "VOLTage:PROTection?", unit: mV, digits: 0}
     sense: {query: "SENSe:STATe?"}           # told only: nothing sets it
+    output: {command: OUTPut, query: "STATus?", field: 1}    # `1,CV,12.003,0.512,0`
     ovp: by hand                             # a person sets it at the instrument
     opp: cannot                              # the instrument does not have it
 
@@ -12,11 +13,21 @@ A command that has no query is none: what cannot be asked back cannot be verifie
 from __future__ import annotations
 
 import re
+from itertools import product
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    WithJsonSchema,
+    field_validator,
+    model_validator,
+)
 
 from railwright.dialects.units import CHANNEL, FACTORS, VALUE
+from railwright.dialects.words import ONE_OR_MORE, as_words, check_whole, check_words
 from railwright.frozen import frozen_values
 from railwright.guard.session_settings import is_query
 
@@ -43,6 +54,20 @@ Setting = Literal[
 SWITCHES = frozenset({"output", "ovp_on", "opp_on", "ocp_on", "trip_at_limit"})
 CHOICES = frozenset({"sense", "voltage_mode"})
 
+AnswerField = Annotated[int, Field(ge=1, le=99)]
+"""Which of the fields of an answer, counted from 1."""
+
+
+def field_of(answer: str, field: int | None) -> str:
+    """One of the fields of an answer, None: all of it. ValueError where it has too few."""
+    if field is None:
+        return answer
+    parts = answer.split(",")
+    if len(parts) < field:
+        raise ValueError(f"expected at least {field} fields, got {answer[:60]!r}")
+    return parts[field - 1].strip()
+
+
 UNIT_OF: dict[str, str] = {
     **dict.fromkeys(("voltage_range", "voltage", "ovp"), "V"),
     **dict.fromkeys(("current_range", "current_limit", "ocp"), "A"),
@@ -66,6 +91,12 @@ def checked_header(text: str) -> str:
     if "{" in bare or "}" in bare:
         raise ValueError(f"expected {CHANNEL} or {VALUE} in braces and nothing else, got '{text}'")
     if _PLAIN.fullmatch(bare):
+        return text
+    header, _, given = text.partition(" ")
+    if CHANNEL in given:
+        # What stands behind a header that names its output there is the instrument's own.
+        check_whole("a header", text)
+        checked_header(header)
         return text
     from railwright.scpi.errors import ScpiError
     from railwright.scpi.grammar import parse_message
@@ -112,7 +143,9 @@ class Operation(DialectPart):
     digits: digits after the point that it takes; None: nine significant ones. resolution: grid of the number
     that the query answers, in its unit, where that is coarser than what was set. lowest: the least that it
     takes, in its unit, where that is not 0. on, off: its own words. by_hand: a person sets it at the
-    instrument.
+    instrument. field: which of the fields of its query's answer it is, counted from 1; None: all of it.
+    answers_on, answers_off: all words that a switch's query answers, where those are not the words that it is
+    told, such as what regulates, or tripped.
     """
 
     command: Command | None = None
@@ -124,6 +157,11 @@ class Operation(DialectPart):
     on: str | None = None
     off: str | None = None
     by_hand: bool = False
+    field: AnswerField | None = None
+    answers_on: Annotated[tuple[str, ...], WithJsonSchema(ONE_OR_MORE)] = ()
+    answers_off: Annotated[tuple[str, ...], WithJsonSchema(ONE_OR_MORE)] = ()
+
+    _words = field_validator("answers_on", "answers_off", mode="before")(as_words)
 
     @model_validator(mode="before")
     @classmethod
@@ -146,6 +184,21 @@ class Operation(DialectPart):
         if self.unit is not None and self.unit not in FACTORS:
             raise ValueError(f"expected a unit ({', '.join(FACTORS)}), got '{self.unit}'")
         return self
+
+    @model_validator(mode="after")
+    def _answers(self) -> Operation:
+        """What a switch answers is told whole, and no word of it means both."""
+        if bool(self.answers_on) != bool(self.answers_off):
+            raise ValueError(
+                "expected 'answers_on' and 'answers_off' together, got one of them; add the other"
+            )
+        for on, off in product(self.answers_on, self.answers_off):
+            check_words({"on": on, "off": off})
+        return self
+
+    def picked(self, answer: str) -> str:
+        """What its query's answer says of it. ValueError where that has too few fields."""
+        return field_of(answer, self.field)
 
     @classmethod
     def __get_pydantic_json_schema__(cls, core_schema: Any, handler: Any) -> dict[str, Any]:

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
 from railwright.dialects.dialect import Dialect
-from railwright.dialects.operation import CHOICES, SWITCHES, Setting
+from railwright.dialects.operation import CHOICES, SWITCHES, DialectPart, Setting
+from railwright.dialects.status import TripFlag
 
 Provoked = Literal[
     "on", "off", "CV", "CC", "OVP", "current limit", "OPP", "OCP", "linked", "rising slew", "falling slew"
@@ -158,12 +159,13 @@ def _manner(dialect: Dialect, channel: int) -> dict[str, Any]:
     # Left out where there is none, so that what was proved of such a dialect before stays proved.
     master = {} if dialect.master is None else {"master": dialect.master.model_dump(mode="json")}
     session, instrument = (part.model_dump(mode="json") for part in (dialect.session, dialect.instrument))
-    for key in [key for key in ("boot", "opening", "closing") if not session[key]]:
+    unsaid = [key for key in ("boot", "opening", "closing", "longest") if not session[key]]
+    for key in [*unsaid, *(["parted_by"] if session["parted_by"] == "," else [])]:
         del session[key]
     for entry in (*session.get("opening", ()), *session.get("closing", ())):
         if isinstance(entry, dict):
             entry.pop("because")  # it proves nothing, whatever it says
-    for key, usual in (("selected", None), ("error_form", "quoted")):
+    for key, usual in (("selected", None), ("power_on", None), ("error_form", "quoted")):
         if instrument[key] == usual:
             del instrument[key]
     return {
@@ -185,8 +187,14 @@ def _setting(dialect: Dialect, name: Setting) -> Any:
         return None
     words: Iterable[str] = ("on", "off") if name in SWITCHES else ()
     assert name not in CHOICES, "nothing that is provoked is set by a choice of words"
-    own = dialect.settings[name].model_dump(mode="json")
+    own = _dumped(dialect.settings[name])
     return {**own, "words": {word: dialect.words.get(word) for word in words}}
+
+
+def _dumped(part: DialectPart) -> dict[str, Any]:
+    """A part of a dialect; without what it does not say of keys that there were none of before."""
+    new = ("field", "answers_on", "answers_off")
+    return {key: each for key, each in part.model_dump(mode="json").items() if each or key not in new}
 
 
 def _reading(dialect: Dialect, quantity: str) -> list[str | None]:
@@ -201,13 +209,14 @@ def _told(dialect: Dialect, provoked: Provoked) -> Any:
     """
     mode, trips = dialect.status.mode, dialect.status.trips
     if provoked in ("CV", "CC"):
-        return None if mode is None else mode.model_dump(mode="json")
+        return None if mode is None else _dumped(mode)
     if provoked in ("on", "off", "rising slew", "falling slew"):
         return None
     # One header stands for itself, as in what was proved before there could be several.
     own_clears = dialect.actions.clear_trips
     clears = own_clears if len(own_clears) > 1 else "".join(own_clears) or None
-    by: Mapping[Any, int | str] = trips.bits or trips.words or trips.each or {}
+    by: Mapping[Any, int | str | TripFlag] = trips.bits or trips.words or trips.each or {}
     own = by.get(provoked)
     alike = sorted(name for name, each in by.items() if each == own and own is not None)
-    return [trips.told, trips.query, own, alike, clears]
+    told = [own.query, own.field] if isinstance(own, TripFlag) else own
+    return [trips.told, trips.query, told, alike, clears, *([] if trips.field is None else [trips.field])]

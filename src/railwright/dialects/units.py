@@ -45,9 +45,10 @@ def compose(units: Sequence[str]) -> str:
 class Spoken(NamedTuple):
     """How commands name their output, and how many go into one message.
 
-    addressing: 'none', 'channel-list', 'selected-output', 'numbered-header' or 'prefixed'. select: header
-    that selects an output, '' where none does. prefix: what stands before every command of an output. called:
-    what the instrument calls its outputs: by channel, or a text with `{channel}` in it.
+    addressing: 'none', 'channel-list', 'selected-output', 'numbered-header', 'prefixed' or 'parameter'.
+    select: header that selects an output, '' where none does. prefix: what stands before every command of an
+    output. called: what the instrument calls its outputs: by channel, or a text with `{channel}` in it.
+    longest: most bytes of a message, without what ends it; 0: any.
     """
 
     addressing: str
@@ -55,6 +56,7 @@ class Spoken(NamedTuple):
     select: str = ""
     prefix: str = ""
     called: str | Mapping[int, str] = CHANNEL
+    longest: int = 0
 
     def name(self, channel: int) -> str:
         """What the instrument calls an output. ValueError where the dialect has no name for it."""
@@ -80,14 +82,31 @@ class Spoken(NamedTuple):
     def unit(self, header: str, channels: Sequence[int], *parameters: str) -> str:
         """One command of a header, for channels: more than one with a channel list only."""
         text, given = self.named(header, channels[0]), [*parameters]
+        if self.addressing == "parameter" and CHANNEL not in header:
+            given.insert(0, self.name(channels[0]))
         if VALUE in text:
             text, given = text.replace(VALUE, ",".join(given)), []
         if self.addressing == "channel-list":
             given.append(format_channels(tuple(channels)))
         elif self.addressing == "prefixed":
             text = self.prefix.replace(CHANNEL, self.name(channels[0])) + text
-        return f"{text} {','.join(given)}" if given else text
+        return f"{text}{',' if ' ' in text else ' '}{','.join(given)}" if given else text
 
     def messages(self, units: Sequence[str]) -> tuple[str, ...]:
-        """Units as messages: one where the dialect allows it, else one each."""
-        return (compose(units),) if self.compound else tuple(units)
+        """Units as messages: one where the dialect allows it, else one each, or as few as its length allows:
+        what follows a selection has that before it in each of them.
+        """
+        if not self.compound:
+            return tuple(units)
+        whole = compose(units)
+        if not self.longest or len(whole) <= self.longest:
+            return (whole,)
+        parts, selected = list[list[str]](), list[str]()
+        for unit in units:
+            if parts and len(compose([*parts[-1], unit])) <= self.longest:
+                parts[-1].append(unit)
+            else:
+                again = [*selected, unit] if not self.selects(unit) else [unit]
+                parts.append(again if len(compose(again)) <= self.longest else [unit])
+            selected = [unit] if self.selects(unit) else selected
+        return tuple(map(compose, parts))

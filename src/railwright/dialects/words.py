@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 OPPOSITES = (("on", "off"), ("at load", "at terminals"), ("fixed", "list"), ("step", "line"))
 """Words of which an output is told one or the other."""
@@ -14,6 +15,15 @@ of its opposite. The query is compared with the same word, so nothing that is as
 """
 
 
+ONE_OR_MORE = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}
+"""What the JSON Schema says of one word, or a list of them."""
+
+
+def as_words(given: Any) -> Any:
+    """One word, or a list of them, as its model has it; what else came the model tells."""
+    return (given,) if isinstance(given, str) else tuple(given) if isinstance(given, list) else given
+
+
 def forms(written: str) -> tuple[str, ...]:
     """Texts that mean a word, in capitals: as it is written, and short (SCPI-1999 vol. 1, 7.1: EXT for
     EXTernal).
@@ -22,9 +32,11 @@ def forms(written: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(text.upper() for text in (written, short) if text))
 
 
-def off_answers(off: str) -> tuple[str, ...]:
-    """What the query of an output's state may answer where it is off, in capitals; off: the word for it."""
-    return tuple(dict.fromkeys(("0", "OFF", *forms(off))))
+def off_answers(off: str, answers: Sequence[str] = ()) -> tuple[str, ...]:
+    """What the query of an output's state may answer where it is off, in capitals. off: the word for it;
+    answers: what it answers then, where that is nothing else.
+    """
+    return tuple(dict.fromkeys(form for word in answers or ("0", "OFF", off) for form in forms(word)))
 
 
 def means_on(written: str) -> bool | None:

@@ -161,15 +161,18 @@ def _in_step(
 
 
 def reading_intervals(documents: Documents, set_points: SetPoints, run: Record) -> dict[str, float]:
-    """Of each input the usual time between two of its readings [s]; where there are none, as asked for."""
-    asked, traces = documents.procedure.record.every, run.traces
-    return {
-        # To three digits: one run is then as the next.
-        name: float(f"{np.median(np.diff(traces[name].time)):.3g}")
-        if name in traces and traces[name].time.size > 2
-        else asked
-        for name in set_points
-    }
+    """Of each input the usual time between two of its readings in the procedure [s]; where there are none, as
+    asked for.
+    """
+    # While inputs empty at the end they are read at the pace of that.
+    end = run.spans[-1].end if run.spans else math.inf
+    found = dict.fromkeys(set_points, documents.procedure.record.every)
+    for name in found.keys() & run.traces.keys():
+        time = run.traces[name].time
+        if (time := time[time <= end]).size > 2:
+            # To three digits: one run is then as the next.
+            found[name] = float(f"{np.median(np.diff(time)):.3g}")
+    return found
 
 
 # Many: a rehearsal with what it was made of, and how it is read.

@@ -92,7 +92,7 @@ def listed(names: Iterable[str]) -> str:
 
 def quote(text: str) -> str:
     """A scalar of YAML: as it is where nothing could be misread, else in double quotes."""
-    if _PLAIN.fullmatch(text) and not _SAID.fullmatch(text) and "  " not in text:
+    if _PLAIN.fullmatch(text) and not (_SAID.fullmatch(text) or text.startswith("- ") or "  " in text):
         return text
     return json.dumps(text, ensure_ascii=False)
 

@@ -45,6 +45,7 @@ class Guard:
         self._connect, self._tell = connect, tell
         self._locks = locks or Locks(None)
         self._sessions: dict[str, Session] = {}
+        self._identities: dict[str, str] = {}
         self._exchanges: dict[int, asyncio.Task[None]] = {}
         self._held: dict[int, asyncio.Event] = {}
         """Exchanges that leave only when the run says so once more."""
@@ -81,7 +82,9 @@ class Guard:
                 self.plan = None if message["plan"] is None else OffPlan.from_json(message["plan"])
                 self._answer(message, armed=self.plan is not None)
             case "off":
-                self.switch_off(message["why"], orderly=message["orderly"], first=message.get("first", ()))
+                orderly, explain = message["orderly"], message.get("explain", "")
+                first = message.get("first", ())
+                self.switch_off(message["why"], orderly=orderly, first=first, explain=explain)
             case "go on":
                 if (going := self._held.get(message["id"])) is not None:
                     going.set()
@@ -109,9 +112,11 @@ class Guard:
                 died(f"the run gave no sign of life for {at_most:g} s")
                 return
 
-    def switch_off(self, why: str, *, orderly: bool = False, first: Collection[str] = ()) -> None:
+    def switch_off(
+        self, why: str, *, orderly: bool = False, first: Collection[str] = (), explain: str = ""
+    ) -> None:
         """Fence the run and switch everything of the plan off; `off over` is told at the end. first: inputs
-        that go off at once, whatever their order says.
+        that go off at once, whatever their order says. explain: the supply whose errors are asked for then.
         """
         if self._off is not None:
             return
@@ -124,7 +129,7 @@ class Guard:
         for task in self._polls.values():
             task.cancel()
         self._tell({"kind": "off begun", "why": why, "time": asyncio.get_running_loop().time()})
-        self._off = asyncio.get_running_loop().create_task(self._switch_off(orderly))
+        self._off = asyncio.get_running_loop().create_task(self._switch_off(orderly, explain))
 
     @property
     def is_all_off(self) -> bool:
@@ -148,12 +153,17 @@ class Guard:
         )
         return {"contacts": dict(contacts), "masters": dict(masters)}
 
+    def instrument(self, name: str) -> tuple[str, str]:
+        """Address of an instrument, and who it said that it is; '' where it is not known."""
+        session = self._sessions.get(name)
+        return session.address if session is not None else "", self._identities.get(name, "")
+
     async def until_off(self) -> None:
         """Until a switching-off that was begun is over."""
         if self._off is not None:
             await asyncio.wait([self._off])
 
-    async def _switch_off(self, orderly: bool) -> None:
+    async def _switch_off(self, orderly: bool, explain: str) -> None:
         if self.plan is not None:
             for each in self.plan.sessions:
                 if each.name not in self._sessions:
@@ -161,7 +171,7 @@ class Guard:
                     self._sessions[each.name] = made
             self._switching = SwitchOff(self.plan, self._sessions, self._tell_off)
             try:
-                await self._switching.go(orderly=orderly)
+                await self._switching.go(orderly=orderly, explain=explain)
             except Exception as error:  # noqa: BLE001 - whoever waits for the end must hear of it
                 for end in self._switching.ends.values():
                     end.why = end.why or f"a fault of the program: {error!r}"
@@ -208,6 +218,7 @@ class Guard:
             async with session.lock:
                 opening, exchange = await _identified(session, message["identify"], message["deadline"])
             self._locks.take_instrument(name, exchange.answer)
+            self._identities[name] = exchange.answer
         except Locked as error:
             session.close()
             self._answer(message, error=str(error), locked=True)

@@ -186,19 +186,21 @@ class GuardLink(ABC):
         *,
         orderly: bool = False,
         first: Sequence[str] = (),
+        explain: str = "",
         tell: Callable[[Message], None] | None = None,
         urgent: Callable[[], bool] = lambda: False,
     ) -> None:
         """Have everything switched off; never raises, and waits only where the guard fails: then it is taken
         over from. orderly: inputs that are led down to 0 V first, are. first: inputs that go off at once,
-        whatever their order says. tell, urgent: as in `finish_off`; without `tell`, that one tells what
-        happened here.
+        whatever their order says. explain: the supply that failed, whose errors are told once all is off.
+        tell, urgent: as in `finish_off`; without `tell`, that one tells what happened here.
         """
         self._why = why
         if self.plan is not None:
             self.plan = self.plan.with_first(first)
         try:
-            self._send({"kind": "off", "why": why, "orderly": orderly, "first": list(first)})
+            fields = {"why": why, "orderly": orderly, "first": list(first), "explain": explain}
+            self._send({"kind": "off", **fields})
         except GuardLost as lost:
             self._off_over = self.take_over(f"{why}; {lost}", tell or self.inbox.append, urgent=urgent)
 

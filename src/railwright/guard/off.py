@@ -26,6 +26,10 @@ RESTS_WITHIN = 10.0
 STAIR = 0.02
 """Interval of the set points that lead a voltage down [s]."""
 
+EXPLAINS_WITHIN, MOST_ENTRIES = 3.0, 100
+"""How long a supply is asked for the entries of its error queue, once all is off [s], and how many of them.
+"""
+
 WATCHDOG_TRIES, WATCHDOG_PAUSE = 5, 0.1
 """How often a supply's watchdog is told to go off before it is left on, and the time between two tries [s].
 """
@@ -77,10 +81,11 @@ class SwitchOff:
         """Wait for no voltage and no lost supply any more; what comes after something still does."""
         self._hurry.set()
 
-    async def go(self, *, orderly: bool = False) -> dict[str, InputEnd]:
+    async def go(self, *, orderly: bool = False, explain: str = "") -> dict[str, InputEnd]:
         """Switch off, and wait until everything is confirmed or nothing more can be hoped for.
 
-        orderly: inputs that are to be led down to 0 V first, are.
+        orderly: inputs that are to be led down to 0 V first, are. explain: the supply that is asked for its
+        errors then.
         """
         loop = asyncio.get_running_loop()
         self._began = loop.time()
@@ -109,6 +114,8 @@ class SwitchOff:
                     await self._end_watchdog(supply)
             await self._rest_contacts()
             await self._see_again()
+            if explain in self._supplies:
+                await self._explain(self._supplies[explain])
         finally:
             for supply in self._supplies.values():
                 supply.done = True
@@ -430,6 +437,23 @@ class SwitchOff:
         self.masters[name] = {"name": name, "time": loop.time(), "off": not why, "why": why}
         self._tell("master", self.masters[name])
 
+    async def _explain(self, supply: SupplySwitchedOff) -> None:
+        """Tell the entries of a supply's error queue, none of which kept OFF waiting. Not where an output is
+        not off, or its supply is lost.
+        """
+        ends = [self.ends[each.name] for each in self._fed_by(supply.document.name)]
+        query, answers = supply.document.errors, list[str]()
+        if not query or supply.lost_since is not None or not all(e.confirmed or e.kept_on for e in ends):
+            return
+        with suppress(SessionError, TimeoutError):
+            async with asyncio.timeout(EXPLAINS_WITHIN):
+                while len(answers) < MOST_ENTRIES and not self._hurry.is_set():
+                    async with supply.session.lock:
+                        answers.append((await supply.session.ask(query, self.plan.deadline)).answer)
+                    if not _more_errors(answers[-1]):
+                        break
+        self._tell("errors", {"name": supply.document.name, "answers": answers})
+
     async def _end_watchdog(self, supply: SupplySwitchedOff) -> None:
         """Not where an output is neither confirmed off nor to stay on: the watchdog is what is left then."""
         name = supply.document.name
@@ -443,6 +467,14 @@ class SwitchOff:
         else:
             why = await end_watchdog(supply.document, supply.session, self.plan.deadline)
         self._tell("watchdog", {"name": name, "off": not why, "why": why})
+
+
+def _more_errors(entry: str) -> bool:
+    """Whether an entry of an error queue tells of an error, so that more may follow."""
+    try:
+        return int(entry.split(",")[0]) != 0
+    except ValueError:
+        return False
 
 
 async def end_watchdog(document: SupplyOff, session: Session, deadline: float) -> str:

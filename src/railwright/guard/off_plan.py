@@ -91,7 +91,7 @@ class SupplyOff:
 
     session_settings: how its lines end and how much time it wants. watchdog: messages that switch its
     communication watchdog off, the last of them asking for its state, one of `watchdog_off`; empty where none
-    was armed.
+    was armed. errors: query of an entry of its error queue, which is read out once all is off; '' for none.
     """
 
     name: str
@@ -106,6 +106,7 @@ class SupplyOff:
     master_state: Place | None = None
     master_off: tuple[str, ...] = ("0", "OFF")
     master_first: bool = False
+    errors: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,7 +256,10 @@ def read_master(supply: SupplyOff, answers: list[str]) -> bool | None:
 
 
 def _part(answers: list[str], place: Place) -> str:
-    try:
-        return answers[place[0]].split(",")[place[1]]
-    except IndexError:
-        raise ValueError(f"expected at least {place[0] + 1} answers, got {len(answers)}") from None
+    answer, field = place
+    if answer >= len(answers):
+        raise ValueError(f"expected at least {answer + 1} answers, got {len(answers)}")
+    parts = answers[answer].split(",")
+    if field >= len(parts):
+        raise ValueError(f"expected at least {field + 1} fields, got {answers[answer][:60]!r}")
+    return parts[field]

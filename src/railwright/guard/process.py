@@ -15,8 +15,8 @@ import signal
 import socket
 import struct
 import time
-from collections.abc import AsyncIterator
-from contextlib import suppress
+from collections.abc import AsyncGenerator
+from contextlib import aclosing, suppress
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +25,7 @@ from railwright.guard.journal import Journal
 from railwright.guard.left_plans import forget_left_plans, plan_path
 from railwright.guard.link import RUN_DIED
 from railwright.guard.locks import Locks, runtime_folder
+from railwright.guard.onlookers import Onlookers
 from railwright.guard.wire import connect
 
 HEAD = struct.Struct("!I")
@@ -63,6 +64,7 @@ class GuardProcess:
         self._guard: Guard | None = None
         self._ended = False
         self._asking: set[asyncio.Task[None]] = set()
+        self._onlookers = Onlookers()
         self._gathered: list[bytes] = []
         self._told = 0.0
         """When answers to polls were told last [s, the loop's clock]."""
@@ -98,6 +100,7 @@ class GuardProcess:
             for task in watching:
                 task.cancel()
             await guard.end()
+            self._onlookers.end()
             if self._asking:
                 await asyncio.wait(set(self._asking), timeout=0.5)
             if server is not None:
@@ -132,6 +135,8 @@ class GuardProcess:
                 if kind == "arm":
                     self._keep_plan(message["plan"])
                 guard.handle(message)
+                if kind == "poll" and message["tag"] == "readings":
+                    self._onlookers.reads(message, *guard.instrument(message["name"]))
 
     def _keep_plan(self, plan: str | None) -> None:
         """Write the plan where whoever switches off by hand finds it; a full disk is no reason to end. What
@@ -152,6 +157,8 @@ class GuardProcess:
         """To the run, without waiting for it, and to the journal."""
         if message["kind"] not in ("answer", "poll"):
             self._journal.write({"time": time.monotonic(), **message})
+        if message["kind"] == "off begun" or message.get("tag") == "readings":
+            self._onlookers.tell(message)
         writer = self._writer
         if writer is None or writer.is_closing():
             return
@@ -189,12 +196,17 @@ class GuardProcess:
                 signal.pidfd_send_signal(self._run_descriptor, signal.SIGKILL)
         guard.switch_off(why)
 
-    async def _asked(self, request: dict[str, Any]) -> AsyncIterator[dict[str, Any]]:
-        """What somebody else on this computer asks: off, or how things stand. Where it is off, what became
-        of each input so far follows every `SOON` until that is over.
+    async def _asked(self, request: dict[str, Any]) -> AsyncGenerator[dict[str, Any], None]:
+        """What somebody else on this computer asks: off, what is read, or how things stand. Where it is off,
+        what became of each input so far follows every `SOON` until that is over.
         """
         guard = self._guard
         assert guard is not None
+        if request.get("do") == "readings":
+            async with aclosing(self._onlookers.look()) as told:
+                async for each in told:
+                    yield each
+            return
         if request.get("do") != "off":
             yield {
                 "armed": guard.plan is not None,
@@ -221,10 +233,11 @@ class GuardProcess:
             with suppress(OSError, ValueError, TimeoutError, AttributeError):
                 async with asyncio.timeout(5.0):
                     request = json.loads(await reader.readline())
-                async for answer in self._asked(request):
-                    async with asyncio.timeout(5.0):
-                        writer.write(json.dumps(answer).encode() + b"\n")
-                        await writer.drain()
+                async with aclosing(self._asked(request)) as answers:
+                    async for answer in answers:
+                        async with asyncio.timeout(5.0):
+                            writer.write(json.dumps(answer).encode() + b"\n")
+                            await writer.drain()
             writer.close()
 
         try:

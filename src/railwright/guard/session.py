@@ -206,14 +206,14 @@ class Session:
             line = await self._late_answer(
                 f"gives no whole answer within {deadline:g} s", began + at_most, longest
             )
-            return Exchange(_text(line), sent, loop.time())
+            return Exchange(self.session_settings.fields(message, _text(line)), sent, loop.time())
         except OSError as error:
             raise self._fail(f"the connection is lost: {_why(error)}") from None
         except SessionError as error:
             raise self._fail(str(error)) from None
         received = loop.time()
         self.duration = max(0.75 * self.duration, received - began)
-        return Exchange(_text(line), sent, received)
+        return Exchange(self.session_settings.fields(message, _text(line)), sent, received)
 
     async def tell(self, message: str, deadline: float) -> Exchange:
         """Send a message that asks nothing. Raises SessionError."""

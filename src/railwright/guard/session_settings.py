@@ -38,8 +38,13 @@ _QUOTED = re.compile(r""""[^"]*"|'[^']*'""")
 
 def is_query(message: str) -> bool:
     """Whether a message asks something: its header, before the first blank, ends in a question mark (IEEE
-    488.2-1992, 7.6.1).
+    488.2-1992, 7.6.1), or what stands last in it does, as in `LAMP A?`, which is no form of that standard.
     """
+    return has_query_header(message) or message.rstrip().endswith("?")
+
+
+def has_query_header(message: str) -> bool:
+    """Whether the header of a message is that of a query."""
     return "".join(message.split(None, 1)[:1]).endswith("?")
 
 
@@ -68,13 +73,14 @@ class SessionCommand(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class SessionSettings:
-    """sends, answers: what ends a message, and an answer. pause: time that it wants before a message, since
-    the last one or its own last answer [s]; an OFF of one message goes out at once, and again after it.
-    patience: how long an answer may take [s]: a run waits so long where that is longer than it would; what
-    switches off does not. boot: time that it wants before the first message of a session [s]; OFF does not
-    wait for it, but OFF again does. opening, closing: what a session begins and ends with. line: of a serial
-    address. visa: the VISA library that carries the messages, `@ivi` or a path; '': what the guard does not
-    carry itself, pyvisa-py does.
+    """sends, answers: what ends a message, and an answer. pause: time that it wants before a message,
+    since the last one or its own last answer [s]; an OFF of one message goes out at once, and again after
+    it. patience: how long an answer may take [s]: a run waits so long where that is longer than it would;
+    what switches off does not. boot: time that it wants before the first message of a session [s]; OFF
+    does not wait for it, but OFF again does. opening, closing: what a session begins and ends with. line:
+    of a serial address. parted_by: what parts the fields of an answer, which is handed on with commas.
+    visa: the VISA library that carries the messages, `@ivi` or a path; '': what the guard does not carry
+    itself, pyvisa-py does.
     """
 
     sends: str = "\n"
@@ -86,6 +92,13 @@ class SessionSettings:
     boot: float = 0.0
     opening: tuple[SessionCommand, ...] = ()
     closing: tuple[SessionCommand, ...] = ()
+    parted_by: str = ","
+
+    def fields(self, message: str, answer: str) -> str:
+        """An answer to a message with commas between its fields; as it is of a common query (IEEE 488.2)."""
+        if self.parted_by == "," or message.startswith("*"):
+            return answer
+        return ",".join(answer.split() if self.parted_by == " " else answer.split(self.parted_by))
 
 
 USUAL = SessionSettings()

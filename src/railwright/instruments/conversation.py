@@ -10,7 +10,7 @@ from typing import NoReturn
 from railwright.dialects.dialect import Dialect
 from railwright.dialects.units import compose
 from railwright.guard.session_settings import SessionSettings, is_query, questions
-from railwright.instruments.errors import Fenced, InstrumentError
+from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, InstrumentSession, OpenSession
 from railwright.scpi.errors import parse_entry
 
@@ -75,12 +75,14 @@ class Conversation:
         self._address = address
         self._open = open_session
         self._session: InstrumentSession | None = None
+        self._unread = False
+        """Whether its error queue may hold more of a message that was refused."""
 
     def connect(self) -> None:
         """Open the session, closing one that was there."""
         self.close()
         self._session = self._open(self.name, self._address, self.dialect.instrument.identify, self._settings)
-        self.lost = self.watches_power = False
+        self.lost = self.watches_power = self._unread = False
 
     def take_over(self, other: Conversation) -> None:
         """Go on over the session of another conversation with the same instrument, which has none then. Some
@@ -88,7 +90,7 @@ class Conversation:
         """
         self.close()
         self._session, other._session = other._session, None
-        self.lost, self.watches_power = other.lost, False
+        self.lost, self.watches_power, self._unread = other.lost, False, other._unread
 
     @property
     def answered(self) -> str:
@@ -100,6 +102,16 @@ class Conversation:
             self._session.close()
             self._session = None
 
+    def entries(self, answers: Sequence[str]) -> list[str]:
+        """What answers to `dialect.error_query` tell of errors, in words; those that mean nothing are left
+        out.
+        """
+        found: list[str] = []
+        for each in answers:
+            with suppress(ValueError):
+                found += [told] if (told := self.dialect.error_told(each)) else []
+        return found
+
     def errors(self) -> tuple[str, ...]:
         """What the instrument says of errors: all entries of its error queue, taken out, oldest first, as it
         words them; else what its event status register tells. Nothing where it has neither.
@@ -110,22 +122,21 @@ class Conversation:
         if dialect.instrument.next_error is None:
             told = self._event(self.ask(dialect.error_query).text)
             return (told,) if told else ()
+        self._unread = False
         return queued_errors(self.name, dialect.instrument.next_error, self.ask, dialect.queued_error)
 
     def check(self, command: str) -> None:
-        """Raise what the error queue holds, as the doing of `command`."""
-        if entries := self.errors():
-            raise InstrumentError(self.name, command, "reports " + "; ".join(entries))
+        """Raise what the instrument says of an error, as the doing of `command`."""
+        if self.dialect.error_query is not None:
+            self.no_error(command, self.ask(self.dialect.error_query).text)
 
-    def exchange(
-        self, units: Sequence[str], *, explain: bool = True, at: float | None = None
-    ) -> tuple[list[str], Answer]:
+    def exchange(self, units: Sequence[str], *, at: float | None = None) -> tuple[list[str], Answer]:
         """Send commands and queries, in one message where the dialect allows it: answers, exchange.
 
         at: when it, or the first of several messages, is to leave [s, monotonic clock].
         """
         messages = self.messages(self.dialect.checked(units))
-        answer = self._ask_or_explain(messages, at) if explain else self._ask_all(messages, at)
+        answer = self._ask_all(messages, at)
         asks = any(map(questions, messages))
         parts, took = split_answers(answer.text) if asks else [], answer.received - answer.sent
         self.took[len(parts)] = min(took, self.took.get(len(parts), took))
@@ -172,7 +183,11 @@ class Conversation:
         command, wanted = compose(units), sum(is_query(unit) for unit in units)
         if not parts or len(parts) != wanted + len(closing):
             self._tell_missing(command, parts, answer)
-        if asked is not None:
+        if self._unread:
+            # Entries of what was refused before come first, and are not read out now: what follows may be
+            # OFF. Whether this was carried out is shown by what is asked back.
+            self._unread = bool(self.entries(parts[-1:]))
+        elif asked is not None:
             self.no_error(command, parts[-1])
         return parts[:wanted], answer
 
@@ -183,7 +198,7 @@ class Conversation:
         elif self.dialect.instrument.next_error is None:
             told = [event] if (event := self._event(parts[-1])) else []
         else:
-            told = [*self._entries(parts), *self.errors()]
+            told, self._unread = self._entries(parts), True
         what = "reports " + "; ".join(told) if told else f"answered '{answer.text}' only"
         raise InstrumentError(self.name, command, what)
 
@@ -200,7 +215,11 @@ class Conversation:
 
     def _ask_all(self, messages: Sequence[str], at: float | None = None) -> Answer:
         """One message, or several with nothing in between: what was selected may not change."""
-        session = self._ready(messages[0])
+        session, longest = self._ready(messages[0]), self.dialect.session.longest
+        for message in messages if longest is not None else ():
+            if (length := len(message) + len(self._settings.sends)) > (longest or 0):
+                told = f"a message of {length} bytes, and it takes {longest} at most (session.longest)"
+                raise InstrumentError(self.name, f"{message[:60]}...", told)
         try:
             if len(messages) == 1 and questions(messages[0]):
                 return session.ask(messages[0], at)
@@ -220,26 +239,9 @@ class Conversation:
             raise InstrumentError(self.name, message, "no session is open", lost=True)
         return self._session
 
-    def _ask_or_explain(self, messages: Sequence[str], at: float | None = None) -> Answer:
-        """As `_ask_all`; where no answer comes, an instrument that lives may say why in its error queue."""
-        try:
-            return self._ask_all(messages, at)
-        except InstrumentError as error:
-            if isinstance(error, Fenced):
-                raise
-            try:
-                entries = self.errors()
-            except InstrumentError:
-                raise error from None
-            if not entries:
-                raise
-            self.lost = False
-            told = "reports " + "; ".join(entries)
-            raise InstrumentError(self.name, "; ".join(messages), told) from error
-
     def no_error(self, command: str, entry: str) -> None:
-        """Raise an entry of the error queue that is an error, with all that follow it; or what the event
-        status register tells.
+        """Raise an entry of the error queue that is an error, or what the event status register tells. What
+        follows that entry is read later: whoever hears of the error may have outputs to switch off.
         """
         if self.dialect.instrument.next_error is None:
             if told := self._event(entry):
@@ -250,36 +252,32 @@ class Conversation:
         except ValueError as error:
             raise InstrumentError(self.name, self.dialect.error_query or "", str(error)) from None
         if told:
-            raise InstrumentError(self.name, command, "reports " + "; ".join([told, *self.errors()]))
+            self._unread = True
+            raise InstrumentError(self.name, command, f"reports {told}")
 
     def _entries(self, parts: Sequence[str]) -> list[str]:
         """Those of some answers that are errors of the queue, in words; one that is a number alone could be
         any other answer.
         """
-        found: list[str] = []
-        if self.dialect.instrument.error_form == "number":
-            return found
-        for part in parts:
-            with suppress(ValueError):
-                found += [told] if (told := self.dialect.queued_error(part)) else []
-        return found
+        return [] if self.dialect.instrument.error_form == "number" else self.entries(parts)
 
     def expect_power(self, answer: str) -> None:
-        """InstrumentError where an event status tells that the power came on since it was cleared."""
-        query = self.dialect.instrument.event_status or ""
+        """InstrumentError where an answer to `dialect.power_query` tells that the power came on since it was
+        cleared.
+        """
+        query = self.dialect.power_query or ""
         try:
             came_on = self.dialect.came_on(answer)
         except ValueError as error:
             raise InstrumentError(self.name, query, str(error)) from None
         if came_on and self.watches_power:
-            told = (
-                "its power came on during the session (event status, bit 7): it restarted, and its outputs "
-            )
-            told += "may have come on by themselves"
+            told = "its power came on during the session: it restarted, and its outputs may have come on by "
+            told += "themselves"
             raise InstrumentError(self.name, query, told)
 
     def _event(self, answer: str) -> str:
-        self.expect_power(answer)
+        if self.dialect.instrument.power_on is None:
+            self.expect_power(answer)
         try:
             return self.dialect.event_error(answer)
         except ValueError as error:

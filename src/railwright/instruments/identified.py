@@ -7,7 +7,7 @@ from __future__ import annotations
 from railwright.documents.bench import Multimeter
 from railwright.documents.relays import Relays
 from railwright.guard.session_settings import USUAL, SessionSettings
-from railwright.instruments.conversation import queued_errors
+from railwright.instruments.conversation import entry_told, queued_errors
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, InstrumentSession, OpenSession
 from railwright.instruments.supply import Identity
@@ -51,9 +51,15 @@ class PlainDriver:
         self.identity = identified(self.name, answer, document.model, document.serial)
 
     def _check(self, command: str) -> None:
-        """Raise what the error queue holds, as the doing of `command`."""
-        if entries := self._errors():
-            raise InstrumentError(self.name, command, "reports " + "; ".join(entries))
+        """Raise the oldest error that its queue holds, as the doing of `command`. What follows it is not read
+        now: whoever hears of it may have outputs to switch off.
+        """
+        try:
+            told = entry_told(self._ask(NEXT_ERROR).text)
+        except ValueError as error:
+            raise InstrumentError(self.name, NEXT_ERROR, str(error)) from None
+        if told:
+            raise InstrumentError(self.name, command, f"reports {told}")
 
     def _errors(self) -> tuple[str, ...]:
         return queued_errors(self.name, NEXT_ERROR, self._ask)

@@ -45,6 +45,7 @@ def supply_off(
         master_state=supply.master_place(used),
         master_off=supply.dialect.master_off_answers,
         master_first=master is not None and master.goes_off == "first" and at_once,
+        errors=supply.dialect.error_query or "",
     )
 
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from railwright.dialects.dialect import Value
+from railwright.dialects.dialect import Dialect, Value
 from railwright.dialects.operation import UNIT_OF, Setting
 from railwright.dialects.proofs import InstrumentModel
 from railwright.dialects.units import compose
@@ -99,6 +100,25 @@ class OutputReading:
     exchange: tuple[float, float] | None = None
 
 
+class _Group(NamedTuple):
+    """Outputs that are read together: how many answers they give, and which of them is that to each of the
+    dialect's `reading_queries`.
+    """
+
+    outputs: tuple[str, ...]
+    answers: int
+    order: list[int]
+
+
+class _Asked(NamedTuple):
+    """What is asked of outputs in a dialect: units, how many answers they bring, what is read together."""
+
+    dialect: Dialect
+    units: list[str]
+    wanted: int
+    groups: list[_Group]
+
+
 class SupplyDriver(Conversation):
     """One supply over one session. Failures are InstrumentErrors; outputs have the bench's names."""
 
@@ -107,6 +127,7 @@ class SupplyDriver(Conversation):
         self.document = document
         self.identity: Identity | None = None
         self._channels = dict(document.channels)
+        self._looks: dict[tuple[str, ...], _Asked] = {}
 
     @property
     def outputs(self) -> tuple[str, ...]:
@@ -147,8 +168,16 @@ class SupplyDriver(Conversation):
             self.errors()
         if self.dialect.instrument.event_status is not None:
             # Reading clears it, too; and one that does not answer is found before it is relied on.
-            self.expect_power(self.ask(self.dialect.instrument.event_status).text)
+            self._event(self.ask(self.dialect.instrument.event_status).text)
+        own = self.dialect.instrument.power_on
+        if own is not None:
+            self.expect_power(self.ask(own.query).text)
+            if own.clear is not None:
+                self.do([own.clear])
         self.watches_power = True
+        if own is not None:
+            # One that still tells it would tell of no restart.
+            self.expect_power(self.ask(own.query).text)
 
     # Setting
 
@@ -344,24 +373,22 @@ class SupplyDriver(Conversation):
 
     # Reading
 
-    def read(self, outputs: Sequence[str], *, explain: bool = False) -> dict[str, OutputReading]:
-        """Voltage, current, mode and trips of outputs, in one message where the dialect allows it.
-
-        explain: where no answer comes, take time to ask the error queue why.
-        """
-        units, wanted = self._look_units(outputs)
-        answers, answer = self.exchange(units, explain=explain)
-        if len(answers) != wanted:
-            self.check(compose(units))
+    def read(self, outputs: Sequence[str]) -> dict[str, OutputReading]:
+        """Voltage, current, mode and trips of outputs, in one message where the dialect allows it."""
+        asked = self._asked(outputs)
+        answers, answer = self.exchange(asked.units)
+        if len(answers) != asked.wanted:
+            self.check(compose(asked.units))
         return self.understood_look(outputs, answer)
 
     def look(self, outputs: Sequence[str]) -> tuple[str, ...]:
         """The messages that `read` sends, for whoever sends them on a schedule."""
-        return self.messages(self.dialect.checked(self._look_units(outputs)[0]))
+        return self.messages(self.dialect.checked(self._asked(outputs).units))
 
     def answers_of_look(self, outputs: Sequence[str]) -> int:
         """How many answers `look` brings."""
-        return self._look_units(outputs)[1] + self._checks * len(self._groups(outputs))
+        asked = self._asked(outputs)
+        return asked.wanted + self._checks * len(asked.groups)
 
     @property
     def _checks(self) -> int:
@@ -370,7 +397,7 @@ class SupplyDriver(Conversation):
 
     def understood_look(self, outputs: Sequence[str], answer: Answer) -> dict[str, OutputReading]:
         """What the answer to `look` says of these outputs."""
-        units, wanted = self._look_units(outputs)
+        _, units, wanted, groups = self._asked(outputs)
         answers = self.unchecked(units, split_answers(answer.text))
         if len(answers) != wanted:
             told = f"expected {wanted} answers, got '{answer.text}'"
@@ -380,14 +407,19 @@ class SupplyDriver(Conversation):
         # One that is switched on, and does not deliver because the switch over all of them is off, is off.
         delivers = not self.has_master or self._understood_master(command, answers[-1])
         readings = {}
-        for group in self._groups(outputs):
-            states = [self._understood("output", command, part) for part in next(left).split(",")]
+        dialect = self.dialect
+        many, telling = len(dialect.readings.queries), dialect.status_answers
+        for group, count, order in groups:
+            got = [next(left) for _ in range(count)]
+            own = iter([got[place] for place in order])
+            state = next(own)
+            parts = state.split(",") if dialect.list_readings else [state]
+            states = [self._understood("output", command, part) for part in parts]
             if len(states) != len(group):
                 raise InstrumentError(self.name, command, f"expected {len(group)} states, got {len(states)}")
-            read = self._numbers([next(left) for _ in self.dialect.readings.queries], len(group), command)
+            read = self._numbers([next(own) for _ in range(many)], len(group), command)
             for output, on, (voltage, current) in zip(group, states, read, strict=True):
-                status = [next(left) for _ in self.dialect.status_units(self._channels[output])]
-                mode, trip = self._status(status, command)
+                mode, trip = self._status([next(own) for _ in range(telling)], command)
                 readings[output] = OutputReading(
                     output, time, voltage, current, mode, trip, bool(on) and delivers, exchange
                 )
@@ -398,17 +430,17 @@ class SupplyDriver(Conversation):
         where it says that: which answer, which of its comma-separated parts.
         """
         readings, found, first = self.dialect.readings, dict[str, dict[str, tuple[int, int]]](), 0
-        groups, before_check = self._groups(outputs), len(self.dialect.master_queries)
-        for group in groups:
-            told = sum(len(self.dialect.status_units(self._channels[output])) for output in group)
-            length = 1 + len(readings.queries) + told
+        groups, before_check = self._asked(outputs).groups, len(self.dialect.master_queries)
+        state = (self.dialect.settings["output"].field or 1) - 1
+        for group, count, order in groups:
+            places = [(order[1 + number], part) for number, part in readings.places]
             for position, output in enumerate(group):
-                voltage, current = ((first + 1 + number, part + position) for number, part in readings.places)
-                found[output] = {"state": (first, position), "voltage": voltage, "current": current}
+                voltage, current = ((first + answer, part + position) for answer, part in places)
+                found[output] = {"state": (first, state + position), "voltage": voltage, "current": current}
                 if self._checks:
-                    last = before_check if group == groups[-1] else 0
-                    found[output]["selected"] = (first + length + last, 0)
-            first += length + self._checks
+                    last = before_check if group == groups[-1].outputs else 0
+                    found[output]["selected"] = (first + count + last, 0)
+            first += count + self._checks
         return found
 
     def setting_queries(self, output: str, settings: Sequence[Setting]) -> tuple[str, ...]:
@@ -445,18 +477,23 @@ class SupplyDriver(Conversation):
         """Outputs that are read by one query."""
         return [tuple(outputs)] if self.dialect.list_readings else [(output,) for output in outputs]
 
-    def _look_units(self, outputs: Sequence[str]) -> tuple[list[str], int]:
-        """Units that read outputs, and how many answers they bring."""
-        units, wanted = [], 0
+    def _asked(self, outputs: Sequence[str]) -> _Asked:
+        """What is asked of outputs, worked out once for as long as the dialect is the same."""
+        key = tuple(outputs)
+        if (known := self._looks.get(key)) is not None and known.dialect is self.dialect:
+            return known
+        dialect, units, groups = self.dialect, list[str](), list[_Group]()
         for group in self._groups(outputs):
             channels = [self._channels[output] for output in group]
-            queries = self.dialect.state_units(channels) + self.dialect.reading_units(channels)
-            queries += [unit for channel in channels for unit in self.dialect.status_units(channel)]
-            units += self.dialect.select(channels[0]) + queries
-            wanted += len(queries)
+            queries = dialect.reading_queries(channels)
+            once = [*dict.fromkeys(queries)]
+            units += [*dialect.select(channels[0]), *once]
+            groups.append(_Group(group, len(once), [once.index(query) for query in queries]))
         # Last, so that the places of all others stay the same.
-        master = self.dialect.master_queries
-        return units + master, wanted + len(master)
+        master = dialect.master_queries
+        wanted = sum(group.answers for group in groups) + len(master)
+        self._looks[key] = _Asked(dialect, units + master, wanted, groups)
+        return self._looks[key]
 
     def master_place(self, outputs: Sequence[str]) -> tuple[int, int] | None:
         """Where the answer to `look` says the state of the master switch; None: there is none."""

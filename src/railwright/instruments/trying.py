@@ -24,6 +24,12 @@ NEAR = 0.1
 """How far a set point that was set to 0 may read from it [V or A]: its grid, or its offset."""
 
 
+ABOVE_LOWEST: tuple[tuple[Setting, float], ...] = (("voltage", 1.0), ("current_limit", 0.2))
+"""Set points that are changed [V, A], and by how much those go up first that stand at their lowest: little,
+as nothing is connected and the output is off, and more than `NEAR`.
+"""
+
+
 @dataclass(frozen=True, slots=True)
 class Tried:
     """One operation that was tried: what was sent, what came back, and what it means; wrong: why it is not
@@ -100,9 +106,11 @@ class DialectTrial:
         dialect, channel = self.dialect, self.channel
         yield self._ask("identify", [], dialect.instrument.identify, _named_fields(dialect))
         if dialect.error_query is not None:
-            queue = dialect.instrument.next_error is not None
-            way = dialect.queued_error if queue else dialect.event_error
-            yield self._ask("errors", [], dialect.error_query, lambda answer: way(answer) or "no error")
+            told = dialect.error_told
+            yield self._ask("errors", [], dialect.error_query, lambda answer: told(answer) or "no error")
+        if (own := dialect.instrument.power_on) is not None:
+            came = {True: "it came on", False: "it did not come on"}
+            yield self._ask("power", [], own.query, lambda answer: came[own.came_on(answer)])
         yield from self.settings()
         for query in dialect.master_queries:
             yield self._ask("master switch", [], query, self._master)
@@ -127,26 +135,38 @@ class DialectTrial:
         if state.wrong or state.means != "off":
             told = f"expected an output that is off, got '{state.answer}'; nothing was changed"
             raise InstrumentError("instrument", state.sent, told)
-        values: list[tuple[Setting, Value]] = [
-            ("voltage", self.dialect.settings["voltage"].least),
-            ("current_limit", self.dialect.settings["current_limit"].least),
-            ("output", False),
-        ]
         switches: tuple[Setting, ...] = ("ovp_on", "trip_at_limit")
-        both = [name for name in switches if self.dialect.can_set(name)]
-        values += [(name, value) for name in both for value in (False, True)]
         senses: tuple[Value, ...] = ("at load", "at terminals")
+        values: list[tuple[Setting, Value]] = [
+            (name, value) for name in switches if self.dialect.can_set(name) for value in (False, True)
+        ]
         values += [("sense", value) for value in senses if self.dialect.can_set("sense")]
-        before = self._stood({setting: None for setting, _ in values if setting != "output"})
+        before = self._stood(
+            dict.fromkeys((*(name for name, _ in ABOVE_LOWEST), *(name for name, _ in values)))
+        )
         stands = {**before, "output": False}
-        for setting, value in values:
-            changed = self._change(setting, value)
-            stood_so = not changed.wrong and setting in stands and _alike(setting, stands[setting], value)
-            yield replace(changed, stood_so=stood_so)
-            stands[setting] = value
+        for setting, more in ABOVE_LOWEST:
+            least = self.dialect.settings[setting].least
+            if setting in before and _alike(setting, before[setting], least):
+                raised = self._change(setting, least + more)
+                if raised.answer:
+                    stands[setting] = least + more
+                else:
+                    raised = replace(raised, wrong="", means=f"shows nothing: {raised.wrong}")
+                yield raised
+            yield self._changed(setting, least, stands)
+        for setting, value in (("output", False), *values):
+            yield self._changed(setting, value, stands)
         # The voltage last: what limits it stands by then.
         for setting, value in sorted(before.items(), key=lambda each: each[0] == "voltage"):
             yield replace(self._change(setting, value), operation=f"restore {setting}")
+
+    def _changed(self, setting: Setting, value: Value, stands: dict[Setting, Value]) -> Tried:
+        """As `_change`, with whether it stood so before, by what is known of how settings stand."""
+        changed = self._change(setting, value)
+        stood_so = not changed.wrong and setting in stands and _alike(setting, stands[setting], value)
+        stands[setting] = value
+        return replace(changed, stood_so=stood_so)
 
     def _stood(self, settings: Iterable[Setting]) -> dict[Setting, Value]:
         """How these settings stand now; without what is not understood."""
@@ -187,9 +207,7 @@ class DialectTrial:
         try:
             self.conversation.do([*self._select, unit])
         except InstrumentError as error:
-            if error.lost:
-                raise
-            return Tried(f"set {setting}", unit, "", "", error.what)
+            return Tried(f"set {setting}", unit, "", "", self._explained(error, unit).what)
         back = self._ask_setting(setting)
         wrong = back.wrong
         if not wrong:
@@ -233,12 +251,18 @@ class DialectTrial:
         try:
             return (self.conversation.whether_done if ask_errors else self.conversation.exchange)(units)[0]
         except InstrumentError as error:
-            if not error.lost:
-                raise
+            raise self._explained(error, units[-1]) from None
+
+    def _explained(self, error: InstrumentError, unit: str) -> InstrumentError:
+        """A failure with all that the instrument says of it; over a new session where one was lost. Nothing
+        is on here that would have to go off first.
+        """
+        if error.lost:
             self._connect_anew()
-            told = "; ".join(self.conversation.errors())
-            what = f"reports {told}" if told else error.what
-            raise InstrumentError("instrument", units[-1], what) from None
+        told = "; ".join(self.conversation.errors())
+        if not error.lost:
+            return InstrumentError("instrument", unit, "; ".join(filter(None, (error.what, told))))
+        return InstrumentError("instrument", unit, f"reports {told}" if told else error.what)
 
     def _connect_anew(self) -> None:
         """After a session that was lost, with the guard's pauses: some instruments take no other one right

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal, NamedTuple, TypeVar
 
 from railwright.documents.bench import Bench, Points
+from railwright.documents.output_name import OutputName
 from railwright.plan.captured import MOST_LEVEL, by_set_points, far_off, is_captured, with_jumps
 from railwright.plan.coupling import followers
 from railwright.plan.host import Host, by_host
@@ -38,6 +39,9 @@ Fit = TypeVar("Fit")
 
 TOLERANCE = 0.01
 """Deviation that is accepted unless another is asked for, in parts of the shape's span."""
+
+LONG_NUMBER = 9
+"""Digits of a number of a list, at most."""
 
 USUAL_STEP = 1e-3
 """Step of a dwell that is taken where the bench does not give it, and its shortest is not shorter [s]."""
@@ -397,6 +401,8 @@ def _hindrance(feed: Feed, bench: Bench, set_points: SetPoints, busy: Sequence[L
         dialect = bench.supply_of(output.output).dialect
         if dialect.points is None:
             return f"dialect '{dialect.name}' has no commands for a point list"
+        if points_of(feed, bench) is None:
+            return f"the longest message of dialect '{dialect.name}' holds no point of a list"
         if followers(bench, output.output):
             return f"{output.output} is coupled with others, which a list would not take along"
     mine = {name.supply for name in feed.names}
@@ -407,15 +413,38 @@ def _hindrance(feed: Feed, bench: Bench, set_points: SetPoints, busy: Sequence[L
     return ""
 
 
+def most_points(bench: Bench, name: OutputName, *, alone: bool) -> int:
+    """How many points the list of an output holds: by the bench, and by the longest message of its dialect.
+    0: it has none. alone: the voltages in it are those of the input, on the output's grid.
+    """
+    own, supply = bench.output(name), bench.supply_of(name)
+    if own.points is None:
+        return 0
+    step = own.programming.voltage.resolution if alone and own.programming is not None else None
+    width = max(_width(own.voltage.high, step), _width(own.points.dwell.high, _dwell_step(own.points)))
+    fits = supply.dialect.most_points(supply.channels[name.output], width)
+    return own.points.at_most if fits is None else min(own.points.at_most, fits)
+
+
+def _width(highest: float, step: float | None) -> int:
+    """Characters of a number up to this on that grid, with point and comma; None: all digits are sent."""
+    decimals = LONG_NUMBER
+    if step is not None:
+        scaled = ((n, step * 10.0**n) for n in range(LONG_NUMBER))
+        decimals = next((n for n, one in scaled if one > 0.5 and abs(round(one) - one) < 1e-6), LONG_NUMBER)
+    return min(len(str(int(highest))) + decimals, LONG_NUMBER) + 2
+
+
 def points_of(feed: Feed, bench: Bench) -> ListPoints | None:
     """What the lists of all outputs of a feed can do; None: one has none."""
     each = [bench.output(output.output).points for output in feed.outputs]
     known = [points for points in each if points is not None]
-    if len(known) < len(each):
+    at_most = min(most_points(bench, each.output, alone=len(feed.outputs) == 1) for each in feed.outputs)
+    if len(known) < len(each) or not at_most:
         return None
     kinds = [kind for kind in known[0].between if all(kind in points.between for points in known)]
     return ListPoints(
-        at_most=min(points.at_most for points in known),
+        at_most=at_most,
         shortest=max(points.dwell.low for points in known),
         longest=min(points.dwell.high for points in known),
         step=max(_dwell_step(points) for points in known),

@@ -27,11 +27,11 @@ def reading_time(supply: Supply, outputs: Iterable[str]) -> float:
     channels = [supply.channels[output] for output in outputs]
     groups = [channels] if dialect.list_readings else [[channel] for channel in channels]
     for group in groups:
-        queries = dialect.state_units(group) + dialect.reading_units(group)
-        answers += len(group) * (1 + len(dialect.readings.places))
-        told = [unit for channel in group for unit in dialect.status_units(channel)]
-        units += [*dialect.select(group[0]), *queries, *told]
-        answers += len(told) + (dialect.instrument.selected is not None)
+        asked = dialect.reading_queries(group)
+        units += [*dialect.select(group[0]), *dict.fromkeys(asked)]
+        # Of each output its state, voltage and current, and its status.
+        answers += len(group) * (1 + len(dialect.readings.places) + dialect.status_answers)
+        answers += dialect.instrument.selected is not None
     return _time(supply, units, answers)
 
 

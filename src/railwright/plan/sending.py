@@ -90,11 +90,15 @@ def as_sent(asked: Sequence[Action], times: Sequence[float | None], level: float
 
 
 def as_reached(told: Sequence[Action], level: float) -> list[Action]:
-    """What becomes of the set point of one input, from `level` [V] on: lines that the next action ends."""
+    """What becomes of the set point of one input, from `level` [V] on: lines that the next action ends.
+
+    Off does not: the set point goes on to its goal, and takes coupled ones along.
+    """
     reached: list[Action] = []
     goal = level
     for number, action in enumerate(told):
-        following = told[number + 1].time if number + 1 < len(told) else math.inf
+        after = next((each for each in told[number + 1 :] if each.kind != "off"), None)
+        following = math.inf if after is None else after.time
         stands, rate = level, 0.0
         if action.kind == "line" and action.over > 0.0:
             rate = abs(action.voltage - goal) / action.over

@@ -178,13 +178,18 @@ def after_jumps(
     listed: step and input that point lists play, with the voltage that they end with [V].
     """
     jumped: dict[str, _Jump] = {}  # the last jump of each input, until a line or a list takes over
+    following: dict[str, float] = {}  # when an input is told something else
+    until: list[float] = []
+    for each in reversed(timeline.actions):
+        until.append(following.get(each.input, math.inf))
+        following[each.input] = each.time
     actions: list[Action] = []
-    for action, stands, by_list in _walked(timeline, listed):
+    for (action, stands, by_list), ends in zip(_walked(timeline, listed), reversed(until), strict=True):
         name = action.input
         before = jumped.pop(name, None)
         if action.kind == "line" and not by_list and name in feeds:
             if before is not None:
-                action = _after(action, stands, before, feeds[name], bench)
+                action = _after(action, stands, before, feeds[name], bench, ends)
             if (jump := _jump_of(action, stands, before, feeds[name], bench)) is not None:
                 jumped[name] = jump
         actions.append(action)
@@ -237,8 +242,10 @@ def _jump_of(action: Action, stands: float, before: _Jump | None, feed: Feed, be
     return _Jump(time, time + takes + (EXCHANGES if takes else 0.0), change)
 
 
-def _after(action: Action, stands: float, jump: _Jump, feed: Feed, bench: Bench) -> Action:
-    """A line, as it is told after a jump that may still go on when it begins."""
+def _after(action: Action, stands: float, jump: _Jump, feed: Feed, bench: Bench, until: float) -> Action:
+    """A line, as it is told after a jump that may still go on when it begins. until: when its input is told
+    something else [s], which may be before it has come to its end.
+    """
     slews, exchange = slew_range(feed, bench), exchange_of(feed.names, bench)
     left = jump.left(action.time)
     if action.over == 0.0 or abs(left) <= set_error(feed, bench, stands):
@@ -248,7 +255,8 @@ def _after(action: Action, stands: float, jump: _Jump, feed: Feed, bench: Bench)
     takes = jump.ends - action.time
     behind = jump.ends - jump.time - EXCHANGES
     later = replace(action, time=jump.ends, over=action.over - takes, behind=behind)
-    if later.over <= takes or too_steep(later, stands, slews):
+    left = min(later.over, until - later.time)
+    if left <= takes or too_steep(later, stands, slews):
         return replace(action, over=0.0)
     return action if stairs_of(later, stands, slews, exchange) else later
 

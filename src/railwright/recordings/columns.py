@@ -79,6 +79,14 @@ def split_header(text: str) -> tuple[str, str]:
     return text, ""
 
 
+def named(header: str, unit: str) -> tuple[str, str]:
+    """A column's name and unit where its file has a place for the unit, '' where that is empty: what the
+    header ends in then is its unit too only where both say the same.
+    """
+    name, written = split_header(header)
+    return (name, written) if unit in ("", written) else (header, unit)
+
+
 def names_of(columns: Sequence[Column]) -> str:
     """The names of columns for a message; of many the first."""
     return ", ".join(column.name for column in columns[:20])

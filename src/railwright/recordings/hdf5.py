@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from railwright.quantities.parsing import LARGEST, SMALLEST
-from railwright.recordings.columns import Column, split_header
+from railwright.recordings.columns import Column, named
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.file import RecordedFile
 from railwright.recordings.table import BLOCK, Table, readable
@@ -42,7 +42,7 @@ class Hdf5Table(Table):
         def see(name: str, node: Any) -> None:
             if isinstance(node, h5py.Dataset) and node.ndim == 1 and node.dtype.kind in "iuf":
                 unit = _text(_alone(node.attrs.get("unit", node.attrs.get("units", ""))))
-                bare, written = (name, unit) if unit else split_header(name)
+                bare, written = named(name, unit)
                 columns.append(Column(bare, written, header=name))
                 if (own := _interval(node.attrs)) is not None:
                     intervals.add(own)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from railwright.recordings.columns import Column, Kind, split_header
+from railwright.recordings.columns import Column, Kind, named
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.file import RecordedFile
 from railwright.recordings.table import BLOCK, Table, readable
@@ -44,7 +44,7 @@ class ParquetTable(Table):
         columns = []
         for field in self._schema:
             unit = (field.metadata or {}).get(b"unit", b"").decode(errors="replace")
-            name, written = (field.name, unit) if unit else split_header(field.name)
+            name, written = named(field.name, unit)
             holds = f"values of type {field.type}"
             columns.append(Column(name, written, _kind_of(field.type), field.name, holds=holds))
         super().__init__(file, columns, (WHAT,))

@@ -28,7 +28,8 @@ def _maybe(codec: Codec[Any]) -> Key:
     return Key(optional(codec), missing=None)
 
 
-def _moment(data: Any) -> dt.datetime | None:
+def moment(data: Any) -> dt.datetime | None:
+    """An instant from its text; None where that is empty. Misfit where it is something else."""
     try:
         found = dt.datetime.fromisoformat(TEXT.read(data)) if data else None
     except ValueError:
@@ -45,7 +46,7 @@ def _day(data: Any) -> dt.date | None:
         raise Misfit(f"expected a date in ISO 8601, got {data!r:.60}") from None
 
 
-_MOMENT, _DAY = Codec(str, _moment), Codec(str, _day)
+_MOMENT, _DAY = Codec(str, moment), Codec(str, _day)
 
 _LABORATORY = fields(dict, name=_maybe(TEXT), address=_maybe(TEXT))
 _CALIBRATION = fields(dict, on=_maybe(_DAY), due=_maybe(_DAY), certificate=_maybe(TEXT))
@@ -90,6 +91,13 @@ _ABOUT = fields(
     proved=_maybe(many(_PROVED)),
     switched_off=_maybe(named(_SWITCHED_OFF)),
 )
+
+
+def time_zero(about: Mapping[str, Any]) -> str | None:
+    """When time 0 of the record was (ISO 8601): when the run began to play; of one that never did, when it
+    was started. None: an earlier version did not say.
+    """
+    return about.get("began") or about.get("started")
 
 
 def check_about(data: Mapping[str, Any]) -> None:

@@ -19,7 +19,9 @@ PROVED = "proved"
 """output, model, version, proved: what was provoked there -> when, by whom and how, missing: what was not."""
 
 ZERO = "zero"
-"""shift: by how much the record's time was moved when it began [s]; times before are of the earlier time."""
+"""shift: by how much the record's time was moved when it began [s]; times before are of the earlier time.
+began: the time of day then (ISO 8601).
+"""
 
 READING = "reading"
 """time [s], input, at (where its voltage is sensed), voltage [V], current [A], mode (-1: not told); where

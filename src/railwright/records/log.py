@@ -61,25 +61,26 @@ class Log:
     `SYNC_EVERY`. Once the disk has refused, the file is cut back to its last whole line, and later lines are
     dropped and counted in `dropped`. longest_sync: the longest that the disk took to sync so far [s].
 
-    A reserve file lies beside it. It is deleted when the log closes or the disk is full; the log takes no
-    lines after that, so run.json and the guard's log have the room.
+    A reserve file lies beside it, unless `reserve` says no. It is deleted when the log closes or the disk is
+    full; the log takes no lines after that, so run.json and the guard's log have the room.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, *, reserve: bool = True) -> None:
         self.path = path
         self.dropped = 0
         self.longest_sync = 0.0
         flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
         self._descriptor = os.open(path, flags, 0o666)
-        self._reserve = path.with_name(RESERVE)
+        self._reserve = path.with_name(RESERVE) if reserve else None
         try:
             # No zeros: those may take no room.
-            self._reserve.write_bytes(os.urandom(RESERVED))
+            if self._reserve is not None:
+                self._reserve.write_bytes(os.urandom(RESERVED))
         except OSError:
             os.close(self._descriptor)
-            for each in (self._reserve, path):
-                with suppress(OSError):
-                    each.unlink()
+            self._give_back()
+            with suppress(OSError):
+                path.unlink()
             raise
         sync_folder(path.parent)
         self._error: OSError | None = None
@@ -119,7 +120,10 @@ class Log:
 
     def write(self, kind: str, **fields: Any) -> None:
         """One line, handed to the system soon; at once where it is no reading."""
-        line = _encode({"kind": kind, **fields})
+        self.append(_encode({"kind": kind, **fields}), at_once=kind != "reading")
+
+    def append(self, line: bytes, *, at_once: bool = False) -> None:
+        """A whole line as it stands, its end included; otherwise as `write`."""
         with self._lock:
             # Not where it only hangs: it may come back, and the lines wait as far as there is room.
             full = self._waiting > MOST_WAITING
@@ -132,7 +136,7 @@ class Log:
                 self._oldest = time.monotonic()
             self._lines.append(line)
             self._waiting += len(line)
-        if kind != "reading":
+        if at_once:
             self._wake.set()
 
     def close(self) -> None:
@@ -158,8 +162,9 @@ class Log:
         self._give_back()
 
     def _give_back(self) -> None:
-        with suppress(OSError):
-            self._reserve.unlink(missing_ok=True)
+        if self._reserve is not None:
+            with suppress(OSError):
+                self._reserve.unlink(missing_ok=True)
 
     def _write_lines(self) -> None:
         over = False

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from itertools import takewhile
 from pathlib import Path
+from typing import Literal, get_args
 
 DOCUMENTS = "documents"
 """Folder of the three documents as they were."""
@@ -37,6 +38,13 @@ RECORDINGS = "recordings"
 
 REPORT = "report"
 """Folder of the report."""
+
+EXPORT = "export"
+"""Folder of the readings in files for other programs, where they are given no other."""
+
+ExportKind = Literal["csv", "parquet", "hdf5"]
+EXPORT_KINDS: tuple[ExportKind, ...] = get_args(ExportKind)
+"""Kinds of such files."""
 
 PDF, JSON, JUNIT, WIRING, FIGURES = "report.pdf", "report.json", "report.junit.xml", "wiring.svg", "figures"
 """Files of a report, and the folder of its figures."""

@@ -9,7 +9,7 @@ import os
 from abc import ABC, abstractmethod
 from array import array
 from collections import Counter, defaultdict, deque
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -17,16 +17,21 @@ from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
 from railwright.recordings.samples import Channel
 from railwright.records import lines
+from railwright.records.about import moment
 from railwright.records.log import LogLines, decode_line, raw_lines
 from railwright.records.names import LOG, UNFINISHED, multimeter_file, readings_file
+from railwright.records.tables import schema_of, table_of
 from railwright.regular import LARGEST_LOG
-from railwright.traces import Event, EventKind, Record, Span, Traces
+from railwright.traces import UNITS, Event, EventKind, Record, Span, Traces, header_of
 
 if TYPE_CHECKING:
     import numpy as np
+    import pyarrow as pa
     from numpy.typing import NDArray
 
 ORIGIN = "supply readings"
+
+NO_FACTS: Mapping[str, str] = {}
 
 ROWS = 65_536
 """Rows of a row group: what is held in memory of each input while a log is folded."""
@@ -114,18 +119,20 @@ def channel_of(at: str) -> str:
 
 
 class RowFile(ABC):
-    """A Parquet file of numbers that is written a row group at a time; use as a context.
+    """A Parquet file that is written a row group at a time; use as a context.
 
     The file is there whole or not at all. count: rows so far.
     """
 
-    def __init__(self, path: Path, names: Sequence[str]) -> None:
-        import pyarrow as pa
+    rows: int | None = None
+    """Rows of a row group; None: `ROWS`."""
+
+    def __init__(self, path: Path, schema: pa.Schema) -> None:
         from pyarrow import parquet
 
         self.count = 0
         self._path, self._beside = path, path.with_name(path.name + UNFINISHED)
-        self._schema = pa.schema([(column, pa.float64()) for column in names])
+        self._schema = schema
         self._file = open(self._beside, "wb")  # noqa: SIM115 - closed by __exit__
         self._writer = parquet.ParquetWriter(self._file, self._schema, use_dictionary=False)
 
@@ -153,32 +160,15 @@ class RowFile(ABC):
     def _added(self) -> None:
         """One more row is in memory."""
         self.count += 1
-        if self.count % ROWS == 0:
+        if self.count % (self.rows or ROWS) == 0:
             self._flush()
 
     @abstractmethod
-    def _taken(self) -> Sequence[tuple[array[float], NDArray[np.bool_] | None]]:
-        """Each column of the rows in memory, with the rows of it that are told (None: all); they are gone
-        from there then.
-        """
+    def _taken(self) -> pa.Table:
+        """The rows in memory, as a table of the file's columns; they are gone from there then."""
 
     def _flush(self) -> None:
-        import numpy as np
-        import pyarrow as pa
-
-        # Not pa.array, which loads pandas where it is installed.
-        arrays = [
-            pa.Array.from_buffers(
-                pa.float64(),
-                len(values),
-                [
-                    None if told is None else pa.py_buffer(np.packbits(told, bitorder="little")),
-                    pa.py_buffer(values),
-                ],
-            )
-            for values, told in self._taken()
-        ]
-        self._writer.write_table(pa.Table.from_arrays(arrays, schema=self._schema))
+        self._writer.write_table(self._taken())
 
 
 class ParquetRows(RowFile):
@@ -188,22 +178,24 @@ class ParquetRows(RowFile):
     where the output did not tell it).
     """
 
-    def __init__(self, path: Path, name: str, at: str) -> None:
-        names = ("time_s", f"{name}_{channel_of(at)}_V", f"{name}_current_A", f"{name}_mode")
-        super().__init__(path, names)
+    def __init__(self, path: Path, name: str, at: str, facts: Mapping[str, str] = NO_FACTS) -> None:
+        channels = (channel_of(at), "current", "mode")
+        units = {header_of(name, channel): UNITS[channel] for channel in channels}
+        super().__init__(path, schema_of(facts, {"time_s": "s", **units}))
         self._at, self._columns = at, Columns(at)
 
     def add(self, time: float, voltage: float, current: float, mode: int) -> None:
         self._columns.add(time, voltage, current, mode)
         self._added()
 
-    def _taken(self) -> Sequence[tuple[array[float], NDArray[np.bool_] | None]]:
+    def _taken(self) -> pa.Table:
         import numpy as np
 
         columns, self._columns = self._columns, Columns(self._at)
         mode = np.array(columns.mode, dtype=np.float64)
         told = (columns.time, columns.voltage, columns.current)
-        return [*((each, None) for each in told), (array("d", columns.mode), mode >= 0)]
+        own = [*((each, None) for each in told), (array("d", columns.mode), mode >= 0)]
+        return table_of(self._schema, own)
 
 
 @dataclass
@@ -241,20 +233,21 @@ class MultimeterReadings(NamedTuple):
 class MultimeterRows(RowFile):
     """Readings of one multimeter on their way into a file: columns `time_s`, `value`, `took_s`."""
 
-    def __init__(self, path: Path) -> None:
-        super().__init__(path, ("time_s", "value", "took_s"))
+    def __init__(self, path: Path, unit: str, facts: Mapping[str, str] = NO_FACTS) -> None:
+        super().__init__(path, schema_of(facts, {"time_s": "s", "value": unit, "took_s": "s"}))
         self._columns = MultimeterColumns()
 
     def add(self, time: float, value: float, took: float) -> None:
         self._columns.add(time, value, took)
         self._added()
 
-    def _taken(self) -> Sequence[tuple[array[float], NDArray[np.bool_] | None]]:
+    def _taken(self) -> pa.Table:
         import numpy as np
 
         columns, self._columns = self._columns, MultimeterColumns()
         value = np.array(columns.value, dtype=np.float64)
-        return [(columns.time, None), (columns.value, ~np.isnan(value)), (columns.took, None)]
+        own = [(columns.time, None), (columns.value, ~np.isnan(value)), (columns.took, None)]
+        return table_of(self._schema, own)
 
 
 def read_multimeter(path: Path) -> MultimeterReadings:
@@ -290,9 +283,10 @@ def read_parquet(path: Path, name: str) -> Traces:
 class Story:
     """What a log tells besides the readings. recovered: what of it was no whole line, empty where it is
     whole. ended: how the run ended, as the log has it; empty where it does not tell. zero: where the record's
-    time begins on the clock of run and guard [s]; None: an earlier version did not tell. multimeters: how
-    many readings of each. instruments: what each said that it is, by its name. proved: the
-    lines of what was proved of dialects.
+    time begins on the clock of run and guard [s]; None: an earlier version did not tell. began: the time of
+    day then (ISO 8601); empty where the record never began, or an earlier version did not tell. multimeters:
+    how many readings of each. instruments: what each said that it is, by its name. proved: the lines of what
+    was proved of dialects.
     """
 
     events: Events = field(default_factory=Events)
@@ -301,6 +295,7 @@ class Story:
     recovered: str = ""
     ended: str = ""
     zero: float | None = None
+    began: str = ""
     multimeters: Counter[str] = field(default_factory=Counter)
     instruments: dict[str, Mapping[str, str]] = field(default_factory=dict)
     proved: list[Mapping[str, Any]] = field(default_factory=list)
@@ -330,6 +325,8 @@ def read_story(
                 story.proved.append({key: each for key, each in line.items() if key != "kind"})
             case lines.ZERO:
                 early -= float(line["shift"])
+                story.began = str(line.get("began") or "")
+                moment(story.began)
             case lines.READING:
                 name, last = line["input"], float(line["time"]) - early
                 if name not in rows:
@@ -360,19 +357,26 @@ def read_story(
     return story
 
 
-def fold(log: Path, folder: Path, at: Mapping[str, str], multimeters: Iterable[str] = ()) -> Story:
+def fold(
+    log: Path,
+    folder: Path,
+    at: Mapping[str, str],
+    multimeters: Mapping[str, str] = NO_FACTS,
+    facts: Mapping[str, str] = NO_FACTS,
+) -> Story:
     """Fold the readings of a log into one file an input, `at` says which and where each voltage was sensed;
-    and one a multimeter.
+    and one a multimeter, with the unit of what it reads. facts: what the files say of themselves.
 
     Errors as `read_story`, or OSError where a file cannot be written, which is not there then.
     """
     with ExitStack() as files:
         own = {
-            name: files.enter_context(ParquetRows(readings_file(folder, name), name, where))
+            name: files.enter_context(ParquetRows(readings_file(folder, name), name, where, facts))
             for name, where in at.items()
         }
         meters = {
-            name: files.enter_context(MultimeterRows(multimeter_file(folder, name))) for name in multimeters
+            name: files.enter_context(MultimeterRows(multimeter_file(folder, name), unit, facts))
+            for name, unit in multimeters.items()
         }
         return read_story(log, lambda name, _: own[name].add, lambda name: meters[name].add)
 

@@ -163,7 +163,7 @@ def _killed(
     instruments = [
         {**each, "identification": story.instruments.get(each["name"])} for each in about["instruments"]
     ]
-    about = {**about, "instruments": instruments, "proved": story.proved}
+    about = {**about, "instruments": instruments, "proved": story.proved, "began": story.began or None}
 
     def newest(name: str) -> tuple[float, float] | None:
         traces = record.traces.get(name)

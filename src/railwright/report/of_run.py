@@ -11,6 +11,7 @@ from typing import Any
 from railwright.archive.stored import StoredRun, add_to_manifest, evaluate_run, evaluations_of
 from railwright.evaluation.outcome import Outcome
 from railwright.plan.plan import plan_of
+from railwright.records.about import time_zero
 from railwright.records.manifest import files_of, hash_file
 from railwright.records.names import DOCUMENTS, RECORDINGS, REPORT, decides
 from railwright.report.build import build_report
@@ -73,7 +74,7 @@ def run_facts_of(stored: StoredRun) -> dict[str, Any]:
         "ambient": about.get("ambient"),
         "instruments": instruments,
         "proved": about.get("proved") or (),
-        "start": about.get("began") or about.get("started"),
+        "start": time_zero(about),
         "end": about.get("finished"),
         "ended": _ended(stored),
         "ending": ending,

@@ -31,6 +31,7 @@ from railwright.running.deviations import deviations_of
 from railwright.running.end_run import EndRun
 from railwright.running.intake import Intake
 from railwright.running.interruption import StopRequest
+from railwright.running.led import Led
 from railwright.running.masters import masters_on
 from railwright.running.multimeters import Multimeters
 from railwright.running.off_plan import WAIT_FOR_LOST, compile_off_plan
@@ -42,6 +43,7 @@ from railwright.running.proved import NotProved
 from railwright.running.recorder import RunRecorder
 from railwright.running.relays import RunRelays, place_of
 from railwright.running.repeating import Repeating
+from railwright.running.requests import Requests
 from railwright.running.rig import Rig
 from railwright.running.shutdown import ShutDown
 from railwright.running.steps import Steps
@@ -94,6 +96,7 @@ class Conduct:
         consent: bool = False,
         hands: Hands | None = None,
         proofs: Proofs | None = None,
+        requests: Requests | None = None,
     ) -> None:
         self.procedure, self.device, self.plan = documents.procedure, documents.device, plan
         self.rig, self.recorder, self.link, self.stop = rig, recorder, link, stop
@@ -133,6 +136,7 @@ class Conduct:
         self._repeating = Repeating(
             plan.timeline.repeated, self._steps, self.watch, self.triggers, recorder, AHEAD
         )
+        self._led = None if requests is None else Led(requests, rig, recorder, self._steps)
         self._off_since: float | None = None
         """Since when the next input waits for others to be confirmed off, in the record's time [s]."""
         self._waiting: tuple[Waiting, float] | None = None
@@ -285,8 +289,8 @@ class Conduct:
         moves, spans = deque(move for move in self.plan.moves if move.time >= 0.0), self.plan.spans
         zero = self.link.now() + LEAD_IN
         recorder = self.recorder
-        recorder.begin(zero)
         self.began = dt.datetime.now().astimezone() + dt.timedelta(seconds=LEAD_IN)
+        recorder.begin(zero, self.began)
         self.recorder.progress.begins(spans, self.plan.duration)
         self.polling.begin(zero - LEAD_IN, self.every / self.looks)
         self.multimeters.begin(zero - LEAD_IN)
@@ -296,6 +300,7 @@ class Conduct:
         while True:
             self._look()
             self.intake.take_in()
+            self._follow_hand(moves)
             waits = self._waits_on() or self._waits_for_off(moves)
             if not waits:
                 self._repeating.look(moves)
@@ -309,7 +314,7 @@ class Conduct:
                 if not moves:
                     break
                 move = moves.popleft()
-                if self._overtaken(move, moves, now):
+                if self._overtaken(move, moves, now) or (self._led and self._led.left_out(move)):
                     continue
                 self._repeating.moved(move)
                 # The step of a move that is handed over ahead of its time begins with it, when it is done.
@@ -325,6 +330,12 @@ class Conduct:
         # The last one may still be under way.
         self.intake.close(int((recorder.now() + LEAD_IN) / self.every) - 1)
         self._steps.end(self.plan.duration + self.held)
+
+    def _follow_hand(self, moves: deque[Move]) -> None:
+        """What was asked by hand since, done at once."""
+        if self._led is not None:
+            for move in self._led.asked(moves, self.plan.duration):
+                self._do(move, self.link.now())
 
     def _overtaken(self, move: Move, moves: deque[Move], now: float) -> bool:
         """Whether a set point is late and the next one of its input is due, too: then only that one is sent,
@@ -528,6 +539,7 @@ class Conduct:
                 why,
                 orderly=orderly,
                 first=tuple(self._linked),
+                explain=self._ended_by.instrument if isinstance(self._ended_by, InstrumentError) else "",
                 tell=shut_down.told,
                 urgent=lambda: self.stop.urgent,
             )
@@ -566,6 +578,7 @@ class Conduct:
                 self.rig.slower_than_taken(),
             ),
             *self.watch.followed.differences.values(),
+            *(() if self._led is None else self._led.deviations),
             *([f"the run ended early: {cause}"] if ended not in AS_REQUIRED else []),
         )
         return RunOutcome(

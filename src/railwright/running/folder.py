@@ -27,7 +27,9 @@ from railwright.records.finished import STEPS, missing_rows
 from railwright.records.manifest import as_json, write_json, write_manifest, write_together
 from railwright.records.names import DOCUMENTS, EVENTS, LOG, MANIFEST, RUN, SETTINGS, multimeter_file
 from railwright.records.readings import fold
+from railwright.records.tables import facts_of
 from railwright.running.outcome import RunOutcome
+from railwright.traces import UNITS
 from railwright.version import SOFTWARE
 
 if TYPE_CHECKING:
@@ -78,7 +80,7 @@ class RunFolder:
         parts: dict[str, Callable[[], object]] = {
             RUN: lambda: write_json(self.path / RUN, about),
             EVENTS: lambda: write_json(self.path / EVENTS, [event.as_data() for event in record.events]),
-            "record": lambda: unwritten.extend(self._fold(recorder)),
+            "record": lambda: unwritten.extend(self._fold(recorder, facts_of(about))),
             MANIFEST: lambda: write_manifest(self.path),
         }
         for name, write in parts.items():
@@ -135,10 +137,15 @@ class RunFolder:
         threading.Thread(target=write_again, name="disk", daemon=True).start()
         return done.wait(ANSWER_LIMIT)
 
-    def _fold(self, recorder: RunRecorder) -> list[str]:
-        """The log as Parquet files. Gives what the log does not hold."""
+    def _fold(self, recorder: RunRecorder, facts: Mapping[str, str]) -> list[str]:
+        """The log as Parquet files, which say this of themselves. Gives what the log does not hold."""
         meters = recorder.multimeter_rows
-        story = fold(self.path / LOG, self.path, self.about["sensed"], meters)
+        units = {
+            each["name"]: UNITS[each["quantity"]]
+            for each in self.about["instruments"]
+            if each["kind"] == "multimeter" and each["name"] in meters
+        }
+        story = fold(self.path / LOG, self.path, self.about["sensed"], units, facts)
         lost = [story.recovered] if story.recovered else []
         lost += missing_rows(recorder.rows, story.rows)
         return [*lost, *missing_rows(meters, story.multimeters, multimeter_file)]
@@ -234,6 +241,7 @@ def _multimeter(bench: Bench, name: str) -> dict[str, Any]:
     return {
         "name": name,
         "kind": "multimeter",
+        "quantity": meter.quantity,
         "address": meter.address,
         "model": meter.model,
         "serial": meter.serial,

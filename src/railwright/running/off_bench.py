@@ -277,11 +277,13 @@ def _compile(
     readings = dialect["readings"]
     both, selected = readings.get("both"), dialect["instrument"].get("selected")
     if both is None:
-        headers, parts = [switch.query, readings["voltage"], readings["current"]], ((1, 0), (2, 0))
+        asked_of, fields = [switch.query, readings["voltage"], readings["current"]], [0, 0]
     else:
-        fields = both.get("fields") or ["voltage", "current"]
-        headers = [switch.query, both["query"]]
-        parts = ((1, fields.index("voltage")), (1, fields.index("current")))
+        named = both.get("fields") or ["voltage", "current"]
+        asked_of = [switch.query, both["query"], both["query"]]
+        fields = [named.index("voltage"), named.index("current")]
+    headers = [*dict.fromkeys(asked_of)]  # what answers several of them is asked once
+    parts = [(headers.index(query), field) for query, field in zip(asked_of[1:], fields, strict=True)]
     master = _master(dialect)
     groups = [channels] if dialect.get("list_readings") == "true" else [[each] for each in channels]
     asked: list[str] = []
@@ -298,11 +300,11 @@ def _compile(
                 f"{name}.{own}",
                 name,
                 spoken.messages([*spoken.selecting(channel), off]),
-                (answer, position),
+                (answer, switch.field + position),
                 voltage,
                 current,
                 NO_CURRENT,
-                off_answers(switch.off),
+                off_answers(switch.off, switch.answers),
                 volt=FACTORS[readings.get("voltage_unit", "V")],
                 ampere=FACTORS[readings.get("current_unit", "A")],
                 selected=(answer + len(headers) + last, 0) if selected else None,
@@ -322,7 +324,7 @@ def _compile(
             plan,
             master=(f"{master.command} {master.off}",),
             master_state=(at_master, 0),
-            master_off=off_answers(master.off),
+            master_off=off_answers(master.off, master.answers),
             master_first=dialect["master"].get("goes_off") == "first",
         )
     return plan, outputs
@@ -333,12 +335,13 @@ def _session_settings(dialect: Mapping[str, Any], node: Mapping[str, Any]) -> Se
     session = dialect.get("session", {})
     sends, answers = (str(session.get(key, "\n")) for key in ("sends", "answers"))
     pause, patience, boot = (float(session.get(key, 0.0)) for key in ("pause", "patience", "boot"))
+    apart = str(session.get("parted_by") or ",")
     own = tuple(_own_commands(dialect))
     opening, closing = (_commands(session.get(key), own) for key in ("opening", "closing"))
     visa = node.get("visa")
     library = visa.strip() if isinstance(visa, str) else ""
     line = _line(node.get("line"))
-    return SessionSettings(sends, answers, pause, patience, line, library, boot, opening, closing)
+    return SessionSettings(sends, answers, pause, patience, line, library, boot, opening, closing, apart)
 
 
 def _commands(written: Any, own: Sequence[tuple[str, str]]) -> tuple[SessionCommand, ...]:
@@ -388,15 +391,21 @@ def _spoken(dialect: Mapping[str, Any]) -> Spoken:
     if isinstance(called, Mapping):
         called = {int(channel): str(name) for channel, name in called.items()}
     select, prefix = dialect["instrument"].get("select", ""), dialect.get("prefix", "")
-    return Spoken(dialect["addressing"], dialect["compound"] == "true", select, prefix, called)
+    session = dialect.get("session", {})
+    longest = max(0, _counted(session.get("longest"), 0) - len(str(session.get("sends", "\n"))))
+    return Spoken(dialect["addressing"], dialect["compound"] == "true", select, prefix, called, longest)
 
 
 class _Switch(NamedTuple):
-    """The command and the query of an output's switch, and the word that switches it off."""
+    """The command and the query of an output's switch, the word that switches it off, in which field of the
+    answer it stands, from 0, and what it answers where it is off, where that is nothing else.
+    """
 
     command: str
     query: str
     off: str
+    field: int = 0
+    answers: Sequence[str] = ()
 
 
 def _switch(dialect: Mapping[str, Any]) -> _Switch:
@@ -411,11 +420,20 @@ def _master(dialect: Mapping[str, Any]) -> _Switch | None:
     return None
 
 
+def _counted(written: Any, usual: int) -> int:
+    """A number from 1 on; what is none is as usual: OFF does not hang on it."""
+    text = str(written).strip()
+    return max(1, int(text)) if text.isdecimal() else usual
+
+
 def _as_operation(written: Any, off: str) -> _Switch:
     """As `Operation` reads it: a header alone, or a command and a query with words of their own."""
     if isinstance(written, str):
         return _Switch(written, written + "?", off)
-    return _Switch(written["command"], written["query"], written.get("off", off))
+    field = _counted(written.get("field"), 1) - 1
+    answers = written.get("answers_off") or ()
+    answers = [answers] if isinstance(answers, str) else [each for each in answers if isinstance(each, str)]
+    return _Switch(written["command"], written["query"], written.get("off", off), field, answers)
 
 
 def plan_of(supplies: Sequence[BenchSupply], names: frozenset[str]) -> OffPlan:

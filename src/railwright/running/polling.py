@@ -77,9 +77,10 @@ class Polling:
             used = self.rig.used(name)
             patience = supply.dialect.session_settings.patience
             common = {"every": every, "deadline": max(self.deadline, patience)}
-            self.link.poll(name, "readings", supply.look(used), start=start, **common)
+            # `outputs`: for who looks on.
+            self.link.poll(name, "readings", supply.look(used), start=start, outputs=list(used), **common)
             questions = self._questions(name, used)
-            if supply.dialect.instrument.event_status is not None:
+            if supply.dialect.power_query is not None:
                 questions.append(POWER)
             if not questions:
                 continue
@@ -98,7 +99,7 @@ class Polling:
         """The messages of a question."""
         supply, (own, changes) = self.rig.supplies[name], question
         if question == POWER:
-            return (supply.dialect.instrument.event_status or "",)
+            return (supply.dialect.power_query or "",)
         return supply.setting_queries(own, [change.setting for change in changes])
 
     def _questions(self, name: str, outputs: Sequence[str]) -> list[Question]:

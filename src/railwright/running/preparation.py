@@ -324,7 +324,7 @@ def _standing(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> li
     waited = 0.0
     while True:
         cautions, strange = [], []
-        for reading in rig.read(tuple(rig.set_points), explain=True):
+        for reading in rig.read(tuple(rig.set_points)):
             name, standing = reading.input, abs(reading.voltage)
             if standing < off_threshold(device, name):
                 continue

@@ -5,6 +5,7 @@ Memory stays constant, however long the run: of the readings only the newest of 
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import replace
@@ -71,13 +72,15 @@ class RunRecorder:
         """What happened so far, in the order in which it was told; of very many the middle is left out."""
         return self._events.kept()
 
-    def begin(self, zero: float) -> None:
-        """The record's time begins at `zero` of the monotonic clock; what came before is below zero."""
+    def begin(self, zero: float, began: dt.datetime | None = None) -> None:
+        """The record's time begins at `zero` of the monotonic clock; what came before is below zero. began:
+        the time of day then.
+        """
         shift = zero - self.zero
         self.zero = zero
         self._events.shift(shift)
         self.newest = {name: replace(r, time=r.time - shift) for name, r in self.newest.items()}
-        self.write(lines.ZERO, shift=shift)
+        self.write(lines.ZERO, shift=shift, began=began and began.isoformat())
 
     def now(self) -> float:
         return self._clock.now() - self.zero

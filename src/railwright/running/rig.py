@@ -350,9 +350,7 @@ class Rig:
 
     # Reading
 
-    def read(
-        self, names: Sequence[str], *, explain: bool = False, failed: Failed | None = None
-    ) -> list[InputReading]:
+    def read(self, names: Sequence[str], *, failed: Failed | None = None) -> list[InputReading]:
         """One reading of each of these inputs, each supply asked once.
 
         time: the middle of question and answer less the reading's latency as the bench states it (unknown:
@@ -370,7 +368,7 @@ class Rig:
             if not wanted or (failed is not None and supply.lost):
                 continue
             with _told(failed):
-                answers = supply.read(wanted, explain=explain)
+                answers = supply.read(wanted)
                 readings.update(
                     {OutputName.of(supply_name, own): reading for own, reading in answers.items()}
                 )

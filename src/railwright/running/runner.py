@@ -36,6 +36,7 @@ from railwright.running.off_plan import WAIT_FOR_LOST
 from railwright.running.outcome import FolderRefused, Progress, RunOutcome, RunRefused
 from railwright.running.recorder import LineLog, RunRecorder
 from railwright.running.relays import RunRelays
+from railwright.running.requests import Requests
 from railwright.running.rig import Rig
 from railwright.running.waiting import Triggers, signal_triggers
 from railwright.settings.findings import Finding
@@ -64,6 +65,7 @@ def run(
     consent: bool = False,
     hands: Hands | None = None,
     proofs: Proofs | None = None,
+    requests: Requests | None = None,
 ) -> RunOutcome:
     """Play the procedure on the bench's supplies, and record it in `folder`, which must hold nothing yet.
 
@@ -75,8 +77,9 @@ def run(
     SIGUSR1). consent: the person at the bench agrees to outputs that are found on, and to voltages that stand
     there before. hands: asks a person to make the settings that no command makes, before anything is on; left
     out: a run that needs one is ended. proofs: what was proved of dialects (default: what the user's folder
-    keeps). Raises RunRefused where the run may not begin; from the first question
-    on, whatever happens comes back as an outcome, which says what was read to be off and what was not.
+    keeps). requests: what is asked of one input while it is powered. Raises RunRefused where the run may not
+    begin; from the first question on, whatever happens comes back as an outcome, which says what was read to
+    be off and what was not.
     """
     _refuse(documents, set_points, findings, folder)
     try:
@@ -131,6 +134,7 @@ def run(
         consent=consent,
         hands=hands,
         proofs=proofs,
+        requests=requests,
     )
     spans = [span.name for span in plan.spans]
     # With the clock, what the guard tells of the end of a run that was killed finds its place in the record.

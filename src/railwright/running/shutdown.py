@@ -21,6 +21,9 @@ from railwright.running.rig import Rig
 from railwright.running.watch import Watch
 from railwright.traces import EventKind, Facts
 
+MOST_TOLD = 5
+"""Entries of an error queue that are told; the guard's own log has all of them."""
+
 ENDINGS = {
     "watchdog": (
         EventKind.WATCHDOG_OFF,
@@ -112,6 +115,17 @@ class ShutDown:
                 goes_off, stays_on, left = ENDINGS[what]
                 self.recorder.event(goes_off if message["off"] else stays_on, name, why, at)
                 self.cautions += [] if message["off"] else [f"{left.format(name)}: {why}."]
+            case "errors":
+                name = message["name"]
+                entries = self.rig.supplies[name].entries(message["answers"])
+                if entries:
+                    more = f"; and {len(entries) - MOST_TOLD} more" if len(entries) > MOST_TOLD else ""
+                    told = (
+                        f"asked for its errors once all was off, it reports {'; '.join(entries[:MOST_TOLD])}"
+                    )
+                    told += more
+                    self.recorder.event(EventKind.INSTRUMENT_FAILS, name, told, at)
+                    self.cautions.append(f"{name}: {told}.")
             case "contact":
                 name, why = message["contact"], message["why"]
                 kind = EventKind.CONTACT_RESTS if message["rests"] else EventKind.CONTACT_UNKNOWN

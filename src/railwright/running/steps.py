@@ -42,6 +42,11 @@ class Steps:
         self.held = 0.0
         """Time spent waiting for triggers and keys [s]: the record is so far ahead of the plan."""
 
+    @property
+    def here(self) -> int:
+        """Position of the step that goes on, from 0; before the first one, that."""
+        return max(0, self._here)
+
     def pass_time(self, now: float, moves: deque[Move]) -> None:
         """Begin the steps whose time in the plan has come and that do not wait for a move."""
         while self._here + 1 < len(self._spans):

@@ -53,6 +53,7 @@ class TwinSupply:
         self.token = token_hex(4) if token is None else token
         self.selects = document.dialect.addressing == "selected-output"
         self.numbered = document.dialect.addressing in ("numbered-header", "prefixed")
+        self.by_parameter = document.dialect.addressing == "parameter"
         self.channels = tuple(channel_numbers(document).values())
         self.selected = self.lowest
         self.family = family_of(document.dialect)

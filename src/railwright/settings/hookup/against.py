@@ -18,6 +18,7 @@ from railwright.documents.bench import Output
 from railwright.documents.hook_up import AUTO
 from railwright.documents.output_name import OutputName
 from railwright.plan.coupling import followers, tied_limits
+from railwright.plan.delivery import most_points
 from railwright.plan.stairs import exchange_of
 from railwright.quantities import joined, round_down, round_up, show, state
 from railwright.settings.constraints import current_limit, outputs, ovp, power, trip_delay
@@ -140,11 +141,10 @@ def _lacks_list(demand: Demand, shape: ShapeNeed, name: OutputName, output: Outp
         return state(
             "that of {output} stays {dwell} or more on a point", output=name, dwell=(points.dwell.low, "s")
         )
-    if count <= points.at_most:
+    most = most_points(demand.bench, name, alone=len(demand.source.outputs) == 1)
+    if count <= most:
         return ""
-    return state(
-        "that of {output} has {points} of {needed} points", output=name, points=points.at_most, needed=count
-    )
+    return state("that of {output} has {points} of {needed} points", output=name, points=most, needed=count)
 
 
 def protections(demand: Demand, source: FedInput) -> Found:

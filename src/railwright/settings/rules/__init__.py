@@ -93,6 +93,7 @@ RULES: tuple[Rule[Context], ...] = (
     coupled.coupled_moves,
     supplies.master_switch,
     supplies.selection_unseen,
+    supplies.restart_unseen,
     supplies.comes_on_by_itself,
     supplies.comes_on_unattended,
     supplies.off_takes_in,

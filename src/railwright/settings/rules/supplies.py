@@ -63,6 +63,30 @@ def selection_unseen(name: str, supply: Supply) -> Outcome:
         )
 
 
+@rule("restart-unseen", Severity.CAUTION, on_sheet=False)
+@of_every(supplies)
+def restart_unseen(name: str, supply: Supply) -> Outcome:
+    """A supply comes back as it was when its mains return, or may, and its dialect has nothing that tells
+    that its power came on: a short failure of its mains is not noticed, unless it is silent for longer than
+    it is waited for.
+    """
+    if supply.dialect.power_query is None and supply.after_mains != "stays off":
+        does = "comes on again" if supply.after_mains == "comes on" else "may come on again (not stated)"
+        yield Hit(
+            name,
+            ("bench", "supplies", name, "dialect"),
+            state(
+                "nothing in dialect '{dialect}' tells that {name} restarted: when its mains fail for a "
+                "moment, it {does}, and the run goes on as if nothing had been",
+                dialect=supply.dialect.name,
+                name=name,
+                does=does,
+            ),
+            "write what tells it as 'instrument.power_on', or as 'event_status' where it has *ESR?; or feed "
+            "it from an uninterruptible supply",
+        )
+
+
 @rule("comes-on-by-itself", Severity.CAUTION)
 @of_every(supplies)
 def comes_on_by_itself(name: str, supply: Supply) -> Outcome:

@@ -4,7 +4,7 @@ Headers are those of SCPI-1999 (and IEEE 488.2 for the common ones) unless a mod
 otherwise. Nothing of them comes from the driver.
 """
 
-from railwright.scpi.data import Datum, Expression, parse_channels
+from railwright.scpi.data import Datum, Expression, Number, Word, parse_channels
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.grammar import Unit
 from railwright.twin.commands import common, measure, points, protection, source, status, system
@@ -45,8 +45,25 @@ def _address(
         if any(isinstance(datum, Expression) for datum in parameters) and not command.takes_list:
             raise ScpiError(-108, "this supply is addressed by INSTrument:NSELect")
         return parameters, (supply.selected,)
+    if supply.by_parameter:
+        return parameters[1:], (_named(supply, parameters),)
     if parameters and isinstance(parameters[-1], Expression):
         return parameters[:-1], supply.outputs_of(parse_channels(parameters[-1], supply.channels))
     if len(supply.panels) == 1:
         return parameters, (0,)
     raise ScpiError(-109, f"a channel list such as (@{supply.channels[0]})")
+
+
+def _named(supply: TwinSupply, parameters: tuple[Datum, ...]) -> int:
+    """Place of the output that the first parameter names: by the name that the bench has for it, or by its
+    number.
+    """
+    called = supply.document.dialect.called
+    for place, channel in enumerate(supply.channels):
+        name = called.replace("{channel}", str(channel)) if isinstance(called, str) else called.get(channel)
+        match parameters[:1]:
+            case (Word(text),) if text.upper() == (name or "").upper():
+                return place
+            case (Number(value, ""),) if name == f"{value:g}":
+                return place
+    raise ScpiError(-109 if not parameters else -224, "the name of an output comes first")
