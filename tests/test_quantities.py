@@ -183,7 +183,11 @@ def test_a_range_may_begin_at_a_bare_zero():
         ("3.6 W ± 200 mW", "W", 3.6, 3.4, 3.8),
         ("8.2 V .. 8.6 V", "V", 8.4, 8.2, 8.6),
         ("83 % .. 89 %", "1", 0.86, 0.83, 0.89),
-        ("86 % ± 3 %", "1", 0.86, 0.83, 0.89),
+        ("0.86 ± 3 %", "1", 0.86, 0.8342, 0.8858),
+        ("2 ± 10 %", "1", 2.0, 1.8, 2.2),
+        ("0.86 ± 0.03", "1", 0.86, 0.83, 0.89),
+        ("100 % ± 3 %", "1", 1.0, 0.97, 1.03),
+        ("86 % ± 0 %", "1", 0.86, 0.86, 0.86),
         ("23 °C ± 3 °C", "degC", 23.0, 20.0, 26.0),
         ("-5 V ± 10 %", "V", -5.0, -5.5, -4.5),
         ("20 mA", "A", 0.02, 0.02, 0.02),
@@ -211,6 +215,14 @@ def test_bounds(text, unit, nominal, low, high):
         ("60 mohm ± 5 mhm", "ohm", "expected a tolerance such as"),
         ("23 °C ± 3 %", "degC", "expected a tolerance in degrees"),
         ("3.6 W ± 1 W ± 1 W", "W", "expected a tolerance"),
+        (
+            "86 % ± 3 %",
+            "1",
+            "expected both ends of a figure in percent, got '86 % ± 3 %', which may be points or parts of it; "
+            "write '83 % .. 89 %' or '83.42 % .. 88.58 %'",
+        ),
+        ("50% +/- 10%  normal k=2", "1", "expected both ends of a figure in percent, got '50% +/- 10%', "),
+        ("85 % ± 3%", "1", "expected both ends of a figure in percent"),
     ],
 )
 def test_what_is_said_of_wrong_bounds(text, unit, words):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -74,6 +75,22 @@ def test_what_can_take_all_of_a_value_away_decides_neither_way(rule: str, value:
 def test_the_reason_has_the_numbers() -> None:
     _, reason = decide(measured(9.5), UPPER, "V", "guarded", 1.0)
     assert says(reason, "9.5 V", "95 %", "8.5 V", "10.5 V", "10 V")
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "told"),
+    [
+        (12.00971, 12.00919, 12.01022, ("12.0097 V", "12.0092 V", "12.0102 V")),
+        (0.30001, 0.30000, 0.30002, ("0.30001 V", "0.3 V", "0.30002 V")),
+        (9.5, 8.5, 10.5, ("9.5 V", "8.5 V", "10.5 V")),
+        (12.0, 12.0 - 1e-13, 12.01, ("12 V", "12 V", "12.01 V")),
+    ],
+)
+def test_a_value_and_the_ends_of_its_interval_are_told_apart(
+    value: float, low: float, high: float, told: tuple[str, ...]
+) -> None:
+    _, reason = decide(Measured(value, low, high, (), "by hand"), UPPER, "V", "guarded", 1.0)
+    assert re.findall(r"[0-9.]+ V", reason)[:3] == list(told)
 
 
 @pytest.mark.parametrize(

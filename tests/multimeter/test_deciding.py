@@ -7,11 +7,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 from tests.multimeter.station import AMMETER, VOLTMETER, documents, network_of, played, run_in, zero_of
+from tests.said import says
 
 from railwright.archive.stored import evaluate_run, open_stored
 from railwright.evaluation.data import as_data, evaluation_from_data
+from railwright.evaluation.multimeters import multimeter_records
 from railwright.evaluation.outcome import Outcome
 from railwright.job import Job
+from railwright.report.overlay import Overlay, curves_of
 
 LEVEL = "  - {{name: level, measure: high_state_level, of: main, during: steady, between: {low} .. {high}}}\n"
 
@@ -190,3 +193,54 @@ def test_the_check_knows_what_it_can_decide(tmp_path: Path) -> None:
         "none": (False, True), "there": (True, False), "at the other end": (False, True),
         "at the other input": (False, True),
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("held", "decides"), [("1 V", False), ("10 V", False), ("11.9 V", False), ("13 V", True), ("20 V", True)]
+)
+def test_the_check_counts_no_multimeter_whose_range_ends_below_what_is_played(
+    held: str, decides: bool, tmp_path: Path
+) -> None:
+    """12 V beyond a range: the supply's own readings, known within some 9 mV, leave 12 mV open."""
+    meters = VOLTMETER.replace("range: 20 V", f"range: {held}")
+    job = Job.open(documents(tmp_path / "a", level(11.988, 12.012), meters=meters))
+    (found,) = job.check().measurable
+    assert found.uncertainty is not None
+    assert (found.uncertainty < 1e-3, found.verdict == "yes") == (decides, decides)
+
+
+@pytest.mark.parametrize(
+    ("meters", "probes", "column", "at"),
+    [
+        (VOLTMETER, "{volts: {of: main}}", "voltage", 12.0),
+        (VOLTMETER, "{volts: {of: main, at: terminals}}", "terminal_voltage", 12.0),
+        (AMMETER, "{amperes: {of: main}}", "current", 0.35),
+        (VOLTMETER.replace("range: 20 V", "range: 1 V"), "{volts: {of: main}}", "voltage", None),
+    ],
+)
+def test_a_figure_draws_what_a_multimeter_read(
+    meters: str, probes: str, column: str, at: float | None, tmp_path: Path
+) -> None:
+    """Beside the supply's own readings, under its own name; nothing where all lay beyond its range."""
+    stored, _ = played(documents(tmp_path / "a", level(11.9, 12.1), meters=meters, probes=probes))
+    records = multimeter_records(stored.documents, stored.data.multimeters)
+    overlay = Overlay(measured=stored.data.record, external=records)
+    span = stored.data.record.span("steady")
+    curves = curves_of(overlay, span, "main", column)
+    drawn = [each for each in curves if each.label in ("volts", "amperes") and (each.time > 0.0).any()]
+    assert len(drawn) == (at is not None)
+    for curve in drawn:
+        assert np.median(curve.values) == pytest.approx(at, rel=0.05)
+
+
+@pytest.mark.parametrize("held", ["1 V", "0.8 V"])
+def test_a_range_that_ends_below_what_is_played_is_named_as_what_kept_it_from_deciding(
+    held: str, tmp_path: Path
+) -> None:
+    """A few readings on the way up are there, and none of the step."""
+    meters = VOLTMETER.replace("range: 20 V", f"range: {held}")
+    edits = {"truth.procedure.yaml": [("rise: 2 V/ms", "rise: 20 V/s")]}
+    _, found = played(documents(tmp_path / "a", level(11.9, 12.1), meters=meters, edits=edits))
+    (told,) = [note for note in found.notes if note.startswith("level: volts")]
+    assert says(told, "volts", "not used", f"range of {held}")
+    assert found.results[0].source != "volts"

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 from tests.bench import BENCH, EXAMPLE
-from tests.proving.bench import LOAD, bench_with_load
+from tests.proving.bench import LOAD, bench_with_load, load_of
 from tests.said import says
 from typer.testing import CliRunner, Result
 
@@ -342,6 +342,16 @@ def test_the_command_writes_the_page(bench_file: Path) -> None:
     assert page == bench_file.with_name("quay.proof.pdf")
     assert page.read_bytes().startswith(b"%PDF-")
     assert data["kept"] is None
+
+
+@pytest.mark.parametrize("power", ["150 W", "0.3 kW"])
+def test_a_load_may_have_a_largest_power(bench_file: Path, power: str) -> None:
+    text = (EXAMPLE / BENCH).read_text("utf-8")
+    load = json.dumps({"sink": {**LOAD, "power": power}})
+    bench_file.write_text(f"{text}\nelectronic_loads: {load}\n", "utf-8")
+    result = call(bench_file, "--operator", "A. Keeper", "--twins", "--json", "--through", f"left.1 {THIN}")
+    assert result.exit_code == 0, result.stderr
+    assert load_of(power=power).as_output.power == pytest.approx(150.0 if power == "150 W" else 300.0)
 
 
 def test_the_command_says_what_it_found(bench_file: Path) -> None:

@@ -7,9 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from tests.relays.pins import CONVERTER, DRIVEN, HIGH, LOW, PUSHES, SINKS, documents, pinned_head, steps
+from tests.said import says
 
 from railwright.circuit.case import fixed
 from railwright.circuit.leads import lead_resistance
+from railwright.evaluation.evaluate import evaluate
 from railwright.job import Job
 from railwright.plan.plan import plan_of
 from railwright.rehearsal.ensemble import plan_ensemble, play_values
@@ -171,3 +173,52 @@ def test_every_case_of_an_ensemble_gets_its_own_load_back(load: str, quantity: s
     # While it is enabled it draws more than what charges the capacitor on the ramp.
     assert min(peaks) > 0.2
     assert len(set(peaks)) > 1
+
+
+@pytest.mark.parametrize(
+    ("pin", "drives", "unsure"),
+    [
+        (HIGH, DRIVEN, set()),
+        ("active: high", PUSHES, set()),
+        # Open, the contact leaves the pin alone: before it closes, and after.
+        ("active: high", DRIVEN, {"standby", "idle"}),
+        ("active: low", SINKS, {"standby", "idle"}),
+        # Closed it disables, and open it leaves the pin alone: nobody knows whether that enables.
+        ("active: high", "closed: low, without_power: closed", {"steady"}),
+        ("active: high", None, {"standby", "steady", "idle"}),
+    ],
+)
+def test_what_hangs_on_a_pin_of_which_no_document_says_where_it_is_is_not_predicted(
+    pin: str, drives: str | None, unsure: set[str], tmp_path: Path
+) -> None:
+    """Limits on both sides of what either state draws: the rehearsal passes all of them where it knows it."""
+    requires = "".join(
+        f"  - {{name: {of} {step}, measure: mean_current, of: {of}, during: {step}, at_most: 2 A}}\n"
+        for of in ("main", "transducer")
+        for step in ("standby", "steady", "idle")
+    )
+    head, procedure = pinned_head(), None
+    if drives is None:
+        head = head[: head.index("pins:")] + head[head.index("limits:") :]
+        holds = "".join(f"  - hold: 300 ms\n    name: {step}\n" for step in ("steady", "idle"))
+        procedure = steps()[: steps().index("  - relays")] + holds
+        procedure += "  - power_down: {order: [transducer, main]}\n"
+    path = documents(
+        tmp_path / "s",
+        pin,
+        drives or DRIVEN,
+        head=head,
+        procedure=procedure,
+        load=PARTS["current"],
+        requires=requires,
+    )
+    prediction, job = rehearsed(path)
+    set_points = job.check(static=True).settings.set_points
+    results = evaluate(job.documents, set_points, prediction.record).results
+    expected = {
+        f"{of} {step}": "inconclusive" if of == "main" and step in unsure else "pass"
+        for of in ("main", "transducer")
+        for step in ("standby", "steady", "idle")
+    }
+    assert {each.requirement: str(each.outcome.value) for each in results} == expected
+    assert all(says(each.reason, "'run'") for each in results if each.outcome == "inconclusive")

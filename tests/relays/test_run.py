@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import datetime as dt
+import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -15,6 +17,9 @@ from railwright.archive.stored import evaluate_run, open_stored
 from railwright.evaluation.outcome import Outcome
 from railwright.guard.local_link import LocalLink
 from railwright.records.ended import Ended
+from railwright.report.content import _instrument
+from railwright.report.of_run import run_facts_of
+from railwright.report.subject import run_facts
 from railwright.running import conduct
 from railwright.running.conduct import Conduct
 from railwright.running.end_run import EndRun
@@ -54,6 +59,23 @@ def test_the_contact_closes_before_anything_is_on_and_opens_once_it_is_read_to_b
     assert kinds(outcome, *RESTS) == [("gate", EventKind.CONTACT_RESTS)]
     evaluation = evaluate_run(open_stored(procedure.parent / "run"), [])
     assert evaluation.outcome is Outcome.PASS
+
+
+def test_what_moved_its_contacts_is_among_the_instruments_of_a_run(tmp_path: Path) -> None:
+    """As it said that it is; it measures nothing, and needs no calibration."""
+    procedure = documents(tmp_path / "s")
+    run_of(procedure)
+    about = json.loads((procedure.parent / "run" / "run.json").read_text("utf-8"))
+    kinds = {each["kind"]: each for each in about["instruments"]}
+    assert list(kinds) == ["supply", "relays"]
+    assert (kinds["relays"]["model"], kinds["relays"]["serial"]) == ("QS-4", "R-0007")
+    assert kinds["relays"]["identification"]["serial"] == "R-0007"
+    stored = open_stored(procedure.parent / "run")
+    facts = run_facts(run_facts_of(stored), stored.documents.bench, (), ())
+    moved = next(each for each in facts.instruments if each.kind == "relays")
+    assert (moved.state(dt.date(2026, 11, 30)), moved.serial) == ("not needed", "R-0007")
+    shown = _instrument(moved, facts)
+    assert (shown["state"], shown["certificate"], shown["due"]) == ("not needed", "–", "–")
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import socket
+import time
 from pathlib import Path
 
 import pytest
@@ -10,12 +12,13 @@ from tests.relays.station import HEAD, LEFT, RELAYS, REQUIRES, RIGHT, STEPS, doc
 from tests.said import says
 
 from railwright.documents.loader import load_documents
+from railwright.guard.address import socket_of
 from railwright.job import Job
 from railwright.plan.plan import plan_of
 from railwright.records.ended import Ended
 from railwright.rehearsal.rehearse import rehearse
 from railwright.traces import EventKind
-from railwright.twin.launcher import TwinBench, TwinError
+from railwright.twin.launcher import TwinBench
 from railwright.twin.relays import RelaysServer
 
 BOTH = RELAYS.replace(
@@ -92,14 +95,46 @@ def test_one_that_takes_the_other_along_is_found_before_anything_is_on(
     assert not any(ever.values())
 
 
-def test_twins_in_processes_have_the_contacts_of_one_supply(tmp_path: Path) -> None:
-    """Each supply is a process of its own; in virtual time one instrument may reach into several."""
+def told(address: str, message: str) -> str:
+    """What an instrument at a socket answers, '' where it was asked nothing."""
+    place = socket_of(address)
+    assert place is not None
+    with socket.create_connection(place, 5.0) as connection:
+        connection.sendall(message.encode() + b"\n")
+        return connection.recv(4096).decode().strip() if "?" in message else ""
+
+
+@pytest.mark.parametrize("supplies", [("left", "right"), ("right", "left")])
+def test_twins_that_share_a_relay_are_one_process(supplies: tuple[str, str], tmp_path: Path) -> None:
+    """One instrument opens and closes in the physics of both supplies, each of its contacts by itself."""
     own = load_documents(documents(tmp_path / "s", relays=BOTH, head=BOTH_HEAD, steps=TWO))
+    with TwinBench(own.bench, own.device, own.procedure, supplies=supplies) as twins:
+        assert list(twins._children) == [supplies]
+        assert {"left", "right", "switchbox"} <= set(twins.addresses)
+        for name in supplies:
+            at = ",(@1)" if name == "left" else ""
+            for command in (f"SOURce:VOLTage 12{at}", f"SOURce:CURRent 1{at}", f"OUTPut:STATe ON{at}"):
+                assert told(twins.addresses[name], f"{command};*OPC?") == "1"
+        found = []
+        for closed in ((7,), (101, 7), (101,)):
+            for channel in (101, 7):
+                word = "CLOSe" if channel in closed else "OPEN"
+                assert told(twins.addresses["switchbox"], f"ROUTe:{word} (@{channel});*OPC?") == "1"
+            time.sleep(0.6)
+            traces = twins.truth().traces
+            found.append(tuple(bool(traces[n].columns["current"][-1] > 1e-3) for n in ("main", "transducer")))
+        assert found == [(False, True), (True, True), (True, False)]
+        assert {name for name, spans in twins.energised().items() if spans} == {"left.1", "right.1"}
+
+
+@pytest.mark.parametrize("relays", [1, 2])
+def test_only_those_that_share_one_are(relays: int, tmp_path: Path) -> None:
+    """A relay whose contacts lie behind one supply leaves each a process of its own."""
+    own = load_documents(
+        documents(tmp_path / "s", **({"relays": BOTH, "head": BOTH_HEAD} if relays == 2 else {}))
+    )
     twins = TwinBench(own.bench, own.device, own.procedure)
-    with pytest.raises(TwinError) as refused:
-        twins.start()
-    assert says(str(refused.value), "switchbox", "left", "right")
-    assert twins.addresses == {}
+    assert len(twins._together()) == len(own.bench.supplies) - (relays == 2)
 
 
 def test_what_a_relay_does_reaches_the_lead_it_lies_in_and_no_other(tmp_path: Path) -> None:

@@ -7,8 +7,9 @@ from dataclasses import replace
 import pytest
 from tests.report.cases import result
 
+from railwright.evaluation.outcome import Outcome
 from railwright.measures.outcome import Contribution
-from railwright.report.results import budget
+from railwright.report.results import budget, requirement_row
 
 
 def test_a_contribution_is_not_listed_twice(documents) -> None:
@@ -26,3 +27,22 @@ def test_a_contribution_is_not_listed_twice(documents) -> None:
     assert made["rows"][0][2] == "5.0 mV"
     assert made["combined"] == "5.1 mV"  # sqrt(26)
     assert sum(int(row[3].removesuffix(" %")) for row in made["rows"]) == pytest.approx(100, abs=1)
+
+
+@pytest.mark.parametrize(
+    ("outcome", "unseen", "expected"),
+    [
+        (Outcome.PASS, "", "exact"),
+        (Outcome.INCONCLUSIVE, "a restart can be missed", "–"),
+        (Outcome.INCONCLUSIVE, "", "–"),
+        (Outcome.FAIL, "a restart can be missed", "–"),
+    ],
+)
+def test_what_could_not_be_decided_is_not_exact(documents, outcome, unseen, expected) -> None:
+    required = next(
+        each for each in documents.procedure.requires if each.name == "keeps running over the line range"
+    )
+    whole = result(required, decided=False)
+    assert whole.measured is not None
+    made = replace(whole, outcome=outcome, measured=replace(whole.measured, unseen=unseen))
+    assert (requirement_row(1, made)["interval"], budget(1, made)["interval"]) == (expected, expected)

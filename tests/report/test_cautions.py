@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from railwright.documents.fixture import Fixture
+from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
 from railwright.documents.output_name import OutputName
 from railwright.report.cautions import Caution, cautions
+from railwright.report.content import _highest
+from railwright.report.subject import ReportInput
 from railwright.settings.group import group_of
 
 
@@ -40,6 +45,47 @@ def test_stored_energy_is_half_c_v_squared_at_the_upper_bounds(by_title: dict[st
     # 1200 uF at 16 V: 153.6 mJ, rounded up: it is a bound; 12 uF at 30 V: 5.4 mJ.
     assert "main 160 mJ (1.2 mF at 16 V)" in by_title["Stored energy"].text
     assert "transducer 5.4 mJ (12 µF at 30 V)" in by_title["Stored energy"].text
+
+
+@pytest.mark.parametrize(
+    ("outputs", "arrangement", "farads", "expected"),
+    [
+        # ½·220 µF·(24 V)²; in series each has half of it: 2·½·220 µF·(12 V)²; in parallel both have it whole.
+        (("left.1",), "alone", 220e-6, "64 mJ"),
+        (("left.1", "left.2"), "series", 220e-6, "32 mJ"),
+        (("left.1", "left.2"), "parallel", 220e-6, "130 mJ"),
+        (("left.1", "left.2"), "parallel", 1e-3, "580 mJ"),
+    ],
+)
+def test_stored_energy_counts_the_outputs_own_capacitors(
+    documents: Documents, outputs: tuple[str, ...], arrangement: str, farads: float, expected: str
+) -> None:
+    supplies = dict(documents.bench.supplies)
+    left = supplies["left"]
+    given = {n: o.model_copy(update={"output_capacitance": farads}) for n, o in left.outputs.items()}
+    supplies["left"] = left.model_copy(update={"outputs": given})
+    source = outputs[0] if arrangement == "alone" else {arrangement: list(outputs)}
+    fed = HookUp.model_validate({"from": source, "lead": "silicone pair", "sense": "at load"})
+    procedure = documents.procedure.model_copy(update={"hook_up": {"main": fed}})
+    bench = documents.bench.model_copy(update={"supplies": supplies})
+    told = {c.title: c for c in cautions(documents.device, bench, procedure, {"main": 24.0})}
+    assert f"the outputs of main {expected} (at 24 V)" in told["Stored energy"].text
+    without = {n: o.model_copy(update={"output_capacitance": None}) for n, o in left.outputs.items()}
+    supplies["left"] = left.model_copy(update={"outputs": without})
+    bench = documents.bench.model_copy(update={"supplies": supplies})
+    told = {c.title: c for c in cautions(documents.device, bench, procedure, {"main": 24.0})}
+    assert f"not counted: the output capacitors of {', '.join(outputs)}" in told["Stored energy"].text
+
+
+@pytest.mark.parametrize("level", [15.0, 18.0, 24.0])
+def test_stored_energy_counts_what_the_ovp_lets_stand(given: ReportInput, level: float) -> None:
+    """An input's OVP at 18 V with 0.2 V of error lets 18.2 V stand, and what it rises while that acts."""
+    feed = given.set_points["main"]
+    outputs = tuple(replace(each, ovp=level) for each in feed.outputs)
+    set_points = {**given.set_points, "main": replace(feed, outputs=outputs)}
+    accuracy = given.documents.bench.output(feed.names[0]).ovp.accuracy
+    highest = _highest(replace(given, set_points=set_points))["main"]
+    assert level + accuracy <= highest < level + accuracy + 3.0
 
 
 def test_stored_energy_counts_what_is_played_above_the_range_and_a_fixture(documents: Documents) -> None:

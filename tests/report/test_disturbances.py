@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from tests.bench import PROCEDURE, demo_with
-from tests.said import figures
+from tests.bench import BENCH, PROCEDURE, demo_with
+from tests.said import figures, says
 
 from railwright.plan.timeline import timeline_of
 from railwright.report.content import _disturbance
 from railwright.report.disturbances import ROWS_AT_MOST, disturbances
+from railwright.settings.context import sources_of
 from railwright.traces import Record, Span, Traces
 
 OLD = """        - {step_to: 12 V}
@@ -162,3 +163,47 @@ def test_a_standard_leaves_its_own_level(tmp_path):
     assert len(row.asked) == 3
     assert [(each.base, each.level) for each in row.asked] == [(12.0, pytest.approx(8.4))] * 3
     assert [each.duration for each in row.asked] == pytest.approx([0.1] * 3)
+
+
+@pytest.mark.parametrize(("first", "then"), [(16.0, 8.0), (8.0, 16.0), (15.0, 9.0), (16.0, 7.0)])
+def test_a_jump_from_above_to_below_the_level_ends_one_disturbance_and_begins_another(tmp_path, first, then):
+    """As far below as it was above, too: each is a row with a level of its own."""
+    shape = segments(
+        "step_to: 12 V", "hold: 1 s", f"step_to: {first:g} V", "hold: 200 ms", f"step_to: {then:g} V",
+        "hold: 300 ms", "step_to: 12 V", "hold: 1 s",
+    )  # fmt: skip
+    time = [0, 1, 1 + 1e-6, 1.2, 1.2 + 1e-6, 1.5, 1.5 + 1e-6, 3]
+    found = rows(tmp_path, shape, time, [12, 12, first, first, then, then, 12, 12])
+    assert [row.asked[0].level for row in found] == [first, then]
+    assert [row.asked[0].duration for row in found] == pytest.approx([0.2, 0.3])
+    assert [row.seen[0].level for row in found] == pytest.approx([first, then])
+
+
+@pytest.mark.parametrize(("column", "place"), [("terminal_voltage", "terminals"), ("voltage", "connector")])
+@pytest.mark.parametrize("amperes", [0.5, 1.5])
+def test_a_level_says_where_it_was_read_and_what_that_is_at_the_connector(tmp_path, column, place, amperes):
+    """Behind 1 ohm or so of lead, half an ampere is half a volt less."""
+    documents = demo_with(
+        tmp_path / "d",
+        (PROCEDURE, OLD, DIP),
+        (BENCH, "AWG 18, one_way_length: 1.5 m", "AWG 18, one_way_length: 24 m"),
+    )
+    timeline = timeline_of(documents.procedure, documents.device)
+    span = next(each for each in timeline.spans if each.name == "brown-out")
+    (trace,) = read([0, 1, 1.001, 1.3, 1.301, 3], [12, 12, 7, 7, 12, 12], span).traces.values()
+    columns = {column: trace.columns["voltage"], "current": np.full(trace.time.size, amperes)}
+    own = Span(span.name, span.kind, span.start + LATE, span.end + LATE, span.inputs)
+    record = Record("readings", {"main": Traces(trace.time, columns)}, (), (own,))
+    (row,) = disturbances(documents, timeline, record)
+    assert row.at == place
+    sources, _ = sources_of(documents)
+    told = _disturbance(row, sources["main"])["read"].partition(";")[0]
+    assert says(told, "7 V", place)
+    if place == "connector":
+        assert figures(told) == ["7 V"]
+        return
+    # 48 m of 0.823 mm2 copper and 8 mohm of contacts, at 20 °C; warm by some tens of kelvin at most.
+    cold = 48.0 * 1.724e-8 / 0.823e-6 + 8e-3
+    low, high = (float(each.removesuffix(" V")) for each in figures(told)[-2:])
+    assert high == pytest.approx(7.0 - amperes * cold, abs=0.03 * amperes)
+    assert 7.0 - amperes * cold * 1.3 < low < high

@@ -508,6 +508,14 @@ CASES = [
         "on one link, 5 ms each. A set point that meets a reading comes up to 5 ms late; later than 4 ms",
         silent=(exchange("5 ms"), sweep("from: 9 V, to: 16 V, points: 71, dwell: 50 ms")),
     ),
+    Case(  # 90 bytes for a set point and 405 for readings of both outputs, of ten bits each
+        "readings-between-set-points",
+        "main",
+        (("bench", LEFT_ADDRESS, "address: ASRL/dev/ttyUSB0::INSTR\n    line: {baud: 57600}"),),
+        "points: 8, dwell: 500 ms",
+        "A set point that meets a reading comes up to 85.94 ms late; later than 50 ms",
+        silent=(("bench", LEFT_ADDRESS, "address: ASRL/dev/ttyUSB0::INSTR\n    line: {baud: 115200}"),),
+    ),
     Case(  # 32 lines of a period; nothing hangs on what is played by a list, or on another step
         "readings-between-set-points",
         "main",
@@ -1393,8 +1401,8 @@ CASES = [
     Case(
         "requirement-masked",
         "transducer",
-        (("procedure", "at_most: 25 mA", "at_most: 500 mA"),),
-        "at_most: 500 mA",
+        (("procedure", "at_most: 25 mA", "at_most: 650 mA"),),
+        "at_most: 650 mA",
         "holds the current to 0.1006 A (with its error): it cannot fail",
     ),
     Case(
@@ -1698,6 +1706,24 @@ CASES = [
         "  run: {active: low",
         "takes its own level, low, and stays active",
         silent=pinned(driven=False, enables=False),
+    ),
+    Case(
+        "pin-undriven",
+        "main",
+        pinned("active: high", driven=False),
+        "  run: {active: high",
+        "nothing drives pin 'run', which enables a part of main, and the device document does not say which "
+        "level it takes then: active is assumed",
+        silent=pinned("active: high", "closed: high, open: low, without_power: open"),
+    ),
+    Case(
+        "pin-undriven",
+        "main",
+        pinned("active: high"),
+        "  run: {active: high",
+        "'en' at times does not drive pin 'run', which enables a part of main, and the device document does "
+        "not say which level it takes then: inactive is assumed",
+        silent=pinned("active: high, undriven: low"),
     ),
     Case(
         "pin-enables-nothing",

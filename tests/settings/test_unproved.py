@@ -78,7 +78,11 @@ def test_a_simulated_supply_behind_a_link_to_a_pseudo_terminal_needs_none(
         (tmp_path / "left.tty").symlink_to(os.ttyname(far))
         (tmp_path / "right.tty").symlink_to("left.tty")
         (tmp_path / "wire").symlink_to("/dev/ttyS0")
-        for name, here in (("left.tty", True), ("right.tty", True), ("wire", False), ("none.tty", False)):
+        # An adapter that is not plugged in, and a link that a simulated supply has left.
+        (tmp_path / "unplugged").symlink_to("/dev/serial/by-id/usb-adapter-none")
+        (tmp_path / "stale.tty").symlink_to("/dev/pts/99999")
+        leads = {"left.tty": True, "right.tty": True, "none.tty": True, "stale.tty": True}
+        for name, here in {**leads, "wire": False, "unplugged": False}.items():
             address = f"ASRL{form.format(name, folder=tmp_path)}::INSTR"
             assert is_of_this_computer(address) is here, address
         edits = [
@@ -105,11 +109,29 @@ def test_a_simulated_supply_behind_a_link_to_a_pseudo_terminal_needs_none(
         ("USB::0x1234::0x5678::SERIAL::INSTR", False),
         ("ASRL1::INSTR", False),
         ("ASRL/dev/ttyUSB0::INSTR", False),
+        ("ASRL/dev/serial/by-id/usb-adapter-none::INSTR", False),
         ("ASRL/dev/pts/3::INSTR", True),
     ],
 )
 def test_what_is_an_address_of_this_computer(address: str, here: bool) -> None:
     assert is_of_this_computer(address) is here
+
+
+def test_check_says_the_same_whether_the_simulated_supply_runs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    edits = [(BENCH, old, f"ASRL./{number}.tty::INSTR") for number, (_, old, _) in enumerate(REAL)]
+    assert unproved(tmp_path / "before", Proofs(), *edits) == []
+    near, far = os.openpty()
+    try:
+        for number in range(2):
+            (tmp_path / f"{number}.tty").symlink_to(os.ttyname(far))
+        assert unproved(tmp_path / "while", Proofs(), *edits) == []
+    finally:
+        os.close(near)
+        os.close(far)
+    assert unproved(tmp_path / "after", Proofs(), *edits) == []
 
 
 def test_what_is_proved_is_no_finding(tmp_path: Path) -> None:

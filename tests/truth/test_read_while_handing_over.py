@@ -5,6 +5,7 @@ The truth is a closed form, or that of the simulated supplies by the trapezoid r
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -14,20 +15,21 @@ import numpy as np
 import pytest
 from benchmarks.disagreement_hunt.drawing import Draw
 from benchmarks.disagreement_hunt.playing import Played, play
+from tests.measures.scene import Scene
 
 from railwright.documents.figures import output_figures
 from railwright.documents.loader import load_documents
-from railwright.evaluation.evaluate import evaluate
-from railwright.evaluation.reading_bias import PHASES
+from railwright.evaluation.evaluate import evaluate, measured_points
+from railwright.evaluation.reading_bias import PHASES, _compared, _of_rehearsal
 from railwright.job import Job
 from railwright.measures import MEASURES
 from railwright.measures.reading_model import Part, ReadingModel
 from railwright.measures.signal import View
 from railwright.physics.output_stage import derive_output_stage
 from railwright.rehearsal.circuit import output_errors
-from railwright.rehearsal.handovers import handovers
+from railwright.rehearsal.handovers import handovers, in_turn
 from railwright.rehearsal.rehearse import rehearse
-from railwright.traces import Traces
+from railwright.traces import Record, Traces
 
 from .small import fed_by, supply, write
 
@@ -77,6 +79,60 @@ def test_a_handover_of_many_readings_makes_no_peak(
         # What one output alone reads is no sum of other times.
         one = replace(view, model=replace(model, summed="", current=parts[:1]))
         assert MEASURES["peak_current"](one).low >= found.low
+
+
+RISES = Scene.of((-0.3, 0.0, 0.0), (0.0, 0.0, 0.0), (0.12, 24.0, 2.0), (0.8, 24.0, 2.0))
+"""12 ohm that are switched on at 200 V/s."""
+
+JOULES = 48.0 * (0.12 / 3.0 + 0.38)
+
+
+def read_apart(every: float, update: float, aperture: float, most: float, seed: int) -> View:
+    """Two outputs that feed it, of which one carries all, up to its limit, until the rise is over, and the
+    other then, or the first goes on; each is read at a time of its own.
+    """
+    rng = np.random.default_rng(seed)
+    ends = np.arange(-0.2 + rng.uniform(0.0, every), 0.7, every)
+    fine = np.linspace(-0.3, 0.8, 11001)
+    carried = np.interp(fine, RISES.time, RISES.current)
+    own = np.minimum(carried, most)
+    if rng.random() < 0.5:
+        part = np.interp(fine, [0.12, 0.12 + rng.uniform(1e-3, 30e-3)], [1.0, 0.0])
+        own = own * part + (carried - own) * (1.0 - part)
+    volts, amperes = [], []
+    for each in (own, carried - own)[:: int(rng.choice([-1, 1]))]:
+        phase = rng.uniform(0.0, update)
+        handed = np.floor((ends - phase) / update) * update + phase
+        output = Scene(fine, np.interp(fine, RISES.time, RISES.voltage), each)
+        volts.append(output.mean(handed, aperture, "voltage") + rng.uniform(-5e-3, 5e-3))
+        amperes.append(output.mean(handed, aperture, "current") + rng.uniform(-5e-3, 5e-3))
+    columns = {"voltage": np.mean(volts, axis=0), "current": np.sum(amperes, axis=0)}
+    mean, share = (Part("a", 0.0, error, 1e-4, 1e-4) for error in (2.5e-3, 5e-3))
+    parts = tuple(replace(share, name=f"a.{n}", most=most) for n in (1, 2))
+    halves = tuple(replace(mean, name=f"a.{n}") for n in (1, 2))
+    model = ReadingModel("readings", halves, parts, update, aperture, summed="current")
+    return View(Traces(ends, columns), model, 0.0, 0.5, switched_on=0.0, goal=24.0, every=every)
+
+
+@pytest.mark.parametrize("most", [1.5, 3.0])
+@pytest.mark.parametrize(
+    ("every", "update", "aperture"),
+    [(10e-3, 10e-3, 10e-3), (5e-3, 10e-3, 10e-3), (20e-3, 20e-3, 16e-3), (20e-3, 10e-3, 10e-3)],
+)
+def test_the_energy_counts_that_outputs_are_read_apart(
+    every: float, update: float, aperture: float, most: float
+) -> None:
+    held = 0
+    for seed in range(60):
+        view = read_apart(every, update, aperture, most, seed)
+        found = MEASURES["energy"](view)
+        held += found.low <= JOULES <= found.high
+    assert held >= 55
+    power = MEASURES["mean_power"](view)
+    assert 0.5 * (power.high - power.low) == pytest.approx(found.high - found.low)
+    # Where the voltage stands, nothing of it counts.
+    quiet = MEASURES["energy"](replace(view, start=0.25, switched_on=None))
+    assert "product of the outputs" not in {each.source for each in quiet.contributions}
 
 
 SWEEP: dict[str, Any] = {
@@ -223,6 +279,70 @@ def test_a_handover_is_as_fast_as_the_integrators_part(ohms: str, update: float,
         for error, (_, amperes) in zip(moved, played.shares["in"].values(), strict=True):
             begin, end = np.interp([0.03, 0.035], time, amperes)
             assert (end - begin) / 5e-3 == pytest.approx(stage.k_i * error, rel=0.02)
+
+
+def risen(folder: Path, ohms: str, update: float, rise: str, settle: str) -> Job:
+    """Two outputs in parallel that rise, and a step that follows."""
+    path = documents_of(folder, ohms, update, 0.1)
+    given = json.loads(path.read_text("utf-8"))
+    up = {"power_up": {"order": ["in"], "gap": "10 ms", "rise": rise, "settle": settle}, "name": "up"}
+    given["steps"] = [up, {"hold": "300 ms", "name": "sweep"}, SWEEP["steps"][-1]]
+    path.write_text(json.dumps(given), "utf-8")
+    return Job.open(path).settle()
+
+
+RISEN = [("30 ohm", 20e-3, "20 V/s"), ("28 ohm", 10e-3, "60 V/s"), ("28 ohm", 20e-3, "10 V/s")]
+
+
+@pytest.mark.parametrize(("ohms", "update", "rise"), RISEN)
+def test_a_step_after_a_rise_holds_what_outputs_hand_over_at_its_end(
+    ohms: str, update: float, rise: str, tmp_path: Path
+) -> None:
+    """One output leads in the rise, however their errors are, and the other carries what stands."""
+    job = risen(tmp_path, ohms, update, rise, "1 ms")
+    documents, set_points = job.checked.documents, job.settings.set_points
+    record = rehearse(documents, set_points, timeline=job.plan.played).record
+    traces, span = record.traces["in"], record.span("sweep")
+    scene = Scene(traces.time, traces.columns["terminal_voltage"], traces.columns["current"])
+    amperes = scene.mean(np.array([span.end]), span.end - span.start, "current")[0]
+    widened, _ = _compared(documents, set_points, {"in": update})
+    held, alone = 0, 0
+    rng = np.random.default_rng(8)
+    for _ in range(60):
+        lasts, begins = update * rng.uniform(0.1, 1.0), span.start + update * rng.uniform(0.0, 1.0)
+        fine = np.unique(np.concatenate((scene.time, np.arange(span.start, span.end, 1e-3))))
+        flows = np.interp(fine, scene.time, scene.current)
+        left = np.interp(fine, [begins, begins + lasts], [1.0, 0.0]) * np.minimum(flows, 0.4)
+        polls = np.arange(traces.time[0] + rng.uniform(0.0, update), traces.time[-1], update)
+        volts = np.interp(fine, scene.time, scene.voltage)
+        read = [
+            Scene(fine, volts, own).mean(polls - rng.uniform(0.0, update), 0.8 * update, each)
+            for own in (left, flows - left)
+            for each in ("voltage", "current")
+        ]
+        columns = {"terminal_voltage": (read[0] + read[2]) / 2.0, "current": read[1] + read[3]}
+        shown = Record("supply readings", {"in": Traces(polls, columns)}, record.events, record.spans)
+        requires = [each for each in documents.procedure.requires if each.name == "mean_current"]
+        for key, found in measured_points(documents, set_points, shown, {}, requires).items():
+            below, above = widened[key]
+            held += found.low - below <= amperes <= found.high + above
+            alone += found.low <= amperes <= found.high
+    assert held >= 58
+    assert alone < 50
+
+
+def test_a_step_in_which_nothing_moves_is_as_wide_as_its_readings_make_it(tmp_path: Path) -> None:
+    job = risen(tmp_path, "46 ohm", 10e-3, "100 V/s", "400 ms")
+    documents, set_points = job.checked.documents, job.settings.set_points
+    played = rehearse(documents, set_points, timeline=job.plan.played)
+    current = played.record.traces["in"].columns["current"]
+    for turn in in_turn(documents, set_points, job.plan.played, played):
+        shares = turn.shares["in"]
+        total = np.sum([amperes for _, amperes in shares.values()], axis=0)
+        assert total == pytest.approx(turn.record.traces["in"].columns["current"])
+        assert max(float(amperes.max()) for _, amperes in shares.values()) <= max(0.4, current.max()) + 1e-9
+        quiet = [each for each in documents.procedure.requires if each.name == "mean_current"]
+        assert not _of_rehearsal(documents, set_points, job.plan.timeline, turn, {"in": 10e-3}, quiet)
 
 
 @pytest.mark.parametrize("ohms", ["10 ohm", "25 ohm"])

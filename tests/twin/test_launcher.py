@@ -243,8 +243,50 @@ def test_twins_die_with_their_parent(how: signal.Signals, address: str) -> None:
 def test_what_a_terminal_sends_neither_ends_nor_stops_a_twin(
     twins: TwinBench, number: signal.Signals
 ) -> None:
-    child = twins._children["left"]
+    child = twins._children[("left",)]
     assert os.getsid(child.process.pid) != os.getsid(0)
     child.process.send_signal(number)
     # It answers, so it still runs; a supply that was stopped would let this time out.
     assert set(child.ask({"what": "energised"}, timeout=5.0)) == {"energised"}
+
+
+def on_a_line(link: Path, port: int | None) -> Bench:
+    """A supply whose serial line a link leads to, and one at a port, if any."""
+    wire = BENCH.supplies["left"].model_copy(update={"address": f"ASRL{link}::INSTR"})
+    found = {"wire": wire} if port is None else {**with_port(port).supplies, "wire": wire}
+    return BENCH.model_copy(update={"supplies": found})
+
+
+@pytest.mark.parametrize("with_a_port", [True, False])
+def test_a_second_bench_of_twins_leaves_the_first_ones_line_alone(with_a_port: bool, tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as probe:
+        port = probe.getsockname()[1] if with_a_port else None
+    link = tmp_path / "wire.tty"
+    with TwinBench(on_a_line(link, port), ports="bench") as first:
+        device = os.readlink(link)
+        with pytest.raises(TwinError, match="cannot listen on"):
+            TwinBench(on_a_line(link, port), ports="bench").start()
+        assert os.readlink(link) == device
+        first.check()
+        assert first.addresses["wire"] == f"ASRL{link}::INSTR"
+        # One that is killed leaves its link, which the next takes over.
+        for child in first._children.values():
+            child.process.kill()
+            child.process.wait()
+        assert link.is_symlink()
+        with TwinBench(on_a_line(link, port), ports="bench"):
+            assert Path(os.readlink(link)).exists()
+    assert not link.is_symlink()
+
+
+def test_a_terminal_that_is_no_twins_holds_no_link(tmp_path: Path) -> None:
+    """The number of a pseudo-terminal is given anew once it is closed."""
+    near, far = os.openpty()
+    link = tmp_path / "wire.tty"
+    link.symlink_to(os.ttyname(far))
+    try:
+        with TwinBench(on_a_line(link, None), ports="bench"):
+            assert os.readlink(link) != os.ttyname(far)
+    finally:
+        os.close(near)
+        os.close(far)

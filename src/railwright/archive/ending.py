@@ -37,7 +37,7 @@ def _cause(data: RunData) -> str:
         case Ended.KILLED:
             return cause or "killed, or the power failed"
         case Ended.STOPPED:
-            return f"stopped: {cause or text}"
+            return f"stopped: {cause}" if cause else text
         case Ended.INSTRUMENT if cause:
             return f"an instrument failed: {cause}"
         case _:

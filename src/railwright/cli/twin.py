@@ -110,8 +110,9 @@ def twin(
 ) -> Exit:
     """Simulate the bench's supplies over TCP, HiSLIP or a serial line, until Ctrl-C.
 
-    Each supply is a process of its own, with the physics behind it in real time. What the seed has drawn, no
-    evaluation is told; --show-true and --truth tell you, to compare.
+    Each supply is a process of its own, or shares one with those behind the same relays, with the physics
+    behind it in real time. What the seed has drawn, no evaluation is told; --show-true and --truth tell you,
+    to compare.
     """
     from railwright.cli.targets import as_target
     from railwright.documents.loader import load_bench

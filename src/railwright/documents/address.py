@@ -30,8 +30,8 @@ GATEWAY = re.compile(r"(TCPIP\d*::[^:\s]+::gpib\d*),\d+.*", re.IGNORECASE)
 UNTRIED = re.compile(r"USB|GPIB|VXI|PXI|PRLGX", re.IGNORECASE)
 
 
-PSEUDO = "/dev/pts/"
-"""Where pseudo-terminals are: no wire leads there."""
+DEVICES, PSEUDO = "/dev/", "/dev/pts/"
+"""Where devices are, and the pseudo-terminals among them, to which no wire leads."""
 
 HOST = re.compile(r"TCPIP\d*::(\[[^\]]+\]|[^:\s]+)::", re.IGNORECASE)
 """The beginning of an address on a network, with its host."""
@@ -60,10 +60,13 @@ def visa_address(given: str) -> str:
 
 def is_of_this_computer(address: str) -> bool:
     """Whether an address leads to this computer itself, by its network or a pseudo-terminal, also by a link
-    to one: simulated supplies answer there, and what is passed on from elsewhere. No name is looked up.
+    to one: simulated supplies answer there, and what is passed on from elsewhere. No name is looked up. Where
+    a link of one's own is not there yet, a simulated supply will put it: it is no device.
     """
     if (device := device_of(address)) is not None:
-        return os.path.realpath(device).startswith(PSEUDO)
+        leads_to = os.path.realpath(device)
+        yet_to_come = not os.path.lexists(device) and not leads_to.startswith(DEVICES)
+        return yet_to_come or leads_to.startswith(PSEUDO)
     found = HOST.match(address.strip())
     host = found[1].strip("[]").lower() if found is not None else ""
     return host in ("localhost", "::1") or re.fullmatch(r"127(\.\d{1,3}){3}", host, re.ASCII) is not None

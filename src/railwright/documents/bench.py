@@ -370,7 +370,7 @@ class Supply(Wires):
     exchange: PositiveSeconds | None = Field(
         None,
         description="time that one command with its verification takes: the shortest between two set points; "
-        "left out: unknown, 20 ms is taken",
+        "left out: unknown, 20 ms is taken, over a serial line at least what its rate lets through",
     )
     watchdog: Watchdog | None = Field(
         None, description="its communication watchdog; left out: it has none, or none that is used"
@@ -538,14 +538,14 @@ class ElectronicLoad(Wires):
         """Its input, as an output is described: what is set and read there."""
         given = self.programming
         programming = None if given is None else Programming(voltage=VoltageAccuracy(), current=given)
-        return Output(
+        made = Output(
             channel=1,
             voltage=self.voltage,
             current=self.current,
-            power=self.power,
             programming=programming,
             reading=self.reading,
         )
+        return made.model_copy(update={"power": self.power})
 
 
 class BenchProof(HoldsUntil):

@@ -28,8 +28,9 @@ Written from the models by `python -m railwright.documents.reference docs/docume
 A document is YAML. Every quantity carries its unit: `12 V`, `250 mA`, `40 ms`, `60 mohm`, `1000 uF`,
 `1 V/ms`; decimals have a point. A range is written `9 V .. 16 V`. Where bounds are admitted, so are
 `1000 uF ± 20 %` (relative to the value), `3.6 W ± 0.2 W` and `8.2 V .. 8.6 V`; ± is a bound. A
-distribution may follow them (`1000 uF ± 20 % normal k=2`, `triangular`, `arcsine`). Nothing else is
-guessed from the look of a value: `on` is a word, `00117` a serial number.
+figure in percent has both ends: `82 % .. 88 %`. `85 % ± 3 %` is refused, as ± 3 % may be points or parts
+of it. A distribution may follow bounds (`1000 uF ± 20 % normal k=2`, `triangular`, `arcsine`). Nothing
+else is guessed from the look of a value: `on` is a word, `00117` a serial number.
 
 A key that is left out where it may be is *unknown*, never zero; a key without a value is an error.
 A path in a document is relative to it. A document has at most 5 MB, a recording that it names 100 GB, of

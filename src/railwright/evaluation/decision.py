@@ -12,7 +12,7 @@ from typing import Literal
 
 from railwright.evaluation.outcome import Outcome
 from railwright.measures.outcome import Measured
-from railwright.measures.wording import amount, interval_words, widening_words
+from railwright.measures.wording import amount, amounts, interval_words, widening_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,9 +77,8 @@ def _stated(measured: Measured, unit: str) -> str:
     elsewhere = f", {measured.elsewhere}," if measured.elsewhere else ""
     if measured.low == measured.high:
         return f"{amount(measured.value, unit)}{elsewhere}"
-    ends = amount(measured.low, unit), amount(measured.high, unit)
-    interval = interval_words(*ends, measured.bounded)
-    return f"{amount(measured.value, unit)} (95 % interval {interval}){elsewhere}"
+    value, *ends = amounts(unit, measured.value, measured.low, measured.high)
+    return f"{value} (95 % interval {interval_words(ends[0], ends[1], measured.bounded)}){elsewhere}"
 
 
 def advice(would_decide: str) -> str:

@@ -45,6 +45,7 @@ from railwright.measures.outcome import Beyond, CannotMeasure, Measured, NotAsRe
 from railwright.measures.reading_model import ReadingModel, exact_model
 from railwright.measures.signal import View
 from railwright.measures.wording import amount
+from railwright.plan.contacts import unsure_within
 from railwright.plan.required_trip import ended_by
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
@@ -234,16 +235,33 @@ def _judge(
         if _better(other, chosen):
             chosen = other
         elif other.measured is None:
-            unused.append(other)
+            unused.append((other, source.lacks))
     # What would decide it is asked for only where nothing does.
     decided = chosen.outcome is not Outcome.INCONCLUSIVE
     remarks = [
         f"{requirement.name}: {each.source} was not used, because "
-        f"{each.unmeasured.why if decided and each.unmeasured is not None else each.reason}"
-        for each in unused
+        f"{lacks or (each.unmeasured.why if decided and each.unmeasured is not None else each.reason)}"
+        for each, lacks in unused
     ]
     origin = next(source for source in sources if source.name == chosen.source)
-    return _overruled(_in_doubt(chosen, requirement, origin, contradicting), told), remarks
+    chosen = _overruled(_in_doubt(chosen, requirement, origin, contradicting), told)
+    return _guessed(case, chosen), remarks
+
+
+def _guessed(case: Case, result: Result) -> Result:
+    """What a rehearsal says, inconclusive where no document says whether a part of the load is enabled."""
+    span = span_named(case.own.record.spans, result.during) if case.own.record.origin == "rehearsal" else None
+    if span is None or result.outcome not in (Outcome.PASS, Outcome.FAIL):
+        return result
+    pins = unsure_within(case.documents, case.timeline, result.of, span.start, span.end)
+    if not pins:
+        return result
+    named = " and ".join(f"'{pin}'" for pin in pins)
+    reason = (
+        f"no document says whether pin {named} is active then; `undriven` in the device document would "
+        "decide it"
+    )
+    return replace(result, outcome=Outcome.INCONCLUSIVE, reason=reason)
 
 
 def _tells(source: RecordSource, requirement: Requirement) -> bool:

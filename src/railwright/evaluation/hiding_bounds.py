@@ -22,6 +22,16 @@ def limits_of(feed: Feed, outputs: Sequence[Output]) -> list[tuple[float, float]
     return list(zip(limits, tolerances, strict=True))
 
 
+def given_at_most(feed: Feed, outputs: Sequence[Output]) -> list[float]:
+    """What each output's regulator gives at most until its limit has responded [A]: a data sheet does not say
+    by what part of its rated current it exceeds its limit, which its model declares.
+    """
+    return [
+        limit + tolerance + LIMIT_OVERSHOOT.high * output.current.high
+        for (limit, tolerance), output in zip(limits_of(feed, outputs), outputs, strict=True)
+    ]
+
+
 def current_bound(feed: Feed, outputs: Sequence[Output]) -> HidingBound:
     """The most that flows by the current limits that were set, and what they may be off."""
     limits, tolerances = zip(*limits_of(feed, outputs), strict=True)
@@ -47,10 +57,7 @@ def _past_level(feed: Feed, outputs: Sequence[Output]) -> list[float]:
     charged with all that it gives until its limit has responded, or, where no sense lead can come off, as
     fast as its reference rises.
     """
-    gives = [
-        limit + tolerance + LIMIT_OVERSHOOT.high * output.current.high
-        for (limit, tolerance), output in zip(limits_of(feed, outputs), outputs, strict=True)
-    ]
+    gives = given_at_most(feed, outputs)
     farads = [own_capacitance(output) for output in outputs]
     if feed.arrangement == "parallel":
         gives, farads = [sum(gives)] * len(outputs), [sum(farads)] * len(outputs)

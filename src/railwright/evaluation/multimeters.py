@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from railwright.documents.loader import Documents
 from railwright.evaluation.contradiction import largest_error
@@ -15,6 +16,7 @@ from railwright.evaluation.reading import multimeter_model
 from railwright.evaluation.views import Case, RecordSource
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.signal import Array, Place, Signal, View
+from railwright.quantities import show
 from railwright.records.readings import MultimeterReadings
 from railwright.traces import VOLTAGES, Record, Traces
 
@@ -41,10 +43,12 @@ def multimeter_source(
     used, in words. own: the run's own record.
     """
     probe, meter = documents.procedure.multimeters[name], documents.bench.multimeters[name]
-    notes = []
+    notes, lacks = [], ""
     inside = np.isfinite(readings.value)
     if beyond := int(np.count_nonzero(~inside)):
-        notes.append(f"{name}: {beyond} of {inside.size} readings lie beyond its range, and are not used")
+        held = show(meter.measures.range, "V" if meter.quantity == "voltage" else "A")
+        lacks = f"{beyond} of its {inside.size} readings lie beyond its range of {held}"
+        notes.append(f"{name}: {lacks}, and are not used")
     usual = float(np.median(readings.took)) if inside.size else 0.0
     prompt = readings.took <= SLOW * usual
     if slow := int(np.count_nonzero(inside & ~prompt)):
@@ -52,13 +56,36 @@ def multimeter_source(
     used = inside & prompt
     if not used.any() or probe.of not in own.models:
         return None, notes
-    column = "terminal_voltage" if probe.at == "terminals" else "voltage"
-    if meter.quantity == "current":
-        column = "current"
-    traces = Traces(readings.time[used], {column: readings.value[used]})
+    traces = _traces(documents, name, readings, used)
     model = multimeter_model(name, meter, float(np.max(readings.took[used])), own.models[probe.of])
     record = Record(MULTIMETER, {probe.of: traces}, (), ())
-    return RecordSource(name, record, {probe.of: model}, own.feeds, meter.interval), notes
+    return RecordSource(name, record, {probe.of: model}, own.feeds, meter.interval, lacks), notes
+
+
+def _traces(documents: Documents, name: str, readings: MultimeterReadings, used: NDArray[np.bool_]) -> Traces:
+    """Those of a multimeter's readings that are used, in the column of what it measures, and where."""
+    probe = documents.procedure.multimeters[name]
+    column = "terminal_voltage" if probe.at == "terminals" else "voltage"
+    if documents.bench.multimeters[name].quantity == "current":
+        column = "current"
+    return Traces(readings.time[used], {column: readings.value[used]})
+
+
+def multimeter_records(
+    documents: Documents, multimeters: Mapping[str, MultimeterReadings]
+) -> tuple[Record, ...]:
+    """What each multimeter read within its range, as a record under its name, to be drawn."""
+    found = ((name, readings, np.isfinite(readings.value)) for name, readings in multimeters.items())
+    return tuple(
+        Record(
+            name,
+            {documents.procedure.multimeters[name].of: _traces(documents, name, readings, inside)},
+            (),
+            (),
+        )
+        for name, readings, inside in found
+        if inside.any() and name in documents.procedure.multimeters
+    )
 
 
 def lead_drops(case: Case, sources: Sequence[RecordSource]) -> Iterator[LeadDrop]:

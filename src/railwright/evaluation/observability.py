@@ -6,8 +6,7 @@ from collections.abc import Sequence
 
 from railwright.circuit.leads import lead_resistance
 from railwright.documents.bench import Bench, Output
-from railwright.documents.figures import output_figures
-from railwright.evaluation.hiding_bounds import limits_of
+from railwright.evaluation.hiding_bounds import given_at_most, limits_of
 from railwright.physics.surge import SurgePath
 from railwright.plan.set_points import Feed
 
@@ -22,17 +21,10 @@ def all_known(values: Sequence[float | None]) -> list[float] | None:
 
 
 def surge_path(bench: Bench, feed: Feed) -> SurgePath:
-    """What a surge of one input goes through: its lead and its outputs, with their limits and their errors.
-
-    Before its limit responds a regulator may exceed it by the part of its rated current that the output
-    stage's model declares: a data sheet does not say.
-    """
+    """What a surge of one input goes through: its lead, and its outputs up to their limits with errors."""
     outputs = [bench.output(points.output) for points in feed.outputs]
     limits = [limit + tolerance for limit, tolerance in limits_of(feed, outputs)]
-    firsts = [
-        limit + output_figures(output).limit_overshoot * output.current.high
-        for limit, output in zip(limits, outputs, strict=True)
-    ]
+    firsts = given_at_most(feed, outputs)
     parallel = feed.arrangement == "parallel"
     lead = bench.leads[feed.lead]
     through = lead_resistance(lead, bench, bench.fixture(feed.fixture))

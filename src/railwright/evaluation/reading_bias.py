@@ -29,7 +29,7 @@ from railwright.physics.solver import SolverError
 from railwright.plan.plan import plan_of
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Timeline
-from railwright.rehearsal.handovers import handovers
+from railwright.rehearsal.handovers import handovers, in_turn
 from railwright.rehearsal.read import (
     AS_DECLARED,
     MOST_READINGS,
@@ -125,9 +125,12 @@ def _compared(documents: Documents, set_points: SetPoints, every: Mapping[str, f
         _widen(found, _of_rehearsal(documents, set_points, plan.timeline, played, every, requires))
         for hunts, beat in _in_step(documents, set_points, played.record):
             _widen(found, _of_rehearsal(documents, set_points, plan.timeline, played, every, hunts, beat))
+        shared = [each for each in groups if not each.known.after_switching_on]
+        apart = [(turn, shared) for turn in in_turn(documents, set_points, plan.played, played) if shared]
         for case in handovers(documents, set_points, played.record) if groups else ():
-            apart = rehearse(documents, set_points, case, plan.played)
-            handed = _of_rehearsal(documents, set_points, plan.timeline, apart, every, groups)
+            apart.append((rehearse(documents, set_points, case, plan.played), groups))
+        for other, own in apart:
+            handed = _of_rehearsal(documents, set_points, plan.timeline, other, every, own)
             # With the other output above it is the other way round, but for what only grows.
             either = {key: sides if key[0] in grows else (max(sides),) * 2 for key, sides in handed.items()}
             _widen(found, either)

@@ -40,7 +40,7 @@ EXACT = ("rehearsal", "truth", "twin truth")
 @dataclass(frozen=True, slots=True, eq=False)
 class RecordSource:
     """A record on the run's time base, and how each input's values came about. every: time between two of
-    its readings [s]; None: as the procedure has it.
+    its readings [s]; None: as the procedure has it. lacks: which of them the record does not have, and why.
     """
 
     name: str
@@ -48,6 +48,7 @@ class RecordSource:
     models: Mapping[str, ReadingModel]
     feeds: SetPoints
     every: float | None = None
+    lacks: str = ""
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,16 +6,20 @@ readings can show.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from itertools import zip_longest
 from typing import TYPE_CHECKING
 
-from railwright.circuit.case import HIGH, LOW, NOMINAL, Case
+from railwright.circuit.case import HIGH, LOW, NOMINAL, Case, QuantityName, fixed
 from railwright.documents.loader import Documents
 from railwright.first_power.figures import aperture_of
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
+from railwright.quantities import Uncertain
 from railwright.rehearsal.circuit import uncertain_quantities
+from railwright.rehearsal.corners import corner_case, quantities_of
 from railwright.rehearsal.design import Design
 from railwright.rehearsal.rehearse import programmed_simulation
 from railwright.traces import Span
@@ -27,6 +31,7 @@ if TYPE_CHECKING:
     from railwright.physics.circuit import Branch, Circuit
 
     Array = NDArray[np.float64]
+    Means = Mapping[tuple[str, str], Array]
 
 SETTLING = 0.25
 """First part of each step that is left out."""
@@ -51,15 +56,62 @@ class Suspect:
 
 
 def healthy(documents: Documents, set_points: SetPoints, wanted: Sequence[tuple[str, str]]) -> Bands:
-    """Least and greatest mean current in each (step, input), over all cases."""
-    found = [_means(documents, set_points, wanted, case) for case in _cases(documents, set_points)]
+    """Least and greatest mean current in each (step, input), over all cases.
+
+    Cases that are drawn seldom come near the corner in which each tolerance asks for more current: of each
+    (step, input) the corner with least and the one with greatest current are played, too.
+    """
+    quantities = uncertain_quantities(documents, set_points)
+    means = partial(_means, documents, set_points, wanted)
+    drawn = (case for _, case in Design(quantities, CASES, seed=1).numbered()) if quantities else ()
+    nominal = means(NOMINAL)
+    corners = _corners(means, nominal, set_points, quantities)
+    found = [nominal, *(means(case) for case in (LOW, HIGH, *drawn, *corners))]
     return {
         key: (
-            min(float(means[key].min()) for means in found),
-            max(float(means[key].max()) for means in found),
+            min(float(each[key].min()) for each in found),
+            max(float(each[key].max()) for each in found),
         )
         for key in wanted
     }
+
+
+def _corners(
+    means: Callable[[Case], Means],
+    nominal: Means,
+    set_points: SetPoints,
+    quantities: Mapping[QuantityName, Uncertain],
+) -> Iterator[Case]:
+    """The corners at which each (step, input) draws least and most, as one quantity after the other tells.
+
+    Each quantity goes to its upper bound by itself, and the corner has it where that made the current move.
+    Inputs do so at the same time, as what one draws does not hang on another's tolerances.
+    """
+    if not quantities:
+        return
+    names = list(quantities)
+    own = {name: quantities_of(name, feed.names, quantities) for name, feed in set_points.items()}
+    signs: dict[tuple[str, str, bool], list[int]] = {
+        (step, name, most): [] for step, name in nominal for most in (False, True)
+    }
+    for places in zip_longest(*own.values()):
+        moved = dict(zip(own, places, strict=True))
+        found = means(fixed({names[k]: quantities[names[k]].high for k in places if k is not None}))
+        for (step, name, most), at_high in signs.items():
+            place, key = moved[name], (step, name)
+            if place is None:
+                continue
+            rises = _end(found[key], most) > _end(nominal[key], most)
+            at_high += [place] if rises == most else []
+    each: dict[str, dict[int, None]] = {name: {} for name in own}
+    for (_, name, _), at_high in signs.items():
+        each[name][sum(1 << place for place in at_high)] = None
+    for numbers in zip_longest(*each.values(), fillvalue=0):
+        yield corner_case(quantities, sum(numbers))
+
+
+def _end(values: Array, most: bool) -> float:
+    return float(values.max() if most else values.min())
 
 
 def exchanged(
@@ -106,12 +158,6 @@ def _typical(
     }
     found = _means(documents, regulating, wanted, NOMINAL, change)
     return {key: float(means.mean()) for key, means in found.items()}
-
-
-def _cases(documents: Documents, set_points: SetPoints) -> list[Case]:
-    quantities = uncertain_quantities(documents, set_points)
-    design = Design(quantities, CASES, seed=1)
-    return [NOMINAL, LOW, HIGH, *(case for _, case in (design.numbered() if quantities else ()))]
 
 
 def _means(

@@ -2,7 +2,8 @@
 
 A session is two TCP connections. Each message has a number, and an answer that of its question: one that
 comes too late is none to the next question. Whoever reads gets one line for each question that was sent, an
-empty one where a later message interrupted it (IEEE 488.2, 6.3.2.3): answers stay with their questions.
+empty one where a later message interrupted it (IEEE 488.2, 6.3.2.3): answers stay with their questions. Which
+those are is known as that message leaves, and hangs on nothing that the server says of it, or when.
 """
 
 from __future__ import annotations
@@ -119,10 +120,12 @@ class HislipWriter:
         self._lines, self._end, self._most = lines, answers.encode("latin-1"), most
         self._next = FIRST_ID
         self._asked: deque[int] = deque()
-        """Numbers of the questions that have no line yet, in order."""
+        """Numbers of the questions whose answers may still come, in order."""
+        self._interrupted = 0
+        """How many of them, the first ones, have an empty line already."""
         self._delivered = False
         """Whether an answer has come to its end since the last message."""
-        self._closed = False
+        self._closed = self._ended = False
         loop = asyncio.get_running_loop()
         self._tasks = [loop.create_task(self._receive()), loop.create_task(self._receive_beside())]
 
@@ -131,6 +134,9 @@ class HislipWriter:
         if self._closed:
             return
         number, self._next = self._next, (self._next + 2) & 0xFFFF_FFFF
+        while self._interrupted < len(self._asked):
+            self._feed(b"")
+            self._interrupted += 1
         if questions(data.decode("latin-1")):
             self._asked.append(number)
         *parts, last = [data[at : at + self._most] for at in range(0, len(data), self._most)]
@@ -157,13 +163,14 @@ class HislipWriter:
 
     async def _receive(self) -> None:
         """Answers, and what interrupts them, until the session ends."""
-        part = b""
+        part, begun = b"", ANY_ID
         with suppress(asyncio.CancelledError):
             try:
                 while True:
                     kind, control, parameter, payload = await _read(self._reader)
                     if kind in (DATA, DATA_END):
-                        part += payload
+                        # One that was interrupted may never have come to its end.
+                        part, begun = (part if parameter == begun else b"") + payload, parameter
                         if len(part) > LARGEST:
                             raise HislipError(f"its answer does not end: {len(part)} bytes so far")
                         if kind == DATA_END:
@@ -187,8 +194,9 @@ class HislipWriter:
                 self._over(error)
 
     def _over(self, error: Exception) -> None:
-        if self._closed or self._lines.exception() is not None or self._lines.at_eof():
+        if self._closed or self._ended:
             return
+        self._ended = True
         if isinstance(error, asyncio.IncompleteReadError):
             self._lines.feed_eof()
         else:
@@ -201,11 +209,21 @@ class HislipWriter:
         if number not in self._asked:
             return  # too late, or nobody's
         self._void_before(number)
-        self._asked.popleft()
-        self._lines.feed_data(payload.rstrip(b"\r\n") + self._end)
+        self._resolve(payload.rstrip(b"\r\n"))
 
     def _void_before(self, number: int) -> None:
         """Questions before this message get no answer any more."""
         while self._asked and 0 < (number - self._asked[0]) & 0xFFFF_FFFF < 1 << 31:
-            self._asked.popleft()
-            self._lines.feed_data(self._end)
+            self._resolve(b"")
+
+    def _resolve(self, answer: bytes) -> None:
+        """Nothing more comes to the first question; it gets its line, where it has none yet."""
+        self._asked.popleft()
+        if self._interrupted:
+            self._interrupted -= 1
+        else:
+            self._feed(answer)
+
+    def _feed(self, line: bytes) -> None:
+        if not self._ended:
+            self._lines.feed_data(line + self._end)

@@ -73,6 +73,8 @@ class Session:
         self._writer: Writer | None = None
         self._rest = b""
         self._owing = 0
+        self._interrupted = False
+        """Whether the answer that is waited for is lost: an OFF went out after its question."""
         self.transport = transport_of(address, session_settings)
         # A helper process takes lines that end in a newline, whatever the instrument wants.
         lines = session_settings if self.transport != "library" else USUAL
@@ -184,24 +186,31 @@ class Session:
 
     async def ask(self, message: str, deadline: float, longest: int = LONGEST_ANSWER) -> Exchange:
         """Send a message and take the one line that it answers, all within `deadline` [s]; beside that, a
-        serial line has the time that the characters take on it.
+        serial line has the time that the characters take on it, and what stands there before them. One that
+        OFF interrupts is asked again.
 
         Raises SessionError. Cancelled, it leaves the answer owing.
         """
         loop = asyncio.get_running_loop()
-        at_most = deadline + (len(message) + ON_THE_LINE) * self._byte_time
         await self.pause()
         began = loop.time()
+        characters = len(message) + (1 + self._owing) * ON_THE_LINE
+        leaves_in = max(0.0, getattr(self._writer, "free_at", 0.0) - began)
+        at_most = deadline + leaves_in + characters * self._byte_time
         try:
             async with asyncio.timeout(at_most):
                 writer = self._ready()
                 if not self._owing:
                     self._expect_silence()
-                self._owing += 1
-                sent = loop.time()
-                writer.write(self._line_of(message))
-                await writer.drain()
-                line = await self._answer(longest)
+                while True:
+                    self._owing, self._interrupted = self._owing + 1, False
+                    sent = loop.time()
+                    writer.write(self._line_of(message))
+                    await writer.drain()
+                    line = await self._answer(longest)
+                    if not self._interrupted:
+                        break
+                    await self.pause()
         except TimeoutError:
             line = await self._late_answer(
                 f"gives no whole answer within {deadline:g} s", began + at_most, longest
@@ -247,6 +256,8 @@ class Session:
     def push(self, message: str) -> None:
         """Send a message at once, whatever is under way, and wait for nothing. For OFF alone."""
         if self._writer is not None:
+            # Over HiSLIP a message interrupts the question before it: its line is an empty one.
+            self._interrupted = self.transport == "hislip" and self._owing > 0
             with suppress(OSError, RuntimeError):
                 self._writer.write(self._line_of(message))
 

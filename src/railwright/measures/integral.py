@@ -107,8 +107,11 @@ def energy(view: View) -> Measured:
     Uncertainty: 'between readings' to 'charge of the input's capacitance' as of the charge, 'time of the
     readings' (the window moved by how late a reading may be), 'beginning of the step' as of the charge,
     'product within an aperture' (v and i are averaged apart: Δv Δi / 6 of neighbours at most; of a jump in
-    it, half of what its place there says is added, and half is left open), 'missing samples' (anything that
-    the limits let through, where a recording has a gap), 'time base of the recorder'.
+    it, half of what its place there says is added, and half is left open), 'product of the outputs' (in
+    parallel, each read at a time of its own: the one that carries the current, which hands over to another
+    as the voltage moves, may stand at another voltage than their mean: by what that moves in an update),
+    'missing samples' (anything that the limits let through, where a recording has a gap), 'time base of the
+    recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _product(view, mean=False, what="energy")
@@ -154,8 +157,8 @@ def mean_power(view: View) -> Measured:
     Window: as of the mean current.
     Uncertainty: 'between readings' to 'charge of the input's capacitance' as of the charge, 'time of the
     readings' (the window moved by how late a reading may be), 'beginning of the step' as of the charge,
-    'product within an aperture', 'missing samples' (anything that the limits let through, where a recording
-    has a gap), 'time base of the recorder'.
+    'product within an aperture' and 'product of the outputs' as of the energy, 'missing samples' (anything
+    that the limits let through, where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _product(view, mean=True, what="mean power")
@@ -249,6 +252,10 @@ def integral(
     if jumps := max(ways, key=lambda way: way.probability).jumps:
         how = f"{how}; the input's capacitance by the voltages before and after {jumps} jumps"
     _left_open(budget, ways, value, scale)
+    if factors is not None:
+        own_factors = (each.part(part.first, part.last) for each in factors)
+        # Not the difference of two that are independent: the time of the readings hangs on the same two.
+        budget.bounded("product of the outputs", _apart(view, *own_factors) * scale)
     briefly = beside_apertures(view, signal, channels, factors)
     budget.many("levels between readings", briefly * scale)
     budget.bounded("beginning of the step", before.open * scale)
@@ -258,6 +265,29 @@ def integral(
     measured = budget.result(value * scale, how, **({"would_decide": FASTER} | hidden))
     # What is not seen may be less as well as more: no lower limit is met for sure, and no upper one missed.
     return replace(measured, low=min(measured.low, 0.0)) if measured.unseen else measured
+
+
+def _apart(view: View, voltage: Signal, current: Signal) -> float:
+    """By how much the mean voltage of outputs in parallel times the sum of their currents may be off the sum
+    of what each gives [J]; 0: there is one.
+
+    Each reads its voltage and its current together, up to an update before another does. Where m of n are
+    read late and carry all that they can, a part of the sum lies at what the voltage moves meanwhile, beside
+    the m / n of it that the mean has there. Which ones carry it, no reading of an input tells: an output that
+    is on first leads in a rise, and the highest one at its end.
+    """
+    import numpy as np
+
+    if view.model.summed != "current":
+        return 0.0
+    moves = np.maximum(0.0, np.abs(np.diff(voltage.values)) - 4.0 * voltage.noise - 2.0 * voltage.step)
+    flows = np.abs(current.values[1:] + current.values[:-1]) / 2.0
+    largest = sorted(
+        (math.inf if each.most is None else each.most for each in view.model.current), reverse=True
+    )
+    count = len(largest)
+    carried = [np.minimum(flows, sum(largest[:late])) - flows * late / count for late in range(1, count)]
+    return float(moves @ np.max(carried, axis=0, initial=0.0)) * view.timing()[0]
 
 
 def _told_late(view: View) -> dict[str, str]:

@@ -62,14 +62,15 @@ def start_up_time(view: View) -> Measured:
     Final level: the median over the last third of the window. There is none where one of them leaves its band
     three times or more in that third, where the supply's status goes into the limit or out of it three times
     or more at that level, or is in it at two readings of that level in succession and a load may stop and
-    start again, or where it hangs on a peak of the current, or on extremes, that readings do not show.
+    start again, or where it hangs on extremes that readings do not show.
     Window: from the switching-on, which must lie in the step, to the end of the step.
     Uncertainty: 'aperture', 'between readings' (or 'between samples'), 'time of the readings', 'current
     between the outputs' (in parallel: what they drive into each other may have kept the sum of their readings
     out of its band, or in it), 'width of the bands' (what readings leave open of the final levels and of what
     they average over), 'instant of switching on' (±0.5 ms, declared). Where one of them hands its share over
-    to another, the sum of their readings leaves its band though the current is steady: the interval then
-    begins as much earlier.
+    to another, the sum of their readings leaves its band though the current is steady, and a peak that no
+    reading shows (up to the current limit, and what exceeds it until it responds; a surge out of the output's
+    capacitor is not counted) makes that band wider: the interval then begins as much earlier.
     Standard: none; that the last entry into a band counts is as in the settling duration of IEEE 181.
     """
     from railwright.measures.budget import Budget
@@ -97,7 +98,7 @@ def start_up_time(view: View) -> Measured:
     budget = Budget(view)
     _, _, aperture = view.timing()
     late = view.shift()[1]
-    instant, handed = latest.crossing, 0.0
+    instant, open_below = latest.crossing, 0.0
     if view.model.averages:
         # Outside on average: the waveform entered after the middle of that aperture (slowly) or up to its
         # start (at once); inside on average: before that point of the next one.
@@ -105,8 +106,11 @@ def start_up_time(view: View) -> Measured:
         budget.bounded("aperture", aperture / 4.0)
         early = 0.0
         if latest is entries[1]:
-            early = _earlier(view, current, latest, entries[0], view.model.circulating)
-            handed = max(0.0, _earlier(view, current, latest, entries[0], _shared(view, current)) - early)
+            # What outputs in parallel drive into each other shows in their sum, though that was steady.
+            band, apart = _band(view, current), view.model.circulating
+            early = _earlier(view, current, entries, band + apart)
+            wider = max(band, _by_a_peak(view)) + max(apart, _shared(view, current))
+            open_below = max(0.0, _earlier(view, current, entries, wider) - early)
         # Their readings are up to an update apart: their sum can be in the band before the current is.
         late_sum = view.timing()[0] if view.model.circulating and latest is entries[1] else 0.0
         budget.bounded("current between the outputs", (early + late_sum) / 2.0)
@@ -127,11 +131,14 @@ def start_up_time(view: View) -> Measured:
         f"±{CURRENT_BAND * 100:g} % of the level at the end of the step)"
     )
     needed = timing_interval(view.model.update or 0.0, view.every or view.interval, aperture)
-    if handed:
-        how = f"{how}; up to {amount(handed, 's')} earlier where one output handed its share over to another"
+    if open_below:
+        causes = "the current had a peak that no reading shows, by which its band is wider"
+        if view.model.summed == "current":
+            causes = f"{causes}, or one output handed its share over to another"
+        how = f"{how}; up to {amount(open_below, 's')} earlier where {causes}"
     measured = budget.result(value, how, would_decide=rate(needed))
     # No time is negative.
-    return replace(measured, low=max(min(0.0, value), measured.low - handed))
+    return replace(measured, low=max(min(0.0, value), measured.low - open_below))
 
 
 def _steady(view: View, channels: Sequence[tuple[Signal, float]]) -> None:
@@ -229,13 +236,13 @@ def _averaged_away(view: View, signal: Signal, outside: Flags) -> Array:
     return np.maximum(0.0, steps - visible) / 2.0
 
 
-def _earlier(view: View, current: Signal, latest: _Entry, of_voltage: _Entry, between: float) -> float:
-    """How much earlier the current may have entered its band [s]: what outputs in parallel drive into each
-    other, or hand over to each other, up to `between` [A], shows in their sum, though it was steady.
+def _earlier(view: View, current: Signal, entries: tuple[_Entry, _Entry], wide: float) -> float:
+    """How much earlier the current would have entered a band of this half width [A], as far as the voltage
+    had by then [s]; 0 where it is no wider than its own.
     """
-    if not between:
+    of_voltage, latest = entries
+    if wide <= _band(view, current):
         return 0.0
-    wide = _band(view, current) + between
     early = _entry(current, _final(current, view), wide, view, "current")
     return latest.first_inside - max(early.first_inside, of_voltage.first_inside)
 
@@ -249,23 +256,21 @@ def _shared(view: View, current: Signal) -> float:
 
 def _entries(view: View, voltage: Signal, final_voltage: float, current: Signal) -> tuple[_Entry, _Entry]:
     """When the voltage, and when the current, entered its band for the last time."""
-    final_current = _final(current, view)
-    band = _band(view, current)
     of_voltage = _entry(
         voltage, final_voltage, _width(view, voltage, final_voltage, "voltage"), view, "voltage"
     )
-    of_current = _entry(current, final_current, band, view, "current")
-    bound = view.model.current_bound if view.model.averages else None
-    if bound is not None and of_current.crossing > of_voltage.crossing:
-        widest = CURRENT_BAND_OF_LARGEST * (bound.value + bound.tolerance)
-        early = _entry(current, final_current, max(band, widest), view, "current")
-        if early.first_inside < of_current.first_inside:
-            raise CannotMeasure(
-                f"how wide the current's band is hangs on its peak, which readings do not show: at least "
-                f"{amount(band, 'A')}, and up to {amount(widest, 'A')} where it reaches its limit",
-                "a recording of the current",
-            )
-    return of_voltage, of_current
+    return of_voltage, _entry(current, _final(current, view), _band(view, current), view, "current")
+
+
+def _by_a_peak(view: View) -> float:
+    """Half width of the band about the final current by the largest peak of it that an output gives and
+    readings need not show [A]: that of a limit which has not responded yet.
+    """
+    limit, path = view.model.current_bound, view.model.surge
+    largest = 0.0 if limit is None else limit.value + limit.tolerance
+    if path is not None and path.first is not None:
+        largest = max(largest, path.first)
+    return CURRENT_BAND_OF_LARGEST * largest
 
 
 def _band(view: View, current: Signal) -> float:

@@ -7,10 +7,26 @@ import math
 from railwright.measures.sampling import sample_rate
 from railwright.quantities import show
 
+TOLD_DIGITS = 5
+"""Digits with which a value is told by itself."""
+
 
 def amount(value: float, unit: str) -> str:
     """A value with its unit; a count is a plain number."""
-    return f"{value:g}" if unit == "1" else show(value, unit, 5)
+    return f"{value:g}" if unit == "1" else show(value, unit, TOLD_DIGITS)
+
+
+MOST_DIGITS = 9
+"""Digits with which values that are told beside each other are printed at most."""
+
+
+def amounts(unit: str, *values: float) -> list[str]:
+    """Values with their unit, to as many digits as tell those apart that differ."""
+    if unit == "1":
+        return [amount(value, unit) for value in values]
+    different = len(set(values))
+    told = ([show(value, unit, digits) for value in values] for digits in range(TOLD_DIGITS, MOST_DIGITS + 1))
+    return next((each for each in told if len(set(each)) == different), [amount(v, unit) for v in values])
 
 
 def interval_words(low: str, high: str, bounded: float) -> str:

@@ -138,6 +138,41 @@ def pin_courses(documents: Documents, timeline: Timeline) -> dict[str, list[tupl
     return courses
 
 
+def unsure_pins(documents: Documents, timeline: Timeline) -> dict[str, list[tuple[float, float]]]:
+    """Pins of which no document says at times whether they are active -> from when to when [s]: nothing
+    drives them, or a contact that drives them to no level as it stands, and their own level is not given.
+    """
+    device, procedure = documents.device, documents.procedure
+    found: dict[str, list[tuple[float, float]]] = {}
+    lies = {each.pin: each for each in drivers_of(device, documents.bench, procedure).values()}
+    moves = pin_moves(documents, timeline) if lies else []
+    for pin, each in device.pins.items():
+        if each.undriven is not None:
+            continue
+        driver = lies.get(pin)
+        if driver is None:
+            found[pin] = [(-math.inf, math.inf)]
+            continue
+        course = [(0.0, driver.starts_closed)]
+        course += [(moved.time, moved.closed) for moved in moves if moved.lies.pin == pin]
+        spans = stretches_of(course)
+        found[pin] = [(a, b) for a, b, closed in spans if driver.contact.level(closed) is None]
+    return {pin: spans for pin, spans in found.items() if spans}
+
+
+def unsure_within(
+    documents: Documents, timeline: Timeline, name: str, start: float, end: float
+) -> tuple[str, ...]:
+    """Pins that enable a part of an input's load, and of which no document says whether they are active at
+    some time between two instants [s].
+    """
+    pins = {each.enabled_by for each in documents.device.inputs[name].load if each.enabled_by}
+    unsure = unsure_pins(documents, timeline) if pins else {}
+    return tuple(
+        pin for pin, spans in unsure.items() if pin in pins and any(a <= end and b > start for a, b in spans)
+    )
+
+
 def disabled_within(documents: Documents, timeline: Timeline, name: str, start: float, end: float) -> bool:
     """Whether a part of an input's load is disabled at any time between two instants [s]."""
     pins = {each.enabled_by for each in documents.device.inputs[name].load if each.enabled_by}

@@ -49,6 +49,13 @@ def exchange_time(supply: Supply) -> float:
     return _time(supply, [*units, *closing], 1 + len(closing))
 
 
+def link_time(supply: Supply) -> float:
+    """How long one set voltage takes at least beside the readings [s]: with its verification, and behind the
+    longest question for readings, that for all outputs; 0 where nothing of it is known.
+    """
+    return exchange_time(supply) + reading_time(supply, supply.channels)
+
+
 def _is_known(supply: Supply) -> bool:
     """Whether anything is known of the time that messages take; asked for each line of a waveform."""
     return supply.dialect.session.pause > 0.0 or line_of(supply) is not None

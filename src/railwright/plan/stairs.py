@@ -11,7 +11,7 @@ from typing import NamedTuple
 from railwright.documents.bench import Bench
 from railwright.documents.figures import rated_slew
 from railwright.documents.output_name import OutputName
-from railwright.plan.line_time import exchange_time
+from railwright.plan.line_time import link_time
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Span
@@ -56,12 +56,12 @@ LONGEST_STAIRS = 100_000
 
 def exchange_of(outputs: Iterable[OutputName], bench: Bench) -> float:
     """Shortest time between two set points that the host sends to these outputs [s]: the longest exchange of
-    their supplies; where the bench gives none, what their serial lines take, if that is long.
+    their supplies; where the bench gives none, what their serial lines take beside the readings, if that is
+    long.
     """
     supplies = [bench.supply_of(output) for output in outputs]
     return max(
-        max(STAIR, exchange_time(supply)) if supply.exchange is None else supply.exchange
-        for supply in supplies
+        max(STAIR, link_time(supply)) if supply.exchange is None else supply.exchange for supply in supplies
     )
 
 

@@ -156,8 +156,9 @@ class Dimension:
         texts = {"value": [example], "interval": [wide], "uncertain": [example, f"{example} ± 10 %", wide]}[
             self.shape
         ]
-        if self.unit == "degC" and self.shape == "uncertain":
-            texts[1] = "23 °C ± 3 °C"
+        own = {"degC": "23 °C ± 3 °C", "1": "0.85 ± 0.03"}.get(self.unit)
+        if own is not None and self.shape == "uncertain":
+            texts[1] = own
         return [*texts, *([self._word] if self._word else [])]
 
     def __get_pydantic_core_schema__(

@@ -148,7 +148,8 @@ def example_range(unit: str) -> str:
 
 
 def parse_uncertain(text: object, unit: str) -> Uncertain:
-    """'X', 'X ± Y', 'X ± Y %' or 'low .. high' in SI units; ± is a bound, and in % relative to X.
+    """'X', 'X ± Y', 'X ± Y %' or 'low .. high' in SI units; ± is a bound, and in % relative to X. Where X is
+    in % itself, that could mean percentage points as well: it is refused unless both are the same.
 
     A distribution may follow the bounds: 'X ± Y normal k=2' (± is two standard deviations).
     """
@@ -161,7 +162,10 @@ def parse_uncertain(text: object, unit: str) -> Uncertain:
             return Uncertain((interval.low + interval.high) / 2, interval.low, interval.high, text)
         if separator := _TOLERANCE.search(text):
             nominal = parse_value(text[: separator.start()].strip(), unit)
-            spread = _spread(text[separator.end() :].strip(), nominal, unit, text)
+            nominal_text, spread_text = text[: separator.start()].strip(), text[separator.end() :].strip()
+            spread = _spread(spread_text, nominal, unit, text)
+            if unit == "1" and nominal_text.endswith("%") and spread_text.endswith("%"):
+                _refuse_points(nominal, spread, text)
             return Uncertain(nominal, nominal - spread, nominal + spread, text)
     value = parse_value(text, unit)
     return Uncertain(value, value, value, str(text))
@@ -186,7 +190,7 @@ def _with_distribution(named: re.Match[str], unit: str) -> Uncertain:
 
 def _spread(spread_text: str, nominal: float, unit: str, text: str) -> float:
     """Half the width of the bounds, in the unit of the nominal value."""
-    relative = spread_text.endswith("%") and unit != "1"
+    relative = spread_text.endswith("%")
     if relative and unit == "degC":
         raise ValueError(f"expected a tolerance in degrees such as '23 °C ± 3 °C', got {quoted(text)}")
     try:
@@ -206,6 +210,20 @@ def _spread(spread_text: str, nominal: float, unit: str, text: str) -> float:
     if spread < 0:
         raise ValueError(f"expected a tolerance of zero or more after ±, got {quoted(text)}")
     return spread
+
+
+def _refuse_points(nominal: float, spread: float, text: str) -> None:
+    """ValueError where a tolerance in % of a figure in % means one thing in points and another in parts."""
+    if not spread or nominal == 1.0:
+        return
+    points = spread / abs(nominal)
+    in_points, in_parts = (
+        f"'{100 * (nominal - each):.6g} % .. {100 * (nominal + each):.6g} %'" for each in (points, spread)
+    )
+    raise ValueError(
+        f"expected both ends of a figure in percent, got {quoted(text)}, which may be points or parts of it; "
+        f"write {in_points} or {in_parts}"
+    )
 
 
 def _is_spread(text: str, unit: str) -> bool:

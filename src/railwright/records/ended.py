@@ -36,7 +36,7 @@ ENDED_TEXTS = {
     Ended.COMPLETED: "the whole procedure was played",
     Ended.EXPECTED_TRIP: "an output tripped, as the procedure requires",
     Ended.TRIPPED: "an output tripped",
-    Ended.STOPPED: "a stop condition was met",
+    Ended.STOPPED: "it was stopped",
     Ended.INTERRUPTED: "it was interrupted",
     Ended.CHANGED: "somebody else changed a setting",
     Ended.GUARD: "the guard died or hung, and the run switched off by itself",

@@ -108,7 +108,7 @@ def multimeters_read(
     documents: Documents, record: Record, phase: Phase = IN_PHASE
 ) -> dict[str, MultimeterReadings]:
     """What the multimeters of a procedure would read of a rehearsed record, without errors: means over the
-    aperture, at their interval, told as soon as they are there.
+    aperture, at their interval, told as soon as they are there; NaN where they lie beyond the range.
     """
     found = {}
     for name, probe in documents.procedure.multimeters.items():
@@ -121,6 +121,7 @@ def multimeters_read(
         step = max(meter.interval, (last - first) / MOST_READINGS)
         ends = np.arange(first + phase.updated * step, last, step)
         means = _means(traces.time, values, ends, meter.aperture)
+        means = np.where(np.abs(means) <= meter.measures.range, means, np.nan)
         found[name] = MultimeterReadings(ends, means, np.full(ends.size, meter.aperture))
     return found
 

@@ -32,10 +32,10 @@ class Caution:
 
 
 def cautions(
-    device: Device, bench: Bench, procedure: Procedure, played: Mapping[str, float]
+    device: Device, bench: Bench, procedure: Procedure, highest: Mapping[str, float]
 ) -> tuple[Caution, ...]:
-    """All cautions, those that this bench calls for with its own numbers. played: highest voltage that the
-    procedure gives each input [V].
+    """All cautions, those that this bench calls for with its own numbers. highest: what may stand at each
+    input at most [V].
     """
     reach = {
         name: group_of(hook_up.outputs, hook_up.arrangement, bench).farthest
@@ -43,7 +43,7 @@ def cautions(
     }
     return (
         _touch(bench, reach),
-        _stored(device, bench, procedure, played),
+        _stored(device, bench, procedure, highest),
         Caution(
             "Feeding back",
             "A device with batteries, motors or large capacitors can feed current back into an output. A "
@@ -127,21 +127,31 @@ def _touch(bench: Bench, reach: dict[str, float]) -> Caution:
     return Caution("Voltage that can be touched", text, bool(over))
 
 
-def _stored(device: Device, bench: Bench, procedure: Procedure, played: Mapping[str, float]) -> Caution:
-    parts = []
+def _stored(device: Device, bench: Bench, procedure: Procedure, highest: Mapping[str, float]) -> Caution:
+    parts, unknown = [], []
     for name, hook_up in procedure.hook_up.items():
         if name not in device.inputs:
             continue
         total = LoadModel(device.inputs[name], bench.fixture(hook_up.fixture)).capacitance.high
+        at = max(device.inputs[name].operating.high, highest.get(name, 0.0))
+        group = group_of(hook_up.outputs, hook_up.arrangement, bench)
+        given = zip(group.outputs, group.rows, group.shares, strict=True)
+        own = [(each, output.output_capacitance, share) for each, output, share in given]
+        unknown += [str(each) for each, farads, _ in own if farads is None]
+        held = sum((farads or 0.0) * (share * at) ** 2 / 2 for _, farads, share in own)
+        stands = f"{show(round_up(at, 4), 'V')}"
         if total > 0:
-            at = max(device.inputs[name].operating.high, played.get(name, 0.0))
-            energy = round_up(total * at**2 / 2)
-            parts.append(f"{name} {show(energy, 'J', 2)} ({show(total, 'F')} at {show(at, 'V')})")
+            energy = show(round_up(total * at**2 / 2), "J", 2)
+            parts.append(f"{name} {energy} ({show(total, 'F')} at {stands})")
+        if held > 0:
+            parts.append(f"the outputs of {name} {show(round_up(held), 'J', 2)} (at {stands})")
     known = (
         f"Declared capacitors hold at most: {', '.join(parts)} (½CV²). "
         if parts
         else "No capacitor is declared. "
     )
+    if unknown:
+        known += f"Not declared, and not counted: the output capacitors of {', '.join(unknown)}. "
     return Caution(
         "Stored energy", known + "Capacitors stay charged after switching off. Discharge, then measure."
     )

@@ -6,11 +6,10 @@ import datetime as dt
 import hashlib
 import json
 import math
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from railwright.documents.loader import Documents
 from railwright.documents.sources import Location
 from railwright.evaluation.outcome import Evaluation, Outcome
 from railwright.evaluation.played import out_of_time
@@ -20,15 +19,24 @@ from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
 from railwright.report.cautions import cautions
 from railwright.report.contact_words import contact_words
-from railwright.report.disturbances import DisturbanceRow, disturbances
+from railwright.report.disturbances import DisturbanceRow, SeenDisturbance, disturbances
 from railwright.report.figures import number
 from railwright.report.overlay import Overlay
 from railwright.report.plots import StepFigure, step_figures
 from railwright.report.results import budget, changes, counts, outcome_data, requirement_row, rule_statement
 from railwright.report.style import colours
-from railwright.report.subject import NOT_STATED, Instrument, ProvedOutput, ReportInput, RunFacts, run_facts
+from railwright.report.subject import (
+    NOT_STATED,
+    RELAYS,
+    Instrument,
+    ProvedOutput,
+    ReportInput,
+    RunFacts,
+    run_facts,
+)
 from railwright.report.text import breakable, capital, clean, sentence, shortened
 from railwright.report.wiring import wiring_of, wiring_svg
+from railwright.settings.context import FedInput, sources_of
 from railwright.settings.findings import Finding
 from railwright.settings.hookup.result import WHOLE
 
@@ -78,7 +86,7 @@ def content(given: ReportInput) -> dict[str, Any]:
     overlay = Overlay(
         given.rehearsal,
         given.measured,
-        given.external,
+        (*given.external, *given.metered),
         procedure.requires,
         given.set_points,
         tuple(device.inputs),
@@ -113,7 +121,7 @@ def content(given: ReportInput) -> dict[str, Any]:
         "instruments": [_instrument(instrument, run) for instrument in run.instruments],
         "proved": [_proved(each) for each in run.proved],
         "method": _method(given, run),
-        "disturbances": [_disturbance(row) for row in disturbances_of(given)],
+        "disturbances": _disturbances(given),
         "hashes": [[breakable(path), digest] for path, digest in run.hashes.items()],
         "requirements": [
             requirement_row(place, result) for place, result in enumerate(evaluation.results, start=1)
@@ -135,7 +143,7 @@ def content(given: ReportInput) -> dict[str, Any]:
         "assumptions": [breakable(assumption) for assumption in _assumptions(given)],
         "cautions": [
             {"title": caution.title, "text": breakable(caution.text), "pressing": caution.pressing}
-            for caution in cautions(device, bench, procedure, _highest(given.documents))
+            for caution in cautions(device, bench, procedure, _highest(given))
         ],
         "authorised": [breakable(run.authorised_by), breakable(run.function)],
     }
@@ -285,14 +293,15 @@ _SETTINGS = {
 
 def _instrument(instrument: Instrument, run: RunFacts) -> dict[str, str]:
     tested = run.start.date() if run.start else None
+    unknown = "–" if instrument.kind == RELAYS else "unknown"
     return {
         "name": breakable(instrument.name),
         "kind": breakable(instrument.kind),
         "model": breakable(instrument.model),
         "serial": breakable(instrument.serial),
-        "certificate": breakable(instrument.certificate),
-        "calibrated": instrument.calibrated.isoformat() if instrument.calibrated else "unknown",
-        "due": instrument.due.isoformat() if instrument.due else "unknown",
+        "certificate": breakable(instrument.certificate if instrument.kind != RELAYS else unknown),
+        "calibrated": instrument.calibrated.isoformat() if instrument.calibrated else unknown,
+        "due": instrument.due.isoformat() if instrument.due else unknown,
         "state": instrument.state(tested),
         "identification": breakable(instrument.identification),
     }
@@ -342,8 +351,30 @@ def disturbances_of(given: ReportInput) -> tuple[DisturbanceRow, ...]:
     return disturbances(given.documents, timeline, given.measured)
 
 
-def _disturbance(row: DisturbanceRow) -> dict[str, str]:
-    """Level and duration of equal disturbances, as asked and as they were read."""
+def _disturbances(given: ReportInput) -> list[dict[str, str]]:
+    rows = disturbances_of(given)
+    if all(row.at == "connector" for row in rows):
+        return [_disturbance(row) for row in rows]
+    sources, _ = sources_of(given.documents)
+    return [_disturbance(row, sources.get(row.input)) for row in rows]
+
+
+def _at_connector(seen: Sequence[SeenDisturbance], source: FedInput | None) -> str:
+    """The levels at the connector by the current that was read with those at the terminals, for people; '':
+    unknown, as behind a diode, which may block.
+    """
+    known = [(each.level, each.current) for each in seen if each.current is not None]
+    blocks = source is not None and source.fixture is not None and source.fixture.diode is not None
+    if source is None or blocks or len(known) < len(seen):
+        return ""
+    ends = [level - drop(amps) for level, amps in known for drop in (source.drop, source.least_drop)]
+    return f" ({between(ends, 'V')} at the connector, by the lead's resistance)"
+
+
+def _disturbance(row: DisturbanceRow, source: FedInput | None = None) -> dict[str, str]:
+    """Level and duration of equal disturbances, as asked and as they were read. source: the input with its
+    lead, where its voltage was read at the terminals.
+    """
     first, times = row.asked[0], len(row.asked)
     level = "off" if first.off else show(first.level, "V")
     lasts = show(first.duration, "s")
@@ -363,7 +394,11 @@ def _disturbance(row: DisturbanceRow) -> dict[str, str]:
     if seen:
         length = between((s for each in seen for s in (each.shortest, each.longest)), "s")
         missing = f"; nothing read in {times - len(seen)}" if len(seen) < times else ""
-        read = f"{between((each.level for each in seen), 'V')}; {length} {beyond}{missing}"
+        there = _at_connector(seen, source) if row.at == "terminals" else ""
+        read = (
+            f"{between((each.level for each in seen), 'V')} at the {row.at}{there}; {length} "
+            f"{beyond}{missing}"
+        )
     return {
         "step": breakable(row.step),
         "input": breakable(row.input),
@@ -477,11 +512,17 @@ def _finding(finding: Finding) -> dict[str, Any]:
     }
 
 
-def _highest(documents: Documents) -> dict[str, float]:
-    """Highest voltage that the procedure gives each input [V]."""
-    actions = timeline_of(documents.procedure, documents.device).actions
-    voltages = grouped((action.input, action.voltage) for action in actions)
-    return {name: max(0.0, *own) for name, own in voltages.items()}
+def _highest(given: ReportInput) -> dict[str, float]:
+    """What may stand at each input at most [V]: where its OVP ends it, or all that its outputs reach."""
+    sources, _ = sources_of(given.documents)
+    found = {}
+    for name, feed in given.set_points.items():
+        source = sources[name]
+        level = source.ovp_with_error(feed.ovp)
+        past = max(source.ovp_overshoot(level, feed.limit) or 0.0, source.ovp_past(level, feed.limit))
+        unprotected = any(output.ovp is None for output in source.rows)
+        found[name] = source.farthest if unprotected else level + past
+    return found
 
 
 def _deviations(given: ReportInput, run: RunFacts) -> list[str]:

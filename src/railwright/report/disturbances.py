@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
+from typing import Literal
 
 import numpy as np
 
@@ -58,21 +59,23 @@ class Disturbance:
 
 @dataclass(frozen=True, slots=True)
 class SeenDisturbance:
-    """A disturbance in a record: its level [V], and how long in all it was beyond the middle between both
-    levels [s]: of each stretch at least from its first sample to its last, at most between those around it.
+    """A disturbance in a record: its level [V], the current there [A] (None: none was read), and how long in
+    all it was beyond the middle between both levels [s]: of each stretch at least from its first sample to
+    its last, at most between those around it.
     """
 
     level: float
     shortest: float
     longest: float
     samples: int
+    current: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class DisturbanceRow:
     """Equal disturbances of one step and input. test: the standard's, '' for a shape of one's own. seen: as
     each was read, None where nothing was read in it. played: whether the step was played at all. summed_up:
-    they are not equal, but too many to be told one by one.
+    they are not equal, but too many to be told one by one. at: where its voltage was read.
     """
 
     step: str
@@ -82,6 +85,7 @@ class DisturbanceRow:
     seen: tuple[SeenDisturbance | None, ...]
     played: bool
     summed_up: bool = False
+    at: Literal["connector", "terminals"] = "connector"
 
 
 def disturbances(documents: Documents, timeline: Timeline, measured: Record) -> tuple[DisturbanceRow, ...]:
@@ -103,7 +107,10 @@ def disturbances(documents: Documents, timeline: Timeline, measured: Record) -> 
             ]
             test = waveform.standard or ""
             whole = own is not None
-            rows += _rows(span.name, name, test, found, seen, whole)
+            trace = measured.traces.get(name)
+            there = trace is not None and voltage_of(trace) == "terminal_voltage"
+            made = _rows(span.name, name, test, found, seen, whole)
+            rows += [replace(row, at="terminals") for row in made] if there else made
     return tuple(rows)
 
 
@@ -162,8 +169,8 @@ def _asked(documents: Documents, timeline: Timeline, step: int, name: str) -> It
 def _parts(
     start: float, stop: float, before: float, after: float, base: float
 ) -> Iterator[tuple[float, float, float, float]]:
-    """A straight line in two where it crosses the base level."""
-    if (before - base) * (after - base) < 0.0 and stop > start:
+    """A straight line, or a jump, in two where it crosses the base level."""
+    if (before - base) * (after - base) < 0.0:
         middle = start + (stop - start) * (base - before) / (after - before)
         yield start, middle, before, base
         yield middle, stop, base, after
@@ -239,5 +246,13 @@ def _seen(
     firsts, behind = np.array([*runs_of(inside)]).T
     shortest = time[behind - 1] - time[firsts]
     longest = time[np.minimum(behind, time.size - 1)] - time[np.maximum(firsts - 1, 0)]
-    level = float(voltage[inside].min() if asked.level < asked.base else voltage[inside].max())
-    return SeenDisturbance(level, float(shortest.sum()), float(longest.sum()), int(np.count_nonzero(inside)))
+    own = np.flatnonzero(inside)
+    place = own[np.argmin(voltage[own]) if asked.level < asked.base else np.argmax(voltage[own])]
+    current = trace.columns.get("current")
+    return SeenDisturbance(
+        float(voltage[place]),
+        float(shortest.sum()),
+        float(longest.sum()),
+        own.size,
+        None if current is None else float(current[place]),
+    )

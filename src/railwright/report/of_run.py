@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from railwright.archive.stored import StoredRun, add_to_manifest, evaluate_run, evaluations_of
+from railwright.evaluation.multimeters import multimeter_records
 from railwright.evaluation.outcome import Outcome
 from railwright.plan.plan import plan_of
 from railwright.records.about import time_zero
@@ -49,6 +50,7 @@ def make_report(
         reported=dt.datetime.now().astimezone().replace(microsecond=0),
         external=external,
         assumptions=rehearsal.assumptions,
+        metered=multimeter_records(stored.documents, stored.data.multimeters),
     )
     run = stored.folder
     with timed("report"):

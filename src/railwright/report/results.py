@@ -8,6 +8,7 @@ from typing import Any
 
 from railwright.evaluation.outcome import Evaluation, Outcome, Result
 from railwright.measures import MEASURES
+from railwright.measures.outcome import Measured
 from railwright.measures.wording import widening_words
 from railwright.report.figures import show_limit, show_measured, show_standard
 from railwright.report.style import OUTCOME_SHAPES
@@ -37,14 +38,20 @@ def _where(result: Result) -> str:
     return f"{measure}{place} of {result.of}, during {result.during}"
 
 
+def _with_interval(result: Result, measured: Measured) -> tuple[str, str]:
+    """Value and 95 % interval. A value without one is exact, but not where nothing could be decided by it."""
+    value, interval = show_measured(measured.value, measured.low, measured.bounded, result.unit)
+    if measured.low == measured.high:
+        interval = "–" if measured.unseen or result.outcome is Outcome.INCONCLUSIVE else "exact"
+    return value, interval
+
+
 def requirement_row(place: int, result: Result) -> dict[str, Any]:
     """One row of the table of results."""
     value, interval = "–", "–"
     if result.measured is not None:
         measured = result.measured
-        value, interval = show_measured(measured.value, measured.low, measured.bounded, result.unit)
-        if measured.low == measured.high:
-            interval = "exact"
+        value, interval = _with_interval(result, measured)
     return {
         "number": place,
         "name": breakable(result.requirement),
@@ -127,7 +134,7 @@ def budget(place: int, result: Result) -> dict[str, Any]:
         ]
         for (source, words), standard in sorted(named.items(), key=lambda entry: -entry[1])
     ]
-    value, interval = show_measured(measured.value, measured.low, measured.bounded, result.unit)
+    value, interval = _with_interval(result, measured)
     remarks = [sentence(f"hidden from the readings: {measured.unseen}")] if measured.unseen else []
     if measured.widened:
         remarks.append(sentence(widening_words(measured.widened, result.unit)))
@@ -140,7 +147,7 @@ def budget(place: int, result: Result) -> dict[str, Any]:
         "rows": rows,
         "combined": show_standard(total**0.5, result.unit),
         "value": value,
-        "interval": "exact" if measured.low == measured.high else interval,
+        "interval": interval,
         "source": breakable(result.source),
         "remarks": [breakable(remark) for remark in remarks],
     }

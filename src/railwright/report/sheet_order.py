@@ -22,7 +22,7 @@ from railwright.plan.off_order import held_voltage, off_order, off_threshold
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range, too_flat
 from railwright.plan.timeline import ContactChange, Timeline
-from railwright.quantities import show
+from railwright.quantities import round_up, show
 from railwright.report.contact_words import contacts_first, contacts_last, contacts_moved, lying
 from railwright.settings.constraints.current_limit import charged_after
 from railwright.settings.context import FedInput
@@ -194,6 +194,8 @@ def _switching_on(
     return Task(f"{begins}{apart} by the program or the supply: too quick by hand.", tuple(ons))
 
 
+LOOKS = 12
+"""How often the drop along a lead and the current that it makes are worked out in turn."""
 MOST_STAGES = 6
 """Stages of one input that find room."""
 
@@ -307,7 +309,8 @@ def _exact(source: FedInput, goal: float) -> str:
     if error is None:
         return show(goal, "V")
     assumed = " (the reading's error assumed)" if None in source.readings else ""
-    return f"{show(goal, 'V')} ± {show(error + reading_error(source, 'voltage', goal), 'V', 2)}{assumed}"
+    within = round_up(error + reading_error(source, "voltage", goal))
+    return f"{show(goal, 'V')} ± {show(within, 'V', 2)}{assumed}"
 
 
 def _expected(source: FedInput, goal: float) -> Bounds | None:
@@ -316,16 +319,31 @@ def _expected(source: FedInput, goal: float) -> Bounds | None:
     """
     # The declared steady current is that of a device that operates.
     declared = source.input.current.steady if goal in source.input.operating else None
-    off = source.voltage_error(goal) or 0.0
-    near = [goal - off, goal, goal + off] if goal > off else []
-    drawn = [each for volts in near if (each := source.rising_load.current(volts, came_from=0.0)) is not None]
-    if not drawn and declared is not None:
-        drawn = [Bounds(declared.low, declared.high)]
-    if not drawn:
+    drawn = _drawn_at(source, goal) or declared
+    if drawn is None:
         return None
-    low, high = min(each.low for each in drawn), max(each.high for each in drawn)
+    low, high = drawn.low, drawn.high
     least = low - reading_error(source, "current", low)
     return Bounds(max(0.0, least) if low >= 0.0 else least, high + reading_error(source, "current", high))
+
+
+def _drawn_at(source: FedInput, goal: float) -> Bounds | None:
+    """Current that its load model draws once the input has come up to a voltage that is set with its error
+    [A]; None: unknown. A converter behind a lead that is not sensed draws more by what the lead drops.
+    """
+    off = source.voltage_error(goal) or 0.0
+    if goal <= off:
+        return None
+    drawn = Bounds(0.0, 0.0)
+    for _ in range(LOOKS):
+        bottom, top = goal - off, goal + off
+        if not source.senses:
+            bottom, top = max(bottom - source.drop(drawn.high), 0.0), top - source.least_drop(drawn.low)
+        found = source.rising_load.over(min(bottom, top), top, came_from=0.0)
+        if found is None or found[0] == drawn:
+            break
+        drawn = found[0]
+    return None if found is None else drawn
 
 
 def _verify(source: FedInput, feed: Feed, goal: float) -> str:
@@ -335,7 +353,7 @@ def _verify(source: FedInput, feed: Feed, goal: float) -> str:
     said = [f"{_exact(source, goal)} {_where(feed)}{over}."]
     expected = _expected(source, goal)
     if feed.sense != "at load" and expected is not None and source.drop(expected.high) > 0.0:
-        said.append(f"At the connector up to {show(source.drop(expected.high), 'V', 2)} less.")
+        said.append(f"At the connector up to {show(round_up(source.drop(expected.high)), 'V', 2)} less.")
     amperes = _range(expected.low, expected.high) if expected is not None else ""
     if feed.arrangement == "series":
         said.append(f"The same current in {both}{f': {amperes}' if amperes else ''}.")

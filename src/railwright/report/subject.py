@@ -21,6 +21,10 @@ if TYPE_CHECKING:
     from railwright.traces import Record
 
 
+RELAYS = "relays"
+"""Kind of an instrument that moves contacts, as a run's facts have it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Instrument:
     """One instrument as it was used: identification, and calibration as it held on the day of the test."""
@@ -35,7 +39,11 @@ class Instrument:
     identification: str = ""
 
     def state(self, tested: dt.date | None) -> str:
-        """Calibration on the day of the test: 'valid', 'overdue' or 'unknown'."""
+        """Calibration on the day of the test: 'valid', 'overdue' or 'unknown'; of what measures nothing, such
+        as relays, 'not needed'.
+        """
+        if self.kind == RELAYS:
+            return "not needed"
         if self.due is None or tested is None:
             return "unknown"
         return "overdue" if tested > self.due else "valid"
@@ -85,8 +93,8 @@ class ReportInput:
     """All that a report is made from.
 
     external: recordings already aligned in time to `measured`. evaluations: the first, then any later ones;
-    the last one is what the report states. run: the facts of the run (see `run_facts`).
-    reported: date of the report.
+    the last one is what the report states. metered: what multimeters read. run: the facts of the run (see
+    `run_facts`). reported: date of the report.
     """
 
     documents: Documents
@@ -100,6 +108,7 @@ class ReportInput:
     reported: dt.datetime
     external: tuple[Record, ...] = ()
     assumptions: tuple[Assumption, ...] = field(default=())
+    metered: tuple[Record, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.evaluations:

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 from railwright.documents.bench import Bench, Calibration
 from railwright.documents.files import bytes_of
 from railwright.documents.loader import Documents
+from railwright.plan.contacts import contacts_of
 from railwright.plan.plan import Plan
 from railwright.plan.set_points import SetPoints
 from railwright.records.ended import SWITCHED_OFF
@@ -174,6 +175,7 @@ def describe_run(
     bench, device, procedure = documents.bench, documents.device, documents.procedure
     laboratory = bench.laboratory
     supplies = dict.fromkeys(o.output.supply for f in set_points.values() for o in f.outputs)
+    lies = contacts_of(documents, set_points)
     return {
         "run": f"{started:%Y%m%d-%H%M%S}-{uuid.uuid4().hex[:8]}",
         "software": SOFTWARE,
@@ -191,6 +193,7 @@ def describe_run(
         "instruments": [
             *(_instrument(bench, name) for name in supplies),
             *(_multimeter(bench, name) for name in procedure.multimeters),
+            *(_relays(bench, name) for name in dict.fromkeys(each.instrument for each in lies.values())),
         ],
         "dialects": {each.name: each.digest for each in (bench.supplies[name].dialect for name in supplies)},
         "ended": None,
@@ -246,6 +249,19 @@ def _multimeter(bench: Bench, name: str) -> dict[str, Any]:
         "model": meter.model,
         "serial": meter.serial,
         "calibration": calibration_data(meter.calibrated),
+        "identification": None,
+    }
+
+
+def _relays(bench: Bench, name: str) -> dict[str, Any]:
+    box = bench.relays[name]
+    return {
+        "name": name,
+        "kind": "relays",
+        "address": box.address,
+        "model": box.model,
+        "serial": box.serial,
+        "calibration": None,
         "identification": None,
     }
 

@@ -164,6 +164,10 @@ class FedInput(Group):
         """Largest drop along lead and fixture, both ways, at a current [V], the lead being warm."""
         return current * self.warm.high + (self.fixture.drop.high if self.fixture else 0.0)
 
+    def least_drop(self, current: float) -> float:
+        """Smallest drop along lead and fixture, both ways, at a current [V], the lead being cold."""
+        return current * self.resistance.low + (self.fixture.drop.low if self.fixture else 0.0)
+
     def sensed(self, current: float) -> float:
         """What sensing adds to the voltage at the terminals at a current [V]."""
         return self.drop(current) if self.senses else 0.0

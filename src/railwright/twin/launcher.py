@@ -1,5 +1,5 @@
-"""Start a bench of simulated supplies, one process each, and stop them again; look behind them with a
-recorder.
+"""Start a bench of simulated supplies, one process each or one for those that share relays, and stop them
+again; look behind them with a recorder.
 """
 
 from __future__ import annotations
@@ -70,7 +70,7 @@ class _Child:
     """One started process: its pipes, and a thread that collects what it says."""
 
     def __init__(self, order: Order) -> None:
-        self.supply = order.supply
+        self.supply = "', '".join(order.supplies)
         # In a session of its own: what a terminal sends to all that it started (Ctrl-C, Ctrl-Z, Ctrl-\\, its
         # own end) reaches no supply, simulated or not.
         self.process = subprocess.Popen(
@@ -165,7 +165,8 @@ class TwinBench:
         self._reply_times = dict(reply_times or {})
         self._ports, self._timeout = ports, timeout
         self._supplies = tuple(supplies) if supplies is not None else tuple(bench.supplies)
-        self._children: dict[str, _Child] = {}
+        self._children: dict[tuple[str, ...], _Child] = {}
+        """Supplies that share a process -> that."""
         self.addresses: dict[str, str] = {}
         self.assumptions: tuple[Assumption, ...] = ()
         self.parameters: dict[str, TrueValue] = {}
@@ -200,57 +201,64 @@ class TwinBench:
         beside = grouped(
             (supply_beside(name, self._given, self._procedure), name) for name in self._given.multimeters
         )
-        switched = grouped((self._beside_relays(name), name) for name in self._given.relays)
+        switched = grouped((self._beside_relays(name)[0], name) for name in self._given.relays)
+        at_bench = self._ports == "bench"
         try:
-            for name in self._supplies:
-                relays = tuple(switched.get(name, ()))
-                meters = tuple(beside.get(name, ()))
-                if self._ports == "bench":
-                    must_be_offered(self._given.supplies[name].address)
+            for names in self._together():
+                relays = tuple(own for name in names for own in switched.get(name, ()))
+                meters = tuple(own for name in names for own in beside.get(name, ()))
+                if at_bench:
+                    for name in names:
+                        must_be_offered(self._given.supplies[name].address)
                     for own in meters:
                         beside_must_be_offered(self._given.multimeters[own].address)
                     for own in relays:
                         beside_must_be_offered(self._given.relays[own].address)
                 order = Order(
-                    name,
+                    names,
                     self._given,
                     self._device,
                     self._procedure,
                     self.seed,
                     self._overrides,
-                    self._ports == "bench",
+                    at_bench,
                     self._faults,
-                    tuple(each for each in self._mischief if each.supply == name),
-                    self._reply_times.get(name, ReplyTime()),
+                    tuple(each for each in self._mischief if each.supply in names),
+                    self._reply_times,
                     meters,
                     relays,
                 )
-                self._children[name] = _Child(order)
+                self._children[names] = _Child(order)
             self._wait_until_ready()
         except BaseException:
             self.stop()
             raise
         self.started = time.monotonic()
 
-    def _beside_relays(self, name: str) -> str:
-        """The supply in whose process an instrument that moves contacts is simulated. TwinError where its
-        contacts lie in leads of several: each supply is a process of its own.
-        """
+    def _beside_relays(self, name: str) -> list[str]:
+        """The supplies behind which the contacts of an instrument lie, of those that are simulated."""
         beside = supplies_beside(name, self._device, self._given, self._procedure)
-        if len(beside) > 1:
-            told = f"contacts of '{name}' lie in leads, or enable loads, of {' and '.join(beside)}"
-            raise TwinError(
-                f"{told}: expected those of one supply, which is simulated in a process of its own"
-            )
-        return beside[0]
+        return [each for each in beside if each in self._supplies] or beside
+
+    def _together(self) -> list[tuple[str, ...]]:
+        """The supplies by process: those between which an instrument moves contacts are simulated in one, as
+        its contacts have to open and close in the physics of all of them.
+        """
+        groups = [{name} for name in self._supplies]
+        for relays in self._given.relays:
+            beside = set(self._beside_relays(relays))
+            joined = set[str]().union(*(group for group in groups if group & beside))
+            groups = [*(group for group in groups if not group & beside), *([joined] if joined else [])]
+        found = [tuple(name for name in self._supplies if name in group) for group in groups]
+        return sorted(found, key=lambda names: self._supplies.index(names[0]))
 
     def _wait_until_ready(self) -> None:
         deadline = time.monotonic() + self._timeout
         assumptions: list[Assumption] = []
         unused = set(self._overrides)
-        for name, child in self._children.items():
+        for child in self._children.values():
             said = child.answer(max(deadline - time.monotonic(), 0.1))
-            self.addresses |= {name: said["address"], **said["beside"]}
+            self.addresses |= said["addresses"]
             assumptions += [Assumption(**each) for each in said["assumptions"]]
             self.parameters |= {key: TrueValue(**true) for key, true in said["parameters"].items()}
             self.errors |= {key: TrueValue(**true) for key, true in said["errors"].items()}
@@ -272,15 +280,16 @@ class TwinBench:
 
     def check(self) -> None:
         """TwinError when a process has ended."""
-        for name, child in self._children.items():
+        for child in self._children.values():
             code = child.process.poll()
             if code is not None:
-                raise TwinError(f"the twin of supply '{name}' has ended (exit code {code})")
+                raise TwinError(f"the twin of supply '{child.supply}' has ended (exit code {code})")
 
     def set_by_hand(self, output: OutputName, setting: str, value: float | bool | str) -> bool:
         """Turn a knob at a supply's panel, as a person would; whether it goes there."""
-        request = {"what": "by hand", "output": output.output, "setting": setting, "value": value}
-        return bool(self._children[output.supply].ask(request)["done"])
+        request = {"what": "by hand", "supply": output.supply, "output": output.output}
+        child = next(child for names, child in self._children.items() if output.supply in names)
+        return bool(child.ask({**request, "setting": setting, "value": value})["done"])
 
     def acts(self) -> tuple[Act, ...]:
         """What the faults by script have done so far, on `time.monotonic()`, in order of time."""

@@ -1,9 +1,9 @@
-"""The process of one simulated supply: `python -m railwright.twin.process`, started and spoken to by the
-launcher.
+"""The process of one simulated supply, or of several that share relays: `python -m railwright.twin.process`,
+started and spoken to by the launcher.
 
 Standard input: first the order (8 bytes of length, then a pickled `Order`), then one JSON request a line.
-Standard output: one JSON answer a line, the first of them when the supply is ready. The end of standard input
-ends the process: it dies with its parent, however that dies.
+Standard output: one JSON answer a line, the first of them when all is ready. The end of standard input ends
+the process: it dies with its parent, however that dies.
 """
 
 from __future__ import annotations
@@ -15,6 +15,8 @@ import signal
 import sys
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
+from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +25,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
 from railwright.documents.wires import Wires
+from railwright.twin.beside import supply_beside
 from railwright.twin.faults import TwinFault
 from railwright.twin.hands import set_at_panel
 from railwright.twin.mischief.script import Mischief
@@ -30,7 +33,6 @@ from railwright.twin.server import ReplyTime, SupplyServer
 
 if TYPE_CHECKING:
     from railwright.twin.messages import BesideServer
-    from railwright.twin.plant import Plant
     from railwright.twin.truth import Truth
 
 IGNORED = (
@@ -50,7 +52,7 @@ class Order:
     at a free one of the same kind.
     """
 
-    supply: str
+    supplies: tuple[str, ...]
     bench: Bench
     device: Device | None
     procedure: Procedure | None
@@ -59,7 +61,7 @@ class Order:
     at_bench: bool
     faults: tuple[TwinFault, ...] = ()
     mischief: tuple[Mischief, ...] = ()
-    reply_time: ReplyTime = field(default_factory=ReplyTime)
+    reply_times: Mapping[str, ReplyTime] = field(default_factory=dict)
     multimeters: tuple[str, ...] = ()
     """Those whose probes are in its physics."""
     relays: tuple[str, ...] = ()
@@ -73,7 +75,7 @@ def main() -> int:
     source = sys.stdin.buffer
     length = int.from_bytes(source.read(8), "big")
     order: Order = pickle.loads(source.read(length))
-    announce(lambda line: print(f"{order.supply}: {line}", file=sys.stderr, flush=True))
+    announce(lambda line: print(f"{', '.join(order.supplies)}: {line}", file=sys.stderr, flush=True))
     try:
         asyncio.run(_serve(order))
     except _Refused as refused:
@@ -98,40 +100,44 @@ async def _serve(order: Order) -> None:
     from railwright.twin.truth import Truth
     from railwright.twin.wiring import WiringError
 
-    truth = Truth(order.seed, order.overrides)
+    truth, made = Truth(order.seed, order.overrides), list[TwinSupply]()
     try:
-        plant = Plant(order.supply, order.bench, order.device, order.procedure, truth, faults=order.faults)
-        supply = TwinSupply(order.supply, order.bench.supplies[order.supply], plant)
+        for name in order.supplies:
+            plant = Plant(name, order.bench, order.device, order.procedure, truth, faults=order.faults)
+            made.append(TwinSupply(name, order.bench.supplies[name], plant))
     except WiringError as error:
         raise _Refused(str(error)) from None
-    warm_up()  # compiled before anyone is told that the supply is there
-    supply.advance(2e-3)  # the first step of this very circuit, too, is taken beforehand
-    server = SupplyServer(supply, reply_time=order.reply_time, mischief=order.mischief, seed=order.seed)
-    wanted = order.bench.supplies[order.supply].address
-    try:
-        address = await server.start_at(wanted, at_bench=order.at_bench)
-    except OSError as error:
-        reason = error.strerror or str(error)
-        where = wanted if order.at_bench else "a free address"
-        raise _Refused(f"supply '{order.supply}' cannot listen on {where}: {reason}") from None
-    beside, addresses = await _serve_beside(order, truth, plant, server)
+    warm_up()  # compiled before anyone is told that a supply is there
+    servers, addresses = dict[str, SupplyServer](), dict[str, str]()
+    for supply in made:
+        supply.advance(2e-3)  # the first step of this very circuit, too, is taken beforehand
+        mischief = [each for each in order.mischief if each.supply == supply.name]
+        reply_time = order.reply_times.get(supply.name)
+        server = SupplyServer(supply, reply_time=reply_time, mischief=mischief, seed=order.seed)
+        wanted = supply.document.address
+        try:
+            addresses[supply.name] = await server.start_at(wanted, at_bench=order.at_bench)
+        except OSError as error:
+            reason = error.strerror or str(error)
+            where = wanted if order.at_bench else "a free address"
+            raise _Refused(f"supply '{supply.name}' cannot listen on {where}: {reason}") from None
+        servers[supply.name] = server
+    beside, there = await _serve_beside(order, truth, servers)
     _say(
         {
             "ready": True,
-            "address": address,
-            "beside": addresses,
+            "addresses": addresses | there,
             "assumptions": [each._asdict() for each in truth.assumptions.all()],
             "parameters": {name: asdict(true) for name, true in truth.parameters.items()},
             "errors": {name: asdict(true) for name, true in truth.errors.items()},
             "unused": truth.unused_overrides(),
-            "inputs": list(plant.input_history),
         }
     )
-    running = asyncio.ensure_future(server.run())
-    requests = asyncio.ensure_future(_requests(server, plant))
-    done, _ = await asyncio.wait({running, requests}, return_when=asyncio.FIRST_COMPLETED)
-    running.cancel()
-    requests.cancel()
+    tasks = {asyncio.ensure_future(server.run()) for server in servers.values()}
+    tasks.add(asyncio.ensure_future(_requests(servers)))
+    done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+    for task in tasks:
+        task.cancel()
     for instrument in beside:
         instrument.close()
     for task in done:
@@ -139,22 +145,24 @@ async def _serve(order: Order) -> None:
 
 
 async def _serve_beside(
-    order: Order, truth: Truth, plant: Plant, server: SupplyServer
+    order: Order, truth: Truth, servers: Mapping[str, SupplyServer]
 ) -> tuple[list[BesideServer], dict[str, str]]:
-    """What stands beside the supply: multimeters whose probes are in its physics, relays whose contacts are
-    in its leads; and their addresses.
+    """What stands beside the supplies: multimeters whose probes are in their physics, relays whose contacts
+    are in their leads; and their addresses.
     """
     from railwright.twin.multimeter import simulated
     from railwright.twin.relays import simulated_relays
 
     bench, procedure = order.bench, order.procedure
     made: list[tuple[str, Wires, BesideServer]] = []
+    plants = [server.supply.plant for server in servers.values()]
     for name in order.multimeters:
+        server = servers[supply_beside(name, bench, procedure)]
         meter = simulated(name, bench, procedure, truth, order.faults, server)
         made.append((name, bench.multimeters[name], meter))
     for name in order.relays:
         relays = simulated_relays(
-            name, order.device, bench, procedure, order.faults, [plant], server.catch_up
+            name, order.device, bench, procedure, order.faults, plants, partial(_catch_up, servers)
         )
         made.append((name, bench.relays[name], relays))
     addresses = dict[str, str]()
@@ -167,7 +175,12 @@ async def _serve_beside(
     return [instrument for _, _, instrument in made], addresses
 
 
-async def _requests(server: SupplyServer, plant: Plant) -> None:
+def _catch_up(servers: Mapping[str, SupplyServer]) -> None:
+    for server in servers.values():
+        server.catch_up()
+
+
+async def _requests(servers: Mapping[str, SupplyServer]) -> None:
     """Answer the launcher until it is gone."""
     reader = asyncio.StreamReader()
     await asyncio.get_running_loop().connect_read_pipe(
@@ -177,41 +190,46 @@ async def _requests(server: SupplyServer, plant: Plant) -> None:
         request = json.loads(line)
         match request["what"]:
             case "traces":
-                _say(_write_traces(server, plant, request))
+                _say(_write_traces(servers, request))
             case "mischief":
-                _say({"acts": [asdict(act) for act in server.mischief.acts]})
+                _say({"acts": [asdict(act) for server in servers.values() for act in server.mischief.acts]})
             case "by hand":
+                server = servers[request["supply"]]
                 server.catch_up()
                 place = request["output"], request["setting"], request["value"]
                 _say({"done": set_at_panel(server.supply, *place)})
             case "energised":
-                server.catch_up()
-                _say({"energised": server.energised()})
+                _catch_up(servers)
+                spans = (server.energised().items() for server in servers.values())
+                _say({"energised": dict(chain.from_iterable(spans))})
 
 
-def _write_traces(server: SupplyServer, plant: Plant, request: Mapping[str, Any]) -> dict[str, Any]:
+def _write_traces(servers: Mapping[str, SupplyServer], request: Mapping[str, Any]) -> dict[str, Any]:
     """True traces of every input since a wall-clock time, on the wall clock, into one file."""
     import numpy as np
 
-    server.catch_up()
+    _catch_up(servers)
     path, since = Path(request["path"]), float(request["since"])
-    arrays: dict[str, Any] = {}
-    for name, history in plant.input_history.items():
-        time, voltage, terminal_voltage, current, mode = history.since(since - server.origin)
-        arrays |= {
-            f"{name}|time": server.wall_clock(time),
-            f"{name}|voltage": voltage,
-            f"{name}|terminal_voltage": terminal_voltage,
-            f"{name}|current": current,
-            f"{name}|mode": mode,
-        }
+    arrays, events, inputs = dict[str, Any](), list[dict[str, Any]](), list[str]()
+    for server in servers.values():
+        plant = server.supply.plant
+        for name, history in plant.input_history.items():
+            time, voltage, terminal_voltage, current, mode = history.since(since - server.origin)
+            arrays |= {
+                f"{name}|time": server.wall_clock(time),
+                f"{name}|voltage": voltage,
+                f"{name}|terminal_voltage": terminal_voltage,
+                f"{name}|current": current,
+                f"{name}|mode": mode,
+            }
+        times = server.wall_clock(np.array([event.time for event in plant.events]))
+        events += [
+            {**event.as_data(), "time": float(time)} for time, event in zip(times, plant.events, strict=True)
+        ]
+        inputs += plant.input_history
     with path.open("wb") as file:
         np.savez(file, allow_pickle=False, **arrays)
-    times = server.wall_clock(np.array([event.time for event in plant.events]))
-    events = [
-        {**event.as_data(), "time": float(time)} for time, event in zip(times, plant.events, strict=True)
-    ]
-    return {"events": events, "inputs": list(plant.input_history)}
+    return {"events": events, "inputs": inputs}
 
 
 if __name__ == "__main__":

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import errno
+import fcntl
 import os
 import termios
 import tty
@@ -23,6 +25,23 @@ NOISE = 0xA5
 Accept = Callable[[asyncio.StreamReader, Any], Awaitable[None]]
 
 
+def _is_served(device: str) -> bool:
+    """Whether a twin of another process has this pseudo-terminal; not where another program has its number by
+    now.
+    """
+    try:
+        descriptor = os.open(device, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
+    except OSError:
+        return False
+    try:
+        fcntl.lockf(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return True
+    finally:
+        os.close(descriptor)
+    return False
+
+
 class SerialPort:
     """One pseudo-terminal. accept: serves whoever is at its other end; nobody can tell how many that are."""
 
@@ -30,21 +49,27 @@ class SerialPort:
         self._accept, self._line = accept, line
         self._reader = asyncio.StreamReader()
         self._near = self._far = -1
+        self._device = ""
         self._link: Path | None = None
         self._refusing = False
         self._serving: asyncio.Task[None] | None = None
 
     def open(self, path: str) -> str:
         """Open it and give its device; path: what is to lead there, '' for nothing. OSError where a file of
-        another kind is in the way.
+        another kind is in the way, or the twin of another process is there.
         """
+        link = Path(path) if path else None
+        # One that was left by a twin that was killed.
+        left = link is not None and link.is_symlink() and os.readlink(link).startswith(PSEUDO)
+        if link is not None and left and _is_served(os.readlink(link)):
+            raise OSError(errno.EADDRINUSE, f"another twin is there, at {os.readlink(link)}; end that first")
         self._near, self._far = os.openpty()
         tty.setraw(self._far)
-        device = os.ttyname(self._far)
-        if path:
-            link = Path(path)
-            # One that was left by a twin that was killed.
-            if link.is_symlink() and os.readlink(link).startswith(PSEUDO):
+        # A lock of the process: whoever uses the line locks it in another way, by `flock`.
+        fcntl.lockf(self._far, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        device = self._device = os.ttyname(self._far)
+        if link is not None:
+            if left:
                 link.unlink()
             link.symlink_to(device)
             self._link = link
@@ -71,7 +96,8 @@ class SerialPort:
         self._near = self._far = -1
         if self._link is not None:
             with contextlib.suppress(OSError):
-                self._link.unlink()
+                if os.readlink(self._link) == self._device:
+                    self._link.unlink()
 
     async def _serve(self) -> None:
         """One after another, as each is dropped by a fault of a script. Who serves takes a cancelling for the

@@ -16,6 +16,7 @@ from railwright.plan.contacts import (
     states_within,
     stretches_of,
     switched_on,
+    unsure_pins,
 )
 from railwright.plan.off_order import held_voltage
 from railwright.plan.stairs import EXACT
@@ -287,14 +288,35 @@ def _words(active: bool) -> str:
 
 @rule("pin-undriven", Severity.CAUTION)
 def pin_undriven(context: Context) -> Outcome:
-    """Nothing drives a pin that enables a part of the load: the part stays as the pin's own level has it."""
+    """Nothing drives a pin that enables a part of the load: the part stays as the pin's own level has it.
+    Where the device document does not give that level, what is rehearsed of the part is a guess, also while a
+    contact leaves the pin alone.
+    """
+    unsure = unsure_pins(context.documents, context.timeline)
     for pin, each in context.device.pins.items():
         inputs = [name for name in enabled_inputs(context.device, pin) if name in context.sources]
-        if pin in context.procedure.pins or not inputs:
+        if inputs and pin in unsure:
+            driven = context.procedure.pins.get(pin)
+            counted = pin_courses(context.documents, context.timeline)[pin]
+            taken = {active for start, _ in unsure[pin] for active in states_within(counted, start, start)}
+            yield Hit(
+                inputs[0],
+                _at_pin(pin),
+                state(
+                    "{what} pin '{pin}', which enables a part of {inputs}, and the device document does not "
+                    "say which level it takes then: {state} is assumed, and what is required of {inputs} "
+                    "then is not predicted",
+                    what=state("'{contact}' at times does not drive", contact=driven.source)
+                    if driven
+                    else "nothing drives",
+                    pin=pin,
+                    inputs=" and ".join(inputs),
+                    state=" and ".join(map(_words, sorted(taken))),
+                ),
+                "give `undriven` of the pin in the device document",
+            )
             continue
-        if each.undriven is None:
-            figure = f"level that pin '{pin}' takes where nothing drives it"
-            yield Unknown(inputs[0], _at_pin(pin, "undriven"), figure, f"whether {inputs[0]} is enabled")
+        if pin in context.procedure.pins or not inputs or each.undriven is None:
             continue
         yield Hit(
             inputs[0],

@@ -12,10 +12,11 @@ from railwright.evaluation.played import LATE_PART, allowed_lateness, least_segm
 from railwright.grouping import grouped
 from railwright.plan.delivery import TOLERANCE, Delivery
 from railwright.plan.host import by_host
+from railwright.plan.line_time import link_time
 from railwright.plan.linking import look_interval
 from railwright.plan.listing import shape_actions
 from railwright.plan.sending import HOST_TIMED
-from railwright.plan.stairs import AT_ONCE, EXACT, exchange_of, slew_range
+from railwright.plan.stairs import AT_ONCE, EXACT, STAIR, exchange_of, slew_range
 from railwright.quantities import joined, round_down, show, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
@@ -146,7 +147,9 @@ def readings_between_set_points(context: Context) -> Outcome:
         if apart <= permitted * (1.0 + EXACT):
             continue
         path = _where_timed(context, step, name)
-        if unknown := _no_exchange(context, source):
+        supplies = context.bench.supplies
+        # A line that is slower than what is taken tells it by itself.
+        if unknown := [each for each in _no_exchange(context, source) if link_time(supplies[each]) <= STAIR]:
             yield Unknown(
                 unknown[0],
                 ("bench", "supplies", unknown[0]),
