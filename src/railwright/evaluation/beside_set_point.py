@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from railwright.documents.figures import error_bound
-from railwright.evaluation.contradiction import Shown, place_of, shown_by
+from railwright.evaluation.contradiction import RecordShown, place_of, shown_by
 from railwright.evaluation.outcome import SET_POINT, Contradiction
 from railwright.evaluation.reading import known_resistance, series_drop
 from railwright.evaluation.views import EXACT, Case, settled_levels
@@ -116,7 +116,9 @@ def _of(case: Case, name: str) -> Contradiction | None:
     )
 
 
-def _stand_still(read: Shown, bound: Array, level: float, beyond: NDArray[np.bool_]) -> Iterator[_Beside]:
+def _stand_still(
+    read: RecordShown, bound: Array, level: float, beyond: NDArray[np.bool_]
+) -> Iterator[_Beside]:
     """Of rows beyond, those in a row that last long enough and do not move towards the set point [V]."""
     edges = np.flatnonzero(np.diff(np.concatenate(([False], beyond, [False])).astype(np.int8)))
     for first, past in edges.reshape(-1, 2):

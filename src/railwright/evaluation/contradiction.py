@@ -90,7 +90,7 @@ def _between(
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Shown:
+class RecordShown:
     """What a record shows of a quantity: values, the bounds of their errors, shapes (n,), and how far from
     its time a value's instant, or any part of its aperture, may lie [s]. interval: the usual one [s].
     """
@@ -114,7 +114,7 @@ def shown_by(
     quantity: Channel,
     place: Place,
     opened: Sequence[tuple[float, float]],
-) -> Shown:
+) -> RecordShown:
     """What a source shows of an input, a voltage at this end of the lead. CannotMeasure where it does not, or
     its errors are not known. opened: when the lead stood open [s].
     """
@@ -133,7 +133,7 @@ def shown_by(
     if model.update is not None:
         reach = view.timing()[2] / 2.0 + view.shift()[1]
     interval = float(np.median(np.diff(signal.time)))
-    return Shown(source.name, signal.time, signal.values, largest_error(signal), reach, interval)
+    return RecordShown(source.name, signal.time, signal.values, largest_error(signal), reach, interval)
 
 
 def _within(time: Array, spans: Sequence[tuple[float, float]], view: View) -> NDArray[np.bool_]:
@@ -181,7 +181,7 @@ class _Apart:
     bound: float
 
 
-def _disjoint(slower: Shown, faster: Shown, on: float, off: float) -> Iterator[_Apart]:
+def _disjoint(slower: RecordShown, faster: RecordShown, on: float, off: float) -> Iterator[_Apart]:
     """Where some values in a row of the slower record lie beyond all that the faster one shows there."""
     time, other = slower.time, faster.time
     if not (math.isfinite(slower.reach) and math.isfinite(faster.reach)):
@@ -229,7 +229,7 @@ def _missing(time: Array, window: NDArray[np.intp], interval: float) -> NDArray[
     return found
 
 
-def _extremes(shown: Shown, window: NDArray[np.intp]) -> tuple[Array, Array]:
+def _extremes(shown: RecordShown, window: NDArray[np.intp]) -> tuple[Array, Array]:
     """The least and the most that any value of a window can stand for, shapes (n,)."""
     places = window.T.ravel()
     low = np.append(shown.values - shown.error, math.inf)
