@@ -143,6 +143,55 @@ def test_without_a_run_everything_goes_off_at_once(scene: Scene) -> None:
     assert "OUTPut:STATe OFF,(@2)" in " ".join(scene.left.units)
 
 
+@pytest.mark.parametrize(
+    ("given", "other"),
+    [
+        ({"model": "M-1", "serial": "S-1"}, ""),
+        ({"model": "M-1"}, ""),
+        ({"model": "M-2"}, "M-2"),
+        ({"serial": "S-9"}, "S-9"),
+        ({"model": "M-1", "serial": "S"}, "S"),  # a part of a serial number is another one
+        ({"model": "railwright", "serial": "S-1"}, "railwright"),
+    ],
+)
+def test_another_instrument_at_an_address_is_told_off_and_confirms_nothing(
+    scene: Scene, given: dict[str, str], other: str
+) -> None:
+    keys = "".join(f"    {key}: {value}\n" for key, value in given.items())
+    scene.write(BENCH.replace("    dialect: channel-list\n", f"    dialect: channel-list\n{keys}"))
+    code, lines = scene.off()
+    assert scene.on == []
+    assert code == (6 if other else 0)
+    left = [line for line in lines if line.startswith("left.")]
+    assert len(left) == 2
+    for line in left:
+        if other:
+            assert says(
+                line, "OFF NOT CONFIRMED", scene.left.identity, scene.left.address, other, "mains switch"
+            )
+        else:
+            assert says(line, "off confirmed")
+    assert any(says(line, "right.1: off confirmed") for line in lines)
+
+
+@pytest.mark.parametrize(
+    ("identity", "code"),
+    [
+        ("Quayworks,M-1,S-7,1.0", 6),
+        ("Quayworks,M-1,0,1.0", 0),  # nothing there tells one of them from another
+        ("Quayworks,M-1,,1.0", 0),
+    ],
+)
+def test_two_supplies_of_the_bench_that_are_one_instrument_are_not_both_off(
+    scene: Scene, identity: str, code: int
+) -> None:
+    scene.left.identity = scene.right.identity = identity
+    got, lines = scene.off()
+    assert (got, scene.on) == (code, [])
+    alike = [line for line in lines if says(line, "left and right", "OFF NOT CONFIRMED", identity)]
+    assert len(alike) == (1 if code else 0)
+
+
 def test_only_what_is_named(scene: Scene) -> None:
     assert scene.off("left.B")[0] == 0
     assert scene.on == ["left.1", "right.1"]

@@ -294,7 +294,15 @@ def _provoked(
     tells = [name for name in get_args(Setting) if any(t.operation == name and not t.wrong for t in tried)]
     other = "" if beside is None else BESIDE
     provoked = provoke(
-        link, supply, ITS_OUTPUT, how, voltage=volts, current=amperes, restores=tells, beside=other
+        link,
+        supply,
+        ITS_OUTPUT,
+        how,
+        voltage=volts,
+        current=amperes,
+        restores=tells,
+        beside=other,
+        say=complain,
     )
     at, by = dt.datetime.now().astimezone(), wanted.operator
     proofs = proofs_of(

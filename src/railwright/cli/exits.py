@@ -90,7 +90,7 @@ def code_of(error: BaseException) -> tuple[Exit, str] | None:
         case EndedWith():
             return error.code, str(error)
         case KeyboardInterrupt():
-            return Exit.STOPPED, "stopped from the keyboard"
+            return Exit.STOPPED, str(error) or "stopped from the keyboard"
         case FileExistsError() if error.errno is None:
             return Exit.BAD_INPUT, str(error)
         case OSError() if error.filename is not None:

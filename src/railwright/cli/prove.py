@@ -111,6 +111,7 @@ def prove(
             ready=(lambda output, lead: True) if twins else _Asked(sink),
             holds_for=days,
             tell=(lambda stage: None) if quiet or json else _say_stage,
+            say=complain,
         )
     except NotReady as error:
         complain(str(error))

@@ -64,10 +64,10 @@ def _between(
     """The worst contradiction between two records of an input's quantity; None: there is none."""
     try:
         # The first is the run's own, or one like the second: a voltage is compared where the second has it.
-        place = _place(second, name)
+        place = place_of(second, name)
         opened = open_leads(case, name)
-        one = _shown(first, name, quantity, place, opened)
-        other = _shown(second, name, quantity, place, opened)
+        one = shown_by(first, name, quantity, place, opened)
+        other = shown_by(second, name, quantity, place, opened)
     except CannotMeasure:
         # What the documents do not say enough of cannot be compared.
         return None
@@ -90,7 +90,7 @@ def _between(
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Shown:
+class RecordShown:
     """What a record shows of a quantity: values, the bounds of their errors, shapes (n,), and how far from
     its time a value's instant, or any part of its aperture, may lie [s]. interval: the usual one [s].
     """
@@ -103,18 +103,18 @@ class _Shown:
     interval: float
 
 
-def _place(source: RecordSource, name: str) -> Place:
+def place_of(source: RecordSource, name: str) -> Place:
     """The end of the lead at which a source has the voltage of an input."""
     return "connector" if VOLTAGES[0] in source.record.traces[name].columns else "terminals"
 
 
-def _shown(
+def shown_by(
     source: RecordSource,
     name: str,
     quantity: Channel,
     place: Place,
     opened: Sequence[tuple[float, float]],
-) -> _Shown:
+) -> RecordShown:
     """What a source shows of an input, a voltage at this end of the lead. CannotMeasure where it does not, or
     its errors are not known. opened: when the lead stood open [s].
     """
@@ -133,7 +133,7 @@ def _shown(
     if model.update is not None:
         reach = view.timing()[2] / 2.0 + view.shift()[1]
     interval = float(np.median(np.diff(signal.time)))
-    return _Shown(source.name, signal.time, signal.values, largest_error(signal), reach, interval)
+    return RecordShown(source.name, signal.time, signal.values, largest_error(signal), reach, interval)
 
 
 def _within(time: Array, spans: Sequence[tuple[float, float]], view: View) -> NDArray[np.bool_]:
@@ -181,7 +181,7 @@ class _Apart:
     bound: float
 
 
-def _disjoint(slower: _Shown, faster: _Shown, on: float, off: float) -> Iterator[_Apart]:
+def _disjoint(slower: RecordShown, faster: RecordShown, on: float, off: float) -> Iterator[_Apart]:
     """Where some values in a row of the slower record lie beyond all that the faster one shows there."""
     time, other = slower.time, faster.time
     if not (math.isfinite(slower.reach) and math.isfinite(faster.reach)):
@@ -229,7 +229,7 @@ def _missing(time: Array, window: NDArray[np.intp], interval: float) -> NDArray[
     return found
 
 
-def _extremes(shown: _Shown, window: NDArray[np.intp]) -> tuple[Array, Array]:
+def _extremes(shown: RecordShown, window: NDArray[np.intp]) -> tuple[Array, Array]:
     """The least and the most that any value of a window can stand for, shapes (n,)."""
     places = window.T.ravel()
     low = np.append(shown.values - shown.error, math.inf)

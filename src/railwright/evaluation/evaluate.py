@@ -10,6 +10,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.alignment import Alignment, AlignmentError, align
+from railwright.evaluation.beside_set_point import beside_set_points
 from railwright.evaluation.contradiction import contradictions
 from railwright.evaluation.decision import Tolerance, advice, decide
 from railwright.evaluation.ending import COMPLETED, Ending
@@ -87,7 +88,7 @@ def evaluate(
     metered, told = _metered(documents, own, multimeters or {})
     sources = [own, *(source for source, _ in aligned), *metered]
     notes = [*(_alignment_note(source.name, alignment) for source, alignment in aligned), *told]
-    found = contradictions(case, sources)
+    found = (*contradictions(case, sources), *beside_set_points(case))
     results = []
     for requirement in documents.procedure.requires:
         result, remarks = _judge(case, requirement, sources, found)

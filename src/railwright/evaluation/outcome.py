@@ -62,9 +62,14 @@ class Result:
     unmeasured: Unmeasured | None = None
 
 
+SET_POINT = "its set point"
+"""What stands in the place of a second record where a record is held against what its input was told."""
+
+
 @dataclass(frozen=True, slots=True)
 class Contradiction:
-    """Two records of one quantity that cannot both be right.
+    """Two records of one quantity that cannot both be right; or one, and the set point (`SET_POINT`) at which
+    its input stood in CV: then nothing that it says of that input counts.
 
     of: the input. quantity: 'voltage' or 'current'. sources: names of both records, shown: what each shows
     where they differ most, bound: what both may be off together there [V, A]. at: when that is, first, last:
@@ -88,6 +93,12 @@ class Contradiction:
             f"{source} shows {amount(value, unit)}"
             for source, value in zip(self.sources, self.shown, strict=True)
         ]
+        if SET_POINT in self.sources:
+            return (
+                f"{self.of} does not stand where it was told to: from {show(self.first, 's')} to "
+                f"{show(self.last, 's')} {told[0]} in CV, as at {show(self.at, 's')}, and {told[1]}, "
+                f"but both may differ by {amount(self.bound, unit)}: it does not do it, or is read wrongly"
+            )
         return (
             f"the records of the {self.quantity} of {self.of} contradict each other: at {show(self.at, 's')} "
             f"{' and '.join(told)}, but both may be off by {amount(self.bound, unit)} together"
@@ -95,7 +106,8 @@ class Contradiction:
 
     def concerns(self, of: str, source: str, quantities: Sequence[str]) -> bool:
         """Whether what this source says of an input hangs on it. quantities: what it was worked out from."""
-        return of == self.of and source in self.sources and self.quantity in quantities
+        rests_on = self.quantity in quantities or (SET_POINT in self.sources and bool(quantities))
+        return of == self.of and source in self.sources and rests_on
 
 
 @dataclass(frozen=True, slots=True)

@@ -219,6 +219,25 @@ def _course(case: Case, name: str) -> tuple[LevelChange, ...]:
     return tuple(found)
 
 
+def settled_levels(case: Case, name: str) -> Iterator[tuple[float, float, float, float]]:
+    """Each set point at which an input stood in a step of the record, as asked: from when, when its line was
+    over, to when anything of it was told next [s], on the run's time base, at which voltage, and by how much
+    that differs from the one before [V]. None of an input that others may take along.
+    """
+    later, level = _later(case), 0.0
+    own = [each for each in case.timeline.actions if each.input == name]
+    if len(_along(case, name)) > 1:
+        return
+    for action, after in zip(own, [*own[1:], None], strict=True):
+        change, level = abs(action.voltage - level), 0.0 if action.kind == "off" else action.voltage
+        if action.kind != "line" or action.step not in later:
+            continue
+        ends = math.inf
+        if after is not None:
+            ends = after.time + later.get(after.step, -math.inf)
+        yield action.time + action.over + later[action.step], ends, level, change
+
+
 def _limits_moved(case: Case, name: str) -> tuple[float, ...]:
     """When this input's current limit is moved in all steps of the record, as asked, on the run's time."""
     later = _later(case)

@@ -72,6 +72,11 @@ class SwitchOff:
         self._told_at: dict[str, float] = {}
         """When each input was told OFF [s], whether that left or not."""
 
+    @property
+    def answered(self) -> dict[str, str]:
+        """What each supply said that it is, of those that were asked for it."""
+        return {name: each.answered for name, each in self._supplies.items() if each.answered}
+
     def hurry(self) -> None:
         """Wait for no voltage and no lost supply any more; what comes after something still does."""
         self._hurry.set()

@@ -63,6 +63,8 @@ class SupplySwitchedOff:
         """Whether it has answered at all since switching off began."""
         self._mute = False
         """Whether it gave no answer when it was last asked without what a session begins with."""
+        self.answered = ""
+        """What it said that it is, when it was asked last; '' where it was not asked, or gave no answer."""
         self.done = False
         self._pushed = 0
         """How often something was sent without regard to what is under way."""
@@ -206,6 +208,7 @@ class SupplySwitchedOff:
                     self._push_while_trusted()
                 self._mute = not begins
                 identity = (await session.ask(document.identify, self._deadline)).answer
+                self.answered = identity.strip()
                 self._mute = self._mute and begins
         except SessionError as error:
             if session.is_open:

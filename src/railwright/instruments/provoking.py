@@ -152,6 +152,12 @@ class Provoking:
     _slews_were: list[OutputSetting] = field(default_factory=list, init=False)
     _before: list[OutputSetting] = field(default_factory=list, init=False)
     _refused: dict[Provoked, str] = field(default_factory=dict, init=False)
+    not_off: str = field(default="", init=False)
+    """What showed that it was told to go off, and did not; '' where nothing did. At its lowest set points,
+    where it is left, no reading of no voltage takes that back.
+    """
+    _went_off: bool = field(default=False, init=False)
+    """Whether it was seen to go off at a voltage."""
 
     def go(self, connected: Connected) -> Iterator[Provocation]:
         """Provoke, one after the other, what can be with this connected. InstrumentError where the supply
@@ -177,6 +183,8 @@ class Provoking:
                     yield Provocation(provoked, "", self._refused[provoked])
                 elif provoked in can:
                     yield self._seen(provoked, work)
+                if self.not_off:
+                    break
         finally:
             self._leave()
 
@@ -205,7 +213,12 @@ class Provoking:
         self._switch_on()
         self._until(self._has_come, WITH_VOLTAGE)
         self.supply.switch_off([self.output])
-        reading = self._until(self._has_gone, "off, with its voltage gone", FALLS)
+        try:
+            reading = self._until(self._has_gone, "off, with its voltage gone", FALLS)
+        except _NotCome as error:
+            self.not_off = str(error)
+            raise
+        self._went_off = True
         return f"off, {_shown(reading)}"
 
     def _ovp(self) -> str:
@@ -314,6 +327,7 @@ class Provoking:
             came = self._trips("linked")
         finally:
             other._leave()
+            self.not_off = self.not_off or other.not_off
             with suppress(InstrumentError):
                 self.supply.clear_trips(other.output)
                 self.supply.link_channels(self.output, links)
@@ -386,7 +400,8 @@ class Provoking:
                 raise
             seen, wrong = "", error.told
         took = self.now() - began
-        self._rest()
+        if not self.not_off:
+            self._rest()
         return Provocation(provoked, seen, wrong, took)
 
     def _has(self, provoked: Provoked) -> bool:
@@ -555,13 +570,13 @@ class Provoking:
             if self.supply.dialect.can_set(switch) and self._has(provoked):
                 self._may(provoked, partial(self._put, switch, False))
         if self._ovp_was is not None:
-            self._put("ovp", max(self._ovp_was, 2.0 * self.voltage))
+            self._put("ovp", self._ovp_prepared(self._ovp_was))
             if self.supply.dialect.can_set("ovp_on"):
                 self._may("OVP", partial(self._put, "ovp_on", True))
 
     def _lowest(self) -> None:
-        """Lowest set points first: a word for off that switches on does so at the lowest voltage, and is
-        taken back.
+        """Lowest set points first: a word for off that switches on does so at the lowest voltage. Whether it
+        is that, or nothing switches it off, is not told apart by a word for on.
         """
         document = self.supply.document.outputs[self.output]
         self._put("voltage", document.voltage.low)
@@ -570,10 +585,9 @@ class Provoking:
         except InstrumentError as error:
             if error.lost or not self.supply.state(self.output):
                 raise
-            with suppress(InstrumentError):
-                self._put("output", True)  # it compares with the wrong word, too
-            words = self.supply.dialect.words
-            told = f"the word for off, '{words['off']}', switched it on, at its lowest voltage"
+            off = self.supply.dialect.words["off"]
+            told = f"told off, by '{off}', it reads on, at its lowest voltage: it does not go off, it tells "
+            told += f"its state late or wrongly, or '{off}' is not its word for off"
             raise InstrumentError(self.supply.name, error.command, told) from None
         # Not before: a supply may refuse a limit below the current that flows.
         self._put("current_limit", document.current.low)
@@ -591,20 +605,51 @@ class Provoking:
 
     def _leave(self) -> None:
         """Off, and its settings as they were; what goes wrong here has been said before, and the guard ends
-        it. One that is not off, or not reached, is left at its lowest.
+        it. One that is not off, or not reached, is left at its lowest: nothing is raised there.
         """
         with suppress(InstrumentError):
             self._lowest()
+            if self.not_off or not self._is_off():
+                return
             for was in self._slews_were:
                 with suppress(InstrumentError):
                     self.supply.put([was])
             if self._ovp_was is not None:
                 self._put("ovp", self._ovp_was)
-            if self.supply.lost or self.supply.state(self.output):
-                return
             for change in self._before:
                 with suppress(InstrumentError):
                     self._put(change.setting, change.value)
+
+    def _is_off(self) -> bool:
+        """Whether it is off where a voltage would show that it is not. At its lowest set points nothing does:
+        one that was not seen to go off at a voltage is looked at where it was on before, and taken back.
+        """
+        try:
+            if self._went_off:
+                return True
+            gone = partial(self._nothing_comes, 0.0)
+            before = abs(self._until(gone, "off, without voltage or current", FALLS).voltage)
+            if self._ovp_was is not None:
+                self._put("ovp", self._ovp_prepared(self._ovp_was))
+            self._put("current_limit", self.current)
+            self._put("voltage", self.voltage)
+            at = f"{show(self.voltage, 'V')} and {show(self.current, 'A')}"
+            self._stays(partial(self._nothing_comes, before), f"nothing, told off, with {at} set")
+        except _NotCome as error:
+            self.not_off = str(error)
+        self._lowest()
+        return not self.not_off
+
+    def _nothing_comes(self, before: float, reading: OutputReading) -> bool:
+        """Whether it says off, little more voltage stands there than before [V], and no current flows that a
+        short would draw.
+        """
+        stands = abs(reading.voltage) <= before + max(LEAST_VOLTAGE, LOW * self.voltage)
+        return not reading.on and stands and abs(reading.current) <= BELOW * self.current
+
+    def _ovp_prepared(self, was: float) -> float:
+        """The level that keeps it from acting by itself."""
+        return max(was, 2.0 * self.voltage)
 
 
 def _stands(volts: float, within: float, reading: OutputReading) -> bool:

@@ -543,7 +543,8 @@ class SupplyDriver(Conversation):
             raise InstrumentError(
                 self.name,
                 command,
-                f"output {change.output}: {change.setting} was set to {change.value} and reads back as {got}",
+                f"output {change.output}: {change.setting} was set to {_word(change.value)} and reads back "
+                f"as {_word(got)}",
             )
 
     def stands(self, change: OutputSetting) -> bool:
@@ -575,6 +576,11 @@ class SupplyDriver(Conversation):
 
 def _state(on: bool) -> str:
     return "on" if on else "off"
+
+
+def _word(value: Value) -> str:
+    """A setting's value as it was set or read, to its last digit."""
+    return ("off", "on")[value] if isinstance(value, bool) else str(value)
 
 
 def _shown(value: Value) -> str:

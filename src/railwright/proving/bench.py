@@ -129,8 +129,10 @@ def prove_bench(
     ready: Ready,
     holds_for: int = HOLDS_FOR,
     tell: Callable[[ProvedStage], None] = lambda stage: None,
+    say: Callable[[str], None] = lambda line: None,
 ) -> BenchProofRecord:
-    """Prove these outputs and leads. Each is off and let go before the next is asked for.
+    """Prove these outputs and leads. Each is off and let go before the next is asked for. say: as of
+    `energised`.
 
     NotReady where nobody says that the device is unplugged, InstrumentError where an instrument is not the
     one of the bench, or cannot be reached.
@@ -143,7 +145,7 @@ def prove_bench(
             told = f"nobody has said that the device is unplugged and {output} connected through '{lead}'"
             raise NotReady(f"{told} to {load}: nothing was switched on")
         with place(output, lead) as link:
-            stage, instruments, own = _prove(bench, load, output, lead, link, operator, at)
+            stage, instruments, own = _prove(bench, load, output, lead, link, operator, at, say)
         stages.append(stage)
         used |= {each.name: each for each in instruments}
         proofs += own
@@ -162,7 +164,14 @@ def prove_bench(
 
 # Many: where it is looked at, by whom, and when.
 def _prove(
-    bench: Bench, load: str, output: OutputName, lead: str, link: GuardLink, operator: str, at: dt.datetime
+    bench: Bench,
+    load: str,
+    output: OutputName,
+    lead: str,
+    link: GuardLink,
+    operator: str,
+    at: dt.datetime,
+    say: Callable[[str], None],
 ) -> tuple[ProvedStage, list[UsedInstrument], list[Proof]]:
     """One stage: whatever ends it, the guard switches off, and is waited for."""
     opened = open_guarded(link)
@@ -175,7 +184,7 @@ def _prove(
     if on:
         told = f"expected every output off, got {', '.join(on)} on; nothing was switched on"
         raise InstrumentError(supply.name, "", told)
-    with energised(link, plan_of_outputs({supply: (output.output,)}, [sink])) as ending:
+    with energised(link, plan_of_outputs({supply: (output.output,)}, [sink]), say) as ending:
         work = StageProof(bench, output, lead, supply, sink, link.sleep, link.now)
         try:
             sink.prepare()
@@ -190,6 +199,8 @@ def _prove(
             pass  # its line says so
         except InstrumentError as error:
             work.lines.append(ProofLine("to the end", lead, passed=False, why=f"ended early: {error}"))
+        finally:
+            ending.seen_on = f"{output}: {work.not_off}" if work.not_off else ""
     stage = ProvedStage(output, lead, tuple(work.lines), ending.not_confirmed)
     kept = proofs_of(work.provoked, supply, output.output, by=operator, how="prove", at=at)
     return stage, [*_used(supply, sink)], kept

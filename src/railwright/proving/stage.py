@@ -8,7 +8,7 @@ where only the OVP ends it. Everything is off again between two looks.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import Literal
@@ -103,6 +103,8 @@ class StageProof:
     provoked: list[Provocation] = field(default_factory=list)
     exchange: float = 0.0
     """Longest exchange of the last readings [s]."""
+    not_off: str = ""
+    """What showed that the output did not go off; '' where nothing did."""
 
     def __post_init__(self) -> None:
         self.own = self.name.output
@@ -177,7 +179,7 @@ class StageProof:
             self.load.draw(OVERLOAD * current)
             self.load.take_on()
         work = Provoking(self.supply, self.own, self.low_voltage, current, self.sleep, self.now)
-        for seen in work.go(connected):
+        for seen in self._seen_of(work, connected):
             self.provoked.append(seen)
             at = f"{show(self.low_voltage, 'V')}, {show(current, 'A')}"
             why = f"{seen.provoked} of {self.name} does not come: {seen.wrong}" if seen.wrong else ""
@@ -186,6 +188,13 @@ class StageProof:
             line = ProofLine(f"provoked: {seen.provoked}", at, passed=seen.proved, why=why, seen=seen.seen)
             self.lines.append(line)
         self._rest()
+
+    def _seen_of(self, work: Provoking, connected: Connected) -> Iterator[Provocation]:
+        """What comes, and that it did not go off, whatever ends it."""
+        try:
+            yield from work.go(connected)
+        finally:
+            self.not_off = self.not_off or work.not_off
 
     @property
     def ovp_acts(self) -> bool:

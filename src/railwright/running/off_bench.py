@@ -62,13 +62,32 @@ class BenchOutput:
 
 @dataclass(frozen=True, slots=True)
 class BenchSupply:
-    """One supply of the bench. place: the one spelling of its address, '' where none is known."""
+    """One supply of the bench. place: the one spelling of its address, '' where none is known. model, serial:
+    as the document has them, '' where it does not; parted_by: what stands between the fields of what a supply
+    says that it is, serial_at: which of them is its serial number, from 0, None where none is.
+    """
 
     name: str
     address: str
     place: str
     outputs: tuple[BenchOutput, ...]
     plan: SupplyOff | None = None
+    model: str = ""
+    serial: str = ""
+    parted_by: str = ","
+    serial_at: int | None = 2
+
+    def is_other(self, answer: str) -> str:
+        """Of what the document has, what an answer to who it is does not say; '' where it says all."""
+        parts = [part.strip() for part in answer.split(self.parted_by)]
+        given = (("model", self.model), ("serial number", self.serial))
+        return " and ".join(f"{what} '{wanted}'" for what, wanted in given if wanted and wanted not in parts)
+
+    def tells_apart(self, answer: str) -> bool:
+        """Whether an answer says which instrument of its model it is."""
+        parts = [part.strip() for part in answer.split(self.parted_by)]
+        at = self.serial_at
+        return at is not None and len(parts) > at and parts[at].strip("0-") != ""
 
 
 def read_bench(text: str, folder: Path) -> tuple[BenchSupply, ...]:
@@ -209,7 +228,12 @@ def _supply(name: str, node: Mapping[str, Any], folder: Path) -> BenchSupply:
     )
     if not made:
         made = (BenchOutput(f"{name}.?", name, None, fault or "the bench document gives no outputs of it"),)
-    return BenchSupply(name, address, "", made, plan)
+    model, serial = (str(node.get(key) or "").strip() for key in ("model", "serial"))
+    identification = dialect.get("identification") if dialect is not None else None
+    named = identification if isinstance(identification, Mapping) else {}
+    parted, fields = str(named.get("parted_by") or ","), named.get("fields") or ("maker", "model", "serial")
+    serial_at = list(fields).index("serial") if "serial" in fields else None
+    return BenchSupply(name, address, "", made, plan, model, serial, parted, serial_at)
 
 
 def _channel(own: str, node: Any) -> int | None:

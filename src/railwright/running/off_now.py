@@ -97,6 +97,8 @@ class OffNow:
             names if names is not None else frozenset(o.name for each in supplies for o in each.outputs)
         )
         self._all_off = True
+        self._answers = dict[str, str]()
+        """Who answered at the place of each supply, of those that were asked here."""
         self._switching: list[SwitchOff] = []
         self._hurried = asyncio.Event()
 
@@ -127,6 +129,7 @@ class OffNow:
         for each in (output for supply in self._supplies for output in supply.outputs):
             if each.off is None and each.name in self._names:
                 self._say_not(each.name, each.fault)
+        self._say_twice()
         for own in (each for relays in self._relays for each in relays.contacts):
             if own.name not in self._contacts:
                 self._tell(f"contact {own.name}: not moved; how it stands is unknown")
@@ -261,9 +264,11 @@ class OffNow:
             for each in plan.sessions
         }
         said: set[str] = set()
+        places = {each.name: place for place, each in places_in(plan, self._supplies).items()}
 
         def happened(what: str, fields: dict[str, Any]) -> None:
             if what == "confirmed off":
+                self._answers |= {places[name]: who for name, who in off.answered.items()}
                 said.add(fields["input"])
                 self._report({fields["input"]: asdict(off.ends[fields["input"]])}, plan, planned)
             elif what == "master":
@@ -281,6 +286,7 @@ class OffNow:
         finally:
             watching.cancel()
             await asyncio.gather(*(session.end() for session in sessions.values()))
+        self._answers |= {places[name]: who for name, who in off.answered.items()}
         self._report({n: asdict(end) for n, end in ends.items() if n not in said}, plan, planned)
         return all(end.confirmed for end in ends.values())
 
@@ -336,7 +342,9 @@ class OffNow:
                     self._say(name, shown, end)
 
     def _say(self, name: str, shown: str, end: Mapping[str, Any]) -> None:
-        if end["confirmed"]:
+        if end["confirmed"] and (other := self._other(name)):
+            self._say_not(shown, f"what is off is another instrument's output: {other}")
+        elif end["confirmed"]:
             held = end["holds"]
             what = f"device holds {_volts(held)}" if held is not None else _volts(end["voltage"])
             self._tell(f"{shown}: off confirmed, {what}")
@@ -348,6 +356,26 @@ class OffNow:
             own = end["off_read"] is not None and abs(end["voltage"] or 0.0) >= end["below"]
             perhaps = "; a battery or another source of the device may hold it" if own else ""
             self._say_not(shown, f"{end['why'] or 'waited for no longer'}{last}{perhaps}")
+
+    def _other(self, name: str) -> str:
+        """Why whoever answered for an output of the bench is not its supply; '' where nothing says so."""
+        for each in self._supplies:
+            who = self._answers.get(each.place, "")
+            if who and any(output.name == name for output in each.outputs) and (lacks := each.is_other(who)):
+                return f"'{who[:80]}' answers at {each.address}, and the bench has {lacks}"
+        return ""
+
+    def _say_twice(self) -> None:
+        """Where two supplies of the bench are one instrument, one of them was told nothing."""
+        found: dict[str, list[BenchSupply]] = {}
+        for each in self._supplies:
+            who = self._answers.get(each.place, "")
+            if who and each.tells_apart(who):
+                found.setdefault(who, []).append(each)
+        for who, alike in found.items():
+            if len(alike) > 1:
+                names = " and ".join(each.name for each in alike)
+                self._say_not(names, f"one instrument, '{who[:80]}', answers for each of them")
 
     def _say_master(self, master: Mapping[str, Any]) -> None:
         state = "off" if master["off"] else f"NOT READ TO BE OFF: {master['why']}"

@@ -75,11 +75,13 @@ def provoke(
     tell: Callable[[Provocation], None] = lambda seen: None,
     restores: Collection[Setting] = (),
     beside: str = "",
+    say: Callable[[str], None] = lambda line: None,
 ) -> Provocations:
     """Provoke what can be at an output of a supply that was identified. It is off at every ending; raises
     what ends it early, such as InstrumentError, when that is confirmed, else OffNotConfirmed. restores:
     settings that the supply tells, and that are left as they were found. beside: another output of the
     supply, with nothing connected either, that is switched on, too: its trip is to take this one along.
+    say: as of `energised`.
     """
     seen: list[Provocation] = []
     if supply.has_master and not supply.master():
@@ -87,11 +89,14 @@ def provoke(
         told = "its master switch is off; make sure that its other outputs are off, then switch the master on"
         raise InstrumentError(supply.name, supply.dialect.master_queries[0], told)
     plan = plan_of_outputs({supply: (output, beside) if beside else (output,)}, masters=False)
-    with energised(link, plan) as ending:
+    with energised(link, plan, say) as ending:
         work = Provoking(supply, output, voltage, current, link.sleep, link.now, restores, beside)
-        for each in work.go(connected):
-            seen.append(each)
-            tell(each)
+        try:
+            for each in work.go(connected):
+                seen.append(each)
+                tell(each)
+        finally:
+            ending.seen_on = f"{supply.name}.{output}: {work.not_off}" if work.not_off else ""
     return Provocations(tuple(seen), ending.not_confirmed)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -53,12 +54,18 @@ class ShutDown:
     linked: Mapping[str, str] = field(default_factory=dict)
     cautions: list[str] = field(default_factory=list)
     not_confirmed: list[str] = field(default_factory=list)
+    _again: dict[str, int] = field(default_factory=dict)
+    """How often OFF was sent again to each output: only the first time is told when it happens."""
 
     def go(self, link: GuardLink, stop: StopRequest) -> dict[str, SwitchedOff]:
         """OFF has gone out: wait until everything is confirmed, or is not going to be. A second request to
         stop ends the waiting. Gives what became of every input that was on.
         """
         over = link.finish_off(self.told, urgent=lambda: stop.urgent)
+        for name, count in [each for each in self._again.items() if each[1] > 1]:
+            with suppress(Exception):  # what became of the outputs is not lost to it
+                told = f"{count} times in all"
+                self.recorder.event(EventKind.OFF_SENT_AGAIN, name, told)
         return self._became(over["ends"])
 
     def told(self, message: Mapping[str, Any]) -> None:
@@ -85,9 +92,11 @@ class ShutDown:
                     self.recorder.event(EventKind.TRIPS_LINKED, name, time=at, facts=Facts(source=source))
                 self.recorder.event(EventKind.OFF_SENT, name, time=at)
             case "off again":
-                was_read = message.get("read", True)
-                again = "it still says that it is on" if was_read else "it was not read to be off yet"
-                self.recorder.event(EventKind.OFF_SENT_AGAIN, message["output"], again, at)
+                name, was_read = message["output"], message.get("read", True)
+                self._again[name] = self._again.get(name, 0) + 1
+                if self._again[name] == 1:
+                    again = "it still says that it is on" if was_read else "it was not read to be off yet"
+                    self.recorder.event(EventKind.OFF_SENT_AGAIN, name, again, at)
             case "confirmed off":
                 facts = Facts(voltage=message["holds"])
                 self.recorder.event(EventKind.OFF_CONFIRMED, message["input"], time=at, facts=facts)
