@@ -5,6 +5,8 @@ from __future__ import annotations
 import io
 from pathlib import Path
 
+import pytest
+
 from railwright.cli.console import console
 from railwright.cli.watch_table import clock_text, log_table
 from railwright.documents.output_name import OutputName
@@ -14,6 +16,12 @@ from railwright.watching.conditions import LogRow
 from railwright.watching.files import LogStatistics
 
 LEFT, RIGHT = OutputName("left.1"), OutputName("right.1")
+
+
+@pytest.fixture(autouse=True)
+def wide(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A narrow terminal puts a unit on the next line."""
+    monkeypatch.setenv("COLUMNS", "120")
 
 
 def shown(*rows: LogRow) -> list[str]:
