@@ -225,12 +225,15 @@ def settled_levels(case: Case, name: str) -> Iterator[tuple[float, float, float,
     that differs from the one before [V]. None of an input that others may take along.
     """
     later, level = _later(case), 0.0
+    # What ends a shape, and after how many of its turns, the timeline does not know.
+    open_ended = {each.step for each in case.timeline.repeated}
     own = [each for each in case.timeline.actions if each.input == name]
     if len(_along(case, name)) > 1:
         return
-    for action, after in zip(own, [*own[1:], None], strict=True):
+    for number, action in enumerate(own):
+        after = own[number + 1] if number + 1 < len(own) else None
         change, level = abs(action.voltage - level), 0.0 if action.kind == "off" else action.voltage
-        if action.kind != "line" or action.step not in later:
+        if action.kind != "line" or action.step not in later or action.step in open_ended:
             continue
         ends = math.inf
         if after is not None:
