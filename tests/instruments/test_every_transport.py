@@ -33,7 +33,7 @@ SLOW = {
         line(name, "baud: 38400, data_bits: 7, parity: even, stop_bits: 2, flow_control: hardware")
         for name in ("left", "right")
     ],
-    "serial, 9600 Bd": [line(name, "baud: 9600") for name in ("left", "right")],
+    "serial, 19200 Bd": [line(name, "baud: 19200") for name in ("left", "right")],
 }
 """Lines that carry fewer readings than the procedure asks for."""
 
@@ -84,5 +84,5 @@ def test_a_procedure_comes_to_the_same_over_every_transport(
         # Both intervals hold the one true value: what is true behind the supplies is the same.
         assert one.measured.low <= other.measured.high, one.requirement
         assert other.measured.low <= one.measured.high, one.requirement
-    # A line of 9600 Bd carries so few readings that most of the nine stay open.
+    # A line of 19200 Bd carries so few readings that most of the nine stay open.
     assert decided == 9 if transport in FAST else decided >= 1

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from railwright.cli.arguments import BenchPath, Json, Quiet
+from railwright.cli.arguments import BenchPath, Json, Quiet, Verbose
+from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, complain, say
 
 if TYPE_CHECKING:
@@ -83,6 +84,7 @@ def watch(
     select: Select = False,
     json: Json = False,
     quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> Exit:
     """Log outputs that run already: read by interval, written as rows, for as long as you like.
 
@@ -98,6 +100,7 @@ def watch(
     from railwright.watching.order import OrderError, default_folder, order_of
     from railwright.watching.watch import log_bench
 
+    detail = Detail(quiet, verbose)
     found = load_bench(bench).model
     try:
         order = order_of(
@@ -119,6 +122,7 @@ def watch(
     # On standard error, where standard output is to hold one JSON document.
     stream = sys.stderr if json else sys.stdout
     stop = StopRequest()
+    detail.read([bench])
     if not quiet:
         for line in cautions_of(found, order):
             complain(line)
