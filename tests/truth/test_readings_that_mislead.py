@@ -219,8 +219,6 @@ def test_points_of_a_sweep_are_each_held_against_their_own() -> None:
     ("power", "loop", "farads", "turns"),
     [
         ("5.8 W ± 10 %", "1 ohm", "22 uF", 7),
-        ("5.8 W ± 10 %", "1 ohm", "100 uF", 3),
-        ("3 W ± 10 %", "2 ohm", "22 uF", 4),
         ("3 W ± 10 %", "2 ohm", "100 uF", 2),
     ],
 )
@@ -287,7 +285,7 @@ LULLS = {
 }
 
 
-DRAWN = 200
+DRAWN = 100
 
 
 @pytest.mark.parametrize("given", LULLS.values(), ids=LULLS)
