@@ -479,7 +479,7 @@ class Provoking:
     def _delayed(self, setting: Setting, delay: float) -> bool:
         """Set a delay [s] where the output has one to set; whether it was. That its dialect has a command for
         it, and another output of the supply such a delay, does not tell; one that refuses acts with the delay
-        that it has.
+        that it has. The error queue is read as in `_may`.
         """
         if not self.supply.dialect.can_set(setting):
             return False
@@ -488,6 +488,7 @@ class Provoking:
         except InstrumentError as error:
             if error.lost:
                 raise
+            self.supply.errors()
             return False
         return True
 
@@ -540,7 +541,10 @@ class Provoking:
                 yield OutputSetting(self.output, setting, self.supply.value(self.output, setting))
 
     def _may(self, provoked: Provoked, work: Callable[[], None]) -> None:
-        """Do what belongs to a protection that the supply may not have; then it is noted, and left out."""
+        """Do what belongs to a protection that the supply may not have; then it is noted, and left out. The
+        rest of the error queue is read: while it is not, the next refusal is not known as one, and asking
+        back a setting that is not there brings no answer.
+        """
         if provoked in self._refused:
             return
         try:
@@ -549,6 +553,7 @@ class Provoking:
             if error.lost:
                 raise
             self._refused[provoked] = error.told
+            self.supply.errors()
 
     def _prepare(self) -> None:
         """Lowest set points, off, nothing tripped, slews as they stood, and no protection near that would act
