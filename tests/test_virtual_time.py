@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import threading
 import time
+from pathlib import Path
 
 import pytest
 
@@ -112,3 +114,14 @@ def test_a_paced_loop_goes_as_fast_as_the_clock_while_it_is_asked_to() -> None:
     paced.clear()
     assert took(100.0) < 1.0
     loop.close()
+
+
+@pytest.mark.skipif(not Path("/proc/self/fd").is_dir(), reason="lists descriptors as Linux does")
+def test_loops_that_are_dropped_without_being_closed_hold_no_descriptor() -> None:
+    before = os.listdir("/proc/self/fd")
+    loops = [VirtualLoop(), PacedLoop(threading.Event())]
+    assert [each.run_until_complete(asyncio.sleep(1.0, "done")) for each in loops] == ["done"] * 2
+    for each in loops:
+        each.call_soon_threadsafe(list)
+        each.sleep(1.0)
+    assert len(os.listdir("/proc/self/fd")) == len(before)

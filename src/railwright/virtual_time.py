@@ -66,7 +66,9 @@ class _Jump(selectors.BaseSelector):
 
 
 class VirtualLoop(asyncio.SelectorEventLoop):
-    """An event loop on virtual time. It is a `Clock` for code that is not asynchronous, too."""
+    """An event loop on virtual time. It is a `Clock` for code that is not asynchronous, too. It holds no
+    descriptor: one that is dropped, open, before the collector comes by takes none of the process's.
+    """
 
     def __init__(self, start: float = 1000.0) -> None:
         self._virtual = start
@@ -91,6 +93,13 @@ class VirtualLoop(asyncio.SelectorEventLoop):
         """Nothing of it is outside this process: who drops it has no more use of it."""
         if not self.is_closed():
             self.close()
+
+    def _make_self_pipe(self) -> None:
+        """None: asyncio wakes a selector by it that waits, and this one never does."""
+        self._ssock = self._csock = None
+
+    def _close_self_pipe(self) -> None:
+        """There is none."""
 
     def _pass(self, timeout: float | None) -> None:
         if timeout is None:

@@ -179,7 +179,9 @@ def test_a_line_has_one_user() -> None:
         with pytest.raises(Unreachable) as caught:
             await Session("left", peer.address, wire.connect, FAST).open()
         first.close()
-        await Session("left", peer.address, wire.connect, FAST).open()
+        second = Session("left", peer.address, wire.connect, FAST)
+        await second.open()
+        second.close()
         return str(caught.value)
 
     assert "another program" in with_peer(use)

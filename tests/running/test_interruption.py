@@ -88,6 +88,22 @@ def test_its_descriptors_close_with_it() -> None:
         os.fstat(descriptor)
 
 
+def test_one_that_is_closed_writes_to_no_descriptor_and_still_counts() -> None:
+    stop = StopRequest()
+    descriptors = stop.wait_fd, stop.wake_fd
+    stop.close()
+    reading, writing = os.pipe()
+    assert {reading, writing} == set(descriptors)  # whose numbers the system gives again
+    stop.request("asked")
+    stop.close()
+    os.set_blocking(reading, False)
+    with pytest.raises(BlockingIOError):
+        os.read(reading, 1)
+    os.close(reading)
+    os.close(writing)
+    assert (stop.reason, stop.count) == ("asked", 1)
+
+
 @pytest.fixture
 def hang_up_by_default() -> object:
     """As from a terminal, also where the tests run under nohup."""

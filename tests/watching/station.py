@@ -108,6 +108,7 @@ class Station:
     def __exit__(self, *_: object) -> None:
         self.network.close()
         self.loop.close()
+        self.stop.close()
 
     def set(self, output: str, voltage: float, *, on: bool = True, limit: float = 2.0) -> None:
         """As somebody else does over a session of their own."""

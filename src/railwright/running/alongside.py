@@ -111,5 +111,6 @@ class Alongside(Generic[T]):
                 self._thread.join()
             except KeyboardInterrupt as interrupt:
                 asked = interrupt
+        self.stop.close()
         if asked is not None and error is None:
             raise asked

@@ -5,7 +5,7 @@ not.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -41,13 +41,13 @@ def energised(
     Signals end it as they end a run: the first breaks what is under way (KeyboardInterrupt), and one that
     comes while it is waited for OFF ends the waiting.
     """
-    ending, stop = OffEnding(), StopRequest()
+    ending = OffEnding()
 
     def interrupt() -> None:
         if stop.reason is not None:
             raise KeyboardInterrupt(stop.reason)
 
-    with signals_ask(stop):
+    with closing(StopRequest()) as stop, signals_ask(stop):
         link.arm(plan)
         link.interrupted, link.watched = interrupt, (stop.wait_fd,)
         try:

@@ -58,7 +58,14 @@ class StopRequest:
         self.wait_fd, self.wake_fd = os.pipe()
         for end in (self.wait_fd, self.wake_fd):
             os.set_blocking(end, False)
-        weakref.finalize(self, _close, self.wait_fd, self.wake_fd)
+        self._end = weakref.finalize(self, _close, self.wait_fd, self.wake_fd)
+
+    def close(self) -> None:
+        """Nobody waits for it any more: its descriptors go at once, not when the collector comes by. What is
+        asked still counts.
+        """
+        self.wait_fd = self.wake_fd = -1
+        self._end()
 
     @property
     def urgent(self) -> bool:
@@ -68,7 +75,7 @@ class StopRequest:
         """Ask. The reason of the first request stays."""
         self.reason = self.reason or reason
         self.count += 1
-        with suppress(BlockingIOError):  # full: it is readable already
+        with suppress(OSError):  # full: it is readable already; or closed
             os.write(self.wake_fd, REQUESTED)
         for told in self.on_request:
             with suppress(Exception):  # a request is never lost to a loop that is closed already
@@ -98,7 +105,7 @@ class StopRequest:
         `count` after it.
         """
         read = b""
-        with suppress(BlockingIOError):
+        with suppress(OSError):
             while piece := os.read(self.wait_fd, 4096):
                 read += piece
         return read

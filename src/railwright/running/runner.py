@@ -145,6 +145,8 @@ def run(
         recorder.write(lines.END, time=recorder.now(), ended=ended, cause=cause)
     finally:
         recorder.close()
+        if stop is None:
+            conduct.stop.close()
     if recorder.failed is not None and ended in AS_REQUIRED:
         ended, cause = Ended.RECORD, f"the record could not be written: {recorder.failed}"
     outcome = conduct.outcome(run_folder.path, str(about["run"]), ended, cause)

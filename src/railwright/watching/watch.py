@@ -6,6 +6,7 @@ import datetime as dt
 import os
 import time
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -110,7 +111,8 @@ def watch(
     )
     stamp = f"{dt.datetime.now():%Y%m%d-%H%M%S}"
     to = default_folder(path, stamp) if folder is None else as_path("folder", folder)
-    return log_bench(found, order, to, stop or StopRequest(), progress)
+    with closing(StopRequest()) as own:
+        return log_bench(found, order, to, stop or own, progress)
 
 
 def log_bench(
