@@ -121,19 +121,23 @@ def pressed(pad: KeyPad, descriptor: int) -> Iterator[None]:
     over = threading.Event()
 
     def read() -> None:
-        while not over.is_set():
-            if not select.select([descriptor], [], [], 0.1)[0]:
-                continue
-            try:
-                piece = os.read(descriptor, 64)
-            except OSError:
-                piece = b""
-            if not piece:
+        try:
+            while not over.is_set():
+                if not select.select([descriptor], [], [], 0.1)[0]:
+                    continue
+                try:
+                    piece = os.read(descriptor, 64)
+                except OSError:
+                    piece = b""
+                if not piece:
+                    return
+                # What begins with Escape and goes on is an arrow or a function key: Escape all the same.
+                for key in piece.decode("utf-8", "replace"):
+                    pad.press(key)
+        finally:
+            # However it ended: nobody reads keys any more.
+            if not over.is_set():
                 pad.lose()
-                return
-            # What begins with Escape and goes on is an arrow or a function key: Escape all the same.
-            for key in piece.decode("utf-8", "replace"):
-                pad.press(key)
 
     tty.setcbreak(descriptor)
     reader = threading.Thread(target=read, name="keys", daemon=True)
