@@ -88,7 +88,9 @@ class PowerView(PrintedLines):
     def _follow(self, event: Event) -> None:
         if event.kind is EventKind.ON:
             self._state, self._on_since = "on", event.time
-        elif event.kind in (EventKind.OFF, EventKind.OFF_SENT):
+        elif event.kind is EventKind.OFF_SENT:
+            self._state, self._on_since = "told off, not read to be off yet", math.inf
+        elif event.kind is EventKind.OFF:
             self._state, self._on_since = "says that it is off", math.inf
         elif event.kind is EventKind.OFF_CONFIRMED or event.kind is EventKind.FELL:
             self._state = "off"
