@@ -211,6 +211,7 @@ class EventKind(StrEnum):
     OFF_SENT_AGAIN = "off sent again"
     FELL = "fell"
     OFF_CONFIRMED = "off confirmed"
+    COMES_ON_AGAIN = "comes on again"
     STAYS_ON = "stays on"
     LOST = "lost"
     ANSWERS_AGAIN = "answers again"

@@ -20,8 +20,9 @@ IDENTITY = "maker,model,1,0"
 class FakeOutput:
     """An output that is on at 12 V. ignores: OFFs that do nothing. fall: time constant of its voltage [s].
 
-    back: it comes on again by itself so long after it went off [s]; stuck: and stays on then. floor: voltage
-    that remains [V]. current: read whatever its state [A]; None: 0.5 A while it is on.
+    back: it comes on again by itself so long after it went off [s]; stuck: and stays on then; again: each
+    time that it goes off. floor: voltage that remains [V]; floor_later: another one, so long after it went
+    off [s, V]. current: read whatever its state [A]; None: 0.5 A while it is on.
     """
 
     on: bool = True
@@ -29,7 +30,9 @@ class FakeOutput:
     ignores: int = 0
     back: float | None = None
     stuck: bool = False
+    again: bool = False
     floor: float = 0.0
+    floor_later: tuple[float, float] | None = None
     current: float | None = None
     went_off: float | None = None
 
@@ -41,8 +44,10 @@ class FakeOutput:
 
     def look(self, now: float) -> str:
         if self.back is not None and self.went_off is not None and now - self.went_off >= self.back:
-            self.on, self.back = True, None
+            self.on, self.back = True, self.back if self.again else None
             self.ignores = 10_000 * self.stuck
+        if self.floor_later and self.went_off is not None and now - self.went_off >= self.floor_later[0]:
+            self.floor = self.floor_later[1]
         current = self.current if self.current is not None else 0.5 * self.on
         return f"{int(self.on)};{self.voltage if self.on else self.floor};{current}"
 

@@ -100,6 +100,11 @@ class ShutDown:
             case "confirmed off":
                 facts = Facts(voltage=message["holds"])
                 self.recorder.event(EventKind.OFF_CONFIRMED, message["input"], time=at, facts=facts)
+            case "came on again":
+                name, after = message["input"], message["after"]
+                told = f"{show(after, 's')} after it was confirmed off: {message['why']}"
+                self.recorder.event(EventKind.COMES_ON_AGAIN, name, told, at)
+                self.cautions.append(f"{name} came on again {told}. OFF was sent again.")
             case "lost":
                 self.recorder.event(EventKind.LOST, message["name"], message["why"], at)
                 self.recorder.progress.switching_off(
