@@ -212,6 +212,8 @@ class EventKind(StrEnum):
     FELL = "fell"
     OFF_CONFIRMED = "off confirmed"
     COMES_ON_AGAIN = "comes on again"
+    MULTIMETER_AGREES = "multimeter reads off"
+    MULTIMETER_CONTRADICTS = "multimeter contradicts off"
     STAYS_ON = "stays on"
     LOST = "lost"
     ANSWERS_AGAIN = "answers again"

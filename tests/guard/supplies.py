@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -61,7 +62,8 @@ class FakeSupply:
     well, then one is not, and so on; 0: all are answered well. wants: silence that it wants before a message,
     since it was spoken to or spoke itself [s]; what comes sooner it does not take. mute: it answers nothing
     before it is told to be remote. back: it takes nothing for so long after it was gone, and is on again then
-    [s]. other_at: from then on another instrument is there [s].
+    [s]. other_at: from then on another instrument is there [s]. reads: what it answers to `READ?`, a
+    multimeter's question, by the time [s].
     """
 
     outputs: list[FakeOutput] = field(default_factory=lambda: [FakeOutput()])
@@ -75,6 +77,7 @@ class FakeSupply:
     mute: bool = False
     back: float = 0.0
     other_at: float = float("inf")
+    reads: Callable[[float], str] = lambda now: "0"
     remote: bool = False
     spoke: float = -1.0
     watchdog: str = "1"
@@ -112,7 +115,7 @@ class FakeSupply:
                 self.watchdog = rest[0]
             else:
                 identity = self.identity if now - self.began < self.other_at else "Another,M,9,9"
-                shown = {"*IDN?": identity, "DOG?": self.watchdog}
+                shown = {"*IDN?": identity, "DOG?": self.watchdog, "READ?": self.reads(now - self.began)}
                 looks = ";".join(output.look(now) for output in self.outputs)
                 self.looks += word == "LOOK?"
                 if self.garbage and self.looks % (self.garbage + 1) == self.garbage:

@@ -15,6 +15,7 @@ from typing import Any
 
 from railwright.guard.input_end import InputEnd
 from railwright.guard.judged_off import judge_off
+from railwright.guard.meters import MeterAsked
 from railwright.guard.off_level import CLOSING, STEADY
 from railwright.guard.off_plan import ContactOff, InputOff, Look, OffPlan, SupplyOff
 from railwright.guard.off_supply import SupplySwitchedOff, Tell
@@ -65,6 +66,7 @@ class SwitchOff:
             each.name: SupplySwitchedOff(each, sessions[each.name], plan, tell) for each in plan.supplies
         }
         self._relays = [(each, sessions[each.name]) for each in plan.relays]
+        self._meters = [MeterAsked(each, sessions[each.name], plan.deadline) for each in plan.meters]
         self._pins: list[asyncio.Task[None]] = []
         """What brings pins of the device to rest."""
         self._begun = {each.name: asyncio.Event() for each in plan.inputs}
@@ -115,6 +117,7 @@ class SwitchOff:
             if supply.document.master
         }
         self._pins = self._resting(of_pins=True)
+        asking = [loop.create_task(self._ask_meter(meter)) for meter in self._meters]
         try:
             await self._until_closed(inputs)
             seen = (self._see_master_off(self._supplies[name]) for name in masters)
@@ -130,10 +133,16 @@ class SwitchOff:
             for supply in self._supplies.values():
                 supply.done = True
                 supply.wake.set()
-            tasks = (*watching, *inputs, *self._again.values(), *masters.values(), *self._pins)
+            tasks = (*watching, *asking, *inputs, *self._again.values(), *masters.values(), *self._pins)
             for task in tasks:
                 task.cancel()
             await asyncio.gather(*tasks, return_exceptions=True)
+        for meter in self._meters:
+            # Waited for no longer: what it showed of this confirmation counts all the same.
+            own = next(each for each in self.plan.inputs if each.name == meter.document.input)
+            shown = self.ends[own.name].confirmed and meter.since == self._confirmed_at.get(own.name)
+            if shown and meter.settled < meter.since and meter.contradiction(own):
+                self._contradicted(own, meter)
         for each in self.plan.inputs:
             if each.stays_on:
                 self.ends[each.name].why = each.stays_on
@@ -332,8 +341,61 @@ class SwitchOff:
         if not end.confirmed or any(self._supplies[o.supply].lost_since is not None for o in each.outputs):
             return True
         since = self._confirmed_at[each.name]
+        mine = [meter for meter in self._meters if meter.document.input == each.name and not meter.failed]
+        if any(meter.settled < since for meter in mine):
+            return False
         waited = asyncio.get_running_loop().time() - since > CLOSING + self.plan.decay
         return waited or (end.read_at is not None and end.read_at - since >= CLOSING)
+
+    async def _ask_meter(self, meter: MeterAsked) -> None:
+        """A fault of the program with a multimeter is like one that gives no answer."""
+        try:
+            await self._see_by_meter(meter)
+        except Exception as error:  # noqa: BLE001 - whatever it is, it is said and nothing waits for it
+            meter.failed = f"a fault of the program: {error!r}"
+        self._tell_meter(meter)
+
+    async def _see_by_meter(self, meter: MeterAsked) -> None:
+        """Have a multimeter say of its input, each time that its supplies confirm it, whether the voltage has
+        gone; it has the time that a voltage may take to fall. What it shows then takes the confirmation back.
+        """
+        each = next(own for own in self.plan.inputs if own.name == meter.document.input)
+        end, loop = self.ends[each.name], asyncio.get_running_loop()
+        while not meter.failed:
+            since = self._confirmed_at.get(each.name, -math.inf)
+            if not end.confirmed or meter.settled >= since:
+                await asyncio.sleep(self.plan.every)
+                continue
+            if not await meter.read(since):
+                return
+            if not end.confirmed or since != self._confirmed_at[each.name]:
+                continue  # it came on again meanwhile
+            if not meter.contradiction(each):
+                meter.settled = since
+                self._tell_meter(meter)
+            elif loop.time() - since > self.plan.decay:
+                self._contradicted(each, meter)
+            else:
+                await asyncio.sleep(self.plan.every)
+
+    def _contradicted(self, each: InputOff, meter: MeterAsked) -> None:
+        """A multimeter shows a voltage where the supplies say off: it is not called off, and OFF is sent once
+        more, whatever their state says.
+        """
+        end = self.ends[each.name]
+        meter.settled = meter.since
+        end.confirmed, end.why = False, meter.contradiction(each)
+        self._closed.discard(each.name)
+        self._tell_meter(meter, end.why)
+        for output in each.outputs:
+            self._supplies[output.supply].push(output)
+
+    def _tell_meter(self, meter: MeterAsked, against: str = "") -> None:
+        """What a multimeter says of its input that is off by what its supplies say."""
+        document = meter.document
+        shown = meter.shown if meter.shown is None or math.isfinite(meter.shown) else None
+        told = {"name": document.name, "input": document.input, "voltage": shown, "against": against}
+        self._tell("meter", {**told, "failed": meter.failed, "time": asyncio.get_running_loop().time()})
 
     def _comes_on(self, each: InputOff) -> None:
         """An input that was confirmed off is not: that is told, and OFF goes out again as long as it says

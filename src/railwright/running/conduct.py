@@ -235,6 +235,7 @@ class Conduct:
             lost=lost,
             watchdogs=watchdogs,
             relays=self.relays.off(),
+            meters=self.multimeters.off() if energising else (),
         )
         self.off_watch.plan = plan
         try:

@@ -258,7 +258,8 @@ class OffNow:
         """Carry out a plan over sessions of its own. Whether all of it was read to be off."""
         if not plan.inputs:
             return True
-        plan = replace(plan, lost=LOST_WAIT)
+        # What a multimeter of a run's plan is set to, or is connected to, by now is not known here.
+        plan = replace(plan, lost=LOST_WAIT, meters=())
         sessions = {
             each.name: Session(each.name, each.address, connect, each.session_settings)
             for each in plan.sessions

@@ -105,6 +105,8 @@ class ShutDown:
                 told = f"{show(after, 's')} after it was confirmed off: {message['why']}"
                 self.recorder.event(EventKind.COMES_ON_AGAIN, name, told, at)
                 self.cautions.append(f"{name} came on again {told}. OFF was sent again.")
+            case "meter":
+                self._read_by_meter(message, at)
             case "lost":
                 self.recorder.event(EventKind.LOST, message["name"], message["why"], at)
                 self.recorder.progress.switching_off(
@@ -138,6 +140,19 @@ class ShutDown:
                 self.cautions += [f"Contact {name}: {why}."] if why else []
             case "stays on":
                 self.recorder.event(EventKind.STAYS_ON, message["input"], message["why"], at)
+
+    def _read_by_meter(self, message: Mapping[str, Any], at: float) -> None:
+        """What a multimeter said of an input once that was off by what its supplies say. Where it speaks
+        against that, it stands in how the input ended.
+        """
+        name, against = message["name"], message["against"]
+        if message["failed"]:
+            self.cautions.append(f"{name} was not read after OFF: {message['failed']}.")
+        elif against:
+            self.recorder.event(EventKind.MULTIMETER_CONTRADICTS, message["input"], against, at)
+        else:
+            told = f"{name} shows {show(message['voltage'], 'V')}"
+            self.recorder.event(EventKind.MULTIMETER_AGREES, message["input"], told, at)
 
     def _looked(self, message: Mapping[str, Any]) -> None:
         answer = Answer(message["answer"], message["sent"], message["received"])
