@@ -91,7 +91,7 @@ def test_what_it_showed_counts_also_where_nothing_is_waited_for_any_longer() -> 
     [
         ({"silent": (0.05, 9e9)}, "no whole answer"),
         ({"gone": (0.1, 9e9)}, "closed"),
-        ({"gone": (-1.0, 9e9)}, "nothing listens"),
+        ({"gone": (-1.0, 9e9)}, "closed"),
         ({"reads": lambda now: "?"}, "?"),
     ],
 )
