@@ -8,6 +8,7 @@ import traceback
 from collections import deque
 from collections.abc import Sequence
 from contextlib import nullcontext
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -235,8 +236,8 @@ class Conduct:
             lost=lost,
             watchdogs=watchdogs,
             relays=self.relays.off(),
-            meters=self.multimeters.off() if energising else (),
         )
+        plan = replace(plan, meters=self.multimeters.off() if energising else ())
         self.off_watch.plan = plan
         try:
             self.link.arm(plan)

@@ -9,7 +9,7 @@ from railwright.documents.device import Device
 from railwright.documents.figures import off_sink
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
-from railwright.guard.off_plan import InputOff, MeterOff, OffPlan, OutputOff, RelaysOff
+from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, RelaysOff
 from railwright.instruments.off_entries import UNKNOWN_CURRENT, outputs_off, supply_off
 from railwright.instruments.watchdog import off_messages
 from railwright.plan.off_order import held_voltage, off_after, off_threshold
@@ -31,13 +31,11 @@ def compile_off_plan(
     lost: float = WAIT_FOR_LOST,
     watchdogs: Collection[str] = (),
     relays: tuple[RelaysOff, ...] = (),
-    meters: tuple[MeterOff, ...] = (),
 ) -> OffPlan:
     """How everything that feeds an input is switched off and read to be off.
 
     decay: how long a voltage may take to fall [s]. lost: how long a supply that is gone is waited for [s].
     watchdogs: supplies whose watchdogs are switched off at the end. relays: contacts that come to rest then.
-    meters: multimeters that are asked then.
     """
     fed = {
         output.output: (held_voltage(device, name), off_threshold(device, name), output.share)
@@ -71,7 +69,7 @@ def compile_off_plan(
                 stays_on=ending.stays_on or "" if ending is not None else "",
             )
         )
-    return OffPlan(tuple(supplies), tuple(inputs), decay=decay, lost=lost, relays=relays, meters=meters)
+    return OffPlan(tuple(supplies), tuple(inputs), decay=decay, lost=lost, relays=relays)
 
 
 def _waits(procedure: Procedure, name: str, after: Collection[str]) -> bool:

@@ -123,16 +123,7 @@ class ShutDown:
                 self.recorder.event(goes_off if message["off"] else stays_on, name, why, at)
                 self.cautions += [] if message["off"] else [f"{left.format(name)}: {why}."]
             case "errors":
-                name = message["name"]
-                entries = self.rig.supplies[name].entries(message["answers"])
-                if entries:
-                    more = f"; and {len(entries) - MOST_TOLD} more" if len(entries) > MOST_TOLD else ""
-                    told = (
-                        f"asked for its errors once all was off, it reports {'; '.join(entries[:MOST_TOLD])}"
-                    )
-                    told += more
-                    self.recorder.event(EventKind.INSTRUMENT_FAILS, name, told, at)
-                    self.cautions.append(f"{name}: {told}.")
+                self._explained(message, at)
             case "contact":
                 name, why = message["contact"], message["why"]
                 kind = EventKind.CONTACT_RESTS if message["rests"] else EventKind.CONTACT_UNKNOWN
@@ -140,6 +131,16 @@ class ShutDown:
                 self.cautions += [f"Contact {name}: {why}."] if why else []
             case "stays on":
                 self.recorder.event(EventKind.STAYS_ON, message["input"], message["why"], at)
+
+    def _explained(self, message: Mapping[str, Any], at: float) -> None:
+        """What a supply had in its error queue, read once all was off."""
+        name = message["name"]
+        entries = self.rig.supplies[name].entries(message["answers"])
+        if entries:
+            more = f"; and {len(entries) - MOST_TOLD} more" if len(entries) > MOST_TOLD else ""
+            told = f"asked for its errors once all was off, it reports {'; '.join(entries[:MOST_TOLD])}{more}"
+            self.recorder.event(EventKind.INSTRUMENT_FAILS, name, told, at)
+            self.cautions.append(f"{name}: {told}.")
 
     def _read_by_meter(self, message: Mapping[str, Any], at: float) -> None:
         """What a multimeter said of an input once that was off by what its supplies say. Where it speaks
