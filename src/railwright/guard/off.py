@@ -368,7 +368,7 @@ class SwitchOff:
                 continue
             if not await meter.read(since):
                 return
-            if not end.confirmed or since != self._confirmed_at[each.name]:
+            if not self.ends[each.name].confirmed or since != self._confirmed_at[each.name]:
                 continue  # it came on again meanwhile
             if not meter.contradiction(each):
                 meter.settled = since
