@@ -134,6 +134,8 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         last=span is run.spans[-1],
         opened=any(start < span.end and end > span.start for start, end in open_leads(case, name)),
     )
+    if requirement.within is not None:
+        view = _of_inrush(case, view, requirement.within, span, name)
     if source is not own and name in run.traces and name in own.models:
         beside = replace(own.models[name], clock=own.models[name].clock + time_error)
         every = documents.procedure.record.every
@@ -159,6 +161,46 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
             traces, model = view.beside.traces, view.beside.model
             point = replace(point, beside=replace(point, traces=traces, model=model, beside=None))
         yield point
+
+
+def _of_inrush(case: Case, view: View, within: float, span: Span, name: str) -> View:
+    """The same for so long [s] from the switching-on in a step, or from its beginning where that does not
+    switch the input on. CannotMeasure where the step was played to its end and is over before.
+    """
+    begin = span.start if view.switched_on is None else max(span.start, view.switched_on)
+    end = begin + within
+    if end > span.end + AT_ONCE:
+        if not span.whole:
+            return view
+        raise CannotMeasure(
+            f"the inrush is to be looked at for {show(within, 's')}, and the step '{span.name}' ends "
+            f"{show(span.end - begin, 's')} after it begins",
+            "a longer step",
+        )
+    end, planned = min(end, span.end), case.planned(span.name)
+    called = f"the {show(within, 's')} of the inrush"
+    # Readings and recordings go on behind it: what they show there is of the step, not of the next one.
+    view = replace(view, end=end, last=False, called=called)
+    if planned is None:
+        return replace(view, quiet=0.0)
+    until = planned.start + end - span.start
+    inside = [each for each in case.told(name) if until - AT_ONCE <= each < planned.end - AT_ONCE]
+    jumps = [each for each in case.told(name, jumps=True) if planned.start + AT_ONCE < each < until - AT_ONCE]
+    tripped = [
+        each.time
+        for each in case.own.record.events
+        if each.subject in _subjects(case, name)
+        and end <= each.time <= span.end
+        and (each.kind is EventKind.OFF or each.kind.trip)
+    ]
+    quiet = [span.end - end + view.quiet, *(each - until for each in inside), *(each - end for each in tripped)]
+    stairs = _stair(case, span, case.own, name) > 0.0
+    return replace(
+        view,
+        quiet=0.0 if stairs else max(0.0, min(quiet)),
+        told_last=until - jumps[-1] if jumps else math.inf,
+        changes=tuple(each for each in view.changes if each.time <= end),
+    )
 
 
 def open_leads(case: Case, name: str) -> Spans:
