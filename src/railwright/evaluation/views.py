@@ -193,7 +193,11 @@ def _of_inrush(case: Case, view: View, within: float, span: Span, name: str) -> 
         and end <= each.time <= span.end
         and (each.kind is EventKind.OFF or each.kind.trip)
     ]
-    quiet = [span.end - end + view.quiet, *(each - until for each in inside), *(each - end for each in tripped)]
+    quiet = [
+        span.end - end + view.quiet,
+        *(each - until for each in inside),
+        *(each - end for each in tripped),
+    ]
     stairs = _stair(case, span, case.own, name) > 0.0
     return replace(
         view,

@@ -44,8 +44,8 @@ class Measure:
     time between two that are recorded, and their aperture, to the longest time between two samples of a
     recording that sees enough where the readings do not [all in s]; None: how often a recording samples is
     not what decides. trip: it is the time of a trip, or their count, and a requirement may name the
-    protection with `by`; None: neither. of_supply: it is told by what regulates the outputs. inrush: its window
-    is the time `within` from the switching-on, which a requirement has to state.
+    protection with `by`; None: neither. of_supply: it is told by what regulates the outputs. inrush: its
+    window is the time `within` from the switching-on, which a requirement has to state.
     """
 
     name: str
