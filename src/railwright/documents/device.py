@@ -7,6 +7,8 @@ from pydantic import Field, model_validator
 from pydantic.fields import FieldInfo
 
 from railwright.documents.conductor import Conductor
+from railwright.documents.fixture import SeriesDiode
+from railwright.documents.inside import Inside
 from railwright.documents.model import Model, Name, Text, exactly_one, fault
 from railwright.physics.loads import KINDS, LOAD_MODELS, LoadParameters
 from railwright.quantities import (
@@ -125,6 +127,10 @@ class Input(Model):
     takes: Conductor | None = Field(
         None, description="thickest conductor that its connector takes; left out: unknown, 16 mm² is taken"
     )
+    inside: Inside | None = Field(
+        None,
+        description="what lies in the device between this input's connector and its load; left out: nothing",
+    )
     load: tuple[LoadEntry, ...] = Field(description="what it draws: parts in parallel", min_length=1)
 
     @model_validator(mode="after")
@@ -167,8 +173,13 @@ class Input(Model):
 
     @property
     def blocks_reversed(self) -> bool:
-        """Whether a reverse voltage that it withstands speaks of a part that blocks."""
-        return bool(self.withstood_reversed)
+        """Whether a reverse voltage that it withstands speaks of a part that blocks, or there is a diode inside."""
+        return bool(self.withstood_reversed) or self.diode_inside is not None
+
+    @property
+    def diode_inside(self) -> SeriesDiode | None:
+        """The series diode between connector and load; None: there is none, as far as the document says."""
+        return self.inside.diode if self.inside is not None else None
 
     @property
     def draws_either_way(self) -> bool:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from railwright.physics.circuit import Branch, Load
-from railwright.physics.loads import KINDS, labels_of
+from railwright.physics.loads import kind_of, labels_of
 from railwright.traces import Mode
 
 LATER = 1e6
@@ -135,7 +135,7 @@ class StaticLoad:
     """
 
     def __init__(self, load: Load, label: str) -> None:
-        self.kind = KINDS[load.kind]
+        self.kind = kind_of(load.kind)
         self.label = label
         self.p = [*(float(load.values[name]) for name in self.kind.parameters), *load.table]
         self.gated = "starts" in self.kind.events and load.values.get("starts_at", 0.0) > 0.0
