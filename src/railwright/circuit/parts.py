@@ -152,13 +152,12 @@ class Parts:
     def _inside(self, name: str, between: Inside) -> inside.Inside:
         """What lies in series inside an input, as the circuit has it, with what is assumed of it."""
         for part in between.unknown:
-            self.assumptions.add(
-                name, f"resistance of the {part} inside is not given: none assumed", part=inside.NAME
-            )
+            self.assumptions.add(name, f"resistance of the {part} inside is not given: none assumed")
         curve = tuple((point.current, point.time) for point in between.fuse.curve) if between.fuse else ()
-        ohms, least = between.resistance, inside.LEAST_RESISTANCE
+        given, least = between.resistance, inside.LEAST_RESISTANCE
+        ohms = Uncertain(max(given.nominal, least), max(given.low, least), max(given.high, least))
         return inside.Inside(
-            resistance=Uncertain(*(max(each, least) for each in (ohms.nominal, ohms.low, ohms.high))),
+            resistance=ohms,
             inductance=between.inductance,
             drop=between.drop,
             blocks=between.diode is not None,
@@ -167,8 +166,8 @@ class Parts:
 
 
 def load_labels(device: Device, name: str, fixture: Fixture | None = None) -> tuple[str, ...]:
-    """What the loads of an input are called in names of quantities: their kinds, the second one with _2; what lies
-    inside comes first, a capacitor there behind the loads, a fixture's last.
+    """What the loads of an input are called in names of quantities: their kinds, the second one with _2; what
+    lies inside comes first, a capacitor there behind the loads, a fixture's last.
     """
     wanted = device.inputs[name]
     kinds = [entry.kind for entry in wanted.load]

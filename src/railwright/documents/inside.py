@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from railwright.documents.fixture import AddedCapacitor, Fuse, SeriesDiode
 from railwright.documents.model import Model, fault
-from railwright.quantities import Dimension, Uncertain, UncertainOhms
+from railwright.quantities import Dimension, PositiveVolts, Uncertain, UncertainOhms
 
 
 class Choke(Model):
@@ -20,14 +20,22 @@ class Choke(Model):
     resistance: UncertainOhms | None = Field(None, description="of its winding; left out: unknown")
 
 
+class InnerDiode(SeriesDiode):
+    """A series diode inside a device: it conducts towards the load and nothing back."""
+
+    blocks: PositiveVolts | None = Field(
+        None, description="reverse voltage that it blocks for any time; left out: unknown"
+    )
+
+
 class Inside(Model):
-    """What a current passes from the connector to the load, in this order: a fuse, a series diode, a choke; and a
-    capacitor behind them, across the load. Voltages of the input are those at its connector, before all of it; those
-    of its loads (thresholds, compliance, forward voltages) are what they see behind it.
+    """What a current passes from the connector to the load, in this order: a fuse, a series diode, a choke; and
+    a capacitor behind them, across the load. Voltages of the input are those at its connector, before all of
+    it; those of its loads (thresholds, compliance, forward voltages) are what they see behind it.
     """
 
     fuse: Fuse | None = Field(None, description="in the positive conductor")
-    diode: SeriesDiode | None = Field(None, description="in the positive conductor")
+    diode: InnerDiode | None = Field(None, description="in the positive conductor")
     choke: Choke | None = Field(None, description="in the positive conductor")
     capacitor: AddedCapacitor | None = Field(None, description="across the load, behind the others")
 
@@ -35,8 +43,8 @@ class Inside(Model):
     def _something(self) -> Self:
         if not self.parts:
             raise fault(
-                "expected at least one of fuse, diode, choke, capacitor, got none of them; add one, or leave out "
-                "'inside'"
+                "expected at least one of fuse, diode, choke, capacitor, got none of them; add one, or leave "
+                "out 'inside'"
             )
         return self
 

@@ -273,8 +273,8 @@ class Requirement(Model):
     )
     within: PositiveSeconds | None = Field(
         None,
-        description="of an inrush: the time from the switching-on in which it is looked at; in a step that does "
-        "not switch the input on, from the step's beginning",
+        description="of an inrush: the time from the switching-on in which it is looked at; in a step that "
+        "does not switch the input on, from the step's beginning",
     )
     at_most: Annotated[float, _LIMIT] | None = Field(None, description="upper limit")
     at_least: Annotated[float, _LIMIT] | None = Field(None, description="lower limit")
@@ -319,8 +319,8 @@ class Requirement(Model):
     def _states_window(self) -> None:
         if self.within is None:
             raise fault(
-                f"expected 'within' beside '{self.measure}', got none; add for how long from the switching-on "
-                "the inrush is looked at, such as 'within: 50 ms'",
+                f"expected 'within' beside '{self.measure}', got none; add for how long from the "
+                "switching-on the inrush is looked at, such as 'within: 50 ms'",
                 "measure",
             )
         if self.each_point is not None:

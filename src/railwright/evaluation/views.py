@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
+from railwright.circuit.inside import NOTHING, at_connector, lost_inside
 from railwright.documents.device import Device
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
@@ -30,6 +31,7 @@ from railwright.plan.timeline import Action, Timeline
 from railwright.quantities import Uncertain, show
 from railwright.traces import EventKind, Record, Span, span_named
 
+THRESHOLDS = ("starts_at", "stops_at")
 VOLTAGES = 64
 """At how many voltages the least current of running loads is worked out."""
 
@@ -505,9 +507,11 @@ def _goal(case: Case, name: str, step: str) -> float | None:
 
 
 def _given(device: Device, name: str, figure: str) -> list[Uncertain]:
-    """What an input's loads give of a figure, those of them that have it."""
-    parts = [part.parameters.uncertain() for part in device.inputs[name].load]
-    return [values[figure] for values in parts if figure in values]
+    """What an input's loads give of a figure, those of them that have it; thresholds as at the connector."""
+    wanted = device.inputs[name]
+    parts = [part.parameters.uncertain() for part in wanted.load]
+    lost = lost_inside(wanted) if figure in THRESHOLDS else NOTHING
+    return [at_connector(values[figure], lost) for values in parts if figure in values]
 
 
 def _least(device: Device, name: str, figure: str) -> float:
@@ -522,6 +526,9 @@ def _capacitance(documents: Documents, name: str) -> tuple[float, float]:
     hook_up = documents.procedure.hook_up.get(name)
     fixture = documents.bench.fixture(hook_up.fixture) if hook_up else None
     found = _given(documents.device, name, "capacitance")
+    inside = documents.device.inputs[name].inside
+    if inside is not None and inside.capacitor is not None:
+        found.append(inside.capacitor.capacitance)
     if fixture is not None and fixture.capacitor is not None:
         found.append(fixture.capacitor.capacitance)
     return sum(each.low for each in found), sum(each.high for each in found)
@@ -529,10 +536,13 @@ def _capacitance(documents: Documents, name: str) -> tuple[float, float]:
 
 def _follows(device: Device, name: str) -> bool:
     """Whether an input has loads, and the current of all of them follows its voltage at once, whatever a pin
-    does, beside what capacitors take.
+    does, beside what capacitors take: no diode keeps that from coming back, and no choke delays it.
     """
     from railwright.physics.loads import KINDS
 
+    inside = device.inputs[name].inside
+    if inside is not None and (inside.diode is not None or inside.choke is not None):
+        return False
     given = [(KINDS[part.kind], part.enabled_by) for part in device.inputs[name].load]
     return bool(given) and all(kind.follows and pin is None for kind, pin in given)
 
@@ -548,6 +558,8 @@ def _least_running(device: Device, name: str) -> tuple[tuple[float, float], ...]
     highest = own.operating.high
     volts = [highest * number / VOLTAGES for number in range(1, VOLTAGES + 1)]
     least, varies, stops = [0.0] * VOLTAGES, False, False
+    lost = lost_inside(own)
+    sides = sorted({lost.low, lost.high})
     for part in own.load:
         kind = KINDS[part.kind]
         varies = varies or kind.varies
@@ -558,9 +570,9 @@ def _least_running(device: Device, name: str) -> tuple[tuple[float, float], ...]
         for choose in (low, high):
             values, _ = part.parameters.floats(choose)
             p = [*(values[field] for field in kind.parameters), *part.parameters.table()]
-            ends.append([draws(each, p) for each in volts])
+            ends += [[draws(each - lost, p) for each in volts] for lost in sides]
             varies = varies or ends[-1][-1][0] < ends[-1][-1][1]
-        least = [sum((more, min(one[0], two[0]))) for more, one, two in zip(least, *ends, strict=True)]
+        least = [more + min(each[0] for each in at) for more, *at in zip(least, *ends, strict=True)]
     return tuple(zip(volts, least, strict=True)) if varies and stops else ()
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from railwright.quantities import show
 from railwright.report.drawing import as_svg, drawing
-from railwright.report.fixture_box import FixtureBox, fixture_box
+from railwright.report.fixture_box import FixtureBox, fixture_box, inside_words
 from railwright.report.key import text_width
 from railwright.report.style import INK, SMALL, colours
 from railwright.report.text import shortened
@@ -64,6 +64,7 @@ class Row:
     sense: Literal["at load", "at terminals"]
     fixture: FixtureBox | None = None
     rail: Literal["positive", "negative"] = "positive"
+    inside: tuple[str, ...] = ()
 
     @property
     def zero(self) -> float:
@@ -115,6 +116,7 @@ def wiring_of(device: Device, bench: Bench, procedure: Procedure) -> WiringTable
                 hook_up.sensed,
                 fixture_box(hook_up.fixture, bench),
                 given.rail,
+                inside_words(given.inside),
             )
         )
     return WiringTable(device.device, tuple(rows), colours(device.inputs), tuple(_notes(bench, rows)))
@@ -390,6 +392,12 @@ def _input(pen: _Pen, row: Row, centre: float) -> None:
         pen.words((DEVICE_FROM + 0.6, centre + offset), mark, size=9, align="center")
     pen.words((DEVICE_FROM + 1.3, centre + 0.45), shortened(row.input, 16), size=7.5)
     pen.words((DEVICE_FROM + 1.3, centre - 0.45), row.nominal, size=7.0, colour=SMALL)
+    # Two at most on a line: the device is drawn narrow.
+    lines = [", ".join(row.inside[first : first + 2]) for first in range(0, len(row.inside), 2)]
+    for place, line in enumerate(lines):
+        words = f"inside: {line}" if place == 0 else line
+        level = centre + row.zero + (0.75 if row.zero > 0 else -0.75) * (place + 1)
+        pen.words((DEVICE_FROM + 0.4, level), words, size=6.2, colour=SMALL)
     if row.returns == "isolated":
         pen.words((DEVICE_FROM + 1.3, centre + row.zero), "0 V isolated", size=6.8, colour=SMALL)
 

@@ -5,7 +5,8 @@ which they draw (`physics.equations`). No document names it as a load.
 
     with a choke   L di/dt = v - v_b - v_f - R i         0 while the diode blocks, or the fuse is open
     without        i = (v - v_b - v_f) / R               not below 0 behind a diode
-    C_n dv_b/dt = i - sum of the currents behind         dh/dt = 1 / t(i): the fuse's time-current curve, at 1 open
+    C_n dv_b/dt = i - sum of the currents behind
+    dh/dt = 1 / t(i)               t: the fuse's time-current curve; it opens at h = 1
 """
 
 from __future__ import annotations
@@ -29,7 +30,9 @@ LEAST_RESISTANCE = 1e-3
 OPENING = 1e-6
 """Time constant with which a choke's current ends where diode or fuse interrupt it [s] (declared)."""
 REST = 1e-6
-"""Voltage by which a diode must be driven beyond its drop before it conducts again [V]: see `physics.lead`."""
+"""Voltage by which a diode must be driven beyond its drop before it conducts again [V]: see
+`physics.lead`.
+"""
 
 
 class Inside(LoadParameters):
@@ -142,5 +145,5 @@ KIND = LoadKind(
     sys.modules[__name__],
     states=("current of the choke", "voltage behind", "melting of the fuse"),
     flags_at_start=(1.0, 0.0),
-    events=("diode inside blocks", "diode inside conducts", "fuse inside opens"),
+    events=("diode blocks", "diode conducts", "fuse opens"),
 )

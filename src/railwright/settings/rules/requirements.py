@@ -241,8 +241,8 @@ def _averaged_away(required: Requirement, blind: float) -> Statement:
     low, high = required.limits
     if required.known.level_of is None:
         return state(
-            "'{requirement}' may depend on a peak shorter than {blind_time}, which the supply's readings average "
-            "away or miss; by the readings alone it passes only where what is bound to hold every peak, the "
+            "'{requirement}' may depend on a peak shorter than {blind_time}, which the supply's readings "
+            "average away or miss; by the readings alone it passes only where what is bound to hold every peak, the "
             "current limit and what exceeds it until it responds, keeps it",
             requirement=required.name,
             blind_time=(blind, "s"),
@@ -318,7 +318,7 @@ def reading_too_coarse(
 def step_too_short(
     context: Context, path: Path, required: Requirement, source: FedInput, feed: Feed | None
 ) -> Outcome:
-    """A start-up time, or the time of an inrush, is required that is longer than the step it is measured in."""
+    """A start-up time, or the time of an inrush, is longer than the step it is measured in."""
     _, longest = required.limits if required.within is None else (None, required.within)
     position = context.procedure.position(required.during)
     span, power_up = context.timeline.spans[position], context.procedure.steps[position].power_up
