@@ -1,4 +1,4 @@
-"""Inrush charge and I²t against closed forms: a capacitor charged over a resistance, with and without a limit.
+"""Inrush charge and I²t against closed forms: a capacitor charged through a resistor, limited and not.
 
 From 0 V over R to V: i = V/R e^(-t/RC), so that Q = C V and I²t = V² C / 2R. Under a limit I: I until the
 capacitor has risen to V - I R, after t₁ = C (V - I R) / I, and from I on as before: I²t = I² (t₁ + RC / 2).

@@ -29,9 +29,9 @@ class InnerDiode(SeriesDiode):
 
 
 class Inside(Model):
-    """What a current passes from the connector to the load, in this order: a fuse, a series diode, a choke; and
-    a capacitor behind them, across the load. Voltages of the input are those at its connector, before all of
-    it; those of its loads (thresholds, compliance, forward voltages) are what they see behind it.
+    """What a current passes from the connector to the load, in this order: a fuse, a series diode, a choke;
+    and a capacitor behind them, across the load. Voltages of the input are those at its connector, before all of
+    all of it; those of its loads (thresholds, compliance, forward voltages) are what they see behind it.
     """
 
     fuse: Fuse | None = Field(None, description="in the positive conductor")
@@ -43,8 +43,8 @@ class Inside(Model):
     def _something(self) -> Self:
         if not self.parts:
             raise fault(
-                "expected at least one of fuse, diode, choke, capacitor, got none of them; add one, or leave "
-                "out 'inside'"
+                "expected at least one of fuse, diode, choke, capacitor, got none of them; add one, "
+                "or leave out 'inside'"
             )
         return self
 

@@ -242,8 +242,8 @@ def _averaged_away(required: Requirement, blind: float) -> Statement:
     if required.known.level_of is None:
         return state(
             "'{requirement}' may depend on a peak shorter than {blind_time}, which the supply's readings "
-            "average away or miss; by the readings alone it passes only where what is bound to hold every peak, the "
-            "current limit and what exceeds it until it responds, keeps it",
+            "average away or miss; by the readings alone it passes only where the largest current that the "
+            "limit lets through, and what exceeds it until it responds, would pass all the time",
             requirement=required.name,
             blind_time=(blind, "s"),
         )
