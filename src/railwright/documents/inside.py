@@ -30,8 +30,8 @@ class InnerDiode(SeriesDiode):
 
 class Inside(Model):
     """What a current passes from the connector to the load, in this order: a fuse, a series diode, a choke;
-    and a capacitor behind them, across the load. Voltages of the input are those at its connector, before all of
-    all of it; those of its loads (thresholds, compliance, forward voltages) are what they see behind it.
+    and a capacitor behind them, across the load. Voltages of the input are those at its connector, before all
+    of it; those of its loads (thresholds, compliance, forward voltages) are what they see behind it.
     """
 
     fuse: Fuse | None = Field(None, description="in the positive conductor")
