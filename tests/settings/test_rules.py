@@ -2582,7 +2582,7 @@ def test_what_no_figure_tells_of_the_inside_is_unknown(tmp_path: Path) -> None:
 
 def test_what_the_load_draws_is_seen_from_the_connector(tmp_path: Path) -> None:
     """0.4 V ± 0.05 V and 100 mΩ before a converter of 3.24 W to 3.96 W at 83 % to 89 %: at 12 V its
-    input lies between 12 V - 0.45 V - 0.1 Ω · 0.6 A and 12 V - 0.35 V. It stops 0.35 V to 0.51 V higher than behind.
+    input lies between 12 V - 0.45 V - 0.1 Ω · 0.6 A and 12 V - 0.35 V. It stops 0.35 V to 0.51 V higher.
     """
     sources, _ = sources_of(
         station(tmp_path, inside("diode: {drop: 350 mV .. 450 mV, resistance: 100 mohm}"))
