@@ -14,10 +14,11 @@ from __future__ import annotations
 import math
 import sys
 from collections.abc import Sequence
+from typing import Annotated
 
 from railwright.physics.conductors import NODE_CAPACITANCE
 from railwright.physics.loads.law import LoadKind, LoadParameters
-from railwright.quantities import Uncertain
+from railwright.quantities import Dimension, Uncertain
 
 NAME = "inside"
 RESISTANCE, INDUCTANCE, DROP, BLOCKS, POINTS, CURVE = range(6)
@@ -40,9 +41,9 @@ class Inside(LoadParameters):
     those: ln of the current [A], ln of the time [s].
     """
 
-    resistance: Uncertain
-    inductance: Uncertain
-    drop: Uncertain
+    resistance: Annotated[Uncertain, Dimension("ohm", "uncertain", positive=True)]
+    inductance: Annotated[Uncertain, Dimension("H", "uncertain", nonnegative=True)]
+    drop: Annotated[Uncertain, Dimension("V", "uncertain", nonnegative=True)]
     blocks: bool = False
     curve: tuple[tuple[float, float], ...] = ()
     in_table = ("blocks", "curve")
