@@ -320,6 +320,10 @@ LESS_EXACT = second("ovp: {level: 1 V .. 38 V, accuracy: 300 mV, response: 200 u
 
 DIODE = "diode: {drop: 0.7 V ± 0.1 V, resistance: 60 mohm}"
 
+INRUSH_WITHIN = (
+    "requires:\n  - {{name: heat, measure: inrush_i2t, of: main, during: first power, within: {}, "
+    "at_most: 2 A²s}}\n"
+)
 CASES = [
     Case(
         "lead-drop",
@@ -1514,6 +1518,23 @@ CASES = [
         (("procedure", "at_most: 60 ms", "at_most: 400 ms"),),
         "at_most: 400 ms",
         "400 ms",
+    ),
+    # 3.96 W / 83 % at 7.05 V behind, over 1 mH and 60 mΩ of ESR: it takes the 0.8 mF beside it and more.
+    Case(
+        "input-oscillates",
+        "main",
+        (inside("choke: {inductance: 3 mH, resistance: 10 mohm}"),),
+        "load:",
+        "with what lies inside,",
+        silent=(inside("choke: {inductance: 10 uH, resistance: 10 mohm}"),),
+    ),
+    Case(
+        "step-too-short",
+        "main",
+        (("procedure", "requires:\n", INRUSH_WITHIN.format("300 ms")),),
+        "within: 300 ms",
+        "is looked at for 300 ms",
+        silent=(("procedure", "requires:\n", INRUSH_WITHIN.format("60 ms")),),
     ),
     Case(
         "trip-not-armed",

@@ -149,14 +149,14 @@ class Parts:
             loads.append(Load(kind, values, parameters.table(), pin, number in behind))
         return tuple(loads)
 
-    def _inside(self, name: str, between: Inside) -> inside.Inside:
+    def _inside(self, name: str, between: Inside) -> inside.InsideParameters:
         """What lies in series inside an input, as the circuit has it, with what is assumed of it."""
         for part in between.unknown:
             self.assumptions.add(name, f"resistance of the {part} inside is not given: none assumed")
         curve = tuple((point.current, point.time) for point in between.fuse.curve) if between.fuse else ()
         given, least = between.resistance, inside.LEAST_RESISTANCE
         ohms = Uncertain(max(given.nominal, least), max(given.low, least), max(given.high, least))
-        return inside.Inside(
+        return inside.InsideParameters(
             resistance=ohms,
             inductance=between.inductance,
             drop=between.drop,

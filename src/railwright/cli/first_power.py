@@ -43,6 +43,7 @@ UpTo = Annotated[
 ]
 
 
+# Many: each is an argument or an option of the command.
 def first_power(
     device: DevicePath,
     bench: BenchPath,

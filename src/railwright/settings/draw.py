@@ -172,6 +172,7 @@ class LoadModel:
     behind_choke: the capacitors behind a choke inside the device.
     """
 
+    # One piece: all that is worked out of an input's load once.
     def __init__(
         self,
         wanted: Input,

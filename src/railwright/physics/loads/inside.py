@@ -36,7 +36,7 @@ REST = 1e-6
 """
 
 
-class Inside(LoadParameters):
+class InsideParameters(LoadParameters):
     """Its numbers in SI units. table: whether a diode blocks, the number of points of the fuse's curve, and
     those: ln of the current [A], ln of the time [s].
     """
@@ -142,7 +142,7 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
 
 KIND = LoadKind(
     NAME,
-    Inside,
+    InsideParameters,
     sys.modules[__name__],
     states=("current of the choke", "voltage behind", "melting of the fuse"),
     flags_at_start=(1.0, 0.0),

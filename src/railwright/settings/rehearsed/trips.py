@@ -90,7 +90,9 @@ def fuse(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
                 "rehearsed, at {time} in {step}: {fuse} opens, after up to {current}",
                 time=(event.time, "s"),
                 step=rehearsed.step_words(event.time),
-                fuse="the fuse inside" if inside else f"the fuse in '{source.fixture_name}'",
+                fuse="the fuse inside"
+                if inside
+                else state("the fuse in '{fixture}'", fixture=source.fixture_name or ""),
                 current=(float(before.max()), "A"),
             ),
             "take a slower or larger fuse, rise more slowly, or lower the current limit",
