@@ -53,11 +53,11 @@ class Played(NamedTuple):
 
 def play(loads: tuple[Load, ...]) -> Played:
     branch = Branch("main", ("out",), (STAGE,), LeadCircuit(0.05, 1e-6), loads)
-    simulation = Simulation(Circuit((branch,)), relative=1e-7, fine=2e-5, everything=True)
+    simulation = Simulation(Circuit((branch,)), relative=1e-7, fine=1e-4, everything=True)
     simulation.set("out", current_limit=6.0, voltage=12.0, rise=4e3, on=True)
     simulation.set("out", voltage=6.0, at=6e-3)
     simulation.set("out", voltage=12.0, rise=1e4, at=11e-3)
-    done = simulation.advance(16e-3)
+    done = simulation.advance(14e-3)
     samples = done.samples["main"]
     assert samples.states is not None
     assert samples.load_currents is not None
@@ -96,7 +96,7 @@ def spice(ours: dict[str, Played], tmp_path_factory: pytest.TempPathFactory) -> 
     )
     assert (folder / "inside.txt").exists(), done.stdout + done.stderr
     table = np.loadtxt(folder / "inside.txt", skiprows=1)
-    assert table[-1, 0] == pytest.approx(16e-3)
+    assert table[-1, 0] == pytest.approx(14e-3)
     return table.T
 
 
