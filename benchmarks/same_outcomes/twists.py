@@ -46,6 +46,11 @@ def fixture(text: str, name: str = "main") -> tuple[str, str]:
     return f"bench/fixtures = {{box: {text}}}", f"procedure/hook_up/{name}/fixture = box"
 
 
+def inside(text: str) -> str:
+    """Parts between the connector of main and its load."""
+    return f"{INPUT}/inside = {text}"
+
+
 def fuse(*points: str) -> str:
     """A fixture of a fuse, by its curve: `100 ms at 2 A`."""
     pairs = [each.split(" at ") for each in points]
@@ -151,6 +156,11 @@ TWISTS: tuple[tuple[str, ...], ...] = (
     ("fuse-rehearsed", *fixture(GUARD)),
     ("switch-open", *fixture("{switch: {starts: open}}")),
     ("fixture-resistance", *fixture("{switch: {}, diode: {drop: 0.7 V, resistance: 0}}")),
+    # What lies inside a device
+    ("inside-resistance", inside("{diode: {drop: <0.3..0.8 V>}}")),
+    ("fuse-inside-stays", inside(fuse("1 h at 2 A", "1 s at 5 A"))),
+    ("fuse-pulse", inside(fuse("1 h at 0.7 A", "<25..35 ms> at 1 A"))),
+    ("filter-rings", inside("{choke: {inductance: <8..12 mH>, resistance: 10 mohm}}")),
     # Currents and powers
     ("current-range", f"{MAIN}/current_limit = <2.6..4 A>"),
     ("power-range", f"{ONE}/power = <3.5..4.2 W>"),

@@ -155,6 +155,34 @@ def test_a_quick_fuse_opens_in_the_inrush_by_the_physics(tmp_path: Path) -> None
     assert "fuse-rehearsed" in rules
 
 
+INSIDE = (
+    "device",
+    "    load:                                # parts in parallel\n",
+    "    inside: {fuse: {curve: [{current: 700 mA, time: 1 h}, {current: 1 A, time: 20 ms}]}}\n"
+    "    load:                                # parts in parallel\n",
+)
+
+
+def test_a_fuse_inside_that_opens_is_a_stop_and_one_that_nearly_does_a_caution(tmp_path: Path) -> None:
+    """Its line from 0.7 A, 1 h to 1 A, 20 ms: 1 A for 12 ms is 60 % of the way, for 9 ms 45 %."""
+    for amperes, until, part in ((1.0, 0.012, 0.6), (1.0, 0.009, None), (0.69, 1.0, None)):
+        folder = tmp_path / f"{until}"
+        folder.mkdir()
+        bent = Bent(station(folder, INSIDE))
+        bent.bend("main", "current", 0.05, 0.05 + until, amperes)
+        hits = found(bent, "fuse-pulse")
+        assert bool(hits) is (part is not None)
+        for finding in hits:
+            assert says(finding.why, "fuse inside", "half")
+            assert float(re.findall(r"gone (\d+)%", finding.why)[0]) / 100.0 == pytest.approx(part, abs=0.06)
+            assert "inside:" in line_of(finding)
+    happens = bent.happens(Event(0.011, "main", EventKind.FUSE_OPENS, Facts(load="inside")))
+    (finding,) = found(happens, "fuse-rehearsed")
+    assert finding.blocks
+    assert says(finding.why, "fuse inside")
+    assert "inside:" in line_of(finding)
+
+
 @pytest.mark.parametrize(
     ("rated", "hold", "on", "waits"),
     [

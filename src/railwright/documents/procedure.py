@@ -271,6 +271,11 @@ class Requirement(Model):
     by: Protection | None = Field(
         None, description="of a trip: the protection that is meant; left out: any of them"
     )
+    within: PositiveSeconds | None = Field(
+        None,
+        description="of an inrush: the time from the switching-on in which it is looked at; in a step that "
+        "does not switch the input on, from the step's beginning",
+    )
     at_most: Annotated[float, _LIMIT] | None = Field(None, description="upper limit")
     at_least: Annotated[float, _LIMIT] | None = Field(None, description="lower limit")
     between: Annotated[Interval, _LIMITS] | None = Field(None, description="lower and upper limit")
@@ -302,7 +307,27 @@ class Requirement(Model):
                 f"expected no 'each_point' beside '{self.measure}', which is about the whole step; remove it",
                 "each_point",
             )
+        if self.known.inrush:
+            self._states_window()
+        elif self.within is not None:
+            raise fault(
+                f"expected 'within' beside a measure of an inrush, got it beside '{self.measure}'; remove it",
+                "within",
+            )
         return self
+
+    def _states_window(self) -> None:
+        if self.within is None:
+            raise fault(
+                f"expected 'within' beside '{self.measure}', got none; add for how long from the "
+                "switching-on the inrush is looked at, such as 'within: 50 ms'",
+                "measure",
+            )
+        if self.each_point is not None:
+            raise fault(
+                f"expected no 'each_point' beside '{self.measure}', which is about one inrush; remove it",
+                "each_point",
+            )
 
     @property
     def known(self) -> Measure:

@@ -14,7 +14,7 @@ from typing import Literal
 
 from railwright.physics import layout
 from railwright.physics.circuit import Branch, Circuit, LeadCircuit, Load
-from railwright.physics.loads import KINDS
+from railwright.physics.loads import kind_of
 from railwright.physics.output_stage import OutputFigures, derive_output_stage
 from railwright.physics.player import PlayedSamples, Player, settled_reference
 from railwright.traces import Event, Mode
@@ -218,7 +218,7 @@ class Simulation:
         (left out: now). KeyError for an unknown input or parameter, ValueError for a time in the past.
         """
         player, when = self._players[name], self._when(at)
-        kind = KINDS[player.branch.loads[number].kind]
+        kind = kind_of(player.branch.loads[number].kind)
         for parameter, value in values.items():
             if parameter not in kind.parameters:
                 raise KeyError(parameter)
@@ -232,7 +232,7 @@ class Simulation:
         when = self._when(at)
         for player in self._players.values():
             for number, load in enumerate(player.branch.loads):
-                kind = KINDS[load.kind]
+                kind = kind_of(load.kind)
                 begins = int(player.system.loads[number, layout.PARAMETER_AT])
                 for parameter, value in kind.disabled.items() if load.pin == pin else ():
                     place = begins + kind.parameters.index(parameter)

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from railwright.compilation import compiled
 from railwright.physics.dispatch import load_corner, load_current, load_enter, load_parts
-from railwright.physics.equations import keep, positions, reference, regions
+from railwright.physics.equations import keep, load_voltage, positions, reference, regions
 from railwright.physics.layout import (
     BLOCKED,
     BLOWN,
@@ -50,7 +50,6 @@ from railwright.physics.layout import (
     OVP,
     OVP_RESPONSE,
     OVP_SINCE,
-    POLARITY,
     POWER_LIMIT,
     REF_GOAL,
     REF_RATE,
@@ -179,7 +178,7 @@ def load_draws(m: int, t: float, y: Array, system: AnySystem) -> float:
     """Current into the load m [A]."""
     kind, p, q, begins, ends = load_parts(m, system)
     _, _, _, connector = positions(system.fixed.shape[0], system.branch)
-    v = system.branch[POLARITY] * y[connector]
+    v = load_voltage(m, y, connector, system)
     return load_current(kind, v, t, p, y[begins:ends], q)  # type: ignore[no-any-return]
 
 

@@ -109,7 +109,10 @@ def _only_enabled(documents: Documents, name: str, none: float) -> _Input | None
     fixture = bench.fixture(hook_up.fixture)
     held: list[Capacitor | AddedCapacitor] = [each for each, _ in parts if isinstance(each, Capacitor)]
     held += [fixture.capacitor] if fixture is not None and fixture.capacitor is not None else []
+    inside = documents.device.inputs[name].inside
+    held += [inside.capacitor] if inside is not None and inside.capacitor is not None else []
     ohms = lead_resistance(bench.leads[hook_up.lead], bench, fixture).high
+    ohms += inside.resistance.high if inside is not None else 0.0
     ohms += max((each.esr.high for each in held if each.esr is not None), default=0.0)
     farads = sum(each.capacitance.high for each in held)
     known = tuple(dict.fromkeys(pin for pin in pins if pin is not None))

@@ -16,7 +16,7 @@ from railwright.documents.device import Device, Input
 from railwright.documents.ending import Interlock
 from railwright.documents.figures import fastest_reference, own_capacitance, rated_slew
 from railwright.documents.files import Kind
-from railwright.documents.fixture import Fixture
+from railwright.documents.fixture import Fixture, Fuse
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
@@ -631,8 +631,33 @@ class FedInput(Group):
         return ("bench", "leads", self.lead_name)
 
     @property
+    def at_inside(self) -> Path:
+        return (*self.at_input, "inside")
+
+    @property
+    def fuses(self) -> list[PlacedFuse]:
+        """Fuses on the way to the load: of a fixture, and inside the device."""
+        found = []
+        if self.fixture is not None and self.fixture.fuse is not None:
+            words = f"the fuse in '{self.fixture_name}'"
+            found.append(PlacedFuse(self.fixture.fuse, words, (*self.at_fixture, "fuse"), "fuse"))
+        if self.input.inside is not None and self.input.inside.fuse is not None:
+            place = (*self.at_inside, "fuse")
+            found.append(PlacedFuse(self.input.inside.fuse, "the fuse inside", place, "fuse_inside"))
+        return found
+
+    @property
     def at_fixture(self) -> Path:
         return ("bench", "fixtures", str(self.fixture_name))
+
+
+class PlacedFuse(NamedTuple):
+    """A fuse, what it is called for people, where it is written, and what a constraint on it is called."""
+
+    fuse: Fuse
+    words: str
+    path: Path
+    name: str
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from railwright.settings.rule import Rule
 REHEARSED_RULES: tuple[Rule[Rehearsed], ...] = (
     trips.trips,
     trips.fuse,
+    trips.fuse_pulse,
     trips.parallel_trip,
     trips.trip_delay_margin,
     trips.stop_conditions,

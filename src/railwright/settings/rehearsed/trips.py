@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from railwright.documents.fixture import Fuse
+from railwright.physics.loads.inside import NAME as INSIDE
 from railwright.plan.set_points import Feed
 from railwright.quantities import Statement, show, state
 from railwright.settings.context import FedInput
@@ -18,6 +21,10 @@ from railwright.traces import Event, EventKind, Mode, Traces, span_named
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    Array = NDArray[np.float64]
+
+WEARS = 0.5
+"""Part of the way to opening that a pulse which comes again should leave (common practice, no source)."""
 
 _OWN_LEVELS = {
     EventKind.TRIPS_OCP: ("ocp", "over-current"),
@@ -75,18 +82,60 @@ def fuse(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """A fuse opens while the procedure is rehearsed, with nothing wrong."""
     for event in rehearsed.events(source, EventKind.FUSE_OPENS)[:1]:
         before = traces.columns["current"][traces.time <= event.time]
+        inside = event.facts.load == INSIDE
         yield Hit(
             source.name,
-            (*source.at_hook_up, "fixture"),
+            (*source.at_inside, "fuse") if inside else (*source.at_hook_up, "fixture"),
             state(
-                "rehearsed, at {time} in {step}: the fuse in '{fixture}' opens, after up to {current}",
+                "rehearsed, at {time} in {step}: {fuse} opens, after up to {current}",
                 time=(event.time, "s"),
                 step=rehearsed.step_words(event.time),
-                fixture=source.fixture_name or "",
+                fuse="the fuse inside"
+                if inside
+                else state("the fuse in '{fixture}'", fixture=source.fixture_name or ""),
                 current=(float(before.max()), "A"),
             ),
             "take a slower or larger fuse, rise more slowly, or lower the current limit",
         )
+
+
+@rule("fuse-pulse", Severity.CAUTION, worst=Ranking("melted"))
+@of_every(with_seen(rehearsed_inputs))
+def fuse_pulse(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
+    """What the rehearsal lets through comes near to opening a fuse: repeated, such pulses wear it out."""
+    for placed in source.fuses:
+        opened = list(rehearsed.events(source, EventKind.FUSE_OPENS))
+        melted, at = most_melted(placed.fuse, traces.time, traces.columns["current"])
+        if not opened and melted >= WEARS:
+            yield Hit(
+                source.name,
+                placed.path,
+                state(
+                    "rehearsed, by {time} in {step} {fuse} has gone {melted:.0%} of the way to opening; "
+                    "common practice leaves a pulse that comes again half of it",
+                    time=(at, "s"),
+                    step=rehearsed.step_words(at),
+                    fuse=placed.words,
+                    melted=(melted, "1"),
+                ),
+                "rise more slowly, lower the current limit, or take a slower or larger fuse",
+            )
+
+
+def most_melted(fuse: Fuse, time: Array, current: Array) -> tuple[float, float]:
+    """How far a fuse has gone to opening at most, 1: it opens; and when [s]: ∫ dt / t(i) while a current
+    flows that can open it, which starts anew after one that cannot. time [s], current [A]: (n,).
+    """
+    amperes = (np.abs(current[1:]) + np.abs(current[:-1])) / 2.0
+    hot = amperes > fuse.curve[0].current
+    opens = np.full(amperes.size, math.inf)
+    opens[hot] = [fuse.opens_after(float(each)) for each in amperes[hot]]
+    summed = np.cumsum(np.diff(time) / opens)
+    # What had been gathered where it last was cold.
+    before = np.maximum.accumulate(np.where(hot, 0.0, summed))
+    gone = summed - before
+    place = int(np.argmax(gone))
+    return float(gone[place]), float(time[place + 1])
 
 
 @rule("trip-delay-margin", Severity.CAUTION, on_sheet=False, worst=Ranking("ratio", lowest=True))
