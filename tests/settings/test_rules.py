@@ -141,7 +141,7 @@ REGULATES: Edit = (
     "at_limit: trip                       # or: regulate (IVI-4.4)\n    trip_delay: 40 ms\n",
     "at_limit: regulate\n",
 )
-IN_LIMIT: Edit = ("procedure", "at_limit: regulate\n", "at_limit: regulate\n    works_in_limit: yes\n")
+IN_LIMIT: Edit = ("procedure", "at_limit: regulate\n", "at_limit: regulate\n    purpose: current\n")
 
 
 LIMITED: Edit = (

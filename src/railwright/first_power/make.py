@@ -170,8 +170,8 @@ def _tied(limits: Limits) -> Iterator[str]:
 
 def _protected(limits: Limits) -> Iterator[str]:
     """What else its limits say of normal operation."""
-    if limits.works_in_limit:
-        yield "works_in_limit: yes"
+    if limits.feeds_current:
+        yield "purpose: current"
     if limits.opp is not None:
         yield f"opp: {'auto' if limits.opp == 'auto' else show(limits.opp, 'W')}"
     if limits.ocp is not None:

@@ -129,7 +129,7 @@ class FedInput(Group):
         """The current that the outputs' limit is to feed the input with [A]; None: the limit only holds a
         fault.
         """
-        return float(self.limits.current_limit) if self.limits.works_in_limit else None
+        return float(self.limits.current_limit) if self.limits.feeds_current else None
 
     @cached_property
     def load(self) -> LoadModel:

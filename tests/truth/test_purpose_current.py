@@ -124,7 +124,7 @@ def written(
         "most": 1.03 * case.has,
     } | given
     text = PROCEDURE.format(
-        current=case.current, feed=feed, meant=", works_in_limit: yes" if meant else "", **limits
+        current=case.current, feed=feed, meant=", purpose: current" if meant else "", **limits
     )
     (folder / "feed.procedure.yaml").write_text(text, "utf-8")
     return Job.open(folder / "feed.procedure.yaml")
@@ -220,7 +220,7 @@ def test_as_it_was_found(name: str, charge: Within, tmp_path: Path, truth_table:
     70 % of 7.2 C that are left.
     """
     path = case_documents("current-is-the-purpose", tmp_path) / f"{name}.procedure.yaml"
-    text = path.read_text("utf-8").replace("at_limit: regulate", "at_limit: regulate, works_in_limit: yes")
+    text = path.read_text("utf-8").replace("at_limit: regulate", "at_limit: regulate, purpose: current")
     text = re.sub(r"  - \{finding: (limit-below-need|empty-window).*\n", "", text)
     path.write_text(text, "utf-8")
     check = Job.open(path).check()
@@ -237,5 +237,5 @@ def test_what_cannot_feed_a_current_is_bad_input(old: str, new: str, tmp_path: P
     written(tmp_path, CASES["a coil's resistance"])
     path = tmp_path / "feed.procedure.yaml"
     path.write_text(path.read_text("utf-8").replace(old, new, 1), "utf-8")
-    with pytest.raises(DocumentErrors, match="works_in_limit"):
+    with pytest.raises(DocumentErrors, match="purpose"):
         Job.open(path)
