@@ -33,6 +33,7 @@ BATTERY = (
     f"{INPUT}/load/- + {{battery: {{series_resistance: 500 mohm, capacity: 8000 C, state_of_charge: 50 %, "
     "curve: [{charge: 0 %, voltage: 10 V}, {charge: 100 %, voltage: 13 V}]}}"
 )
+CHARGED = (BATTERY, *REGULATES, f"{MAIN}/purpose = current", f"{MAIN}/charge_at_most = 900 C")
 NO_LIST = f"drop {ONE}/points"
 SINKS = f"{ONE}/sink = 2 A"
 WAITS_FOR_OTHER = f"{MAIN}/off_after = [transducer]"
@@ -276,6 +277,13 @@ TWISTS: tuple[tuple[str, ...], ...] = (
     ("master-switch", f"{LEFT}/dialect = prefixed"),
     ("comes-on-by-itself, comes-on-unattended", f"{LEFT}/after_mains = comes on", ALONE),
     ("off-takes-in", BATTERY, f"{ONE}/when_off = held at 0 V", SINKS),
+    ("source-crowbar", BATTERY, f"{ONE}/ovp/crowbar = 50 mohm"),
+    ("source-full", *CHARGED, f"{UP}/voltages = {{main: 11.5 V}}"),
+    ("source-under", *CHARGED, f"{INPUT}/never_under = 11.6 V"),
+    ("source-charge-limit, source-rise", *CHARGED[:-1]),
+    ("source-hidden", *CHARGED, "bench/fixtures = {box: {diode: {drop: 0.4 V, resistance: 20 mohm}}}", "procedure/hook_up/main/fixture = box"),
+    ("source-unwatched", *CHARGED, ALONE),
+    ("charge-rehearsed", *CHARGED, f"{MAIN}/charge_at_most = 1 mC"),
     ("transport-untried", f"{LEFT}/address = USB0::0x1234::0x5678::Q-0117::INSTR"),
     ("accuracy-unknown", f"drop {ONE}/programming"),
     ("accuracy-unknown", f"drop {ONE}/reading"),

@@ -229,6 +229,19 @@ def test_a_stop_condition_that_comes_true(bent: Bent) -> None:
     assert found(Bent(bent.documents).bend("main", "current", 1.0, 1.09, 0.95), "stop-rehearsed") == []
 
 
+def test_more_charge_than_may_go_into_an_input(bent: Bent) -> None:
+    """1 A from the start on: 1.5 C have gone in after 1.5 s of being on."""
+    procedure = bent.documents.procedure
+    limits = procedure.limits["main"].model_copy(update={"charge_at_most": 1e3})
+    large = procedure.model_copy(update={"limits": procedure.limits | {"main": limits}})
+    assert found(Bent(replace(bent.documents, procedure=large)), "charge-rehearsed") == []
+    limits = limits.model_copy(update={"charge_at_most": 1.5})
+    small = procedure.model_copy(update={"limits": procedure.limits | {"main": limits}})
+    bent = Bent(replace(bent.documents, procedure=small))
+    (finding,) = found(bent.bend("main", "current", 0.0, 2.0, 1.0), "charge-rehearsed")
+    assert says(finding.why, "1.5 C", "1.502 s")  # it is on after the first two rows
+
+
 def test_restarts_for_ever(bent: Bent) -> None:
     bent.happens(*(Event(0.5 + 0.1 * turn, "main", EventKind.STARTS) for turn in range(5)))
     (finding,) = found(bent, "restarts-for-ever")

@@ -125,6 +125,11 @@ class Input(Model):
     takes: Conductor | None = Field(
         None, description="thickest conductor that its connector takes; left out: unknown, 16 mm² is taken"
     )
+    never_under: PositiveVolts | None = Field(
+        None,
+        description="of a source behind it, such as a cell: below this voltage nothing is fed into it; left "
+        "out: unknown",
+    )
     load: tuple[LoadEntry, ...] = Field(description="what it draws: parts in parallel", min_length=1)
 
     @model_validator(mode="after")

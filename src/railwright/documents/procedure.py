@@ -32,6 +32,7 @@ from railwright.quantities import (
     AutoVolts,
     AutoVoltsPerSecond,
     AutoWatts,
+    Coulombs,
     Interval,
     PositiveAmperes,
     PositiveSeconds,
@@ -55,6 +56,11 @@ class Limits(Model):
         description="which of the two a person wants held. current: the current limit is what the input is "
         "fed with, as a cell is charged, LEDs are driven or a heater is run, and the voltage that is set is "
         "the limit; voltage: the current limit only holds a fault",
+    )
+    charge_at_most: Coulombs | None = Field(
+        None,
+        description="the most charge that may go into it since it was first switched on; beyond it the run ends. "
+        "Needed where a cell is charged",
     )
     trip_delay: AutoSeconds | None = Field(None, description="how long the limit is exceeded before it trips")
     ovp: AutoVolts = Field(description="over-voltage protection: the level at which the output goes off")

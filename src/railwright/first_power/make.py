@@ -172,6 +172,8 @@ def _protected(limits: Limits) -> Iterator[str]:
     """What else its limits say of normal operation."""
     if limits.feeds_current:
         yield "purpose: current"
+    if limits.charge_at_most is not None:
+        yield f"charge_at_most: {show(limits.charge_at_most, 'C')}"
     if limits.opp is not None:
         yield f"opp: {'auto' if limits.opp == 'auto' else show(limits.opp, 'W')}"
     if limits.ocp is not None:

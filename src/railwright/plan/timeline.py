@@ -15,6 +15,7 @@ from railwright.documents.repeating import Until
 from railwright.documents.shape import ShapeStep
 from railwright.documents.standard_tests import pieces_of, turns_of
 from railwright.frozen import freeze
+from railwright.plan.sources import fed_sources
 from railwright.traces import Span
 from railwright.waveforms.shapes import GLIDING, Hold, Jump, Path, Piece, Positions, Wait, moves
 
@@ -170,6 +171,7 @@ class _Clock:
         self.ended = turns
         self.now, self.number = 0.0, 0
         self.turn: int | None = None
+        self.sources = fed_sources(procedure, device)
         self.repeated: list[Repeated] = []
         self.level: dict[str, float] = {}
         self.arrived: dict[str, float] = {}
@@ -185,7 +187,8 @@ class _Clock:
         for position, name in enumerate(power_up.order):
             start = self.now + position * power_up.gap
             goal = power_up.voltages.get(name, self.device.inputs[name].nominal)
-            over = abs(goal) / power_up.rate if power_up.rate else 0.0
+            # One that starts from what stands there has no way up from 0 V: its current is what is limited.
+            over = abs(goal) / power_up.rate if power_up.rate and name not in self.sources else 0.0
             self.actions.append(Action(start, "on", name, step=self.number))
             self.actions.append(Action(start, "line", name, goal, over, step=self.number))
             self.level[name], self.arrived[name] = goal, start + over

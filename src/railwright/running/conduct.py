@@ -46,6 +46,7 @@ from railwright.running.repeating import Repeating
 from railwright.running.requests import Requests
 from railwright.running.rig import Rig
 from railwright.running.shutdown import ShutDown
+from railwright.running.sources import Sources
 from railwright.running.steps import Steps
 from railwright.running.waiting import COMES, WAITS, Triggers
 from railwright.running.watch import Watch
@@ -68,6 +69,11 @@ SHORTEST = 1e-4
 
 AHEAD = 0.03
 """So long before its time a set point is handed to the guard, which sends it on time [s]."""
+
+SOURCE_AHEAD = 0.1
+"""So long ahead of it the voltage is read that stands at an input before it goes on, where it has a source [s]:
+its outputs are set to that, which takes two exchanges or more.
+"""
 
 HANDED_OVER = ("on", "set", "off", "limit", "play")
 """Moves that are handed over ahead, with their instant; the others begin at it."""
@@ -103,6 +109,7 @@ class Conduct:
         self.decay_limit, self.wait_for_lost = decay_limit, wait_for_lost
         self.consent, self.hands = consent, hands
         self.multimeters, self.relays = multimeters, relays
+        self.sources = Sources(documents, rig, multimeters, recorder, link.now)
         self.proofs = proofs or Proofs()
         outputs = [str(output.output) for _, _, output in rig.feeds()]
         reasons = {
@@ -110,7 +117,12 @@ class Conduct:
         }
         self.unproved = {name: because for name, because in reasons.items() if because is not None}
         below = {name: off_threshold(documents.device, name) for name in rig.set_points}
-        self.watch = Watch(self.procedure.stop_when, below, rig.unproved_trip)
+        most = {
+            name: limits.charge_at_most
+            for name, limits in self.procedure.limits.items()
+            if limits.charge_at_most is not None
+        }
+        self.watch = Watch(self.procedure.stop_when, below, rig.unproved_trip, most)
         self.every = max(self.procedure.record.every, SHORTEST)
         self.looks = looks_per_reading(self.every)
         """Outputs are looked at so many times for each reading that is recorded."""
@@ -190,6 +202,7 @@ class Conduct:
                 self._arm(energising=False)
                 self.relays.prepare(self._look, self._loaded)
             self.multimeters.prepare(self._look)
+            self.sources.prepare(self.plan.moves, self._look)
             self._load_first()
             self._arm(energising=True)
             # Last of all: what an output holds, or whatever else is switched on by itself, comes with it.
@@ -309,7 +322,7 @@ class Conduct:
             due = math.inf if waits else (moves[0].time if moves else self.plan.duration) + self.held
             if not waits:
                 self._steps.pass_time(min(now, due) - self.held, moves)
-            ahead = AHEAD if moves and moves[0].kind in HANDED_OVER else 0.0
+            ahead = self._ahead(moves[0]) if moves else 0.0
             if now >= due - ahead:
                 if not moves:
                     break
@@ -330,6 +343,12 @@ class Conduct:
         # The last one may still be under way.
         self.intake.close(int((recorder.now() + LEAD_IN) / self.every) - 1)
         self._steps.end(self.plan.duration + self.held)
+
+    def _ahead(self, move: Move) -> float:
+        """So long before its time a move is handed over [s]."""
+        if move.kind == "on" and move.input in self.sources.names:
+            return SOURCE_AHEAD
+        return AHEAD if move.kind in HANDED_OVER else 0.0
 
     def _follow_hand(self, moves: deque[Move]) -> None:
         """What was asked by hand since, done at once."""
@@ -512,6 +531,8 @@ class Conduct:
             # A jump that was told late is over late: what is told before that would take its place.
             at = max(at, self._told.get(move.input, at) + move.behind)
         on = move.kind == "on"
+        if on:
+            self.sources.start(move.input, move.voltage)
         with self.link.last_word() if on else nullcontext():
             told = self.rig.set(move.input, move.voltage, move.slew, switch_on=on, at=at)
         self._told[move.input] = told

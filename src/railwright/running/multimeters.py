@@ -30,6 +30,8 @@ class Multimeters:
             for name in documents.procedure.multimeters
         }
         self._link, self._recorder = link, recorder
+        self.latest: dict[str, tuple[float, float | None]] = {}
+        """When each answered last [s, the link's clock], and what it read; None: beyond its range."""
         self._beyond: set[str] = set()
         self._broken: set[str] = set()
 
@@ -47,7 +49,8 @@ class Multimeters:
             self._recorder.identified(name, driver.identity)
             driver.configure()
             look()
-            driver.read()
+            value = driver.read()
+            self.latest[name] = self._link.now(), value
 
     def begin(self, start: float) -> None:
         """Read each at its interval from `start` of the link's clock on [s]."""
@@ -77,6 +80,7 @@ class Multimeters:
             self._recorder.event(EventKind.INSTRUMENT_FAILS, name, told)
             return
         sent, received = message["sent"], message["received"]
+        self.latest[name] = received, value
         self._recorder.multimeter(name, self._recorder.at(received), value, received - sent)
         if value is None and name not in self._beyond:
             self._beyond.add(name)

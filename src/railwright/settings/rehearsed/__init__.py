@@ -14,6 +14,7 @@ REHEARSED_RULES: tuple[Rule[Rehearsed], ...] = (
     trips.parallel_trip,
     trips.trip_delay_margin,
     trips.stop_conditions,
+    trips.charge_limits,
     relays.relay_waits,
     relays.closing_surge,
     relays.contact_making_current,

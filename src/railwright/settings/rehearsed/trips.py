@@ -180,6 +180,32 @@ def stop_conditions(rehearsed: Rehearsed) -> Outcome:
             )
 
 
+@rule("charge-rehearsed", Severity.STOP, worst=Ranking("reached"))
+def charge_limits(rehearsed: Rehearsed) -> Outcome:
+    """More charge goes into an input while the procedure is rehearsed than its 'charge_at_most' lets in."""
+    for name, limits in rehearsed.context.procedure.limits.items():
+        traces, most = rehearsed.record.traces.get(name), limits.charge_at_most
+        if traces is None or most is None:
+            continue
+        amperes, seconds = traces.columns["current"], np.diff(traces.time)
+        on = (traces.columns["mode"][:-1] > Mode.OFF) & (traces.columns["mode"][:-1] < Mode.TRIPPED)
+        goes = np.cumsum(np.where(on, 0.5 * (amperes[:-1] + amperes[1:]) * seconds, 0.0))
+        if goes.size and goes[-1] > most:
+            at = float(traces.time[1 + int(np.argmax(goes > most))])
+            yield Hit(
+                name,
+                ("procedure", "limits", name, "charge_at_most"),
+                state(
+                    "rehearsed, {reached} go into it; beyond {most}, from {time} on, in {step}, the run would end",
+                    reached=(float(goes[-1]), "C"),
+                    most=(most, "C"),
+                    time=(at, "s"),
+                    step=rehearsed.step_words(at),
+                ),
+                "end the charging earlier, or raise 'charge_at_most' where the cell bears it",
+            )
+
+
 def _exceeds(
     time: NDArray[np.float64], beyond: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
