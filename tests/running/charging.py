@@ -1,5 +1,5 @@
-"""A buffer cell of the tide gauge that is charged at the quay-side bench, in virtual time, with what is true behind
-the supply beside what the run says.
+"""A buffer cell of the tide gauge that is charged at the quay-side bench, in virtual time, with what is true
+behind the supply beside what the run says.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Any
 from railwright.evaluation.outcome import Evaluation
 from railwright.guard.local_link import LocalLink
 from railwright.job import Job, Run
-from railwright.running.outcome import RunOutcome
+from railwright.running.outcome import InputReading, Progress, RunOutcome
 from railwright.running.runner import run
 from railwright.settings.data import as_data
 from railwright.traces import Record
@@ -73,7 +73,10 @@ inputs:
           series_resistance: 0.2 ohm
           capacity: 0.002 Ah
           state_of_charge: 30 %
-          curve: [{charge: 0 %, voltage: 3.0 V}, {charge: 50 %, voltage: 3.7 V}, {charge: 100 %, voltage: 4.1 V}]
+          curve:
+            - {charge: 0 %, voltage: 3.0 V}
+            - {charge: 50 %, voltage: 3.7 V}
+            - {charge: 100 %, voltage: 4.1 V}
 """
 
 PROCEDURE = """procedure: Charge the buffer cell
@@ -81,15 +84,18 @@ device: cell.device.yaml
 bench: quay.bench.yaml
 hook_up: {cell: {from: left.1, lead: short pair, sense: at load}}
 limits:
-  cell: {current_limit: 400 mA, at_limit: regulate, purpose: current, ovp: 4.4 V}
+  cell: {current_limit: 400 mA, at_limit: regulate, purpose: current, charge_at_most: 6 C, ovp: 4.4 V}
 steps:
   - {name: start, power_up: {order: [cell], settle: 100 ms}}
-  - {name: charge, hold: 2 s}
+  - {name: charge, hold: HOLD}
   - power_down: {order: [cell]}
 record: {every: 50 ms}
 requires:
   - {name: taken, measure: charge, of: cell, during: charge, between: 0.5 C .. 8 C}
 """
+
+FULL = "{until: {current_below: 100 mA, for: 200 ms}, at_most: 60 s}"
+"""A hold that ends when the cell is charged."""
 
 Edit = tuple[str, str, str]
 """Document, and what to replace by what in it."""
@@ -118,9 +124,9 @@ class Played:
         return [event.detail for event in self.outcome.record.events if event.what == kind]
 
 
-def written(folder: Path, *edits: Edit) -> Job:
-    """The documents with edits, each found exactly once."""
-    texts = {"bench": BENCH, "device": DEVICE, "procedure": PROCEDURE}
+def written(folder: Path, *edits: Edit, hold: str = "2 s") -> Job:
+    """The documents with edits, each found exactly once. hold: how long it is charged."""
+    texts = {"bench": BENCH, "device": DEVICE, "procedure": PROCEDURE.replace("HOLD", hold)}
     for document, old, new in edits:
         assert texts[document].count(old) == 1, (document, old)
         texts[document] = texts[document].replace(old, new)
@@ -132,19 +138,35 @@ def written(folder: Path, *edits: Edit) -> Job:
     return Job.open(path)
 
 
+# Many: what is played, and what lies or goes wrong with it.
 def played(
-    folder: Path, job: Job, faults: Sequence[str] = (), true: dict[str, str] | None = None, **given: Any
+    folder: Path,
+    job: Job,
+    faults: Sequence[str] = (),
+    true: dict[str, str] | None = None,
+    opens: float | None = None,
+    **given: Any,
 ) -> Played:
-    """The procedure of a job on twins with these faults, `true` behind them, whatever its check says."""
+    """The procedure of a job on twins with these faults, `true` behind them, whatever its check says. opens:
+    when the lead of its input opens, in the record's time [s].
+    """
     check = job.check(static=True, simulated=True)
     documents, set_points = check.checked.documents, check.settings.set_points
+    (name,) = set_points
     loop = VirtualLoop()
     parts = (documents.bench, documents.device, documents.procedure)
-    lies = [TwinFault(kind, ("cell",)) for kind in faults]
+    lies = [TwinFault(kind, (name,)) for kind in faults]
     with VirtualNetwork(loop, *parts, faults=lies, overrides=true or {}, keep=1e6) as network:
-        link = LocalLink(loop, network.connect)
+        plant = network.servers["left"].supply.plant
+
+        class Opening(Progress):
+            def reading(self, reading: InputReading) -> None:
+                if opens is not None and reading.time > opens:
+                    plant.open_lead(name, True, plant.time)
+
         options = {"unit": "U-1", "operator": "A. Keeper", "settings": as_data(check.settings), **given}
-        outcome = run(documents, set_points, folder=folder, link=link, **options)
+        link = LocalLink(loop, network.connect)
+        outcome = run(documents, set_points, folder=folder, link=link, progress=Opening(), **options)
         truth = network.truth()
     evaluation = Run.read(folder).evaluate().evaluation if outcome.energised else None
     return Played(outcome, evaluation, truth)

@@ -586,6 +586,14 @@ CASES = [
         silent=shape("input: main, segments: [{hold: 10 ms}], repeat: 30"),
     ),
     Case(
+        "held-at-most",
+        "main",
+        (("procedure", "- hold: 2 s", "- hold: {until: {charge: 1 C, input: main}, at_most: 9 s}"),),
+        "hold:",
+        "lasts until 1 C have gone in, 9 s at most",
+        silent=(("procedure", "- hold: 2 s", "- hold: 9 s"),),
+    ),
+    Case(
         "recording-recognised",
         "main",
         shape("input: main, recording: recorded.csv"),

@@ -93,7 +93,7 @@ class Interlock(Model):
     )
     watches: Literal["temperature", "protection circuit"] | None = Field(
         None,
-        description="what of a cell that is charged opens it: its temperature, or its own protection circuit; "
-        "left out: neither",
+        description="what of a cell that is charged opens it: its temperature, or its own protection "
+        "circuit; left out: neither",
     )
     seen_to_act: Date = Field(description="day on which a person opened it and saw the outputs go off")

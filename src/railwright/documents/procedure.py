@@ -15,6 +15,7 @@ from pydantic import (
 )
 
 from railwright.documents.ending import AtEnd, YesNo
+from railwright.documents.holding import HoldStep
 from railwright.documents.hook_up import AUTO, HookUp, auto_for_all, auto_or_entries
 from railwright.documents.model import File, Model, Text, exactly_one, fault
 from railwright.documents.output_name import OutputName
@@ -59,8 +60,8 @@ class Limits(Model):
     )
     charge_at_most: Coulombs | None = Field(
         None,
-        description="the most charge that may go into it since it was first switched on; beyond it the run ends. "
-        "Needed where a cell is charged",
+        description="the most charge that may go into it since it was first switched on; beyond it the run "
+        "ends. Needed where a cell is charged",
     )
     trip_delay: AutoSeconds | None = Field(None, description="how long the limit is exceeded before it trips")
     ovp: AutoVolts = Field(description="over-voltage protection: the level at which the output goes off")
@@ -159,7 +160,11 @@ class Step(Model):
 
     name: Text | None = Field(None, description="needed where a requirement refers to the step")
     power_up: PowerUp | None = Field(None, description="outputs on")
-    hold: Seconds | None = Field(None, description="everything stays as it is for this time")
+    hold: HoldStep | None = Field(
+        None,
+        description="everything stays as it is: for a time, such as `2 s`, or until something comes, such as "
+        "`{until: {current_below: 100 mA, for: 1 s}, at_most: 4 h}`",
+    )
     sweep: Sweep | None = Field(None, description="one input from voltage to voltage in steps")
     shape: ShapeStep | None = Field(None, description="a waveform on one input, or on several at once")
     power_down: PowerDown | None = Field(None, description="outputs off")

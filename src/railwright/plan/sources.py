@@ -1,5 +1,5 @@
-"""Which inputs have a source of their own that current is fed into, such as a cell, and what it has at first: pure,
-from the documents.
+"""Which inputs have a source of their own that current is fed into, such as a cell, and what it has at first:
+pure, from the documents.
 """
 
 from __future__ import annotations

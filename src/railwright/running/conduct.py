@@ -16,6 +16,7 @@ from railwright.documents.loader import Documents
 from railwright.guard.link import Answerless, GuardLink, GuardLost
 from railwright.guard.off_level import DECAY
 from railwright.instruments.errors import Fenced, InstrumentError
+from railwright.instruments.off_entries import no_current
 from railwright.plan.contacts import kind_of, subjects_of
 from railwright.plan.listing import Listing
 from railwright.plan.moves import Move
@@ -29,6 +30,7 @@ from railwright.running.by_hand import Hands, NotSetByHand
 from railwright.running.clocks import Clocks
 from railwright.running.deviations import deviations_of
 from railwright.running.end_run import EndRun
+from railwright.running.holding import Holding
 from railwright.running.intake import Intake
 from railwright.running.interruption import StopRequest
 from railwright.running.led import Led
@@ -71,8 +73,8 @@ AHEAD = 0.03
 """So long before its time a set point is handed to the guard, which sends it on time [s]."""
 
 SOURCE_AHEAD = 0.1
-"""So long ahead of it the voltage is read that stands at an input before it goes on, where it has a source [s]:
-its outputs are set to that, which takes two exchanges or more.
+"""So long before an input goes on the voltage is read that a source of its own has there [s]: its outputs are
+set to that, which takes two exchanges or more.
 """
 
 HANDED_OVER = ("on", "set", "off", "limit", "play")
@@ -148,6 +150,13 @@ class Conduct:
         self._repeating = Repeating(
             plan.timeline.repeated, self._steps, self.watch, self.triggers, recorder, AHEAD
         )
+        none = {
+            name: sum(no_current(documents.bench.output(own)) for own in feed.names)
+            for name, feed in (rig.set_points if plan.timeline.held else {}).items()
+        }
+        later = max((each.end for each in plan.timeline.held), default=0.0)
+        ahead = max((self._ahead(move) for move in plan.moves if move.time >= later), default=AHEAD)
+        self._holding = Holding(plan.timeline.held, self._steps, recorder, ahead, none)
         self._led = None if requests is None else Led(requests, rig, recorder, self._steps)
         self._off_since: float | None = None
         """Since when the next input waits for others to be confirmed off, in the record's time [s]."""
@@ -163,6 +172,7 @@ class Conduct:
             self.off_watch,
             multimeters,
             relays,
+            self._holding,
             self.procedure.expects_trip,
         )
         rig.switched = self._switched
@@ -317,6 +327,7 @@ class Conduct:
             waits = self._waits_on() or self._waits_for_off(moves)
             if not waits:
                 self._repeating.look(moves)
+                self._holding.look()
             now = self.recorder.now()
             # In the record's time: that of the plan, and what was waited for until now.
             due = math.inf if waits else (moves[0].time if moves else self.plan.duration) + self.held

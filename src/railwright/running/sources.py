@@ -1,5 +1,5 @@
-"""Sources behind the inputs of a run that current is fed into, such as cells: what stands there is read, and the
-outputs are set to that, before they go on.
+"""Sources behind the inputs of a run that current is fed into, such as cells: what stands there is read, and
+the outputs are set to that, before they go on.
 """
 
 from __future__ import annotations
@@ -37,8 +37,8 @@ class Sources:
         self.names = fed_sources(documents.procedure, documents.device) & rig.set_points.keys()
 
     def prepare(self, moves: Iterable[Move], look: Callable[[], None]) -> None:
-        """Before anything is on: EndRun where one of them is not to be fed. One whose lead a contact may still
-        open is looked at when it is switched on.
+        """Before anything is on: EndRun where one of them is not to be fed. One whose lead a contact may
+        still open is looked at when it is switched on.
         """
         goals: dict[str, float] = {}
         for move in moves:
@@ -50,8 +50,8 @@ class Sources:
                 self._first(name, goal)
 
     def start(self, name: str, goal: float) -> None:
-        """An input is about to be switched on, and set to a voltage [V] with that: its outputs are set to what
-        stands there. EndRun where nothing is to be fed into that. Nothing where it has no such source.
+        """An input is about to be switched on, and set to a voltage [V] with that: its outputs are set to
+        what stands there. EndRun where nothing is to be fed into that. Nothing where it has no such source.
         """
         if name not in self.names:
             return

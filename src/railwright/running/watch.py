@@ -169,6 +169,8 @@ class Watch:
         name = reading.input
         self.followed.see(reading)
         before, self._last[name] = self._last.get(name), reading
+        if name in self._totals and (name in self._on_since or self._totals[name].charge):
+            self._totals[name].see(reading, True)
         within = self._within(reading, before)
         if within is not None:
             self._status_gap = max(self._status_gap, within[1] - within[0])
@@ -212,8 +214,8 @@ class Watch:
             event = Event(now, name, EventKind.WENT_OFF, _facts(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
         self._seek(reading)
-        alarm = self._charged(reading) or self._stopped(reading)
-        return self._modes(reading, before, now, within), alarm
+        events = self._modes(reading, before, now, within)
+        return events, self._charged(reading) or self._stopped(reading)
 
     def _switched_on(self, reading: InputReading) -> Alarm | None:
         """What an output of an input that is off says of itself, where that is on."""
@@ -284,11 +286,9 @@ class Watch:
         name = reading.input
         if (most := self._charge_at_most.get(name)) is None:
             return None
-        totals = self._totals[name]
-        totals.see(reading, True)
-        if totals.charge <= most:
+        if (charge := self._totals[name].charge) <= most:
             return None
-        cause = f"{name}: {show(totals.charge, 'C')} have gone into it, 'charge_at_most' is {show(most, 'C')}"
+        cause = f"{name}: {show(charge, 'C')} have gone into it, 'charge_at_most' is {show(most, 'C')}"
         return Alarm(Ended.STOPPED, name, cause, reading.time)
 
     def _stopped(self, reading: InputReading) -> Alarm | None:

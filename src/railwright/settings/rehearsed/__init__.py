@@ -15,6 +15,8 @@ REHEARSED_RULES: tuple[Rule[Rehearsed], ...] = (
     trips.trip_delay_margin,
     trips.stop_conditions,
     trips.charge_limits,
+    trips.hold_never,
+    trips.hold_at_once,
     relays.relay_waits,
     relays.closing_surge,
     relays.contact_making_current,

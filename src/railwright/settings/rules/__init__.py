@@ -117,6 +117,7 @@ RULES: tuple[Rule[Context], ...] = (
     shapes.edge_at_end,
     shapes.trigger_assumed,
     shapes.repeated_at_most,
+    shapes.held_at_most,
     shapes.recording_recognised,
     shapes.standard_from_memory,
     shapes.standard_leaves_open,

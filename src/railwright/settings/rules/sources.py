@@ -1,5 +1,5 @@
-"""Rules about a source of the device's own behind an output, such as a cell: what current is fed into it, what ends
-that, and what would short it.
+"""Rules about a source of the device's own behind an output, such as a cell: what current is fed into it,
+what ends that, and what would short it.
 """
 
 from __future__ import annotations
@@ -34,8 +34,8 @@ def _blocked(source: FedInput) -> bool:
 @rule("source-crowbar", Severity.STOP)
 @of_every(with_seen(outputs))
 def crowbar(context: Context, source: FedInput, name: OutputName, output: Output) -> Outcome:
-    """An OVP shorts its output when it acts, and the device's own source drives its current through that, which
-    nothing ends.
+    """An OVP shorts its output when it acts, and the device's own source drives its current through that,
+    which nothing ends.
     """
     held = held_voltage(context.device, source.name)
     if (
@@ -48,8 +48,8 @@ def crowbar(context: Context, source: FedInput, name: OutputName, output: Output
             source.name,
             (*output_path(name), "ovp", "crowbar"),
             state(
-                "the OVP of {output} shorts its terminals when it acts, and with them {input}'s own source of up "
-                "to {held}",
+                "the OVP of {output} shorts its terminals when it acts, and with them {input}'s own source "
+                "of up to {held}",
                 output=name,
                 input=source.name,
                 held=(held[1], "V"),
@@ -82,8 +82,8 @@ def full(context: Context, source: FedInput) -> Outcome:
             source.name,
             (*source.at_input, "load"),
             state(
-                "its source stands at up to {stands} before it goes on, and is set to {goal} (± {within} with "
-                "reading): nothing flows into it",
+                "its source stands at up to {stands} before it goes on, and is set to {goal} (± {within} "
+                "with reading): nothing flows into it",
                 stands=(stands[1], "V"),
                 goal=(goal, "V"),
                 within=(within, "V"),
@@ -109,7 +109,8 @@ def under(context: Context, source: FedInput) -> Outcome:
             source.name,
             (*source.at_input, "never_under"),
             state(
-                "its source stands at down to {stands} before it goes on; below {lowest} nothing is fed into it",
+                "its source stands at down to {stands} before it goes on; below {lowest} nothing is fed "
+                "into it",
                 stands=(stands[0], "V"),
                 lowest=(lowest, "V"),
             ),
@@ -120,8 +121,8 @@ def under(context: Context, source: FedInput) -> Outcome:
 @rule("source-charge-limit", Severity.STOP)
 @of_every(fed)
 def charge_limit(source: FedInput) -> Outcome:
-    """Nothing bounds the charge that goes into a source: the voltage alone does not show that a cell takes more
-    than it holds.
+    """Nothing bounds the charge that goes into a source: the voltage alone does not show that a cell takes
+    more than it holds.
     """
     if source.limits.charge_at_most is None:
         yield Hit(
@@ -135,8 +136,8 @@ def charge_limit(source: FedInput) -> Outcome:
 @rule("source-hidden", Severity.STOP)
 @of_every(with_seen(fed))
 def hidden(context: Context, source: FedInput) -> Outcome:
-    """A series diode hides a source from the output that feeds it, so that the supply reads neither its voltage
-    nor its polarity before it goes on.
+    """A series diode hides a source from the output that feeds it, so that the supply reads neither its
+    voltage nor its polarity before it goes on.
     """
     if _blocked(source) and voltmeter_of(context.procedure, context.bench, source.name) is None:
         yield Hit(
@@ -150,16 +151,16 @@ def hidden(context: Context, source: FedInput) -> Outcome:
 @rule("source-unwatched", Severity.STOP)
 @of_every(with_seen(fed))
 def unwatched(context: Context, source: FedInput) -> Outcome:
-    """A cell is to be charged with nobody there, and nothing watches its temperature or its protection circuit:
-    not without a person.
+    """A cell is to be charged with nobody there, and nothing watches its temperature or its protection
+    circuit: not without a person.
     """
     interlock = context.interlock
     if not context.procedure.attended and (interlock is None or interlock.watches is None):
         yield Hit(
             source.name,
             ("procedure", "attended"),
-            "not without a person: nobody is there, and no interlock watches the temperature of its source, or "
-            "its protection circuit",
+            "not without a person: nobody is there, and no interlock watches the temperature of its source, "
+            "or its protection circuit",
             "stay beside the bench (attended: yes), or give an 'interlock' that 'watches' one of them",
         )
 
@@ -174,6 +175,7 @@ def rise_unused(context: Context, source: FedInput) -> Outcome:
             yield Hit(
                 source.name,
                 ("procedure", "steps", number, "power_up", "rise"),
-                "it starts from the voltage that stands there, within its current limit: the rise is not used for it",
+                "it starts from the voltage that stands there, within its current limit: the rise is not "
+                "used for it",
                 "leave 'rise' out where nothing else comes up with it",
             )
