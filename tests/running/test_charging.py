@@ -31,6 +31,38 @@ def test_nothing_flows_out_of_the_cell(edits: tuple[Edit, ...], seed: int, tmp_p
     assert len(done.said("source read")) == 1
 
 
+METERED: tuple[Edit, ...] = (
+    (
+        "bench",
+        "leads:",
+        "fixtures: {box: {diode: {drop: 0.4 V, resistance: 20 mohm}}}\n"
+        "multimeters:\n"
+        "  volts:\n"
+        "    address: TCPIP::127.0.0.1::5030::SOCKET\n"
+        "    voltage: {range: 20 V, of_value: 0.003 %, offset: 0.3 mV, resolution: 0.01 mV, noise: 0.01 mV}\n"
+        "    aperture: 20 ms\n"
+        "    interval: 50 ms\n"
+        "leads:",
+    ),
+    ("procedure", "lead: short pair, sense", "lead: short pair, fixture: box, sense"),
+    ("procedure", "limits:\n", "multimeters: {volts: {of: cell, at: connector}}\nlimits:\n"),
+)
+
+
+@pytest.mark.parametrize("charge", ["30 %", "100 %"])
+def test_a_multimeter_reads_what_a_diode_hides_from_the_supply(charge: str, tmp_path: Path) -> None:
+    job = written(tmp_path, *METERED, ("device", "30 %", charge))
+    done = played(tmp_path / "run", job)
+    if charge == "100 %":
+        assert (done.outcome.ended, done.outcome.energised) == (Ended.STOPPED, False)
+        assert "full already" in done.outcome.cause
+        return
+    assert done.outcome.ended is Ended.COMPLETED, done.outcome.cause
+    (told,) = done.said("source read")
+    assert "3.42 V stand there" in told  # 3.0 V + 0.7 V · 30 % / 50 %
+    assert done.least > -1e-6  # the diode blocks
+
+
 OTHERWISE = {
     "a lead is open": ((), ("open",), {}, "no source is connected"),
     "wrong polarity": ((), ("reversed",), {}, "the wrong way round"),
