@@ -33,6 +33,7 @@ BATTERY = (
     f"{INPUT}/load/- + {{battery: {{series_resistance: 500 mohm, capacity: 8000 C, state_of_charge: 50 %, "
     "curve: [{charge: 0 %, voltage: 10 V}, {charge: 100 %, voltage: 13 V}]}}"
 )
+CHARGED = (BATTERY, *REGULATES, f"{MAIN}/purpose = current", f"{MAIN}/charge_at_most = 900 C")
 NO_LIST = f"drop {ONE}/points"
 SINKS = f"{ONE}/sink = 2 A"
 WAITS_FOR_OTHER = f"{MAIN}/off_after = [transducer]"
@@ -286,6 +287,9 @@ TWISTS: tuple[tuple[str, ...], ...] = (
     ("master-switch", f"{LEFT}/dialect = prefixed"),
     ("comes-on-by-itself, comes-on-unattended", f"{LEFT}/after_mains = comes on", ALONE),
     ("off-takes-in", BATTERY, f"{ONE}/when_off = held at 0 V", SINKS),
+    ("source-crowbar, source-charge-limit, source-rise, source-under, source-unwatched, hold-at-once", *CHARGED[:-1], ALONE, f"{ONE}/ovp/crowbar = 50 mohm", f"{INPUT}/never_under = 11.6 V", "procedure/steps/1/hold = {until: {voltage_above: 1 V, input: main}, at_most: 1 s}"),
+    ("source-full, source-hidden", *CHARGED, f"{UP}/voltages = {{main: 11.5 V}}", "bench/fixtures = {box: {diode: {drop: 0.4 V, resistance: 20 mohm}}}", "procedure/hook_up/main/fixture = box"),
+    ("charge-rehearsed, held-at-most, hold-never", *CHARGED, f"{MAIN}/charge_at_most = 1 mC", "procedure/steps/1/hold = {until: {current_above: 50 A, input: main}, at_most: 1 s}"),
     ("transport-untried", f"{LEFT}/address = USB0::0x1234::0x5678::Q-0117::INSTR"),
     ("accuracy-unknown", f"drop {ONE}/programming"),
     ("accuracy-unknown", f"drop {ONE}/reading"),

@@ -257,6 +257,31 @@ def test_a_stop_condition_that_comes_true(bent: Bent) -> None:
     assert found(Bent(bent.documents).bend("main", "current", 1.0, 1.09, 0.95), "stop-rehearsed") == []
 
 
+def test_a_hold_ends_in_its_time_or_never_or_at_once(tmp_path: Path) -> None:
+    until = "hold: {until: {current_below: 200 mA, for: 100 ms, input: main}, at_most: 2 s}"
+    documents = station(tmp_path, ("procedure", "- hold: 2 s", f"- {until}"))
+    (never,) = found(Bent(documents), "hold-never")
+    assert says(never.why, "2 s", "0.2 A")
+    assert "current_below: 200 mA" in line_of(never)
+    comes = Bent(documents).bend("main", "current", 1.0, 1.5, 0.1)
+    assert found(comes, "hold-never") == found(comes, "hold-at-once") == []
+    (at_once,) = found(Bent(documents).bend("main", "current", 0.0, 1.5, 0.1), "hold-at-once")
+    assert at_once.blocks
+
+
+def test_more_charge_than_may_go_into_an_input(bent: Bent) -> None:
+    """1 A from the start on: 1.5 C have gone in after 1.5 s of being on."""
+    procedure = bent.documents.procedure
+    limits = procedure.limits["main"].model_copy(update={"charge_at_most": 1e3})
+    large = procedure.model_copy(update={"limits": procedure.limits | {"main": limits}})
+    assert found(Bent(replace(bent.documents, procedure=large)), "charge-rehearsed") == []
+    limits = limits.model_copy(update={"charge_at_most": 1.5})
+    small = procedure.model_copy(update={"limits": procedure.limits | {"main": limits}})
+    bent = Bent(replace(bent.documents, procedure=small))
+    (finding,) = found(bent.bend("main", "current", 0.0, 2.0, 1.0), "charge-rehearsed")
+    assert says(finding.why, "1.5 C", "1.502 s")  # it is on after the first two rows
+
+
 def test_restarts_for_ever(bent: Bent) -> None:
     bent.happens(*(Event(0.5 + 0.1 * turn, "main", EventKind.STARTS) for turn in range(5)))
     (finding,) = found(bent, "restarts-for-ever")

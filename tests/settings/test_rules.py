@@ -141,13 +141,26 @@ STOCK: Edit = (
     "\nstock: [{conductor: AWG 20, permitted_current: 0.5 A}, {conductor: AWG 10}, {conductor: AWG 14}]"
     "\nleads:",
 )
+NEVER_UNDER: Edit = (
+    "device",
+    "    load:                                # parts",
+    "    never_under: 11.6 V\n    load:  # parts",
+)
+
+
+def own_ovp(text: str) -> tuple[Edit, ...]:
+    """Something more of the OVP of left.1."""
+    ovp = "ovp: {level: 1 V .. 38 V, accuracy: 100 mV, response: 200 us, at: terminals"
+    return (("bench", ovp, f"{ovp}, {text}"),)
+
+
 UNPROTECTED: Edit = ("device", "      - {reverse: 16 V}", "      # unprotected")
 REGULATES: Edit = (
     "procedure",
     "at_limit: trip                       # or: regulate (IVI-4.4)\n    trip_delay: 40 ms\n",
     "at_limit: regulate\n",
 )
-IN_LIMIT: Edit = ("procedure", "at_limit: regulate\n", "at_limit: regulate\n    works_in_limit: yes\n")
+IN_LIMIT: Edit = ("procedure", "at_limit: regulate\n", "at_limit: regulate\n    purpose: current\n")
 
 
 LIMITED: Edit = (
@@ -156,6 +169,12 @@ LIMITED: Edit = (
     "    trip_delay: 40 ms\n",
     "current_limit: 2.4 A\n    at_limit: regulate\n",
 )
+
+
+def charged(text: str = "") -> tuple[Edit, ...]:
+    """A cell behind main, of 11.5 V at first, that is charged; more limits of main."""
+    own = IN_LIMIT[2] + "    charge_at_most: 900 C\n" if not text else IN_LIMIT[2] + text
+    return BATTERY, REGULATES, (*IN_LIMIT[:2], own)
 
 
 @dataclass(frozen=True)
@@ -609,6 +628,14 @@ CASES = [
         "repeat_until: key",
         "until a key comes: 30 times at most, 300 ms in all",
         silent=shape("input: main, segments: [{hold: 10 ms}], repeat: 30"),
+    ),
+    Case(
+        "held-at-most",
+        "main",
+        (("procedure", "- hold: 2 s", "- hold: {until: {charge: 1 C, input: main}, at_most: 9 s}"),),
+        "hold:",
+        "lasts until 1 C have gone in, 9 s at most",
+        silent=(("procedure", "- hold: 2 s", "- hold: 9 s"),),
     ),
     Case(
         "recording-recognised",
@@ -2029,6 +2056,68 @@ CASES = [
         "when_off:",
         "left.1 and left.2 take in up to 1.5 A while off",
         silent=(while_off("sinks"),),
+    ),
+    Case(
+        "source-crowbar",
+        "main",
+        (BATTERY, *own_ovp("crowbar: 50 mohm")),
+        "crowbar: 50 mohm",
+        "the OVP of left.1 shorts its terminals when it acts, and with them main's own source of up to 13 V",
+        silent=(BATTERY, *own_ovp("crowbar: 50 mohm"), *fixture("diode: {drop: 0.4 V, resistance: 20 mohm}")),
+    ),
+    Case(
+        "source-full",
+        "main",
+        (*charged(), ("device", "state_of_charge: 50 %", "state_of_charge: 66 %")),  # 10 V + 0.66 · 3 V
+        "load:",
+        "up to 11.98 V before it goes on, and is set to 12 V",
+        silent=charged(),
+    ),
+    Case(
+        "source-under",
+        "main",
+        (*charged(), NEVER_UNDER),
+        "never_under: 11.6 V",
+        "down to 11.5 V before it goes on; below 11.6 V nothing is fed into it",
+        silent=(*charged(), (*NEVER_UNDER[:2], NEVER_UNDER[2].replace("11.6", "11.4"))),
+    ),
+    Case(
+        "source-charge-limit",
+        "main",
+        charged("    # no limit of the charge\n"),
+        "main:",
+        "nothing bounds the charge",
+        silent=charged(),
+    ),
+    Case(
+        "source-hidden",
+        "main",
+        (*charged(), *fixture("diode: {drop: 0.4 V, resistance: 20 mohm}")),
+        "diode:",
+        "hides its source from the output",
+        silent=(
+            *charged(),
+            *fixture("diode: {drop: 0.4 V, resistance: 20 mohm}"),
+            *probed("main", "voltage: {range: 20 V, of_value: 0.003 %, offset: 0.3 mV}"),
+        ),
+    ),
+    Case(
+        "source-unwatched",
+        "main",
+        (*charged(), ALONE, STAYS_OPEN),
+        "attended: no",
+        "not without a person",
+        silent=(
+            *charged(),
+            ALONE,
+            (
+                *STAYS_OPEN[:2],
+                STAYS_OPEN[2].replace("stays_open: yes", "stays_open: yes, watches: temperature"),
+            ),
+        ),
+    ),
+    Case(
+        "source-rise", "main", charged(), "rise:", "the rise is not used for it", silent=(REGULATES, IN_LIMIT)
     ),
     Case("identity-unknown", "left", (("bench", "    serial: Q-0117\n", ""),), "left:", "serial not given"),
     Case(

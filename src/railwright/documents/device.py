@@ -130,6 +130,11 @@ class Input(Model):
         None,
         description="what lies in the device between this input's connector and its load; left out: nothing",
     )
+    never_under: PositiveVolts | None = Field(
+        None,
+        description="of a source behind it, such as a cell: below this voltage nothing is fed into it; left "
+        "out: unknown",
+    )
     load: tuple[LoadEntry, ...] = Field(description="what it draws: parts in parallel", min_length=1)
 
     @model_validator(mode="after")

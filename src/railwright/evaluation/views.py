@@ -493,7 +493,7 @@ def _goal(case: Case, name: str, step: str) -> float | None:
     with a constant current and need not get there.
     """
     limits = case.documents.procedure.limits.get(name)
-    if limits is not None and limits.works_in_limit:
+    if limits is not None and limits.feeds_current:
         return None
     planned = case.planned(step)
     if planned is None:

@@ -200,8 +200,10 @@ def _tied(limits: Limits, powered: Collection[str]) -> Iterator[str]:
 
 def _protected(limits: Limits) -> Iterator[str]:
     """What else its limits say of normal operation."""
-    if limits.works_in_limit:
-        yield "works_in_limit: yes"
+    if limits.feeds_current:
+        yield "purpose: current"
+    if limits.charge_at_most is not None:
+        yield f"charge_at_most: {show(limits.charge_at_most, 'C')}"
     if limits.opp is not None:
         yield f"opp: {'auto' if limits.opp == 'auto' else show(limits.opp, 'W')}"
     if limits.ocp is not None:

@@ -124,6 +124,7 @@ class Simulation:
         sense: Literal["terminals", "load"] | tuple[float, float] | None = None,
         sense_error: tuple[float, float] | None = None,
         on: bool | None = None,
+        at_standing: bool = False,
         clear: bool = False,
     ) -> None:
         """Set anything on one output, at a time [s] that has not been passed yet (left out: now).
@@ -132,8 +133,9 @@ class Simulation:
         (target [V], duration [s]), a straight line, no faster than the output itself. ovp, opp [W], ocp [A],
         power [W]: inf switches them off. sense: where the voltage loop measures, or the two weights with
         which it sees the output's own voltage and the load's (a sense lead that lies wrong). sense_error:
-        a voltage that is added to what it senses [V], and the rate at which that moves [V/s]. clear: forget
-        a trip; the output stays off. Raises KeyError for an unknown output, ValueError for a time in the
+        a voltage that is added to what it senses [V], and the rate at which that moves [V/s]. at_standing:
+        it is switched on set to the voltage that stands at its terminals. clear: forget a trip; the output
+        stays off. Raises KeyError for an unknown output, ValueError for a time in the
         past.
         """
         player, number = self._place[output]
@@ -163,7 +165,7 @@ class Simulation:
         if on is False:
             things.append((layout.SWITCH_OFF, 0.0, 0.0))
         if on:
-            things.append((layout.SWITCH_ON, 0.0, 0.0))
+            things.append((layout.SWITCH_ON, float(at_standing), 0.0))
         if voltage is not None:
             things.append((layout.SET_VOLTAGE, float(voltage), 0.0))
         if line is not None:

@@ -145,8 +145,11 @@ def act(t: float, j: int, what: int, a: float, b: float, y: Array, system: AnySy
     elif what == SWITCH_ON and settings[ON] == 0.0 and settings[TRIPPED] == 0.0:
         settings[ON] = 1.0
         settings[SHORTED] = 0.0
-        goal = settings[REF_GOAL]
-        settings[REF_RATE], settings[REF_GOAL] = 0.0, 0.0
+        first, stride, _, _ = positions(system.fixed.shape[0], system.branch)
+        stands = max(0.0, y[first + stride * j])
+        goal = stands if a else settings[REF_GOAL]
+        # What stands there already is not pulled down: it begins there, unless it is set to less.
+        settings[REF_RATE], settings[REF_GOAL] = 0.0, min(goal, stands)
         move_reference(t, goal, settings[SLEW_UP], fixed, settings)
         y[3 * j + 1] = 0.0
         y[3 * j + 2] = fixed[OVERSHOOT]

@@ -36,6 +36,8 @@ class Multimeters:
         }
         self._link, self._recorder = link, recorder
         self._probes = documents.procedure.multimeters
+        self.latest: dict[str, tuple[float, float | None]] = {}
+        """When each answered last [s, the link's clock], and what it read; None: beyond its range."""
         self._beyond: set[str] = set()
         self._broken: set[str] = set()
 
@@ -53,7 +55,8 @@ class Multimeters:
             self._recorder.identified(name, driver.identity)
             driver.configure()
             look()
-            driver.read()
+            value = driver.read()
+            self.latest[name] = self._link.now(), value
 
     def off(self) -> tuple[MeterOff, ...]:
         """What the guard asks of those that show a voltage, once their inputs are confirmed off."""
@@ -108,6 +111,7 @@ class Multimeters:
             self._recorder.event(EventKind.INSTRUMENT_FAILS, name, told)
             return
         sent, received = message["sent"], message["received"]
+        self.latest[name] = received, value
         self._recorder.multimeter(name, self._recorder.at(received), value, received - sent)
         if value is None and name not in self._beyond:
             self._beyond.add(name)

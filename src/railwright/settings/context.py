@@ -129,7 +129,7 @@ class FedInput(Group):
         """The current that the outputs' limit is to feed the input with [A]; None: the limit only holds a
         fault.
         """
-        return float(self.limits.current_limit) if self.limits.works_in_limit else None
+        return float(self.limits.current_limit) if self.limits.feeds_current else None
 
     @cached_property
     def load(self) -> LoadModel:
@@ -422,8 +422,16 @@ class FedInput(Group):
         held, most = self.load.capacitance.high, driven.limit + driven.overshoot
         part = held / (held + driven.capacitance) if held > 0.0 else 0.0
         drawn = self.load.at_least(volts, risen)
-        lost = self.resistance.low * (drawn + part * max(0.0, most - drawn))
-        return min(drawn, self.load.at_least(max(0.0, volts - lost), risen))
+
+        def left(amperes: float) -> float:
+            lost = self.resistance.low * (amperes + part * max(0.0, most - amperes))
+            return self.load.at_least(max(0.0, volts - lost), risen)
+
+        if not self.load.monotonic:
+            return min(drawn, left(drawn))
+        # What it draws and what the lead then leaves of the voltage meet once: it holds that back so much.
+        meet = least(lambda amperes: left(amperes) <= amperes, 0.0, drawn, HALVINGS)
+        return max(0.0, meet - drawn * 0.5**HALVINGS)
 
     def _behind(self, own: float) -> tuple[tuple[float, float], ...]:
         """Capacitors of the input that hold an output's voltage back beside its own [F], each at its least,

@@ -205,6 +205,7 @@ class LoadModel:
         self.waits = any(hasattr(kind.equations, "at_least") for _, kind in steady)
         self.follows = any(hasattr(kind.equations, "follower") for _, kind in steady)
         self.moves = any("charge" in kind.states for _, kind in entries)
+        self.monotonic = all(kind.monotonic for _, kind in steady)
         self._parts: list[_Part] = []
         self._marks: list[float] = []
         self._seen: dict[tuple[float, int], Bounds] = {}

@@ -90,7 +90,7 @@ def enough(source: FedInput) -> Facts:
             "low",
             0.0,
             "it is what the input is fed with, and has nothing else to carry",
-            (*source.at_limits, "works_in_limit"),
+            (*source.at_limits, "purpose"),
         )
         return
     if not source.asked:

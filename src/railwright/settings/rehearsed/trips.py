@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,7 +11,9 @@ import numpy as np
 from railwright.documents.fixture import Fuse
 from railwright.physics.loads.inside import NAME as INSIDE
 from railwright.plan.set_points import Feed
+from railwright.plan.timeline import Held
 from railwright.quantities import Statement, show, state
+from railwright.rehearsal.holding import HoldEnd, hold_end
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rehearsed.view import Rehearsed, longest, rehearsed_inputs
@@ -226,6 +229,84 @@ def stop_conditions(rehearsed: Rehearsed) -> Outcome:
                     step=rehearsed.step_words(held[0]),
                 ),
                 "correct the condition, or give it a longer 'for'",
+            )
+
+
+def _holds(rehearsed: Rehearsed) -> Iterator[tuple[Held, HoldEnd, str]]:
+    """Each hold that something ends, how that comes in the rehearsal, and the name of its step, up to the
+    first that does not last as long as it may: what comes after it begins sooner than in this rehearsal.
+    """
+    for held in rehearsed.context.timeline.held:
+        feed = rehearsed.context.feeds.get(held.of)
+        end = hold_end(held, rehearsed.record, feed is not None and feed.sense == "at terminals")
+        yield held, end, rehearsed.context.timeline.spans[held.step].name
+        if end.lasts < held.end - held.begin:
+            return
+
+
+@rule("hold-never", Severity.STOP)
+def hold_never(rehearsed: Rehearsed) -> Outcome:
+    """What ends a hold does not come within its time while the procedure is rehearsed: the run would end
+    there, and be no pass.
+    """
+    for held, end, step in _holds(rehearsed):
+        if end.comes == "never":
+            yield Hit(
+                held.of,
+                ("procedure", *held.path),
+                state(
+                    "rehearsed, '{step}' does not end within {at_most}: {words} does not come",
+                    step=step,
+                    at_most=(end.lasts, "s"),
+                    words=held.until.words,
+                ),
+                "correct the condition, or give it a longer 'at_most'",
+            )
+
+
+@rule("hold-at-once", Severity.STOP)
+def hold_at_once(rehearsed: Rehearsed) -> Outcome:
+    """What ends a hold is so from its beginning on while the procedure is rehearsed: the run would end there,
+    and be no pass, as with an open lead.
+    """
+    for held, end, step in _holds(rehearsed):
+        if end.comes == "at once":
+            yield Hit(
+                held.of,
+                ("procedure", *held.path),
+                state(
+                    "rehearsed, '{step}' ends as it begins: {words} from its beginning on",
+                    step=step,
+                    words=held.until.words,
+                ),
+                "correct the condition, or begin the hold sooner, with a shorter 'settle' before it",
+            )
+
+
+@rule("charge-rehearsed", Severity.STOP, worst=Ranking("reached"))
+def charge_limits(rehearsed: Rehearsed) -> Outcome:
+    """More charge goes into an input while the procedure is rehearsed than its 'charge_at_most' lets in."""
+    for name, limits in rehearsed.context.procedure.limits.items():
+        traces, most = rehearsed.record.traces.get(name), limits.charge_at_most
+        if traces is None or most is None:
+            continue
+        amperes, seconds = traces.columns["current"], np.diff(traces.time)
+        on = (traces.columns["mode"][:-1] > Mode.OFF) & (traces.columns["mode"][:-1] < Mode.TRIPPED)
+        goes = np.cumsum(np.where(on, 0.5 * (amperes[:-1] + amperes[1:]) * seconds, 0.0))
+        if goes.size and goes[-1] > most:
+            at = float(traces.time[1 + int(np.argmax(goes > most))])
+            yield Hit(
+                name,
+                ("procedure", "limits", name, "charge_at_most"),
+                state(
+                    "rehearsed, {reached} go into it; beyond {most}, from {time} on, in {step}, the run "
+                    "would end",
+                    reached=(float(goes[-1]), "C"),
+                    most=(most, "C"),
+                    time=(at, "s"),
+                    step=rehearsed.step_words(at),
+                ),
+                "end the charging earlier, or raise 'charge_at_most' where the cell bears it",
             )
 
 
