@@ -183,7 +183,7 @@ class BothReadings(DialectPart):
         return self
 
 
-class Reading(DialectPart):
+class ReadingQuery(DialectPart):
     """A query of one quantity of an output. field: which of the fields of its answer that is, counted from 1,
     or that of each output; None: all of it. code: it is answered as a whole number.
     """
@@ -193,7 +193,7 @@ class Reading(DialectPart):
     code: WireCode | None = None
 
     @model_validator(mode="after")
-    def _whole(self) -> Reading:
+    def _whole(self) -> ReadingQuery:
         check_for_all(self.query, self.field)
         if self.code is not None and self.code.of != "both":
             raise ValueError(
@@ -207,8 +207,8 @@ class Readings(DialectPart):
     units and none stands behind the number.
     """
 
-    voltage: Query | Reading | None = None
-    current: Query | Reading | None = None
+    voltage: Query | ReadingQuery | None = None
+    current: Query | ReadingQuery | None = None
     both: BothReadings | None = None
     voltage_unit: Literal["V", "mV", "kV"] = "V"
     current_unit: Literal["A", "mA", "uA"] = "A"
@@ -226,10 +226,10 @@ class Readings(DialectPart):
         return self
 
     @property
-    def alone(self) -> tuple[Reading, ...]:
+    def alone(self) -> tuple[ReadingQuery, ...]:
         """The queries of voltage and of current, in this order; nothing where one query is for both."""
         given = [each for each in (self.voltage, self.current) if each is not None]
-        return tuple(Reading(query=each) if isinstance(each, str) else each for each in given)
+        return tuple(ReadingQuery(query=each) if isinstance(each, str) else each for each in given)
 
     @property
     def codes(self) -> tuple[Code | None, Code | None]:

@@ -274,70 +274,86 @@ def _compile(
     name: str, address: str, dialect: Mapping[str, Any], channels: Sequence[tuple[str, int]]
 ) -> tuple[SupplyOff, dict[str, OutputOff]]:
     """How outputs are switched off and looked at, as the driver does it, without status registers."""
-    spoken, switch, readings = _spoken(dialect), _switch(dialect), dialect["readings"]
-    asked_of, selected = [_Asked(switch.query, switch.field), *_readings(readings)], _selected(dialect)
-    factors = [
-        FACTORS[readings.get(f"{each}_unit", one)] for each, one in (("voltage", "V"), ("current", "A"))
-    ]
-    codes = [
-        _code(readings.get(each), one) for each, one in zip(("voltage", "current"), factors, strict=True)
-    ]
-    master = _master(dialect)
-    groups = [channels] if dialect.get("list_readings") == "true" else [[each] for each in channels]
-    asked: list[str] = []
-    outputs: dict[str, OutputOff] = {}
-    shared: dict[str, int] = {}
-    for_all = {each.query for each in asked_of if each.for_all}
-    answer = at_master = 0
-    for group in groups if channels else ():
-        last = master is not None and group == groups[-1]
-        numbers = [channel for _, channel in group]
-        # What answers several of them, or for all outputs, is asked once.
-        queries = dict.fromkeys(each.query for each in asked_of if each.query not in shared)
-        places = {**shared, **{query: answer + number for number, query in enumerate(queries)}}
-        answer += len(queries)
-        units = [query if query in for_all else spoken.unit(query, numbers) for query in queries]
-        asked += [*spoken.selecting(numbers[0]), *units] if units else []
-        shared = {query: places[query] for query in for_all}
-        if last and master is not None:
-            asked.append(master.query)
-            at_master, answer = answer, answer + 1
-        check = (answer, 0) if selected and units else None
-        if check is not None:
-            asked.append(selected)
-            answer += 1
-        for position, (own, channel) in enumerate(group):
-            off = spoken.unit(switch.command, [channel], switch.off)
-            state, voltage, current = (
-                (places[each.query], each.field_at(channel) + position) for each in asked_of
-            )
-            outputs[own] = OutputOff(
-                f"{name}.{own}",
-                name,
-                spoken.messages([*spoken.selecting(channel), off]),
-                state,
-                voltage,
-                current,
-                NO_CURRENT,
-                off_answers(switch.off, switch.answers),
-                volt=factors[0],
-                ampere=factors[1],
-                volt_code=codes[0],
-                ampere_code=codes[1],
-                selected=check,
-                selected_as=spoken.name(channel) if check else "",
-            )
+    spoken, switch, master = _spoken(dialect), _switch(dialect), _master(dialect)
+    given, quantities = dialect["readings"], (("voltage", "V"), ("current", "A"))
+    volt, ampere = (FACTORS[given.get(f"{each}_unit", one)] for each, one in quantities)
+    look = _look(dialect, spoken, switch, master, channels)
+    outputs = {}
+    for own, channel in channels:
+        off = spoken.unit(switch.command, [channel], switch.off)
+        state, voltage, current, selected = look.places[own]
+        outputs[own] = OutputOff(
+            f"{name}.{own}",
+            name,
+            spoken.messages([*spoken.selecting(channel), off]),
+            state,
+            voltage,
+            current,
+            NO_CURRENT,
+            off_answers(switch.off, switch.answers),
+            volt=volt,
+            ampere=ampere,
+            volt_code=_code(given.get("voltage"), volt),
+            ampere_code=_code(given.get("current"), ampere),
+            selected=selected,
+            selected_as=spoken.name(channel) if selected else "",
+        )
     identify = dialect["instrument"]["identify"]
-    plan = SupplyOff(name, address, identify, "", spoken.messages(asked))
+    plan = SupplyOff(name, address, identify, "", spoken.messages(look.units))
     if master is not None and channels:
         plan = replace(
             plan,
             master=(with_value(master.command, master.off),),
-            master_state=(at_master, 0),
+            master_state=look.master,
             master_off=off_answers(master.off, master.answers),
             master_first=dialect["master"].get("goes_off") == "first",
         )
     return plan, outputs
+
+
+class _Look(NamedTuple):
+    """What is asked of outputs; where of each the answers say its state, voltage and current, and which
+    output was selected then, None where they do not; where they say the master switch.
+    """
+
+    units: list[str]
+    places: dict[str, tuple[Place, Place, Place, Place | None]]
+    master: Place
+
+
+def _look(
+    dialect: Mapping[str, Any],
+    spoken: Spoken,
+    switch: _Switch,
+    master: _Switch | None,
+    channels: Sequence[tuple[str, int]],
+) -> _Look:
+    """What answers several of state, voltage and current, or those of all outputs, is asked once."""
+    asked_of, selected = (
+        [_Asked(switch.query, switch.field), *_readings(dialect["readings"])],
+        _selected(dialect),
+    )
+    for_all = {each.query for each in asked_of if each.for_all}
+    groups = [channels] if dialect.get("list_readings") == "true" else [[each] for each in channels]
+    found, shared, answer = _Look([], {}, (0, 0)), dict[str, int](), 0
+    for group in groups if channels else ():
+        numbers = [channel for _, channel in group]
+        queries = dict.fromkeys(each.query for each in asked_of if each.query not in shared)
+        at = {**shared, **{query: answer + number for number, query in enumerate(queries)}}
+        answer, shared = answer + len(queries), {query: at[query] for query in for_all}
+        units = [query if query in for_all else spoken.unit(query, numbers) for query in queries]
+        found.units.extend([*spoken.selecting(numbers[0]), *units] if units else [])
+        if master is not None and group == groups[-1]:
+            found.units.append(master.query)
+            found, answer = found._replace(master=(answer, 0)), answer + 1
+        check = (answer, 0) if selected and units else None
+        if check is not None:
+            found.units.append(selected)
+            answer += 1
+        for position, (own, channel) in enumerate(group):
+            state, voltage, current = ((at[e.query], e.field_at(channel) + position) for e in asked_of)
+            found.places[own] = state, voltage, current, check
+    return found
 
 
 def _session_settings(dialect: Mapping[str, Any], node: Mapping[str, Any]) -> SessionSettings:
@@ -406,6 +422,10 @@ def _spoken(dialect: Mapping[str, Any]) -> Spoken:
     return Spoken(dialect["addressing"], dialect["compound"] == "true", select, prefix, called, longest)
 
 
+NO_CODE = Code(1.0, 0.0, 0, -1)
+"""A code of which no answer is one."""
+
+
 class _Switch(NamedTuple):
     """The command and the query of an output's switch, the word that switches it off, in which field of the
     answer it stands, from 0, and what it answers where it is off, where that is nothing else.
@@ -433,8 +453,10 @@ class _Asked:
         return isinstance(self.field, Mapping)
 
     def field_at(self, channel: int) -> int:
-        """Which field is that of an output. KeyError where that is not said."""
-        return self.field if isinstance(self.field, int) else int(self.field[str(channel)]) - 1
+        """Which field is that of an output; none that an answer has where that is not said: OFF does not
+        hang on it.
+        """
+        return self.field if isinstance(self.field, int) else _counted(self.field.get(str(channel)), 99) - 1
 
 
 def _readings(readings: Mapping[str, Any]) -> tuple[_Asked, _Asked]:
@@ -461,12 +483,16 @@ def _field(written: Any) -> int | Mapping[str, Any]:
 
 
 def _code(reading: Any, factor: float) -> Code | None:
-    """The code of a reading. factor: what one of its unit is."""
+    """The code of a reading. factor: what one of its unit is. One that cannot be read is none: no output is
+    read to be off by it, and OFF does not hang on it.
+    """
     given = reading.get("code") if isinstance(reading, Mapping) else None
-    if not isinstance(given, Mapping):
+    if given is None:
         return None
-    scale, offset = float(given["scale"]) * factor, float(given.get("offset", 0.0)) * factor
-    return Code(scale, offset, int(given.get("lowest", 0)), int(given["highest"]))
+    with suppress(KeyError, TypeError, ValueError, AttributeError):
+        scale, offset = float(given["scale"]) * factor, float(given.get("offset", 0.0)) * factor
+        return Code(scale, offset, int(given.get("lowest", 0)), int(given["highest"]))
+    return NO_CODE
 
 
 def _switch(dialect: Mapping[str, Any]) -> _Switch:
