@@ -11,7 +11,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from tests.bench import DEVICE, PROCEDURE, bench_data, demo_with
+from tests.bench import PROCEDURE, bench_data, demo_with
 from tests.first_power.played import first_alarm
 from tests.said import says
 
@@ -330,7 +330,7 @@ def test_nobody_waits_between_two_inputs_for_longer_than_the_device_asks(
     tmp_path: Path, delay: str, gap: float
 ) -> None:
     """A delay that may be a minute made a gap of half a minute, in both parts, on and off."""
-    documents = demo_with(tmp_path, (DEVICE, "delay: 20 ms .. 200 ms", f"delay: {delay}"))
+    documents = demo_with(tmp_path, ("tide-gauge.device.yaml", "delay: 20 ms .. 200 ms", f"delay: {delay}"))
     order, found = order_of(documents.device, None)
     assert order == ("main", "transducer")
     assert found == pytest.approx(gap)
