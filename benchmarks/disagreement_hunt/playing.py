@@ -23,7 +23,7 @@ from railwright.guard.local_link import LocalLink
 from railwright.job import _KEPT, Check, Job, NotSettled
 from railwright.physics.simulation import Advance
 from railwright.physics.solver import SolverError
-from railwright.rehearsal.playback import PlayedShape, ahead, playback, slowest_rises
+from railwright.rehearsal.playback import PlayedShape, played_shapes
 from railwright.rehearsal.rehearse import Prediction, rehearse
 from railwright.report.machine import report_data
 from railwright.report.of_run import run_facts_of
@@ -102,9 +102,7 @@ class Played:
 
     def shapes(self, record: Record) -> tuple[PlayedShape, ...]:
         """What `waveform` makes of a record."""
-        plan = self.check.plan
-        rises = slowest_rises(plan.bench, plan.set_points)
-        return playback(plan.timeline, record, rises, None, ahead(plan.deliveries))
+        return played_shapes(self.check.plan, record)
 
 
 def play(draw: Draw, folder: Path) -> Played:
