@@ -98,13 +98,9 @@ def widenings(documents: Documents, set_points: SetPoints, run: Record) -> Compa
 
     run: its record, which tells how far apart the readings of each input were.
     """
-    return widenings_at(documents, set_points, reading_intervals(documents, set_points, run))
-
-
-def widenings_at(documents: Documents, set_points: SetPoints, every: Mapping[str, float]) -> Compared:
-    """The same of a run whose readings of each input are so far apart [s]."""
     if not documents.procedure.requires:
         return NONE_KNOWN, ()
+    every = reading_intervals(documents, set_points, run)
     if not documents.sources:
         return _compared(documents, set_points, every)
     read = ((each.content, *each.beside.items()) for each in documents.sources.values())
@@ -133,9 +129,9 @@ def _compared(documents: Documents, set_points: SetPoints, every: Mapping[str, f
     found: dict[Key, tuple[float, float]] = {}
     try:
         played = known or rehearse(documents, set_points, timeline=plan.played)
-        _widen(found, _of_rehearsal(documents, set_points, plan.timeline, played, every, requires))
+        widen(found, _of_rehearsal(documents, set_points, plan.timeline, played, every, requires))
         for hunts, beat in _in_step(documents, set_points, played.record):
-            _widen(found, _of_rehearsal(documents, set_points, plan.timeline, played, every, hunts, beat))
+            widen(found, _of_rehearsal(documents, set_points, plan.timeline, played, every, hunts, beat))
         shared = [each for each in groups if not each.known.after_switching_on]
         apart = [(turn, shared) for turn in in_turn(documents, set_points, plan.played, played) if shared]
         for case in handovers(documents, set_points, played.record) if groups else ():
@@ -144,7 +140,7 @@ def _compared(documents: Documents, set_points: SetPoints, every: Mapping[str, f
             handed = _of_rehearsal(documents, set_points, plan.timeline, other, every, own)
             # With the other output above it is the other way round, but for what only grows.
             either = {key: sides if key[0] in grows else (max(sides),) * 2 for key, sides in handed.items()}
-            _widen(found, either)
+            widen(found, either)
     except SolverError as error:
         return found, (f"not compared with a rehearsal: {error}",)
     return found, ()
@@ -210,7 +206,7 @@ def _of_rehearsal(
             at = phase._replace(updated=phase.updated / beat.cycles)
             read = as_read(record, documents, set_points, timeline, every, at, played.shares, beat.timings)
             meters = multimeters_read(documents, record, phase)
-            _widen(found, widenings_of(true, measured_points(documents, set_points, read, meters, own)))
+            widen(found, widenings_of(true, measured_points(documents, set_points, read, meters, own)))
     return found
 
 
@@ -221,11 +217,11 @@ def widenings_of(true: Mapping[Key, Measured], shown: Mapping[Key, Measured]) ->
     for key, measured in shown.items():
         name, _, point = key
         if (value := values.get((name, point))) is not None:
-            _widen(found, {key: _widening(value, measured)})
+            widen(found, {key: _widening(value, measured)})
     return found
 
 
-def _widen(found: dict[Key, tuple[float, float]], more: Widenings) -> None:
+def widen(found: dict[Key, tuple[float, float]], more: Widenings) -> None:
     """Let what is found reach as far as more does, on each side."""
     for key, (below, above) in more.items():
         if below or above:

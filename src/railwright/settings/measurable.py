@@ -8,7 +8,7 @@ against what the requirement leaves.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Literal
 
@@ -16,9 +16,9 @@ from railwright.documents.bench import Recorder
 from railwright.documents.figures import error_bound
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
-from railwright.evaluation.evaluate import evaluate
+from railwright.evaluation.evaluate import evaluate, measured_points
 from railwright.evaluation.outcome import Result
-from railwright.evaluation.reading_bias import PHASES, widenings_at
+from railwright.evaluation.reading_bias import PHASES, Key, widen, widenings_of
 from railwright.measures.wording import AdvisedRecording, widening_words
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
@@ -28,6 +28,7 @@ from railwright.settings.group import group_of
 from railwright.settings.rules.requirements import able_recorders, recorded_by
 
 if TYPE_CHECKING:
+    from railwright.records.readings import MultimeterReadings
     from railwright.traces import Record
 
 Verdict = Literal["yes", "marginal", "no", "will fail", "not needed"]
@@ -49,10 +50,10 @@ class Measurable:
     verdict: yes: with room; marginal: only just, a device a little off would not be decided; no: not even
     so; will fail: what the rehearsal expects breaks the requirement, however it is measured. not needed: a
     required trip ends the run before its step. expected: true value by rehearsal; None: nothing is measured
-    there. uncertainty: half of the 95 % interval of the readings, the widest by where they may fall; a run's
-    may be narrower; None: they do not see it. leaves: from
-    the expected value to the nearest limit, negative beyond it. All in `unit`. why: what keeps them from
-    it. would: what would do; empty where the readings do.
+    there. uncertainty: half of the 95 % interval of the readings, of what happens once after switching on the
+    widest of some by where they may fall (a run's may be narrower or wider); None: they do not see it.
+    leaves: from the expected value to the nearest limit, negative beyond it. All in `unit`. why: what keeps
+    them from it. would: what would do; empty where the readings do.
     """
 
     requirement: str
@@ -72,23 +73,29 @@ def measurable(documents: Documents, set_points: SetPoints, record: Record) -> t
     """
     procedure, every = documents.procedure, dict.fromkeys(record.traces, documents.procedure.record.every)
     timeline = timeline_of(procedure, documents.device)
-    reads = [
-        (
-            as_read(record, documents, set_points, timeline, every, phase),
-            multimeters_read(documents, record, phase),
-        )
-        for phase in SEEN_AT
-    ]
+    fed = [each for each in procedure.requires if each.of in set_points]
+    exact = measured_points(documents, set_points, record, {}, fed)
+    reads: list[tuple[Documents, Record, dict[str, MultimeterReadings]]] = []
+    widened: dict[Key, tuple[float, float]] = {}
+    for phase in SEEN_AT:
+        # Only what happens once hangs on where the first readings fall; the rest is looked at one time.
+        own = [each for each in procedure.requires if not reads or each.known.after_switching_on]
+        if not own:
+            break
+        read = as_read(record, documents, set_points, timeline, every, phase)
+        meters = multimeters_read(documents, record, phase)
+        shown = measured_points(documents, set_points, read, meters, [each for each in own if each in fed])
+        widen(widened, widenings_of(exact, shown))
+        asked = replace(documents, procedure=procedure.model_copy(update={"requires": tuple(own)}))
+        reads.append((asked, read, meters))
+    seen: dict[str, list[Result]] = {}
+    for asked, read, meters in reads:
+        for result in evaluate(asked, set_points, read, multimeters=meters, widened=widened).results:
+            seen.setdefault(result.requirement, []).append(result)
     true = evaluate(documents, set_points, record)
-    # As those of a run are widened.
-    widened, _ = widenings_at(documents, set_points, dict.fromkeys(set_points, procedure.record.every))
-    seen = [
-        evaluate(documents, set_points, read, multimeters=meters, widened=widened).results
-        for read, meters in reads
-    ]
     return tuple(
-        _one(documents, set_points, required, exact, max(shown, key=_width))
-        for required, exact, *shown in zip(procedure.requires, true.results, *seen, strict=True)
+        _one(documents, set_points, required, result, max(seen[required.name], key=_width))
+        for required, result in zip(procedure.requires, true.results, strict=True)
         if required.of in set_points
     )
 
