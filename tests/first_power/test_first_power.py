@@ -21,6 +21,7 @@ from railwright.documents.loader import load_bench, load_device, load_documents
 from railwright.documents.translate import validated
 from railwright.first_power.figures import NotPossible, input_figures
 from railwright.first_power.make import FirstPower, first_power
+from railwright.first_power.steps import order_of
 from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.context import sources_of
 from railwright.settings.hookup.result import HookedUp
@@ -313,3 +314,23 @@ def test_what_a_supply_does_by_itself_stands_at_the_head_of_both_parts(
         assert not words or says(head, *words)
         assert ("Should the mains fail" in head) is bool(words)
         assert ("While off" in head) is ("While off" in words)
+
+
+@pytest.mark.parametrize(
+    ("delay", "gap"),
+    [
+        ("20 ms .. 200 ms", 0.11),
+        ("20 ms .. 60 s", 0.2),
+        ("0 s .. 60 s", 0.2),
+        ("5 s .. 60 s", 6.25),
+        ("20 s .. 22 s", 21.0),
+    ],
+)
+def test_nobody_waits_between_two_inputs_for_longer_than_the_device_asks(
+    tmp_path: Path, delay: str, gap: float
+) -> None:
+    """A delay that may be a minute made a gap of half a minute, in both parts, on and off."""
+    documents = demo_with(tmp_path, ("tide-gauge.device.yaml", "delay: 20 ms .. 200 ms", f"delay: {delay}"))
+    order, found = order_of(documents.device, None)
+    assert order == ("main", "transducer")
+    assert found == pytest.approx(gap)

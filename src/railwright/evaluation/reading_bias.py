@@ -97,9 +97,13 @@ def widenings(documents: Documents, set_points: SetPoints, run: Record) -> Compa
 
     run: its record, which tells how far apart the readings of each input were.
     """
+    return widenings_at(documents, set_points, reading_intervals(documents, set_points, run))
+
+
+def widenings_at(documents: Documents, set_points: SetPoints, every: Mapping[str, float]) -> Compared:
+    """The same of a run whose readings of each input are so far apart [s]."""
     if not documents.procedure.requires:
         return NONE_KNOWN, ()
-    every = reading_intervals(documents, set_points, run)
     if not documents.sources:
         return _compared(documents, set_points, every)
     read = ((each.content, *each.beside.items()) for each in documents.sources.values())

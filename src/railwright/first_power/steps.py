@@ -75,6 +75,10 @@ def rise_steps(figures: Mapping[str, InputFigures], order: Sequence[str]) -> tup
     return (*rises, last)
 
 
+ROOMY, SHORT = 1.25, 0.2
+"""A gap is so many times the shortest delay that the device allows, and not below that [s] (chosen)."""
+
+
 def order_of(device: Device, given: Procedure | None) -> tuple[tuple[str, ...], float]:
     """Inputs in the order in which they go on, and the gap between two [s].
 
@@ -98,9 +102,15 @@ def order_of(device: Device, given: Procedure | None) -> tuple[tuple[str, ...], 
 
 
 def _gap(device: Device, order: Sequence[str]) -> float:
-    """The gap between two inputs that the device's rules want [s]."""
+    """The gap between two inputs that the device's rules want [s]: with room to the shortest delay, and no
+    longer than that takes, as whoever stands by waits for it.
+    """
     turn = {name: place for place, name in enumerate(order)}
     wanted = [(rule.delay, turn[rule.then] - turn[rule.after]) for rule in device.order]
-    gaps = [(delay.low + delay.high) / 2 / steps for delay, steps in wanted if steps > 0]
+    gaps = [
+        min((delay.low + delay.high) / 2, max(ROOMY * delay.low, SHORT)) / steps
+        for delay, steps in wanted
+        if steps > 0
+    ]
     fitting = (gap for gap in gaps if all(gap * steps in delay for delay, steps in wanted))
     return next(fitting, rounded_time(max(gaps, default=0.0)))

@@ -11,7 +11,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from railwright.guard.answers import in_si, names
+from railwright.guard.answers import Code, in_si, names
 from railwright.guard.off_level import DECAY
 from railwright.guard.session_settings import USUAL, SessionSettings, settings_from
 
@@ -32,7 +32,8 @@ class OutputOff:
     share: of the input's voltage (series). bleeds: current [A] that it may take in while it is off, where the
     device holds a voltage. volt, ampere: what one of the look's voltage and current is [V, A], where no unit
     stands behind it. set_volt: what one of the set voltage is [V]. set_digits: digits after its point; None:
-    six significant ones.
+    six significant ones. least: the lowest voltage that it takes [V]. volt_code, ampere_code, set_code: of
+    those that are answered, or set, as a code.
     """
 
     name: str
@@ -50,13 +51,20 @@ class OutputOff:
     ampere: float = 1.0
     set_volt: float = 1.0
     set_digits: int | None = None
+    least: float = 0.0
+    volt_code: Code | None = None
+    ampere_code: Code | None = None
+    set_code: Code | None = None
     selected: Place | None = None
     selected_as: str = ""
 
     def setting(self, voltage: float) -> list[str]:
-        """Messages that set its voltage [V]."""
+        """Messages that set its voltage [V], or the lowest that it takes."""
+        voltage = max(voltage, self.least)
         number = voltage / self.set_volt
         written = f"{number:.6g}" if self.set_digits is None else f"{number:.{self.set_digits}f}"
+        if self.set_code is not None:
+            written = str(self.set_code.nearest(voltage))
         return [text.format(written) for text in self.set_voltage]
 
 
@@ -220,7 +228,9 @@ def _output(data: Mapping[str, Any]) -> OutputOff:
     known = [key for key in ("state", "voltage", "current", "selected") if data.get(key) is not None]
     places = {key: (int(data[key][0]), int(data[key][1])) for key in known}
     lists = {key: tuple(data[key]) for key in ("off", "off_words", "set_voltage")}
-    return OutputOff(**{**data, **places, **lists})
+    named = ("volt_code", "ampere_code", "set_code")
+    codes = {key: Code(*data[key]) for key in named if data.get(key) is not None}
+    return OutputOff(**{**data, **places, **lists, **codes})
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,7 +250,8 @@ def read_look(output: OutputOff, answers: list[str]) -> Look | None:
         return None
     parts = [_part(answers, place) for place in (output.state, output.voltage, output.current)]
     word = parts[0].strip().upper()
-    voltage, current = in_si(parts[1], "V", output.volt), in_si(parts[2], "A", output.ampere)
+    voltage = in_si(parts[1], "V", output.volt, output.volt_code)
+    current = in_si(parts[2], "A", output.ampere, output.ampere_code)
     if not (abs(voltage) < NO_NUMBER and abs(current) < NO_NUMBER):
         raise ValueError(f"expected a voltage and a current, got '{parts[1]}' and '{parts[2]}'")
     return Look(word in output.off_words, voltage, current)

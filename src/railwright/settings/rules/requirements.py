@@ -180,15 +180,24 @@ def recorded_by(
     exactly: what else is asked of it, in words; exact: whether a recorder of them does that.
     """
     channels = (*measure.records, *measure.also)
+    needed = f"a recording of the {' and '.join(channels)} with at least {sample_rate(interval)}{exactly}"
+    return needed + able_recorders(bench, measure, interval, exact)
+
+
+def able_recorders(
+    bench: Bench, measure: Measure, interval: float, exact: Callable[[Recorder], bool] = lambda recorder: True
+) -> str:
+    """Who on the bench can record all that a measure needs with this time between samples [s], to come behind
+    what is needed; '' where nobody can. exact: whether a recorder of them is exact enough.
+    """
     able = [
         f"'{name}'"
         for name, recorder in bench.recorders.items()
         if recorder.interval <= interval
-        and all(getattr(recorder, each) is not None for each in channels)
+        and all(getattr(recorder, each) is not None for each in (*measure.records, *measure.also))
         and exact(recorder)
     ]
-    needed = f"a recording of the {' and '.join(channels)} with at least {sample_rate(interval)}{exactly}"
-    return f"{needed}; recorder {' or '.join(able)} can do it" if able else needed
+    return f"; recorder {' or '.join(able)} can do it" if able else ""
 
 
 @rule("reading-too-slow", Severity.CAUTION, on_sheet=False)
