@@ -157,10 +157,10 @@ def test_fields_of_an_answer_are_handed_on_with_commas(
 
 
 def test_what_a_field_is_taken_from_is_proved_with_it() -> None:
-    one, other = edited(), edited(("field: 5", "field: 4"))
+    one, other = edited(), edited(("field: 5", "field: 6"))
     assert entries_of(one, "OVP", 1) != entries_of(other, "OVP", 1)
     assert entries_of(one, "CV", 1) == entries_of(other, "CV", 1)
-    mode = edited(("field: 2", "field: 3"))
+    mode = edited(("field: 2", "field: 7"))
     assert entries_of(one, "CV", 1) != entries_of(mode, "CV", 1)
 
 

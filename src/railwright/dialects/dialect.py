@@ -15,6 +15,7 @@ from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import Field, PrivateAttr, ValidationError, WithJsonSchema, field_validator, model_validator
 
+from railwright.dialects.apart import Path, Used, not_apart
 from railwright.dialects.files import dialect_names, dialect_text
 from railwright.dialects.harmless import why_more_than_clearing
 from railwright.dialects.operation import (
@@ -31,6 +32,7 @@ from railwright.dialects.operation import (
     WireCode,
     as_list_tuple,
     check_for_all,
+    fault_at,
     field_at,
     field_of,
 )
@@ -101,6 +103,16 @@ class InstrumentCommands(DialectPart):
     power_on: PowerStatus | None = None
     select: Command | None = None
     selected: Query | None = None
+
+    def used(self) -> Iterator[Used]:
+        """What is asked; the registers are read by their bits."""
+        for key in ("identify", "next_error", "selected", "event_status"):
+            if (query := getattr(self, key)) is not None:
+                worded = "power" if key == "event_status" else ""
+                yield Used(f"instrument.{key}", ("instrument", key), query, worded=worded)
+        if (own := self.power_on) is not None:
+            path = ("instrument", "power_on", "query")
+            yield Used("instrument.power_on", path, own.query, part=own.field, worded="power")
 
 
 class Identification(DialectPart):
@@ -252,6 +264,16 @@ class Readings(DialectPart):
             return ((self.both.query, False),)
         return tuple((each.query, isinstance(each.field, Mapping)) for each in self.alone)
 
+    def used(self) -> Iterator[Used]:
+        """What is asked, with which part of the answer is meant."""
+        names = ("voltage", "current")
+        if self.both is not None:
+            for name in names:
+                part = self.both.fields.index(name) + 1
+                yield Used(f"readings.{name}", ("readings", "both", "query"), self.both.query, part=part)
+        for name, own in zip(names, self.alone, strict=False):
+            yield Used(f"readings.{name}", ("readings", name, "query"), own.query, part=own.field)
+
     def places(self, channel: int) -> tuple[tuple[int, int], tuple[int, int]]:
         """Where the voltage and the current of an output stand: which of the answers to `queries`, and which
         of its parts.
@@ -268,6 +290,19 @@ class StatusCommands(DialectPart):
 
     mode: ModeStatus | None = None
     trips: TripStatus
+
+    def used(self) -> Iterator[Used]:
+        """What is asked, with which part of the answer is meant."""
+        mode, trips = self.mode, self.trips
+        if mode is not None:
+            path: Path = ("status", "mode", "query")
+            yield Used("status.mode", path, mode.query, part=mode.field, worded="output")
+        if trips.query is not None:
+            path = ("status", "trips", "query")
+            yield Used("status.trips", path, trips.query, part=trips.field, worded="output")
+        for name, own in (trips.each or {}).items():
+            query, part = (own, None) if isinstance(own, str) else (own.query, own.field)
+            yield Used(f"trip {name}", ("status", "trips", "each", name), query, part=part)
 
 
 class ListFile(DialectPart):
@@ -512,24 +547,77 @@ class Dialect(DialectPart):
                 )
         return self
 
-    def _changing(self) -> Iterator[tuple[str, str]]:
+    @model_validator(mode="after")
+    def _apart_each(self) -> Dialect:
+        """No operation has the command, or the answer, of another."""
+        if wrong := not_apart(tuple(self._commands()), tuple(self._asked_for())):
+            raise fault_at(wrong.path, wrong.message)
+        return self
+
+    def _commands(self) -> Iterator[Used]:
         """Each command that changes an output or the instrument: what it is called here, and its header."""
         for name, operation in self.settings.items():
             if operation.command is not None:
-                yield name, operation.command
+                yield self._of_output(name, ("settings", name, "command"), operation.command)
         if self.master is not None and self.master.switch.command is not None:
-            yield "master", self.master.switch.command
-        parts = {"actions": self.actions, "points": self.points, "watchdog": self.watchdog}
-        for part, commands in parts.items():
-            for key, given in commands or ():
-                headers = given if isinstance(given, tuple) else (given,)
-                for header in headers if key != "written" else ():
-                    if isinstance(header, str):
-                        yield f"{part}.{key}", header
+            yield Used("master", ("master", "switch", "command"), self.master.switch.command)
+        for place, header in enumerate(self.actions.clear_trips):
+            yield self._of_output("actions.clear_trips", ("actions", "clear_trips", place), header)
+        if self.points is not None:
+            yield from self._point_commands(self.points)
+        for key, header in self.watchdog or ():
+            yield Used(f"watchdog.{key}", ("watchdog", key), header)
         if self.link is not None:
-            yield "link", self.link
+            yield self._of_output("link", ("link",), self.link)
         if self.instrument.select is not None:
-            yield "instrument.select", self.instrument.select
+            yield Used("instrument.select", ("instrument", "select"), self.instrument.select)
+
+    def _point_commands(self, points: PointListCommands) -> Iterator[Used]:
+        for key, header in points:
+            if isinstance(header, str) and key != "written":
+                yield self._of_output(f"points.{key}", ("points", key), header)
+        if points.file is not None:
+            yield Used("points.file.data", ("points", "file", "data"), points.file.data)
+            yield self._of_output("points.file.load", ("points", "file", "load"), points.file.load)
+
+    def _of_output(self, name: str, path: Path, header: str) -> Used:
+        """A command of an output, also as it is sent: with its prefix, and the name of each output."""
+        named = [self.called] if isinstance(self.called, str) else [*self.called.values()]
+        spoken = (
+            f"{self.prefix}{header}".replace(CHANNEL, each.replace(CHANNEL, ""))
+            for each in named
+            if not self.instrument.select
+        )
+        return Used(name, path, header, tuple(spoken))
+
+    def _changing(self) -> Iterator[tuple[str, str]]:
+        """The name and the header of each of `_commands`."""
+        return ((each.name, each.header) for each in self._commands())
+
+    def _asked_for(self) -> Iterator[Used]:
+        """Each query of an output or the instrument, with which part of its answer is meant."""
+        for name, operation in self.settings.items():
+            if operation.query is not None:
+                worded = "output" if operation.answers_on else ""
+                path = ("settings", name, "query")
+                yield Used(name, path, operation.query, part=operation.field, worded=worded)
+        if self.master is not None and self.master.switch.query is not None:
+            switch = self.master.switch
+            worded = "output" if switch.answers_on else ""
+            yield Used("master", ("master", "switch", "query"), self.master.switch.query, worded=worded)
+        yield from self.readings.used()
+        yield from self.status.used()
+        yield from self.instrument.used()
+        if self.session.completes is not None:
+            yield Used("session.completes", ("session", "completes"), self.session.completes)
+        whole: list[tuple[Path, str | None]] = [(("link",), self.link)]
+        whole += [(("watchdog", key), header) for key, header in self.watchdog or ()]
+        if self.points is not None:
+            told = ("voltages", "dwells", "count", "between")
+            whole += [(("points", key), getattr(self.points, key)) for key in told]
+        for path, header in whole:
+            if header is not None:
+                yield Used(".".join(map(str, path)), path, query_of_header(header))
 
     def _check_setting(self, name: Setting, operation: Operation) -> None:
         """A unit and words of its own fit what is set, and its headers name their output."""
