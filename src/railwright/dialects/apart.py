@@ -26,7 +26,18 @@ those that may stand beside one without making another command of it.
 """
 
 ROOTS = (
-    *("PRESet", "RECall", "RESet", "RST", "CALibration", "DIAGnostic", "TEST", "INITiate", "TRIGger", "ABORt"),
+    *(
+        "PRESet",
+        "RECall",
+        "RESet",
+        "RST",
+        "CALibration",
+        "DIAGnostic",
+        "TEST",
+        "INITiate",
+        "TRIGger",
+        "ABORt",
+    ),
     *("ARM", "MEMory", "MMEMory", "DEFault", "FACTory"),
 )
 LAST = ("CLEar", "RESet", "RST", "RECall", "PRESet", "DEFault", "FACTory")
@@ -64,7 +75,7 @@ class NotApart(NamedTuple):
 
 
 def not_apart(commands: Sequence[Used], queries: Sequence[Used]) -> NotApart | None:
-    """The first header that two operations have, or that does more than its operation; None: there is none."""
+    """The first header that two operations have, or that does more than its operation; None: none does."""
     for command in commands:
         if why := _does_more(command):
             return NotApart(
@@ -123,8 +134,8 @@ def _system(nodes: Sequence[str]) -> bool:
 
 
 def _same_command(one: Used, other: Used) -> bool:
-    """Whether two commands are one. Both may clear trips: that is told by their entry. A number in the name of
-    a switch counts for nothing: what switches another output is no set point.
+    """Whether two commands are one. Both may clear trips: that is told by their entry. A number in the name
+    of a switch counts for nothing: what switches another output is no set point.
     """
     if one.name == other.name == "actions.clear_trips":
         return False
@@ -142,7 +153,9 @@ def _same_answer(one: Used, other: Used) -> bool:
 
 
 def _alike(one: str, other: str, *, numbers: bool = True) -> bool:
-    """Whether an instrument takes two headers for one: long or short, with or without what may be left out."""
+    """Whether an instrument takes two headers for one: long or short, with or without what may be left
+    out.
+    """
     if one == other:
         return True
     if _rest(one) != _rest(other):

@@ -91,8 +91,8 @@ class RunData:
 
 
 def open_run(folder: Path) -> RunData:
-    """Read a run. NoRun where there is none, or where it still goes on; files that changed since are named in `differences`, not
-    refused.
+    """Read a run. NoRun where there is none, or where it still goes on; files that changed since are named in
+    `differences`, not refused.
     """
     if not folder.is_dir():
         got = "it is a file" if folder.exists() else "no such folder"

@@ -82,9 +82,10 @@ def _switch_off(
         return stop.count > before
 
     def tell(message: Message) -> None:
-        if message.get("what") == "lost" and (name := str(message["name"])) not in lost:
-            lost.add(name)
-            told = f"{name} is lost ({message['why']}): OFF is sent until it is read to be off; "
+        # Told twice by the guard only where it says something else.
+        if message.get("what") == "lost" and (key := f"{message['name']}: {message['why']}") not in lost:
+            lost.add(key)
+            told = f"{message['name']} is lost ({message['why']}): OFF is sent until it is read to be off; "
             say(f"{told}Ctrl-C waits no longer. {MAINS[0].upper()}{MAINS[1:]}")
 
     link.begin_off(why, tell=tell, urgent=urgent)

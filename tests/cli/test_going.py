@@ -47,10 +47,13 @@ def test_a_guard_that_lives_is_seen_by_its_journal(tmp_path: Path) -> None:
     assert open_run(place).complete is False
 
 
+@pytest.mark.slow
 def test_a_lock_goes_with_its_process(tmp_path: Path) -> None:
     """By the system's own lock, taken in another process that is killed."""
     place = killed(tmp_path / "stored", clock=100.0)
-    held = "import fcntl, sys; f = open(sys.argv[1]); fcntl.flock(f, fcntl.LOCK_EX); print(flush=True); input()"
+    held = (
+        "import fcntl, sys; f = open(sys.argv[1]); fcntl.flock(f, fcntl.LOCK_EX); print(flush=True); input()"
+    )
     with subprocess.Popen(
         [sys.executable, "-c", held, place / "log.ndjson"], stdin=subprocess.PIPE, stdout=subprocess.PIPE
     ) as other:
