@@ -14,8 +14,9 @@ from tests.bench import replaced
 from tests.instruments.terse_supply import DIALECT
 from typer.testing import Result
 
-from railwright.dialects.dialect import NEEDED, Dialect, DialectError, read_dialect
+from railwright.dialects.dialect import NEEDED, Dialect, DialectError
 from railwright.dialects.files import FOLDER, USER_FOLDER, dialect_names, dialect_text
+from railwright.documents.dialect_files import read_dialect
 
 REQUIRED_PARTS = {"instrument": "InstrumentCommands", "status": "StatusCommands"}
 """Of those that have to be there, the ones with keys that have to be there."""

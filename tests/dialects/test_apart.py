@@ -12,8 +12,9 @@ import pytest
 from pydantic import ValidationError
 from ruamel.yaml import YAML
 
-from railwright.dialects.dialect import Dialect, DialectError, read_dialect
+from railwright.dialects.dialect import Dialect, DialectError
 from railwright.dialects.files import dialect_names, dialect_text
+from railwright.documents.dialect_files import read_dialect
 
 SWITCHES_ON = re.compile(
     r"(.*:)?OUTP(ut)?\d*(:STAT(e)?)?[ ](ON|[0-9.,]*[1-9]).*|(.*:)?REL(ease)?[ ](ON|[1-9]).*", re.IGNORECASE

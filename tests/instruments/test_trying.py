@@ -8,8 +8,9 @@ from contextlib import contextmanager
 import pytest
 from tests.bench import replaced
 
-from railwright.dialects.dialect import Dialect, load_dialect, read_dialect
+from railwright.dialects.dialect import Dialect, load_dialect
 from railwright.dialects.files import dialect_names, dialect_text
+from railwright.documents.dialect_files import read_dialect
 from railwright.documents.loader import load_documents
 from railwright.examples import example
 from railwright.guard.local_link import LocalLink

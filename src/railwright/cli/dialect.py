@@ -335,8 +335,9 @@ def path_of(file: str) -> Path:
 
 def read_named(file: str) -> Dialect:
     """The dialect of a file or a name. BadInput, or DialectError with its lines."""
-    from railwright.dialects.dialect import load_dialect, read_dialect
+    from railwright.dialects.dialect import load_dialect
     from railwright.dialects.files import dialect_names, find_dialect
+    from railwright.documents.dialect_files import read_dialect
 
     if file in dialect_names():
         return load_dialect(file)
