@@ -619,8 +619,8 @@ class Dialect(DialectPart):
         for name, operation in self.settings.items():
             if operation.query is not None:
                 worded = "output" if operation.answers_on else ""
-                path = ("settings", name, "query")
-                yield Used(name, path, operation.query, part=operation.field, worded=worded)
+                at: Path = ("settings", name, "query")
+                yield Used(name, at, operation.query, part=operation.field, worded=worded)
         if self.master is not None and self.master.switch.query is not None:
             switch = self.master.switch
             worded = "output" if switch.answers_on else ""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import types
-from collections.abc import Iterator, Set
+from collections.abc import Iterator, Mapping, Set
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
@@ -226,7 +226,7 @@ def _message(model: type[BaseModel], details: ErrorDetails) -> str:
     if kind.startswith("int_"):
         return f"expected a whole number, got {quoted(given)}; write one without a point or unit"
     if kind == "string_type":
-        return f"expected some text, got {quoted(_shown(given))}"
+        return f"expected some text, got {_shown(given)}"
     if kind in ("model_type", "model_attributes_type", "dict_type"):
         return _mapping_expected(model, details["loc"], given)
     if kind in ("tuple_type", "list_type"):
@@ -249,8 +249,9 @@ def _message(model: type[BaseModel], details: ErrorDetails) -> str:
 
 def _shown(given: object) -> str:
     """A value of another kind than is expected, for a message."""
-    kinds = {dict: "keys with values", list: "a list", tuple: "a list"}
-    return next((name for kind, name in kinds.items() if isinstance(given, kind)), str(given))
+    if isinstance(given, Mapping):
+        return "keys with values"
+    return "a list" if isinstance(given, list | tuple) else quoted(str(given))
 
 
 def _mapping_expected(model: type[BaseModel], loc: Path, given: object) -> str:
