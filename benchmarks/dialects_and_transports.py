@@ -14,12 +14,12 @@ import argparse
 import math
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from railwright.dialects.dialect import load_dialect
 from railwright.dialects.files import dialect_names
-from railwright.evaluation.outcome import Evaluation, Result
+from railwright.evaluation.outcome import Result
 from railwright.examples import example
 from railwright.job import Job, Run
 
@@ -63,15 +63,15 @@ def apart(one: Result, other: Result) -> float:
 
 def rows(seed: int) -> Iterator[tuple[str, float]]:
     """A line for each cell, with the largest difference in it."""
-    usual: Evaluation | None = None
+    usual: Sequence[Result] = ()
     for dialect in dialect_names():
         for transport in TRANSPORTS:
             with tempfile.TemporaryDirectory() as folder:
                 run = played(dialect, transport, seed, Path(folder))
                 assert run.outcome is not None
-                here = run.evaluate()
-                usual = here if usual is None else usual
-                pairs = list(zip(here.results, usual.results, strict=True))
+                here = run.evaluate().results
+                usual = usual or here
+                pairs = list(zip(here, usual, strict=True))
                 alike = sum(one.outcome is other.outcome for one, other in pairs)
                 largest, named = max((apart(*pair), pair[0].requirement) for pair in pairs)
                 end = run.outcome.ended.value + ("" if run.outcome.off_confirmed else ", NOT CONFIRMED OFF")

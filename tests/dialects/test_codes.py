@@ -297,3 +297,10 @@ def test_a_level_beyond_its_codes_ends_before_it_is_sent(tmp_path: Path) -> None
     driver = SupplyDriver("left", load_documents(bench_of(tmp_path)).bench.supplies["left"], never)
     with pytest.raises(InstrumentError, match="output 1: voltage: 50 lies beyond the codes"):
         driver.told([OutputSetting("1", "voltage", 50.0)])
+
+
+def test_a_list_of_points_beside_codes_is_refused() -> None:
+    own = "points: {voltages: LV, dwells: LD, count: LC, start: GO, stop: HALT}\nactions: {"
+    mode = '  voltage_mode: "M{channel}={value}"\n  sense: {'
+    with pytest.raises(DialectError, match="'points'"):
+        edited(("actions: {", own), ("  sense: {", mode))

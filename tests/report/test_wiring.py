@@ -225,8 +225,11 @@ def test_the_device_s_name_lies_within_the_drawing_and_clear_of_the_leads(
 
 
 def test_words_do_not_lie_on_each_other(wiring: WiringTable) -> None:
+    """Nor does what lies inside: its parts, as many as there can be, on lines of their own."""
+    parts = ("fuse 1.25 A", "diode 0.55 V", "choke 100 µH", "333 µF")
+    table = six(wiring)
     with drawing():
-        figure = wiring_figure(six(wiring))
+        figure = wiring_figure(replace(table, rows=tuple(replace(row, inside=parts) for row in table.rows)))
         figure.canvas.draw()
         boxes = [
             (t.get_text(), t.get_window_extent()) for axes in figure.axes for t in axes.texts if t.get_text()
@@ -238,6 +241,8 @@ def test_words_do_not_lie_on_each_other(wiring: WiringTable) -> None:
         if first.x0 < second.x1 and second.x0 < first.x1 and first.y0 < second.y1 and second.y0 < first.y1
     ]
     assert clashes == []
+    told = " ".join(text for text, _ in boxes).replace("\u00a0", " ")
+    assert {part: told.count(part) for part in parts} == dict.fromkeys(parts, len(table.rows))
 
 
 def test_series_and_parallel_are_named(wiring: WiringTable) -> None:

@@ -652,6 +652,10 @@ class Dialect(DialectPart):
             raise ValueError(f"expected no words for on and off for '{name}', which is no switch")
         if operation.code is not None and name not in UNIT_OF:
             raise ValueError(f"expected no 'code' for '{name}', which is no number; say its words")
+        if operation.code is not None and name == "voltage" and self.points is not None:
+            raise ValueError(
+                "expected no 'points' beside a 'code' of 'voltage', as lists have none; leave it out"
+            )
         check_own_words(operation)
         for_all = isinstance(operation.field, Mapping)
         for header in (operation.command, None if for_all else operation.query):

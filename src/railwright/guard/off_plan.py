@@ -149,12 +149,32 @@ class RelaysOff:
 
 
 @dataclass(frozen=True, slots=True)
+class MeterOff:
+    """One multimeter that shows the voltage of an input, and is asked once that is confirmed off. identify,
+    identity, session_settings: as of a `SupplyOff`. ask: what has it take a reading; deadline: of one [s].
+    of_value, offset [V]: a reading is off by no more than this part of it and that.
+    """
+
+    name: str
+    input: str
+    address: str
+    identify: str
+    identity: str
+    ask: str
+    deadline: float
+    of_value: float = 0.0
+    offset: float = 0.0
+    session_settings: SessionSettings = USUAL
+
+
+@dataclass(frozen=True, slots=True)
 class OffPlan:
     """Everything that is to be off at the end.
 
     silence: how long a silent supply holds up what comes after it [s]. deadline: of one exchange [s]. decay:
     how long a voltage may take to fall [s]. lost: how long a supply that is gone is waited for [s]. relays:
-    contacts that come to rest once that is over; nothing waits for them.
+    contacts that come to rest once that is over; nothing waits for them. meters: multimeters that are asked
+    of each input once its supplies confirm it.
     """
 
     supplies: tuple[SupplyOff, ...]
@@ -165,6 +185,7 @@ class OffPlan:
     lost: float = 600.0
     every: float = 0.02
     relays: tuple[RelaysOff, ...] = ()
+    meters: tuple[MeterOff, ...] = ()
 
     def supply(self, name: str) -> SupplyOff:
         return next(supply for supply in self.supplies if supply.name == name)
@@ -179,9 +200,9 @@ class OffPlan:
         return replace(self, inputs=(*first, *(each for each in self.inputs if each.name not in names)))
 
     @property
-    def sessions(self) -> tuple[SupplyOff | RelaysOff, ...]:
+    def sessions(self) -> tuple[SupplyOff | RelaysOff | MeterOff, ...]:
         """Everything that is spoken to."""
-        return (*self.supplies, *self.relays)
+        return (*self.supplies, *self.relays, *self.meters)
 
     def to_json(self) -> str:
         return json.dumps(asdict(self), allow_nan=False)
@@ -196,7 +217,11 @@ def _plan(data: Mapping[str, Any]) -> OffPlan:
     supplies = tuple(_supply(each) for each in data["supplies"])
     inputs = tuple(_input(each) for each in data["inputs"])
     relays = tuple(_relays(each) for each in data.get("relays", ()))
-    return OffPlan(**{**data, "supplies": supplies, "inputs": inputs, "relays": relays})
+    meters = tuple(
+        MeterOff(**{**each, "session_settings": settings_from(each["session_settings"])})
+        for each in data.get("meters", ())
+    )
+    return OffPlan(**{**data, "supplies": supplies, "inputs": inputs, "relays": relays, "meters": meters})
 
 
 def _relays(data: Mapping[str, Any]) -> RelaysOff:

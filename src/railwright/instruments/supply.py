@@ -187,7 +187,8 @@ class SupplyDriver(Conversation):
         for change in changes:
             channel = self._channels[change.output]
             if self._sets(change.setting):
-                self.do([*self.dialect.select(channel), self._set(change)])
+                units, off = [*self.dialect.select(channel), self._set(change)], _is_off(change)
+                self.do(units, off=off, shown=self.tells(change.setting))
             self.verify([change])
 
     def verify(self, changes: Iterable[OutputSetting]) -> None:
@@ -233,7 +234,8 @@ class SupplyDriver(Conversation):
             units += self.dialect.select(channel) if own else []
             units += [self.dialect.query_unit(change.setting, channel) for change in own]
             asked += own
-        parts, answer = self.whether_done(units, at=at)
+        off, shown = any(map(_is_off, changes)), all(self.tells(change.setting) for change in changes)
+        parts, answer = self.whether_done(units, at=at, off=off, shown=shown)
         command = compose(units)
         if len(parts) != len(asked):
             raise InstrumentError(self.name, command, f"answered '{answer.text}' only")
@@ -361,7 +363,7 @@ class SupplyDriver(Conversation):
     def switch_master(self, on: bool) -> None:
         """Switch the master, and ask it back."""
         unit = self.dialect.master_unit(on)
-        self.do([unit])
+        self.do([unit], off=not on, shown=True)
         if self.master() != on:
             told = f"its master switch was set {_state(on)} and reads back as {_state(not on)}"
             raise InstrumentError(self.name, unit, told)
@@ -599,6 +601,11 @@ class SupplyDriver(Conversation):
             return self.dialect.read_numbers(answers, channels)
         except ValueError as error:
             raise InstrumentError(self.name, command, str(error)) from None
+
+
+def _is_off(change: OutputSetting) -> bool:
+    """Whether a change switches an output off."""
+    return change.setting == "output" and not change.value
 
 
 def _state(on: bool) -> str:

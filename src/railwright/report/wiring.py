@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Literal
 
 from railwright.quantities import show
 from railwright.report.drawing import as_svg, drawing
-from railwright.report.fixture_box import FixtureBox, fixture_box
+from railwright.report.fixture_box import FixtureBox, fixture_box, inside_words
 from railwright.report.key import text_width
 from railwright.report.style import INK, SMALL, colours
 from railwright.report.text import shortened
@@ -42,6 +43,8 @@ PIN, PIN_HALF = 2.9, 0.6
 METER = 0.62
 """Radius of a multimeter's circle."""
 ROW_GAP = 1.3
+INSIDE_WIDTH, INSIDE_LINE = 24, 0.65
+"""Letters and height of a line that says what lies inside."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +72,7 @@ class Row:
     fixture: FixtureBox | None = None
     meters: tuple[MeterMark, ...] = ()
     rail: Literal["positive", "negative"] = "positive"
+    inside: tuple[str, ...] = ()
 
     @property
     def zero(self) -> float:
@@ -122,6 +126,7 @@ def wiring_of(device: Device, bench: Bench, procedure: Procedure) -> WiringTable
                 fixture_box(hook_up.fixture, bench),
                 tuple(each for each in meters if each.input == name),
                 given.rail,
+                inside_words(given.inside),
             )
         )
     pins = pins_of(device, bench, procedure)
@@ -454,6 +459,13 @@ def _input(pen: _Pen, row: Row, centre: float) -> None:
         pen.words((DEVICE_FROM + 0.6, centre + offset), mark, size=9, align="center")
     pen.words((DEVICE_FROM + 1.3, centre + 0.45), shortened(row.input, 16), size=7.5)
     pen.words((DEVICE_FROM + 1.3, centre - 0.45), row.nominal, size=7.0, colour=SMALL)
+    if row.inside:
+        # A part stays on its line; what is right of them is the line of common returns.
+        parts = [part.replace(" ", "\u00a0") for part in row.inside]
+        lines = wrap(f"inside: {', '.join(parts)}", INSIDE_WIDTH, break_long_words=False)
+        for place, line in enumerate(lines):
+            at = centre - HALF - INSIDE_LINE * (place + 1)
+            pen.words((DEVICE_FROM + 0.4, at), line, size=6.2, colour=SMALL)
     if row.returns == "isolated":
         pen.words((DEVICE_FROM + 1.3, centre + row.zero), "0 V isolated", size=6.8, colour=SMALL)
 

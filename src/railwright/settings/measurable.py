@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 Verdict = Literal["yes", "marginal", "no", "will fail", "not needed"]
 
-SEEN_AT = PHASES[:4]
+SEEN_AT = PHASES[:2]
 """Where readings may lie in the record: no run knows before. The widest interval of them counts."""
 
 FASTER = 20.0
@@ -80,7 +80,7 @@ def measurable(documents: Documents, set_points: SetPoints, record: Record) -> t
         for phase in SEEN_AT
     ]
     true = evaluate(documents, set_points, record)
-    # As far as those of a run are widened.
+    # As those of a run are widened.
     widened, _ = widenings_at(documents, set_points, dict.fromkeys(set_points, procedure.record.every))
     seen = [
         evaluate(documents, set_points, read, multimeters=meters, widened=widened).results
