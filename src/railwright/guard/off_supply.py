@@ -262,10 +262,11 @@ class SupplySwitchedOff:
             self.push_master()
 
     def _lose(self, failure: str, *, anew: bool = False) -> None:
-        """It is lost; told once, and anew where somebody has to do something else."""
+        """It is lost; told once, and anew where another instrument answers in its place."""
         now = asyncio.get_running_loop().time()
         if self.lost_since is None or anew:
-            self._tell("lost", {"name": self.document.name, "time": now, "why": failure})
+            told = {"name": self.document.name, "time": now, "why": failure, "another": anew}
+            self._tell("lost", told)
         self.lost_since = now if self.lost_since is None else self.lost_since
         self.failure = failure
 
