@@ -155,8 +155,9 @@ def test_a_wrong_file_is_told_at_its_line(cli: Callable[..., Result], tmp_path: 
     path.write_text(dialect_text("prefixed").replace("digits: 3", "digits: many", 1), "utf-8")
     result = cli("dialect", "check", str(path))
     assert result.exit_code == 2
-    line = path.read_text("utf-8").split("digits: many")[0].count("\n") + 1
-    assert result.stderr.startswith(f"{path}:{line}: settings.voltage.digits: ")
+    before = path.read_text("utf-8").split("many")[0]
+    line, column = before.count("\n") + 1, len(before) - before.rfind("\n")
+    assert result.stderr.startswith(f"{path}:{line}:{column}: expected a whole number, got 'many'")
 
 
 @pytest.mark.parametrize(
