@@ -51,9 +51,10 @@ def as_text(name: str, given: str) -> str:
 
 
 def as_shown(name: str, given: str) -> str:
-    """A text that a file can hold and that steers no terminal, as the texts of documents."""
-    if printable(as_text(name, given)) != given:
-        raise ValueError(unexpected(name, "a text without characters that steer a terminal", given))
+    """A text of one line that a file can hold and that steers no terminal, as the texts of documents."""
+    if printable(as_text(name, given), one_line=True) != given:
+        wanted = "a text in one line, without characters that steer a terminal"
+        raise ValueError(unexpected(name, wanted, given))
     return given
 
 

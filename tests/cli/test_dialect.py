@@ -14,8 +14,9 @@ from tests.bench import replaced
 from tests.instruments.terse_supply import DIALECT
 from typer.testing import Result
 
-from railwright.dialects.dialect import NEEDED, Dialect, DialectError, read_dialect
+from railwright.dialects.dialect import NEEDED, Dialect, DialectError
 from railwright.dialects.files import FOLDER, USER_FOLDER, dialect_names, dialect_text
+from railwright.documents.dialect_files import read_dialect
 
 REQUIRED_PARTS = {"instrument": "InstrumentCommands", "status": "StatusCommands"}
 """Of those that have to be there, the ones with keys that have to be there."""
@@ -154,8 +155,9 @@ def test_a_wrong_file_is_told_at_its_line(cli: Callable[..., Result], tmp_path: 
     path.write_text(dialect_text("prefixed").replace("digits: 3", "digits: many", 1), "utf-8")
     result = cli("dialect", "check", str(path))
     assert result.exit_code == 2
-    line = path.read_text("utf-8").split("digits: many")[0].count("\n") + 1
-    assert result.stderr.startswith(f"{path}:{line}: settings.voltage.digits: ")
+    before = path.read_text("utf-8").split("many")[0]
+    line, column = before.count("\n") + 1, len(before) - before.rfind("\n")
+    assert result.stderr.startswith(f"{path}:{line}:{column}: expected a whole number, got 'many'")
 
 
 @pytest.mark.parametrize(

@@ -128,7 +128,9 @@ def test_help_is_what_typer_prints():
     [
         ("", "O", "--unit", "that is not blank"),
         ("S", " ", "--operator", "that is not blank"),
-        ("A\x1b[2J", "O", "--unit", "without characters that steer a terminal"),
+        ("S\n17", "O", "--unit", "in one line, without characters that steer a terminal"),
+        ("S", "A\tkeeper", "--operator", "in one line, without characters that steer a terminal"),
+        ("A\x1b[2J", "O", "--unit", "in one line, without characters that steer a terminal"),
     ],
 )
 def test_a_run_of_nothing_or_by_nobody_is_refused(documents, unit, operator, option, wanted):

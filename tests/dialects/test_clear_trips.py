@@ -6,9 +6,10 @@ import pytest
 from tests.dialects.test_dialect import text_of
 
 from railwright.cli.dialect import operations
-from railwright.dialects.dialect import Dialect, DialectError, load_dialect, read_dialect
+from railwright.dialects.dialect import Dialect, DialectError, load_dialect
 from railwright.dialects.files import dialect_names
 from railwright.dialects.proofs import entries_of
+from railwright.documents.dialect_files import read_dialect
 
 PROVED_BEFORE = "334d76548ec295f436f6b91c040365c3ae6500a1db77d094155ba98e421d4c0d"
 """The entries of `channel-list` on which its OVP rests, by the version before there could be several."""

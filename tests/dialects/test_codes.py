@@ -12,9 +12,10 @@ from tests.instruments.stated_supply import DIALECT as STATED
 from tests.said import says
 from tests.truth.saying import HEAD, station
 
-from railwright.dialects.dialect import Dialect, DialectError, read_dialect
+from railwright.dialects.dialect import Dialect, DialectError
 from railwright.dialects.harmless import why_harmful
 from railwright.dialects.proofs import entries_of
+from railwright.documents.dialect_files import read_dialect
 from railwright.documents.loader import load_documents
 from railwright.documents.sources import DocumentErrors
 from railwright.guard.answers import Code
@@ -215,10 +216,10 @@ WRONG = [
     (CODE, f"{CODE}, digits: 3", "no 'digits' beside 'code'"),
     (CODE, f"{CODE}, lowest: 1", "no 'lowest' beside 'code'"),
     ("highest: 20000", "highest: 0", "'highest' above 'lowest'"),
-    ("scale: 0.002", "scale: 0", "greater than 0"),
-    (", highest: 20000", "", "highest: Field required"),
+    ("scale: 0.002", "scale: 0", "above 0"),
+    (", highest: 20000", "", "a key 'highest'"),
     ('query: "V?", field: {1: 1, 2: 2}', 'query: "V{channel}?", field: {1: 1, 2: 2}', "for all outputs"),
-    ("field: {1: 1, 2: 2},\n            code", "field: {},\n            code", "field"),
+    ("field: {1: 1, 2: 2},\n            code", "field: {},\n            code", "at least 1 entry"),
     ('query: "DOES?", field: {1: 1, 2: 2}', 'query: "DOES{channel}?", field: {1: 1}', "for all outputs"),
     ('query: "WHY?", field: {1: 1, 2: 2}', 'query: "OUT?", field: 1', "wherever 'OUT?' stands"),
     ('sense: {command: "S{channel}={value}"',

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import get_args
 
 import pytest
@@ -9,10 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tests.bench import replaced
 
-from railwright.dialects.dialect import DialectError, load_dialect, read_dialect
+from railwright.dialects.dialect import DialectError, load_dialect
 from railwright.dialects.files import dialect_names, dialect_text
 from railwright.dialects.operation import _PLAIN, Setting
 from railwright.dialects.units import compose
+from railwright.documents.dialect_files import read_dialect
 from railwright.scpi.grammar import parse_message
 
 
@@ -49,7 +51,7 @@ def test_a_selected_output_is_selected_in_every_message() -> None:
         ("  voltage: SOURce:VOLTage", "  voltge: SOURce:VOLTage", "voltge"),
         ('identify: "*IDN?"', 'identify: "*IDN"', "ending in '?'"),
         ('identify: "*IDN?"', 'identify: "*ID N?"', "expected"),
-        ("compound: true", "compound: perhaps", "boolean"),
+        ("compound: true", "compound: perhaps", "true or false"),
         ("{CV: 10,", "{CV: 99,", "15"),
         ("{CV: 10,", "{XV: 10,", "CV"),
     ],
@@ -60,14 +62,12 @@ def test_a_wrong_entry_is_told_at_its_line(old: str, new: str, told: str) -> Non
     line = text[: text.index(old)].count("\n") + 1
     with pytest.raises(DialectError) as raised:
         read_dialect(text.replace(old, new, 1), "mine.yaml")
-    assert any(
-        row.startswith(f"mine.yaml:{line}: ") and told in row for row in str(raised.value).splitlines()
-    )
+    assert any(row.startswith(f"mine.yaml:{line}:") and told in row for row in str(raised.value).splitlines())
 
 
 @pytest.mark.parametrize("text", ["- a\n- b\n", "a: [", "a: 1\na: 2\n", "&a [*a]", "", "42"])
 def test_what_is_no_dialect(text: str) -> None:
-    with pytest.raises(DialectError, match=r"mine.yaml:\d+: expected"):
+    with pytest.raises(DialectError, match=r"mine.yaml:\d+:\d+: expected"):
         read_dialect(text, "mine.yaml")
 
 
@@ -109,16 +109,21 @@ def test_a_header_that_is_taken_at_once_is_one_by_the_grammar(header: str) -> No
 @pytest.mark.parametrize(
     ("name", "old", "new", "told"),
     [
-        ("prefixed", 'prefix: "INSTrument{channel}:"', 'prefix: "INSTrument{channel}:\\n"', "prefix"),
-        ("prefixed", 'prefix: "INSTrument{channel}:"', 'prefix: "OUTP ON;INSTrument{channel}:"', "prefix"),
-        ("prefixed", 'prefix: "INSTrument{channel}:"', 'prefix: "INSTrument {channel}:"', "prefix"),
-        ("prefixed", 'prefix: "INSTrument{channel}:"', 'prefix: "INSTrument{channel}{x}:"', "prefix"),
-        ("named-output", 'called: "UNIT{channel}"', 'called: "UNIT{channel};OUTP ON"', "called"),
-        ("named-output", 'called: "UNIT{channel}"', 'called: {1: "A\\nOUTP ON", 2: B}', "called"),
-        ("named-output", 'called: "UNIT{channel}"', "called: {1: A, 2: A}", "called"),
-        ("channel-list", '"off": "OFF"', '"off": "0;OUTP ON"', "words"),
-        ("channel-list", '"off": "OFF"', '"off": "0\\rOUTP ON"', "words"),
-        ("channel-list", "no link: NONE", 'no link: "NONE;OUTP ON"', "words"),
+        ("prefixed", 'prefix: "INSTrument{channel}:"', 'prefix: "INSTrument{channel}:\\n"', "INST"),
+        (
+            "prefixed",
+            'prefix: "INSTrument{channel}:"',
+            'prefix: "OUTP ON;INSTrument{channel}:"',
+            "INSTrument",
+        ),
+        ("prefixed", 'prefix: "INSTrument{channel}:"', 'prefix: "INSTrument {channel}:"', "INST"),
+        ("prefixed", 'prefix: "INSTrument{channel}:"', 'prefix: "INSTrument{channel}{x}:"', "INST"),
+        ("named-output", 'called: "UNIT{channel}"', 'called: "UNIT{channel};OUTP ON"', "output"),
+        ("named-output", 'called: "UNIT{channel}"', 'called: {1: "A\\nOUTP ON", 2: B}', "output"),
+        ("named-output", 'called: "UNIT{channel}"', "called: {1: A, 2: A}", "output"),
+        ("channel-list", '"off": "OFF"', '"off": "0;OUTP ON"', "a word"),
+        ("channel-list", '"off": "OFF"', '"off": "0\\rOUTP ON"', "a word"),
+        ("channel-list", "no link: NONE", 'no link: "NONE;OUTP ON"', "a word"),
     ],
 )
 def test_no_text_that_goes_into_a_message_ends_it(name: str, old: str, new: str, told: str) -> None:
@@ -158,9 +163,7 @@ def test_a_master_switch_that_cannot_be_used_is_told(entry: str, told: str) -> N
     line = mastered(entry).count("\n")
     with pytest.raises(DialectError) as raised:
         read_dialect(mastered(entry), "mine.yaml")
-    assert any(
-        row.startswith(f"mine.yaml:{line}: ") and told in row for row in str(raised.value).splitlines()
-    )
+    assert any(row.startswith(f"mine.yaml:{line}:") and told in row for row in str(raised.value).splitlines())
 
 
 def test_a_master_switch_has_words_of_its_own_or_those_of_all() -> None:
@@ -194,3 +197,43 @@ def test_bit_7_of_the_event_status_tells_that_the_power_came_on(value: int) -> N
     assert bool(dialect.event_error(str(value))) is bool(value & 0b111100)
     with pytest.raises(ValueError, match="register"):
         dialect.came_on("1.5")
+
+
+@pytest.mark.parametrize("bracket", ["[", "{a: "])
+@pytest.mark.parametrize("deep", [41, 3000, 100_000])
+def test_a_file_that_is_nested_deeply_is_one_line(bracket: str, deep: int) -> None:
+    """As of the documents, which go 40 levels down; the library's own reader goes down until it is out of
+    room.
+    """
+    with pytest.raises(DialectError) as raised:
+        read_dialect(bracket * deep, "mine.yaml")
+    assert re.match(r"mine\.yaml:1:\d+: expected at most 40 levels of nesting", str(raised.value))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "column", "told"),
+    [
+        ("adressing", "addressing", 1, "unknown key 'adressing'; did you mean 'addressing'?"),
+        ("  voltge:", "  voltage:", 3, "unknown key 'voltge' in 'settings'; did you mean 'voltage'?"),
+        (
+            "  voltage: 5\n",
+            "  voltage: SOURce:VOLTage\n",
+            12,
+            "expected keys with values after 'voltage:', got 5",
+        ),
+        (
+            "  voltage: OUTP\n",
+            "  voltage: SOURce:VOLTage\n",
+            12,
+            "expected a command of 'voltage', got 'OUTP'",
+        ),
+        ("  current_limit: VOLT\n", "  current_limit: SOURce:CURRent\n", 18, "expected another command"),
+    ],
+)
+def test_what_is_wrong_is_said_as_of_a_document(old: str, new: str, column: int, told: str) -> None:
+    """old: what is written in place of new."""
+    text = text_of("channel-list")
+    line = text[: text.index(new)].count("\n") + 1
+    with pytest.raises(DialectError) as raised:
+        read_dialect(text.replace(new, old, 1), "mine.yaml")
+    assert str(raised.value).splitlines()[0].startswith(f"mine.yaml:{line}:{column}: {told}")

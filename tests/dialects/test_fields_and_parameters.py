@@ -6,10 +6,11 @@ import pytest
 from tests.bench import replaced
 from tests.instruments.stated_supply import DIALECT
 
-from railwright.dialects.dialect import Dialect, DialectError, read_dialect
+from railwright.dialects.dialect import Dialect, DialectError
 from railwright.dialects.files import dialect_text
 from railwright.dialects.harmless import why_harmful
 from railwright.dialects.proofs import entries_of
+from railwright.documents.dialect_files import read_dialect
 from railwright.documents.loader import load_documents
 from railwright.examples import example
 from railwright.guard.local_link import LocalLink
@@ -75,14 +76,14 @@ WRONG = [
     ("  voltage: VOLT\n", '  voltage: "VOLT {channel};*RST"\n', "';'"),
     ("  voltage: VOLT\n", '  voltage: "{channel} VOLT"\n', "header"),
     ("called: {1: A, 2: B}", 'called: {1: A, 2: "B?"}', "without '?'"),
-    ("field: 2", "field: 0", "greater than or equal to 1"),
+    ("field: 2", "field: 0", "at least 1"),
     ("compound: true", "compound: true\nsession: {parted_by: ;}", "compound: false"),
-    ("compound: true", "compound: true\nsession: {parted_by: ':'}", "parted_by"),
+    ("compound: true", "compound: true\nsession: {parted_by: ':'}", "got ':'"),
     ("compound: true", "compound: true\nlist_readings: true", "list_readings: false"),
     ('words: "YES", nothing: "NO"', 'words: "YES"', "'nothing'"),
     ('words: "YES", nothing: "NO"', 'bit: 3, words: "YES", nothing: "NO"', "expected 'bit'"),
     ('words: "YES", nothing: "NO"', 'words: "YES", nothing: ["NO", "YES"]', "other words"),
-    ('words: "YES", nothing: "NO"', "bit: 16", "less than or equal to 15"),
+    ('words: "YES", nothing: "NO"', "bit: 16", "at most 15"),
     ('words: "YES", nothing: "NO"', 'bit: 3, clear: "*RST"', "changes no output"),
     ('words: "YES", nothing: "NO"', "bit: 3, clear: LAMP", "changes no output"),
     (
@@ -157,10 +158,10 @@ def test_fields_of_an_answer_are_handed_on_with_commas(
 
 
 def test_what_a_field_is_taken_from_is_proved_with_it() -> None:
-    one, other = edited(), edited(("field: 5", "field: 4"))
+    one, other = edited(), edited(("field: 5", "field: 6"))
     assert entries_of(one, "OVP", 1) != entries_of(other, "OVP", 1)
     assert entries_of(one, "CV", 1) == entries_of(other, "CV", 1)
-    mode = edited(("field: 2", "field: 3"))
+    mode = edited(("field: 2", "field: 7"))
     assert entries_of(one, "CV", 1) != entries_of(mode, "CV", 1)
 
 

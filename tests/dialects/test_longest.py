@@ -11,9 +11,10 @@ from tests.bench import replaced
 from tests.instruments.test_list_forms import OWN, driven
 from tests.running.stage import points as points_feed
 
-from railwright.dialects.dialect import DialectError, load_dialect, read_dialect
+from railwright.dialects.dialect import DialectError, load_dialect
 from railwright.dialects.files import dialect_text
 from railwright.dialects.units import Spoken, compose
+from railwright.documents.dialect_files import read_dialect
 from railwright.documents.output_name import OutputName
 from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError
@@ -125,7 +126,7 @@ def test_a_plan_counts_on_as_many_points_as_fit(longest: int | None, most: int) 
 @pytest.mark.parametrize("written", ["15", "0", "40.5", "many"])
 def test_a_length_is_a_whole_number(written: str) -> None:
     text = replaced(short("channel-list", 40), ("longest: 40", f"longest: {written}"))
-    with pytest.raises(DialectError, match=r"own:\d+: session.longest"):
+    with pytest.raises(DialectError, match=r"own:\d+:\d+: expected a whole number"):
         read_dialect(text, "own")
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from railwright.dialects.dialect import Dialect, load_dialect, read_dialect
+from railwright.dialects.dialect import Dialect, load_dialect
 from railwright.dialects.files import dialect_names, dialect_text
 from railwright.dialects.proofs import (
     ALWAYS,
@@ -21,6 +21,7 @@ from railwright.dialects.proofs import (
     entries_of,
     provokable,
 )
+from railwright.documents.dialect_files import read_dialect
 
 SUPPLY = InstrumentModel("Invented Instruments", "QS-362", "1.4")
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 from pydantic import ValidationError
 
-from railwright.dialects.dialect import load_dialect, read_dialect
+from railwright.dialects.dialect import load_dialect
 from railwright.dialects.files import dialect_text
 from railwright.dialects.status import TripStatus, set_bits
+from railwright.documents.dialect_files import read_dialect
 
 BITS = {"OVP": 9, "CV": 0, "power": 7}
 

@@ -231,7 +231,7 @@ def test_a_recording_is_played_in_few_lines_within_its_tolerance(tmp_path):
     write_together(copies_of(documents, tmp_path / "run" / "documents")[0], folders=True)
     assert (tmp_path / "run" / "documents" / "rec.csv").read_text() == text
     (tmp_path / "rec.csv").write_text(text + "2.0,9.0\n")
-    with pytest.raises(RecordingError, match=r"rec\.csv:1: expected a recording that stays as it is"):
+    with pytest.raises(RecordingError, match=r"rec\.csv:1:1: expected a recording that stays as it is"):
         write_together(copies_of(documents, tmp_path / "again" / "documents")[0], folders=True)
     assert not (tmp_path / "again").exists()
 

@@ -216,7 +216,7 @@ def test_parquet_with_units_in_names_or_metadata_and_times_as_instants(tmp_path:
     assert wave.value == pytest.approx([value / 1e3 for value in volts])
     parquet.write_table(pa.table({"time_s": seconds, "U_V": pa.array([1.0, None, 2.0])}), path)
     with pytest.raises(
-        RecordingError, match=r"parquet:2: expected a finite number .* in 'U_V', got none \(a gap, or NaN\)"
+        RecordingError, match=r"parquet:2:1: expected a finite number .* in 'U_V', got none \(a gap, or NaN\)"
     ):
         read_recording(path)
     with pytest.raises(RecordingError, match="expected a Parquet file"):

@@ -383,6 +383,19 @@ def test_another_instrument_at_its_address_is_told_nothing_and_passes_for_nothin
     assert {message for _, message in left.took} == {"*IDN?"}
     assert not played.ends["a"].confirmed
     assert says(played.ends["a"].why, "maker,model,2,0")
+    # Told once that it is lost, and once that another answers there.
+    first, second = [fields["why"] for _, what, fields in played.told if what == "lost"]
+    assert "another" not in first
+    assert says(second, "another instrument answers there", "maker,model,2,0")
+
+
+def test_another_instrument_that_answers_at_once_is_asked_who_it_is_before_off_and_no_more_told() -> None:
+    """OFF goes out once without an answer, as the supply was there a moment before; then no more."""
+    left = FakeSupply(gone=(0.0, 1.0), identity="maker,model,2,0")
+    played = play((fed("a", "left"),), options={"lost": 6.0}, left=left)
+    after = [message for _, message in left.took]
+    assert set(after[after.index("*IDN?") :]) == {"*IDN?"}
+    assert len(played.whats("lost")) == 2
 
 
 def test_a_lost_supply_is_waited_for_as_long_as_the_plan_says() -> None:

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from tests.bench import replaced
 from tests.instruments.test_provoking import network_of
 
-from railwright.dialects.dialect import Dialect, DialectError, load_dialect, read_dialect
+from railwright.dialects.dialect import Dialect, DialectError, load_dialect
 from railwright.dialects.files import dialect_names, dialect_text
+from railwright.documents.dialect_files import read_dialect
 from railwright.guard.local_link import LocalLink
 from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError

@@ -11,10 +11,11 @@ from typing import Any
 import pytest
 from tests.said import says
 
-from railwright.dialects.dialect import Dialect, load_dialect, read_dialect
+from railwright.dialects.dialect import Dialect, load_dialect
 from railwright.dialects.files import dialect_names, dialect_text
 from railwright.dialects.proofs import Provoked, provokable
 from railwright.documents.bench import OverCurrent, OverPower
+from railwright.documents.dialect_files import read_dialect
 from railwright.documents.loader import load_documents
 from railwright.examples import example
 from railwright.guard.local_link import LocalLink

@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 from tests.instruments.test_every_dialect import never
 
-from railwright.dialects.dialect import load_dialect, read_dialect
+from railwright.dialects.dialect import load_dialect
 from railwright.dialects.files import dialect_text
 from railwright.dialects.operation import Setting
+from railwright.documents.dialect_files import read_dialect
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.supply import OutputSetting, SupplyDriver
 from railwright.running.provoke import ITS_OUTPUT, bare_supply

@@ -8,8 +8,9 @@ from contextlib import contextmanager
 import pytest
 from tests.bench import replaced
 
-from railwright.dialects.dialect import Dialect, load_dialect, read_dialect
+from railwright.dialects.dialect import Dialect, load_dialect
 from railwright.dialects.files import dialect_names, dialect_text
+from railwright.documents.dialect_files import read_dialect
 from railwright.documents.loader import load_documents
 from railwright.examples import example
 from railwright.guard.local_link import LocalLink
@@ -167,3 +168,22 @@ def test_an_error_queue_is_understood_in_the_form_that_the_dialect_says(
     with at_a_twin(load_dialect(name)) as (trial, _):
         trial.conversation.dialect = trial.dialect = own
         assert named([*trial.questions()])["errors"].wrong
+
+
+@pytest.mark.parametrize("name", ["channel-list", "selected-output"])
+@pytest.mark.parametrize("setting", ["voltage", "ovp_on"])
+def test_an_output_that_a_wrong_header_switches_on_goes_off_at_once(name: str, setting: str) -> None:
+    """Such a file is refused before; here it is made past its checks, as a header that nobody knows would
+    pass them.
+    """
+    dialect = load_dialect(name)
+    wrong = {**dialect.settings, setting: dialect.settings["output"]}
+    sent: list[str] = []
+    with at_a_twin(dialect.model_copy(update={"settings": wrong}), name, sent) as (trial, network):
+        with pytest.raises(InstrumentError, match="OFF was sent"):
+            [*trial.changes()]
+        ((began, ended),) = network.energised("left.1")
+        assert ended - began < 2e-3
+    switched = [line for line in sent if "OUTPut:STATe" in line and "OUTPut:STATe?" not in line]
+    assert len(switched) >= 2
+    assert "OUTPut:STATe OFF" in switched[-1]

@@ -10,8 +10,9 @@ import pytest
 from tests.proving.bench import bench_with_load
 from tests.proving.test_prove import LEFT, SILICONE, found, prove
 
-from railwright.dialects.dialect import Dialect, load_dialect, read_dialect
+from railwright.dialects.dialect import Dialect, load_dialect
 from railwright.dialects.files import dialect_text
+from railwright.documents.dialect_files import read_dialect
 
 BASE = load_dialect("channel-list")
 

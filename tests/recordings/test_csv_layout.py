@@ -26,18 +26,21 @@ def refused(text: str) -> str:
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        (HEAD + "0,1\n1,2,3\n" + REST, "3: expected 2 columns as in the other rows, got 3; write decimals"),
-        (HEAD + "0,1\n1\n" + REST, "3: expected 2 columns as in the other rows, got 1"),
-        (HEAD + "0,1\n1,2,3\n1,2,3\n" + REST, "3: expected 2 columns as in the other rows, got 3"),
-        (HEAD + "0,1,5\n" + REST, "2: expected 2 columns as in the other rows, got 3"),
-        (HEAD + "0,1\n\n" + REST, "3: expected 2 columns as in the other rows, got an empty line; remove it"),
-        (HEAD + "0,1\n1,2,3\n", "3: expected 2 columns as in the other rows, got 3"),
+        (HEAD + "0,1\n1,2,3\n" + REST, "3:1: expected 2 columns as in the other rows, got 3; write decimals"),
+        (HEAD + "0,1\n1\n" + REST, "3:1: expected 2 columns as in the other rows, got 1"),
+        (HEAD + "0,1\n1,2,3\n1,2,3\n" + REST, "3:1: expected 2 columns as in the other rows, got 3"),
+        (HEAD + "0,1,5\n" + REST, "2:1: expected 2 columns as in the other rows, got 3"),
+        (
+            HEAD + "0,1\n\n" + REST,
+            "3:1: expected 2 columns as in the other rows, got an empty line; remove it",
+        ),
+        (HEAD + "0,1\n1,2,3\n", "3:1: expected 2 columns as in the other rows, got 3"),
         (HEAD + "0,1\n1,\n", "3:3: expected a number as in the other rows, got an empty cell"),
-        (HEAD + "0,1\n1\n2,2\n", "3: expected 2 columns as in the other rows, got 1"),
+        (HEAD + "0,1\n1\n2,2\n", "3:1: expected 2 columns as in the other rows, got 1"),
         (HEAD + "0,1\n1,2\nV,3\n" + REST, "4:1: expected a number as in the other rows, got 'V'"),
-        (HEAD, "2: expected at least two samples below the header, got none"),
-        ("# nothing\n\n", "1: expected rows of numbers below a header"),
-        ("\n\n", "1: expected rows of numbers below a header, got an empty file"),
+        (HEAD, "2:1: expected at least two samples below the header, got none"),
+        ("# nothing\n\n", "1:1: expected rows of numbers below a header"),
+        ("\n\n", "1:1: expected rows of numbers below a header, got an empty file"),
     ],
 )
 def test_a_row_that_does_not_fit_is_told_at_its_line(text: str, told: str) -> None:
@@ -118,8 +121,10 @@ def test_a_time_of_day_that_is_no_text(tmp_path: Path) -> None:
 
 def test_lines_that_alternate_do_not_take_for_ever() -> None:
     begin = time.process_time()
-    assert refused("1,2\nx\n" * 15_000).startswith("a.csv:2: expected 2 columns as in the other rows, got 1")
-    assert refused("x,y\n" * 30_000).startswith("a.csv:1: expected rows of numbers")
+    assert refused("1,2\nx\n" * 15_000).startswith(
+        "a.csv:2:1: expected 2 columns as in the other rows, got 1"
+    )
+    assert refused("x,y\n" * 30_000).startswith("a.csv:1:1: expected rows of numbers")
     assert time.process_time() - begin < 20.0
 
 
@@ -133,9 +138,9 @@ INPUTS = "time_s,main_voltage_V,main_current_A\n"
         (INPUTS + "0,-inf,NaN\n1,1,NaN\n", "2:3: expected a finite number, got '-inf'"),
         (
             ",".join(f"c{n}" for n in range(100_000)) + "\n" + "1," * 99_999 + "1\n",
-            "1: expected short lines at first",
+            "1:1: expected short lines at first",
         ),
-        (INPUTS + "1" * 3_000_000, "2: expected short lines at first"),
+        (INPUTS + "1" * 3_000_000, "2:1: expected short lines at first"),
     ],
 )
 def test_rows_that_are_no_numbers_or_too_long_are_the_cause_that_is_told(

@@ -12,9 +12,10 @@ from tests.dialects.test_proofs import proofs_of
 from tests.running.small import PROCEDURE, Small, small
 from tests.said import says
 
-from railwright.dialects.dialect import load_dialect, read_dialect
+from railwright.dialects.dialect import load_dialect
 from railwright.dialects.files import USER_FOLDER, dialect_text
 from railwright.dialects.proofs import PROVOKED, InstrumentModel, Proof, Proofs
+from railwright.documents.dialect_files import read_dialect
 from railwright.documents.proof_files import keep_proofs
 from railwright.records.ended import Ended
 from railwright.running.outcome import RunRefused

@@ -16,7 +16,7 @@ from tests.bench import replaced
 from tests.instruments.stated_supply import DIALECT, StatedSupply
 from tests.running import stage
 
-from railwright.dialects.dialect import read_dialect
+from railwright.documents.dialect_files import read_dialect
 from railwright.documents.loader import load_documents
 from railwright.documents.output_name import OutputName
 from railwright.guard.input_end import InputEnd

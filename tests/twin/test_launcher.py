@@ -14,9 +14,10 @@ import pytest
 from tests.said import says
 from tests.twin.bench import BENCH, DEVICE, PROCEDURE, procedure
 
+from railwright.cli.exits import Exit, code_of
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
-from railwright.twin.launcher import TwinBench, TwinError, serve_bench, socket_address
+from railwright.twin.launcher import GivenTruthError, TwinBench, TwinError, serve_bench, socket_address
 from railwright.twin.mischief.script import parse_mischief
 from railwright.twin.recorder import Trigger
 from railwright.twin.server import ReplyTime
@@ -129,6 +130,15 @@ def test_other_refusals_before_anything_runs() -> None:
         ).start()
     with pytest.raises(TwinError, match="left and right"):
         TwinBench(BENCH, DEVICE, procedure({"series": ["left.1", "right.1"]})).start()
+
+
+@pytest.mark.parametrize("value", ["=-1", "x1e30"])
+def test_a_true_value_that_no_document_could_have_is_bad_input(value: str) -> None:
+    twins = TwinBench(BENCH, DEVICE, PROCEDURE, overrides={"main.lead.resistance": value}, supplies=["left"])
+    with pytest.raises(GivenTruthError) as raised:
+        twins.start()
+    assert says(str(raised.value), "--true", "main.lead.resistance", "expected a resistance")
+    assert code_of(raised.value) == (Exit.BAD_INPUT, str(raised.value))
 
 
 def test_serving_for_a_while_says_what_is_where(tmp_path: Path) -> None:

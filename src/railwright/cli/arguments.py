@@ -38,3 +38,16 @@ TrueValues = Annotated[
     typer.Option("--true", metavar="NAME=VALUE", help="With --twins: a true parameter, as in 'twin'."),
 ]
 BenchPath = Annotated[Path, typer.Argument(metavar="BENCH", help="The bench document (YAML).")]
+
+
+def filled(option: str, given: str, *, empty: bool = False) -> str:
+    """The text of an option that goes into records: of one line, and more than blanks unless it may be empty.
+    BadInput.
+    """
+    from railwright.arguments import as_filled, as_shown
+    from railwright.cli.exits import BadInput
+
+    try:
+        return (as_shown if empty else as_filled)(option, given)
+    except ValueError as error:
+        raise BadInput(f"{error}; write it") from None

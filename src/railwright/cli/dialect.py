@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple, get_args
 
 import typer
 
-from railwright.cli.arguments import Json, Quiet
+from railwright.cli.arguments import Json, Quiet, filled
 from railwright.cli.exits import BadInput, Exit, complain, say
 from railwright.cli.wires import LineText, Visa, wires_of
 
@@ -175,6 +175,7 @@ def _wanted(provoke: str, voltage: str, current: str, operator: str | None, besi
         raise BadInput(f"--provoke: expected open or shorted, got '{provoke}'; say what is connected")
     if operator is None or not operator.strip():
         raise BadInput("--operator: expected who stands beside the instrument, got none; write the name")
+    filled("--operator", operator)
     found: list[float] = []
     for option, text, unit, most in (("voltage", voltage, "V", 12.0), ("current", current, "A", 1.0)):
         try:
@@ -334,8 +335,9 @@ def path_of(file: str) -> Path:
 
 def read_named(file: str) -> Dialect:
     """The dialect of a file or a name. BadInput, or DialectError with its lines."""
-    from railwright.dialects.dialect import load_dialect, read_dialect
+    from railwright.dialects.dialect import load_dialect
     from railwright.dialects.files import dialect_names, find_dialect
+    from railwright.documents.dialect_files import read_dialect
 
     if file in dialect_names():
         return load_dialect(file)

@@ -116,6 +116,7 @@ _KNOWN = (
     ("railwright.dialects.dialect", "DialectError", Exit.BAD_INPUT),
     ("railwright.documents.proof_files", "ProofFileError", Exit.BAD_INPUT),
     ("railwright.running.energised", "OffNotConfirmed", Exit.OFF_NOT_CONFIRMED),
+    ("railwright.twin.launcher", "GivenTruthError", Exit.BAD_INPUT),
     ("railwright.twin.launcher", "TwinError", Exit.INSTRUMENT),
 )
 

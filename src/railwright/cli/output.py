@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from railwright.cli.arguments import BenchPath, Json, Quiet, Verbose, folder_to_fill
+from railwright.cli.arguments import BenchPath, Json, Quiet, Verbose, filled, folder_to_fill
 from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, say
 
@@ -87,6 +87,7 @@ def output(
         from railwright.cli.off_now import off_now
 
         return off_now(str(bench), [name])
+    operator = None if operator is None else filled("--operator", operator)
     detail = Detail(quiet, verbose)
     volts = None if level is None else value_of("--set", level, "V")
     if on and volts is not None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from railwright.cli.arguments import Quiet, Verbose, folder_to_fill
+from railwright.cli.arguments import Quiet, Verbose, filled, folder_to_fill
 from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, complain
 
@@ -81,7 +81,6 @@ def power(
     between the voltages that were checked; m marks an event. A run like any other: guarded, watched,
     recorded, and off at every ending.
     """
-    from railwright.arguments import as_filled
     from railwright.cli.keys import KeyPad, pressed
     from railwright.cli.power_view import PowerView
     from railwright.cli.powered import (
@@ -100,10 +99,7 @@ def power(
     for path in () if as_procedure is None else (as_procedure, device_beside(as_procedure)):
         if path.exists() and (path == as_procedure or len(what) == 2):
             raise BadInput(f"--as-procedure: expected no file '{path}' yet, got one; name another")
-    try:
-        by = as_filled("--operator", operator)
-    except ValueError as error:
-        raise BadInput(f"{error}; write it") from None
+    by, unit = filled("--operator", operator), filled("--unit", unit)
     if not sys.stdin.isatty() or not sys.stdout.isatty():
         raise BadInput("power: expected a terminal with a person at it, got none; see 'railwright output'")
     detail = Detail(quiet, verbose)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from railwright.cli.arguments import Json, Quiet, Seed, TrueValues, Verbose
+from railwright.cli.arguments import Json, Quiet, Seed, TrueValues, Verbose, filled
 from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, complain, say
 
@@ -72,7 +72,6 @@ def prove(
     switches output and load off at every ending. Writes a page with lines for signatures. Exit code 1: it
     found something; 5: it found nothing, and something could not be judged.
     """
-    from railwright.arguments import as_filled
     from railwright.cli.twin import overrides_of
     from railwright.documents.loader import load_bench
     from railwright.documents.proof_files import keep_proofs
@@ -81,10 +80,7 @@ def prove(
     from railwright.records.manifest import write_atomically
     from railwright.report.proof_page import proof_pdf
 
-    try:
-        as_filled("--operator", operator)
-    except ValueError as error:
-        raise BadInput(f"{error}; write it") from None
+    filled("--operator", operator)
     if not twins and (true or fault):
         raise BadInput("--true, --fault: expected --twins beside them; a real bench has no such thing")
     path = to if to is not None else bench.with_name(bench.name.split(".")[0] + ".proof.pdf")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from railwright.cli.arguments import Quiet, RunFolder, Verbose
+from railwright.cli.arguments import Quiet, RunFolder, Verbose, filled
 from railwright.cli.detail import Detail
 from railwright.cli.exits import Exit, complain, say
 
@@ -37,6 +37,9 @@ def report(
     from railwright.cli.outcomes import code_of_outcome
     from railwright.records.names import JSON, JUNIT, PDF, REPORT
 
+    for option, given in (("customer", customer), ("authorised-by", authorised_by), ("function", function)):
+        if given is not None:
+            filled(f"--{option}", given, empty=True)
     said = {"customer": customer, "authorised_by": authorised_by, "function": function}
     try:
         path, outcome = write_report(run, said, Detail(quiet, verbose))

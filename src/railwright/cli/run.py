@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from railwright.cli.arguments import Procedure, Quiet, Seed, TrueValues, Verbose, folder_to_fill
+from railwright.cli.arguments import Procedure, Quiet, Seed, TrueValues, Verbose, filled, folder_to_fill
 from railwright.cli.detail import USUAL, Detail
 from railwright.cli.exits import BadInput, Exit, complain, expect_free, say, stands
 from railwright.cli.streams import loss_of, same_file
@@ -93,7 +93,6 @@ def run(
     to be off; where that cannot be confirmed, exit code 6 says so. Ctrl-C, Ctrl-Z and Ctrl-\ end the run and
     keep the record. Never a substitute for an emergency stop.
     """
-    from railwright.arguments import as_filled
     from railwright.cli.checking import check_documents
     from railwright.cli.printer import Printer
     from railwright.cli.twin import faults_of, mischief_of, overrides_of
@@ -106,10 +105,7 @@ def run(
             "--true, --fault, --mischief: expected --twins beside them; a real supply has no such thing"
         )
     for option, given_text in (("--unit", unit), ("--operator", operator)):
-        try:
-            as_filled(option, given_text)
-        except ValueError as error:
-            raise BadInput(f"{error}; write it") from None
+        filled(option, given_text)
     detail = Detail(quiet, verbose)
     place = folder or default_folder(procedure, unit)
     started: TwinBench | None = None

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from functools import cache
 
 from railwright.dialects.units import CHANNEL, VALUE
 from railwright.dialects.words import forms
@@ -71,6 +72,7 @@ MOST = 8
 """What a session begins or ends with has so many entries at most: OFF that is sent again waits for each."""
 
 _NO_HEADER = re.compile(r"[=#,]")
+_NUMBER = re.compile(r"(?<!\d)1$", re.ASCII)
 _MESSAGE = re.compile(r"[!-~]+(?: [!-~]+)*")
 
 
@@ -87,14 +89,14 @@ def why_harmful(text: str, own: Iterable[tuple[str, str]], *, vouched: bool) -> 
         return "which is not one command with single blanks"
     if text.startswith("*"):
         return _common(header_of(text)[1:].upper())
-    nodes = _nodes(text)
+    nodes = nodes_of(text)
     if has_query_header(text):
-        return f"a question of {nodes[0]}" if _any_of(nodes[:1], ACTS_WHEN_ASKED) else ""
+        return f"a question of {nodes[0]}" if any_of(nodes[:1], ACTS_WHEN_ASKED) else ""
     if name := next((name for name, header in own if _is_command(text, nodes, header)), ""):
         return f"the command of '{name}'"
-    if root := _any_of(nodes, MOVES_OUTPUTS):
+    if root := any_of(nodes, MOVES_OUTPUTS):
         return f"a command of {root}"
-    known = [*(_nodes(each) for each in PANEL), *([each] for each in SHOWN)]
+    known = [*(nodes_of(each) for each in PANEL), *([each] for each in SHOWN)]
     if vouched or any(_alike(nodes[: len(each)], each) for each in known):
         return ""
     return "of which nothing is known; say why it is harmless, as {send: …, because: …}"
@@ -106,21 +108,32 @@ def why_more_than_clearing(header: str, own: Iterable[tuple[str, str]]) -> str:
     """
     if header.startswith("*"):
         return "" if header.upper() == "*CLS" else "a common command, which may change other outputs, too"
-    nodes = _nodes(header)
-    if name := next((name for name, other in own if _alike(nodes, _nodes(other))), ""):
+    nodes = nodes_of(header)
+    if name := next((name for name, other in own if _alike(nodes, nodes_of(other))), ""):
         return f"the command of '{name}'"
     refused = [*WHOLE]
-    if not _any_of(nodes, PROTECTS):
+    if not any_of(nodes, PROTECTS):
         refused += [*RESETS, *(each for each in MOVES_OUTPUTS if each not in DELIVER)]
-        refused += [] if _any_of(nodes, ("CLEar",)) else DELIVER
-    found = _any_of(nodes, refused)
+        refused += [] if any_of(nodes, ("CLEar",)) else DELIVER
+    found = any_of(nodes, refused)
     return f"a command of {found}, which may change what outputs deliver" if found else ""
 
 
-def _any_of(nodes: Iterable[str], names: Iterable[str]) -> str:
+def any_of(nodes: Iterable[str], names: Iterable[str]) -> str:
     """The first of these names that is a node, '' where none is."""
-    own = [*nodes]
-    return next((name for name in names if any(_same(node, name) for node in own)), "")
+    known = _by_form(tuple(names))
+    found = [known[form] for node in nodes for form in (*forms(node), *short_of(node)) if form in known]
+    return min(found, default=(0, ""))[1]
+
+
+@cache
+def _by_form(names: tuple[str, ...]) -> dict[str, tuple[int, str]]:
+    """Each form of these names -> the first that has it, with its place among them."""
+    found = dict[str, tuple[int, str]]()
+    for place, name in enumerate(names):
+        for form in (*forms(name), *short_of(name)):
+            found.setdefault(form, (place, name))
+    return found
 
 
 def _common(name: str) -> str:
@@ -129,19 +142,21 @@ def _common(name: str) -> str:
     return "" if allowed else "which may change one"
 
 
-def _nodes(text: str) -> list[str]:
-    """The nodes of a header without the numbers of outputs, and without the root that may be left out."""
+def nodes_of(text: str, *, numbers: bool = False) -> list[str]:
+    """The nodes of a header without the numbers of outputs, and without the root that may be left out.
+    numbers: with those other than 1, which may be left out.
+    """
     bare = header_of(text.replace(CHANNEL, "")).replace(VALUE, "").removesuffix("?").strip(":")
     # What follows another sign is no part of a header: VOLT=12.
     bare = _NO_HEADER.split(bare, maxsplit=1)[0]
-    nodes = [node.rstrip("0123456789") for node in bare.split(":")]
+    nodes = [_NUMBER.sub("", node) if numbers else node.rstrip("0123456789") for node in bare.split(":")]
     nodes = [node for node in nodes if node] or [""]
     return nodes[1:] if len(nodes) > 1 and _same(nodes[0], "SOURce") else nodes
 
 
 def _is_command(text: str, nodes: list[str], header: str) -> bool:
     """Whether a message, which has these nodes, is the command of a header."""
-    if _alike(nodes, _nodes(header)):
+    if _alike(nodes, nodes_of(header)):
         return True
     if VALUE not in header:
         return False
@@ -162,10 +177,10 @@ def _alike(one: list[str], other: list[str]) -> bool:
 
 def _same(one: str, other: str) -> bool:
     """Whether two nodes are one, each long or short."""
-    return bool({*forms(one), *_short(one)} & {*forms(other), *_short(other)})
+    return bool({*forms(one), *short_of(one)} & {*forms(other), *short_of(other)})
 
 
-def _short(node: str) -> tuple[str, ...]:
+def short_of(node: str) -> tuple[str, ...]:
     """The short form of a node whose letters do not tell it (SCPI-1999 vol. 1, 6.2.1): four letters, three
     where the fourth is a vowel.
     """

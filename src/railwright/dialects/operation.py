@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from itertools import product
 from typing import Annotated, Any, Literal
 
@@ -30,6 +30,7 @@ from pydantic import (
     field_validator,
     model_validator,
 )
+from pydantic_core import PydanticCustomError
 
 from railwright.dialects.units import BEFORE_VALUE, CHANNEL, FACTORS, VALUE, query_of_header
 from railwright.dialects.words import ONE_OR_MORE, as_words, check_whole, check_words
@@ -169,6 +170,11 @@ Query = Annotated[str, AfterValidator(_query)]
 def as_list_tuple(given: Any) -> Any:
     """A list of the file as its model has it; what else came the model tells."""
     return tuple(given) if isinstance(given, list) else given
+
+
+def fault_at(path: Sequence[str | int], message: str) -> PydanticCustomError:
+    """What a check of a whole part raises of something in it, at its path below that part."""
+    return PydanticCustomError("fault_at", "{message}", {"message": message, "path": tuple(path)})
 
 
 class DialectPart(BaseModel):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import Any
 
 OPPOSITES = (("on", "off"), ("at load", "at terminals"), ("fixed", "list"), ("step", "line"))
@@ -24,6 +25,7 @@ def as_words(given: Any) -> Any:
     return (given,) if isinstance(given, str) else tuple(given) if isinstance(given, list) else given
 
 
+@lru_cache(maxsize=2000)
 def forms(written: str) -> tuple[str, ...]:
     """Texts that mean a word, in capitals: as it is written, and short (SCPI-1999 vol. 1, 7.1: EXT for
     EXTernal).

@@ -10,7 +10,8 @@ _BREAK = r"\r\n|[\r\n\x85\u2028\u2029]"
 _GLUED = r"(\s*(?:- +)*)([^\s#:'\"{}\[\],][^:'\"{}\[\],]*):([^\s:].*?)\s*(?:\s#.*)?"
 _KEY = r"\s*(?:- +)*[^\s#:][^:]*:(?:\s.*)?"
 _OURS = re.compile(
-    r"^(?:procedure|device|bench|hook_up|steps|requires|limits|supplies|leads|location|inputs) *:",
+    r"^(?:procedure|device|bench|hook_up|steps|requires|limits|supplies|leads|location|inputs"
+    r"|dialect|addressing) *:",
     re.MULTILINE,
 )
 """Keys of a document: of a file that has none of them nothing is repeated."""

@@ -5,8 +5,9 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from railwright.dialects.dialect import Dialect, DialectError, load_dialect, read_dialect
+from railwright.dialects.dialect import Dialect, DialectError, load_dialect
 from railwright.dialects.files import BESIDE, dialect_names, find_dialect, is_path
+from railwright.documents.dialect_files import read_dialect
 from railwright.documents.files import DocumentSource, beside
 from railwright.documents.sources import Location, Problem
 from railwright.quantities import quoted
@@ -68,7 +69,7 @@ def _read(bench: DocumentSource, place: tuple[str, ...], written: str) -> Dialec
     except UnicodeDecodeError:
         raise _Wrong([Problem(Location(shown, 1, 1), "expected UTF-8 text; save the file so")]) from None
     except DialectError as error:
-        raise _Wrong([Problem(Location(f.file, f.line, 1), f.what) for f in error.faults]) from None
+        raise _Wrong([Problem(Location(f.file, f.line, f.column), f.what) for f in error.faults]) from None
     if not is_path(written) and dialect.name != written:
         message = f"expected 'dialect: {written}', as the file is called, got 'dialect: {dialect.name}'"
         raise _Wrong([Problem(Location(shown, 1, 1), message)])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import types
-from collections.abc import Iterator, Set
+from collections.abc import Iterator, Mapping, Set
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
@@ -41,6 +41,20 @@ def check(
         return (None if problems else made), problems
     except ValidationError as error:
         errors = error.errors(include_url=False)[: MOST + 1]
+    return None, [*problems, *problems_of(model, source, errors, empty, incomplete)]
+
+
+def problems_of(
+    model: type[BaseModel],
+    source: DocumentSource,
+    errors: list[ErrorDetails],
+    empty: Set[Path] = frozenset(),
+    incomplete: Set[Path] = frozenset(),
+) -> list[Problem]:
+    """A model's errors as problems of its document. empty: keys without a value, of which that is said
+    already. incomplete: see `check`.
+    """
+    problems: list[Problem] = []
     misspelt = _misspelt(model, source, errors)
     beside = {details["loc"][: len(details["loc"]) - cut] for details in errors for cut in (1, 2, 3)}
     for details in errors:
@@ -54,7 +68,7 @@ def check(
         if details["type"] == "missing" and (path in incomplete or (path, details["loc"][-1]) in misspelt):
             continue
         problems.append(_problem(model, source, path, details))
-    return None, problems
+    return problems
 
 
 def _filled(source: DocumentSource, loc: Path) -> bool:
@@ -160,6 +174,8 @@ def _problem(model: type[BaseModel], source: DocumentSource, path: Path, details
         )
     if loc[-1:] == ("[key]",):
         return Problem(source.where(path, key=True), _message(model, details))
+    if kind == "fault_at":
+        return Problem(source.where((*path, *details["ctx"]["path"])), details["msg"])
     if kind == "fault":
         at = tuple(details["ctx"]["at"])
         place = next(((*path, key) for key in at if source.root.get(*path, key) is not None), path)
@@ -173,6 +189,14 @@ def _about(details: ErrorDetails) -> list[str]:
     return [details["type"], *re.findall(r"'(\w+)'", details["msg"])]
 
 
+_BOUNDS = {
+    "greater_than": "above",
+    "less_than": "below",
+    "greater_than_equal": "of at least",
+    "less_than_equal": "of at most",
+}
+
+
 def _message(model: type[BaseModel], details: ErrorDetails) -> str:
     kind, given, context = details["type"], details["input"], details.get("ctx", {})
     if kind == "value_error":
@@ -180,23 +204,36 @@ def _message(model: type[BaseModel], details: ErrorDetails) -> str:
     if kind == "missing":
         return _missing(model, details["loc"])
     if kind == "literal_error":
-        words = choices_of(_at(model, details["loc"]))
+        words = choices_of(_at(model, details["loc"])) or re.findall(r"'([^']*)'", context["expected"])
+        if details["loc"][-1:] == ("[key]",) and len(details["loc"]) > 2:
+            mapping, told = details["loc"][-3], hint(str(given), words) or f"; expected {either(words)}"
+            return f"unknown key {quoted(str(given))} in '{mapping}'{told}"
         near = hint(given, words) if isinstance(given, str) else ""
         if near and len(words) > 5:
             return f"expected a known '{details['loc'][-1]}', got {quoted(given)}{near}"
         return f"expected {either(words) if words else context['expected']}, got {quoted(given)}{near}"
+    if kind.startswith("bool_"):
+        return f"expected true or false, got {quoted(str(given))}"
+    if kind.startswith(("float_", "finite_")):
+        return f"expected a number, got {quoted(str(given))}; write one without a unit"
+    if kind in ("greater_than", "less_than") or (
+        kind in _BOUNDS and any(isinstance(bound, float) for bound in (given, *context.values()))
+    ):
+        return f"expected a number {_BOUNDS[kind]} {next(iter(context.values())):g}, got {given}"
     if kind in ("greater_than_equal", "less_than_equal"):
         bound = f"at least {context['ge']}" if kind == "greater_than_equal" else f"at most {context['le']}"
         return f"expected a whole number of {bound}, got {quoted(given)}"
     if kind.startswith("int_"):
         return f"expected a whole number, got {quoted(given)}; write one without a point or unit"
     if kind == "string_type":
-        return f"expected some text, got {quoted(given)}"
+        return f"expected some text, got {_shown(given)}"
     if kind in ("model_type", "model_attributes_type", "dict_type"):
         return _mapping_expected(model, details["loc"], given)
     if kind in ("tuple_type", "list_type"):
         at = f" after '{details['loc'][-1]}:'" if isinstance((details["loc"] or (0,))[-1], str) else ""
         return f"expected a list{at}, got {quoted(given)}; write [..., ...], or lines that begin with '-'"
+    if kind == "string_too_short":
+        return f"expected a text of at least {context['min_length']} characters, got {quoted(str(given))}"
     if kind == "too_short":
         got, least = context["actual_length"] or "none", context["min_length"]
         return f"expected at least {least} {'entry' if least == 1 else 'entries'}, got {got}"
@@ -208,6 +245,13 @@ def _message(model: type[BaseModel], details: ErrorDetails) -> str:
     if details["msg"].startswith("expected"):
         return details["msg"]
     return f"{details['msg'][:1].casefold()}{details['msg'][1:]}, got {quoted(given)}"
+
+
+def _shown(given: object) -> str:
+    """A value of another kind than is expected, for a message."""
+    if isinstance(given, Mapping):
+        return "keys with values"
+    return "a list" if isinstance(given, list | tuple) else quoted(str(given))
 
 
 def _mapping_expected(model: type[BaseModel], loc: Path, given: object) -> str:

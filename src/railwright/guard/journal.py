@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import fcntl
 import json
 import os
 import queue
@@ -65,6 +66,8 @@ class Journal:
     def _write(self, path: Path, reserve: Path) -> None:
         try:
             with open(path, "ab", buffering=0) as file:
+                with suppress(OSError):  # whoever reads the run sees by it that its guard lives
+                    fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
                 while (line := self._lines.get()) is not None:
                     self._put(file, line, reserve)
                 os.fsync(file.fileno())

@@ -67,6 +67,8 @@ class SupplySwitchedOff:
         """Whether it gave no answer when it was last asked without what a session begins with."""
         self.answered = ""
         """What it said that it is, when it was asked last; '' where it was not asked, or gave no answer."""
+        self._stranger = ""
+        """What was told of another instrument that answers at its address."""
         self.done = False
         self._pushed = 0
         """How often something was sent without regard to what is under way."""
@@ -223,9 +225,10 @@ class SupplySwitchedOff:
         if document.identity and identity != document.identity:
             if begins:
                 await session.end()
-            session.broken = f"another instrument answers there: {identity[:60]!r}"
+            session.broken = f"another instrument answers there: {identity[:60]!r}; it is told nothing"
             session.close()
-            self._lose(session.broken)
+            self._lose(session.broken, anew=session.broken != self._stranger)
+            self._stranger = session.broken
             return False
         if not begins:
             await session.push_opening_paced()
@@ -234,8 +237,12 @@ class SupplySwitchedOff:
 
     @property
     def _is_trusted(self) -> bool:
-        """Whether it fell silent so lately that OFF goes out without an answer to who it is."""
+        """Whether it fell silent so lately that OFF goes out without an answer to who it is, and no other
+        instrument answered there since.
+        """
         loop = asyncio.get_running_loop()
+        if self._stranger:
+            return False
         return self.lost_since is None or loop.time() - self.lost_since < TRUST
 
     def _push_while_trusted(self) -> None:
@@ -254,10 +261,13 @@ class SupplySwitchedOff:
         if self.master_wanted and not self.document.master_first:
             self.push_master()
 
-    def _lose(self, failure: str) -> None:
-        if self.lost_since is None:
-            self.lost_since = asyncio.get_running_loop().time()
-            self._tell("lost", {"name": self.document.name, "time": self.lost_since, "why": failure})
+    def _lose(self, failure: str, *, anew: bool = False) -> None:
+        """It is lost; told once, and anew where another instrument answers in its place."""
+        now = asyncio.get_running_loop().time()
+        if self.lost_since is None or anew:
+            told = {"name": self.document.name, "time": now, "why": failure, "another": anew}
+            self._tell("lost", told)
+        self.lost_since = now if self.lost_since is None else self.lost_since
         self.failure = failure
 
     def _found(self) -> None:
@@ -271,4 +281,4 @@ class SupplySwitchedOff:
                 "why": self.failure,
             }
             self._tell("answers again", told)
-            self.lost_since, self.back_at = None, now
+            self.lost_since, self.back_at, self._stranger = None, now, ""

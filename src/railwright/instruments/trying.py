@@ -215,12 +215,28 @@ class DialectTrial:
             self.conversation.do([*self._select, unit])
         except InstrumentError as error:
             return Tried(f"set {setting}", unit, "", "", self._explained(error, unit).what)
+        finally:
+            self._check_off(unit)
         back = self._ask_setting(setting)
         wrong = back.wrong
         if not wrong:
             got = self.dialect.understood(setting, back.answer, self.channel)
             wrong = "" if _alike(setting, got, value) else f"reads back as {back.means}"
         return Tried(f"set {setting}", unit, back.answer, back.means, wrong)
+
+    def _check_off(self, unit: str) -> None:
+        """Whatever a header does that is wrong in the file: OFF goes out where the output is on after it.
+        InstrumentError then.
+        """
+        state = self._ask_setting("output")
+        if state.wrong or state.means == "off":
+            return
+        self.conversation.do([*self._select, self.dialect.set_unit("output", self.channel, False)])
+        now = self._ask_setting("output")
+        told = f"the output was on after it, and OFF was sent: it now answers '{now.answer}'"
+        if now.means != "off":
+            told += "; use the mains switch"
+        raise InstrumentError("instrument", unit, f"{told}; correct the header in the dialect")
 
     def _ask_trips(self, queries: list[str]) -> Tried:
         answers = [self._ask("", self._select, query, str) for query in queries]

@@ -9,10 +9,10 @@ from railwright.printable import printable
 
 
 class RecordingError(ValueError):
-    """A recording that cannot be used: one line `file:line: what was expected, what came, what to do`, with
-    the column after the line where it is a cell.
+    """A recording that cannot be used: one line `file:line:column: what was expected, what came, what to do`.
 
-    In a file that is no text, the row, counted from 1, stands for the line. more: what else is wrong nearby.
+    column: where the cell begins, from 1; None: it is of the whole line, or of the file. In a file that is no
+    text, the row, counted from 1, stands for the line. more: what else is wrong nearby.
     """
 
     def __init__(
@@ -23,7 +23,6 @@ class RecordingError(ValueError):
         column: int | None = None,
         more: Sequence[RecordingError] = (),
     ) -> None:
-        place = f"{line}" if column is None else f"{line}:{column}"
-        super().__init__(printable(f"{path}:{place}: {told}", one_line=True))
         self.path, self.line, self.column, self.told = path, line, column or 1, told
+        super().__init__(printable(f"{path}:{line}:{self.column}: {told}", one_line=True))
         self.more = tuple(more)

@@ -14,6 +14,7 @@ from railwright.records.about import check_about
 from railwright.records.codec import Misfit
 from railwright.records.ended import Ended
 from railwright.records.finished import events_of, missing_rows, spans_of
+from railwright.records.going import who_goes_on
 from railwright.records.guard_journal import end_by_guard, read_journal
 from railwright.records.manifest import Differences, verify_manifest
 from railwright.records.names import (
@@ -90,13 +91,17 @@ class RunData:
 
 
 def open_run(folder: Path) -> RunData:
-    """Read a run. NoRun where there is none; files that changed since are named in `differences`, not
-    refused.
+    """Read a run. NoRun where there is none, or where it still goes on; files that changed since are named in
+    `differences`, not refused.
     """
     if not folder.is_dir():
         got = "it is a file" if folder.exists() else "no such folder"
         raise NoRun(f"{folder}: expected the folder of a run; {got}")
+    # Before it is read how it ended: a run that ends meanwhile has written that before it lets go.
+    still = who_goes_on(folder)
     about = _json(folder / RUN, dict)
+    if still and about.get("ended") is None:
+        raise NoRun(f"{folder}: expected a run that is over, got {still}; ask again once it has ended")
     settings = _json(folder / SETTINGS, dict)
     with reading(folder / RUN):
         check_about(about)

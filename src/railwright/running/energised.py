@@ -75,16 +75,17 @@ def _switch_off(
 ) -> None:
     """Nothing raises here: `ending` says how it went. early: what is confirmed off is told."""
     link.interrupted = lambda: None
-    before, lost = stop.count, set[str]()
+    before, lost = stop.count, set[tuple[str, bool]]()
 
     def urgent() -> bool:
         stop.drain()
         return stop.count > before
 
     def tell(message: Message) -> None:
-        if message.get("what") == "lost" and (name := str(message["name"])) not in lost:
-            lost.add(name)
-            told = f"{name} is lost ({message['why']}): OFF is sent until it is read to be off; "
+        key = str(message.get("name")), bool(message.get("another"))
+        if message.get("what") == "lost" and key not in lost:
+            lost.add(key)
+            told = f"{message['name']} is lost ({message['why']}): OFF is sent until it is read to be off; "
             say(f"{told}Ctrl-C waits no longer. {MAINS[0].upper()}{MAINS[1:]}")
         elif message.get("what") == "came on again":
             told = f"{message['input']} came on again after it was confirmed off ({message['why']})"

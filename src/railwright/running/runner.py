@@ -25,6 +25,7 @@ from railwright.plan.plan import plan_of
 from railwright.plan.set_points import SetPoints
 from railwright.records import lines
 from railwright.records.ended import AS_REQUIRED, Ended
+from railwright.records.going import going_on
 from railwright.records.log import Log
 from railwright.records.names import GUARD_LOG, LOG, RESERVE
 from railwright.running.by_hand import Hands
@@ -106,6 +107,8 @@ def run(
             folder.mkdir(parents=True, exist_ok=True)
             # Before anything else is written there: of two runs into one folder, one alone makes the log.
             log = open_log(folder / LOG)
+            held = not_begun.enter_context(ExitStack())
+            held.enter_context(going_on(folder / LOG))
             with _gone_on_failure(log, folder / LOG):
                 run_folder = RunFolder.create(folder, documents, settings or {}, about)
                 link.keep_journal(folder / GUARD_LOG, folder / RESERVE)
@@ -113,6 +116,7 @@ def run(
             raise RunRefused(_not_begun(folder, error)) from None
         except OSError as error:
             raise FolderRefused(_not_begun(folder, error)) from None
+        going = held.pop_all()
         not_begun.pop_all()
     recorder = RunRecorder(log, progress or Progress(), dict(at), link)
     triggers = triggers or Triggers()
@@ -155,6 +159,7 @@ def run(
     identities |= {name: each.identity for name, each in relays.drivers.items()}
     proved = [need.as_data() for need in rig.proof_needs]
     unwritten = run_folder.finish(outcome, identities, conduct.began, recorder, proved)
+    going.close()
     cautions = [f"the run folder is not whole: {line}" for line in unwritten]
     return replace(outcome, cautions=(*outcome.cautions, *cautions))
 

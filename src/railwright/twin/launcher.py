@@ -43,6 +43,13 @@ class TwinError(Exception):
     """A twin could not be started or has gone; one line for people."""
 
 
+class GivenTruthError(TwinError):
+    """A true parameter that was given is none, or can have no such value."""
+
+    def __init__(self, told: str) -> None:
+        super().__init__(f"--true: {told}")
+
+
 def socket_address(address: str) -> tuple[str, int]:
     """Host and port of a VISA resource `TCPIP::host::port::SOCKET`. TwinError for any other resource."""
     place = socket_of(address)
@@ -110,7 +117,7 @@ class _Child:
             raise TwinError(f"the twin of supply '{self.supply}' has ended (exit code {self.process.wait()})")
         said: dict[str, Any] = json.loads(line)
         if "error" in said:
-            raise TwinError(said["error"])
+            raise (GivenTruthError if said.get("given") else TwinError)(said["error"])
         return said
 
     def ask(self, request: Mapping[str, Any], timeout: float = 30.0) -> dict[str, Any]:
@@ -266,7 +273,7 @@ class TwinBench:
         self.assumptions = tuple(dict.fromkeys(assumptions))
         if unused:
             known = ", ".join(sorted(self.parameters)) or "none, as nothing is connected"
-            raise TwinError(f"there is no true parameter '{sorted(unused)[0]}'; there are: {known}")
+            raise GivenTruthError(f"there is no true parameter '{sorted(unused)[0]}'; there are: {known}")
 
     def truth_data(self) -> dict[str, Any]:
         """What is true behind the twins, as data: seed, parameters of the circuit, errors of the outputs."""

@@ -76,10 +76,12 @@ def main() -> int:
     length = int.from_bytes(source.read(8), "big")
     order: Order = pickle.loads(source.read(length))
     announce(lambda line: print(f"{', '.join(order.supplies)}: {line}", file=sys.stderr, flush=True))
+    from railwright.twin.wiring import GivenValueError
+
     try:
         asyncio.run(_serve(order))
     except _Refused as refused:
-        _say({"error": str(refused)})
+        _say({"error": str(refused), "given": isinstance(refused.__cause__, GivenValueError)})
         return 2
     return 0
 
@@ -106,7 +108,7 @@ async def _serve(order: Order) -> None:
             plant = Plant(name, order.bench, order.device, order.procedure, truth, faults=order.faults)
             made.append(TwinSupply(name, order.bench.supplies[name], plant))
     except WiringError as error:
-        raise _Refused(str(error)) from None
+        raise _Refused(str(error)) from error
     warm_up()  # compiled before anyone is told that a supply is there
     servers, addresses = dict[str, SupplyServer](), dict[str, str]()
     for supply in made:

@@ -32,6 +32,10 @@ class WiringError(ValueError):
     """The bench is wired in a way that no twin can simulate; one line for people."""
 
 
+class GivenValueError(WiringError):
+    """A true value was given that no document could have."""
+
+
 @dataclass(frozen=True)
 class Wiring:
     """The circuit behind one supply. branch_of: output -> its branch; sensed: outputs with sense leads to the
@@ -98,13 +102,13 @@ def wire(
 
 
 def _true(truth: Truth, parts: Parts, name: QuantityName, bounds: Uncertain) -> float:
-    """The true value of a quantity. WiringError where it was given, and no document could have it."""
+    """The true value of a quantity. GivenValueError where it was given, and no document could have it."""
     value = truth.choose(name, bounds)
     if name in parts.dimensions:
         try:
             truth.check_given(name, parts.dimensions[name])
         except ValueError as error:
-            raise WiringError(str(error)) from None
+            raise GivenValueError(str(error)) from None
     return value
 
 
