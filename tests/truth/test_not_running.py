@@ -12,10 +12,8 @@ from typing import Any
 
 import pytest
 from scipy.integrate import solve_ivp
-from tests.truth.saying import played
 from tests.truth.small import fed_by, supply, write
 
-from railwright.archive.stored import open_stored
 from railwright.job import Job
 from railwright.settings.findings import Finding
 
@@ -23,22 +21,19 @@ OWN, BELOW = 150e-6, 1.0
 """The output's own capacitor [F], and what counts as off of a nominal voltage of 20 V or less [V]."""
 
 
-def written(
-    folder: Path, *load: Any, up_to: float, nominal: float = 20.0, bleeder: float = 2e3, then: Any = (), **own: Any
-) -> Path:
-    """One input, powered up to a voltage and down again; then: segments of a shape between."""
-    shape = [{"shape": {"input": "main", "segments": list(then)}, "name": "dip"}] if then else []
+def written(folder: Path, *load: Any, up_to: float, bleeder: float = 2e3) -> Path:
+    """One input, powered up to a voltage and down again."""
+    up = {"order": ["main"], "voltages": {"main": f"{up_to} V"}, "settle": "1 s"}
     procedure = {
-        "hook_up": {"main": {"from": "s.1", "lead": "pair", "sense": "at terminals", **own}},
+        "hook_up": {"main": {"from": "s.1", "lead": "pair", "sense": "at terminals"}},
         "limits": {"main": {"current_limit": "3 A", "at_limit": "regulate", "ovp": "36 V"}},
         "steps": [
-            {"power_up": {"order": ["main"], "voltages": {"main": f"{up_to} V"}, "settle": "1 s"}, "name": "up"},
-            *shape,
+            {"power_up": up, "name": "up"},
             {"power_down": {"order": ["main"]}, "name": "down"},
         ],
         "record": {"every": "100 ms"},
     }
-    given = fed_by(*load, nominal=f"{nominal} V", current={"steady": "1 mA .. 3 A", "at_most": "10 A"})
+    given = fed_by(*load, nominal="20 V", current={"steady": "1 mA .. 3 A", "at_most": "10 A"})
     outputs = {"s": supply({"bleeder": f"{bleeder} ohm", "sink": None})}
     return write(folder, {"main": given}, procedure, outputs)
 
@@ -83,7 +78,9 @@ def test_what_may_not_run_empties_nothing(
     farads: float, bleeder: float, watts: float, up_to: float, starts: float, stops: float, tmp_path: Path
 ) -> None:
     parts = capacitor(farads), converter(watts, starts, stops)
-    findings = list(Job.open(written(tmp_path, *parts, up_to=up_to, bleeder=bleeder)).check(static=True).findings)
+    findings = list(
+        Job.open(written(tmp_path, *parts, up_to=up_to, bleeder=bleeder)).check(static=True).findings
+    )
     whole = farads + OWN
     idle = whole * bleeder * math.log(min(up_to, starts) / BELOW)
     runs = running(whole, bleeder, watts, up_to, stops, BELOW) if up_to >= starts else 0.0
@@ -94,10 +91,14 @@ def test_what_may_not_run_empties_nothing(
     alone = [figure.value for figure in note.figures if figure.name == "alone"]
     bare = whole * bleeder * math.log(up_to / BELOW)
     assert alone == ([pytest.approx(bare, rel=2e-3)] if bare > 1.01 * longest else [])
-    assert not {"limit-below-need", "limit-at-low-voltage"} & {each.rule for each in findings} or up_to >= starts
+    assert (
+        not {"limit-below-need", "limit-at-low-voltage"} & {each.rule for each in findings} or up_to >= starts
+    )
 
 
-@pytest.mark.parametrize(("first", "second", "up_to"), [(8.0, 16.0, 20.0), (8.0, 16.0, 12.0), (16.0, 18.0, 12.0)])
+@pytest.mark.parametrize(
+    ("first", "second", "up_to"), [(8.0, 16.0, 20.0), (8.0, 16.0, 12.0), (16.0, 18.0, 12.0)]
+)
 def test_of_several_each_draws_from_where_it_has_started(
     first: float, second: float, up_to: float, tmp_path: Path
 ) -> None:
@@ -129,7 +130,10 @@ def test_what_a_planned_switching_off_finds_running_is_not_told_to_fall_slowly(t
     rules = {each.rule: each for each in Job.open(path).check(static=True).findings}
     assert "off-late" in rules
     assert "off-after-waits" not in rules
-    rules = {each.rule: each for each in Job.open(two_inputs(tmp_path / "b", up_to=15.0)).check(static=True).findings}
+    rules = {
+        each.rule: each
+        for each in Job.open(two_inputs(tmp_path / "b", up_to=15.0)).check(static=True).findings
+    }
     assert "off-after-waits" in rules
 
 
@@ -151,7 +155,9 @@ def two_inputs(folder: Path, up_to: float) -> Path:
         ],
         "record": {"every": "10 ms"},
     }  # fmt: skip
-    return write(folder, {"drain": drain, "gate": gate}, procedure, {"s": supply({"sink": None}, {"sink": None})})
+    return write(
+        folder, {"drain": drain, "gate": gate}, procedure, {"s": supply({"sink": None}, {"sink": None})}
+    )
 
 
 MOTOR = {"resistance": "1 ohm", "inductance": "1 mH", "torque_constant": "50 mN*m/A"}
@@ -160,7 +166,9 @@ MOTOR = {"resistance": "1 ohm", "inductance": "1 mH", "torque_constant": "50 mN*
 @pytest.mark.parametrize(
     ("farads", "inertia", "friction"), [(0.0, 1e-4, 0.5e-3), (1e-3, 1e-4, 0.2e-3), (5e-3, 2e-5, 0.1e-3)]
 )
-def test_a_rotor_goes_on_feeding_the_input(farads: float, inertia: float, friction: float, tmp_path: Path) -> None:
+def test_a_rotor_goes_on_feeding_the_input(
+    farads: float, inertia: float, friction: float, tmp_path: Path
+) -> None:
     """C dv/dt = -v / R - i, L di/dt = v - R_w i - k ω, J dω/dt = k i - T, as long as it turns."""
     load = {"dc_motor": {**MOTOR, "inertia": f"{inertia} kg*m**2", "friction": f"{friction} N*m"}}
     parts = [load, *([capacitor(farads)] if farads else [])]

@@ -177,8 +177,8 @@ def confirmed_off_in(context: Context, source: FedInput, planned: float) -> floa
 
 
 def _confirmed_off(context: Context, source: FedInput, planned: float = 0.0) -> Slowest | None:
-    """The slowest way to there, from where the procedure switches it off or, 0 V, from wherever a run may end;
-    None: it takes no time.
+    """The slowest way to there, from where the procedure switches it off or, 0 V, from wherever a run may
+    end; None: it takes no time.
     """
     highest, threshold = source.played.highest, off_threshold(context.device, source.name)
     held = held_voltage(context.device, source.name) is not None
@@ -224,15 +224,14 @@ class Discharge:
     what starts at a higher voltage only draws nothing.
 
     highest: that voltage [V]. blocked: a fixture's diode keeps the output's bleeder and capacitor out of it.
-    held: at the input, what turns in its load counted too [F]. farads: of all that empty together [F]. bleeder: [Ω]; inf: none has a part; None: unknown. taken: by the outputs, besides [A].
-    known: whether both are, the bleeder and what the load draws.
+    held: at the input, what turns in its load counted too [F]. farads: of all that empty together [F].
+    bleeder: [Ω]; inf: none has a part; None: unknown. taken: by the outputs, besides [A]. known: whether both
+    are, the bleeder and what the load draws.
     behind: series resistance through which the capacitors empty, the largest of them, as what is held lies
     behind that at most [Ω]; 0: at most `LITTLE` of the voltage drops there.
     """
 
-    def __init__(
-        self, source: FedInput, highest: float, *, sinks: bool = False, draws: bool = True
-    ) -> None:
+    def __init__(self, source: FedInput, highest: float, *, sinks: bool = False, draws: bool = True) -> None:
         """sinks: its outputs are on, and take in what they can; else they are off, and take in what they take
         then; nothing where that is unknown. draws: its load does; else it is defective, and draws nothing.
         """
@@ -325,9 +324,7 @@ class Discharge:
         farads = [each.output_capacitance or 0.0 for each in source.rows]
         bleeders = [each.bleeder or 0.0 for each in source.rows]
         most = max(self.held, series_discharge.LEAST)
-        return series_discharge.discharging_time(
-            begin, farads, bleeders, self.sunk, most, self._drawn, until
-        )
+        return series_discharge.discharging_time(begin, farads, bleeders, self.sunk, most, self._drawn, until)
 
     def emptied(self, time: float) -> Statement:
         """In how long, where that is known, and through what: 'up to 3 s (bleeder 1 kΩ, ...)'."""
