@@ -129,9 +129,9 @@ def off_late(context: Context, source: FedInput, highest: float) -> Outcome:
     """
     at_end, threshold = source.limits.at_end, off_threshold(context.device, source.name)
     found = _confirmed_off(context, source) if at_end.stays_on is None else None
-    if found is None or found.time is None or found.time <= DECAY:
+    discharge, time = found or Slowest(Discharge(source, highest), None)
+    if time is None or time <= DECAY:
         return
-    discharge, time = found
     ramp = at_end.ramp_down
     unless = ""
     remedy = (
