@@ -2303,7 +2303,7 @@ CASES = [
         "main",
         (),
         "1:",
-        "discharge from 16 V to 1 V in up to 2.9",
+        "discharge from 8.6 V (a load that starts at up to 8.6 V not running, as in a power-up that is",
         silent=(("bench", "bleeder: 1 kohm", "bleeder: 100 ohm"),),
     ),
 ]

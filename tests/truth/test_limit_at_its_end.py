@@ -51,8 +51,11 @@ def test_a_written_limit_at_its_window_s_end(
     asks = 1.2 * farads * 1e-6 * rate * 1e3 + LOAD
     assert not at_most < asks < 1.1 * at_most, "too near to tell by hand"
     path = documents(tmp_path, f"{farads} uF", f"{rate} V/ms", f"{limit} A", f"{at_most} A")
-    found = {each.rule for each in Job.open(path).check().findings}
-    said = "limit-overshoot" in found
+    settings = Job.open(path).check().settings
+    said = "limit-overshoot" in {each.rule for each in settings.findings}
+    (window,) = [each for each in settings.windows if each.setting == "current_limit"]
+    ends = {end.key for end in window.ends}
+    assert ("responding" in ends) == said, "the window is narrower than what a finding tells"
     truth_table.compare(
         f"more than {at_most:g} A may flow before the limit has responded", asks > at_most, said
     )

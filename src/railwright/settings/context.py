@@ -10,6 +10,7 @@ from functools import cache, cached_property, partial
 from typing import Literal, NamedTuple, cast
 
 from railwright.circuit import terminals
+from railwright.circuit.inside import at_connector, lost_inside
 from railwright.circuit.leads import Resistance, lead_inductance, lead_resistance
 from railwright.documents.bench import Bench, Lead, Supply
 from railwright.documents.device import Device, Input
@@ -134,21 +135,37 @@ class FedInput(Group):
     @cached_property
     def load(self) -> LoadModel:
         """What the input draws, by its load model, and what a fixture adds to it: with every part that is
-        enabled at any time.
+        enabled at any time, and that starts at what is played.
         """
-        return LoadModel(self.input, self.fixture, self.enabled.never, self.enabled.at_times)
+        idle = self.enabled.never | self._not_reached
+        return LoadModel(self.input, self.fixture, idle, self.enabled.at_times)
+
+    @cached_property
+    def _not_reached(self) -> frozenset[int]:
+        """Parts of the load, by their positions, that start above every voltage that is played, error
+        included.
+        """
+        if self.played.highest is None:
+            return frozenset()
+        top = self.voltage_with_error(self.played.highest.voltage)
+        given = (entry.parameters.uncertain().get("starts_at") for entry in self.input.load)
+        lost = lost_inside(self.input)
+        return frozenset(
+            number for number, starts in enumerate(given) if starts and at_connector(starts, lost).low > top
+        )
 
     @cached_property
     def enabled_load(self) -> LoadModel:
         """What the input draws with every part enabled, as the device document has it."""
-        return self.load if self.enabled == ALWAYS else LoadModel(self.input, self.fixture)
+        whole = self.enabled == ALWAYS and not self._not_reached
+        return self.load if whole else LoadModel(self.input, self.fixture)
 
     @cached_property
     def rising_load(self) -> LoadModel:
         """What the input draws with those parts alone that are enabled while it is switched on."""
         if not self.enabled.later:
             return self.load
-        idle = self.enabled.never | self.enabled.later
+        idle = self.enabled.never | self.enabled.later | self._not_reached
         return LoadModel(self.input, self.fixture, idle, self.enabled.at_times)
 
     @cached_property
@@ -247,11 +264,11 @@ class FedInput(Group):
         starting = min((each.starts_at.low for each in self.rising_load.converters), default=0.0)
         works = [level.voltage for level in self.played.meant_within(self.input.operating)]
         lowest = starting if 0 < starting < top else min(1e-3, top)
-        bottom = min([lowest, *(volts for volts in works if volts > 0.0)])
-        drawn = self.rising_load.over(bottom, top) if top > 0 else None
-        later = self.load.over(min([top, *works]), top) if top > 0 and self.enabled.later else None
-        if drawn is not None and later is not None:
-            drawn = max(drawn, later, key=lambda each: each[0].high)
+        drawn = self.rising_load.over(lowest, top, 0.0) if top > 0 else None
+        bottom = min([top, *(volts for volts in works if volts > 0.0)])
+        runs = self.load.over(bottom, top) if top > 0 else None
+        if drawn is not None and runs is not None:
+            drawn = max(drawn, runs, key=lambda each: each[0].high)
         declared = self.input.current.steady
         found: list[Draw] = []
         if declared is not None and top >= self.input.operating.low:  # else its range is not reached
@@ -470,6 +487,30 @@ class FedInput(Group):
                 return math.inf
             charges = self.load.charging_current(rate, move.stop - move.start) if self.load.banks else 0.0
             most = max(most, drawn.high + charges)
+        return most
+
+    @cached_property
+    def surge_in_faults(self) -> float:
+        """The most that it draws beside any limit in faults that settings contain [A]: a voltage that is
+        mistyped, to which it rises as steeply as in the procedure, and a sense lead that comes off, after
+        which the outputs rise as fast as they can; up to what they reach or it withstands. inf: unknown.
+        """
+        able = self.fastest(map(fastest_reference, self.rows))
+        top = max(self.full_voltage, self.farthest)
+        top = min(top, max((volts for volts, _ in self.input.withstood), default=top))
+        rises = [(max(move.start, 0.0), move.rate) for move in self.played.widest_rises]
+        if self.senses and self.played.highest is not None:
+            rises.append((max(self.played.highest.voltage, 0.0), None))
+        most, load = 0.0, self.enabled_load  # what no voltage that is played starts may start then
+        for start, asked in rises:
+            if start >= top:
+                continue
+            rate = min((each for each in (asked, able) if each is not None), default=math.inf)
+            drawn = load.over(max(start, 1e-3), top, start)
+            if drawn is None or load.surges:
+                return math.inf
+            charges = load.charging_current(rate, top - start) if load.banks else 0.0
+            most = max(most, drawn[0].high + charges)
         return most
 
     @property

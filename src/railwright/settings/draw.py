@@ -63,6 +63,7 @@ class _Part(NamedTuple):
     """One part of a load that draws a steady current, at every corner of its tolerances.
 
     starts, stops [V]: the lowest voltages at which it may start and stop; -inf: it draws at any voltage.
+    started [V]: the highest at which it may start: from there on it surely has.
     between: corners among which are those of the least and of the greatest settled current; least, most:
     those among which is that of the least current just after a rise, and of the greatest on a ramp. seldom: a
     pin enables it at some times only.
@@ -71,6 +72,7 @@ class _Part(NamedTuple):
     kind: LoadKind
     corners: tuple[list[float], ...]
     starts: float
+    started: float
     stops: float
     between: Sequence[list[float]]
     least: Sequence[list[float]]
@@ -145,7 +147,16 @@ class _Part(NamedTuple):
     @property
     def inertia(self) -> float:
         """See `LoadModel.inertia` [F]."""
-        of = getattr(self.kind.equations, "inertia", None)
+        return self._most("inertia")
+
+    @property
+    def turning(self) -> float:
+        """See `LoadModel.turning` [F]."""
+        return self._most("turning")
+
+    def _most(self, figure: str) -> float:
+        """The largest of a figure that its module works out of its parameters; 0 where it has none."""
+        of = getattr(self.kind.equations, figure, None)
         return 0.0 if of is None else max(float(of(corner)) for corner in self.corners)
 
 
@@ -212,13 +223,15 @@ class LoadModel:
         for parameters, kind in steady:
             given = parameters.uncertain()
             starts, stops = (given[name].low + lost.low if name in given else -math.inf for name in GATE)
+            started = given["starts_at"].high + lost.high if "starts_at" in given else -math.inf
             corners = tuple(_corners(parameters))
             between = getattr(kind.equations, "drawing_between", tuple)(corners)
             least = getattr(kind.equations, "drawing_least", tuple)(corners)
             most = getattr(kind.equations, "rising_most", tuple)(corners)
             seldom = any(parameters is each for each in gated)
             way = Bounds(lost.low, lost.high)
-            self._parts.append(_Part(kind, corners, starts, stops, between, least, most, seldom, way))
+            part = _Part(kind, corners, starts, started, stops, between, least, most, seldom, way)
+            self._parts.append(part)
             thresholds = (value for name, value in given.items() if name in THRESHOLDS)
             ends = (end for value in thresholds for end in (value.low, value.high))
             self._marks += [starts * (1 - 1e-9), starts] if starts > 0.0 else []
@@ -266,6 +279,20 @@ class LoadModel:
         """Least current that it draws at a steady voltage [A]; 0: none, or it is not known."""
         drawn = self.current(voltage)
         return 0.0 if drawn is None else max(0.0, drawn.low)
+
+    def least_from(self, began: float, voltage: float) -> float:
+        """Least current at a voltage on the way down from another one, from which on it is no longer fed [A]:
+        a part that may not have started there draws nothing; 0: none, or it is not known.
+        """
+        if not self.known or all(part.started <= began for part in self._parts):
+            return self.least(voltage)
+        drawn = (part.current(voltage).low for part in self._parts if part.started <= began)
+        return max(0.0, sum(drawn))
+
+    @property
+    def starts_by(self) -> list[float]:
+        """Voltages, above 0 V, from which on each part that waits for one has surely started [V]."""
+        return sorted({part.started for part in self._parts if part.started > 0.0})
 
     @property
     def just_above_stopping(self) -> list[tuple[float, float]]:
@@ -318,6 +345,13 @@ class LoadModel:
         inf: none does, and only a rehearsal tells.
         """
         return sum(part.inertia for part in self._parts)
+
+    @property
+    def turning(self) -> float:
+        """Largest capacitance that stands for what turns in its parts, and feeds the input on its way down
+        [F].
+        """
+        return sum(part.turning for part in self._parts)
 
     def looks(self, low: float, high: float, parts: int = _LOOKS) -> list[float]:
         """Voltages between two ends at which to look: a grid, and both sides of every threshold."""

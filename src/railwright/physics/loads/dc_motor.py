@@ -122,6 +122,11 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
     return turning, turning
 
 
+def turning(p: Sequence[float]) -> float:
+    """Capacitance [F] that its rotor is as it slows down on an input that is no longer fed: J / k²."""
+    return p[2] / p[1] ** 2
+
+
 def inertia(p: Sequence[float]) -> float:
     """Capacitance [F] that draws as much beside the settled current while the voltage rises: J / k², and more
     where winding and inertia swing.

@@ -128,7 +128,8 @@ def _starting(source: FedInput) -> Facts:
             continue
         behind = entry.parameters.starts_at  # type: ignore[attr-defined]
         starts = at_connector(behind, lost_inside(source.input)).low
-        draw = source.load.current(starts) if 0.0 < starts <= top.voltage else None
+        reached = 0.0 < starts <= source.voltage_with_error(top.voltage)
+        draw = source.load.current(starts) if reached else None
         if draw is None:
             continue
         words = state("a converter that starts at {starts_at}", starts_at=(starts, "V"))
@@ -266,12 +267,20 @@ def overshoot(source: FedInput) -> float:
 
 
 def responding(source: FedInput) -> Iterator[Constraint]:
-    """The input withstands what flows until it has responded, too. Where no limit that carries the need
-    prevents that, it bounds nothing; the rule tells it where something that is played asks for so much.
+    """The input withstands what flows until it has responded, too: where something asks for so much, be it
+    what is played or a fault that settings contain. Where no limit that carries the need prevents that, it
+    bounds nothing, and the rule tells it.
     """
     most = source.input.current.at_most
-    if most is None:
+    surge, asks = max(
+        (source.surge, "what is played"),
+        (source.surge_in_faults, "a mistyped voltage, or a sense lead that comes off,"),
+        key=lambda each: each[0],
+    )
+    if most is None or surge <= most * (1.0 + EXACT):
         return
+    if source.surge > most:
+        surge, asks = source.surge, "what is played"
     more = overshoot(source)
     words = state(
         "until the limit has responded up to {overshoot} more may flow ({part_of_rated:.0%} of the rated "
@@ -283,10 +292,10 @@ def responding(source: FedInput) -> Iterator[Constraint]:
     def breach(limit: float) -> Breach:
         return (
             state(
-                "{words}, and what is played may draw {surge} from a limit of {limit}; the device bears "
-                "{borne}",
+                "{words}, and {asks} may draw {surge} from a limit of {limit}; the device bears {borne}",
                 words=words,
-                surge=(min(source.at_most(limit) + more, source.surge), "A"),
+                asks=asks,
+                surge=(min(source.at_most(limit) + more, surge), "A"),
                 limit=(limit, "A"),
                 borne=(most, "A"),
             ),

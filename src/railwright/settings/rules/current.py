@@ -129,11 +129,11 @@ def limit_above_device(context: Context) -> Outcome:
 @rule("limit-overshoot", Severity.CAUTION)
 @of_every(having("current_limit"))
 def limit_overshoot(source: FedInput, feed: Feed) -> Outcome:
-    """Until the current limit has responded, what is played may draw more than the input withstands."""
-    most = source.input.current.at_most
-    if most is not None and source.surge > most:
-        value = (feed.limit, (*source.at_limits, "current_limit"))
-        yield from judged(source, current_limit.responding(source), value)
+    """Until the current limit has responded, what is played, or a mistyped voltage or a lost sense lead, may
+    draw more than the input withstands.
+    """
+    value = (feed.limit, (*source.at_limits, "current_limit"))
+    yield from judged(source, current_limit.responding(source), value)
 
 
 @rule("declared-current", Severity.CAUTION, on_sheet=False, worst=Ranking("drawn_high", over="declared_high"))

@@ -16,7 +16,7 @@ from railwright.quantities import Statement, round_up, show, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
-from railwright.settings.rules.energy import FALLEN, Discharge, confirmed_off_in
+from railwright.settings.rules.energy import FALLEN, confirmed_off_in, slowest
 from railwright.settings.rules.judge import inputs
 from railwright.settings.rules.voltage import TOUCH_LIMIT
 
@@ -120,7 +120,7 @@ def off_after_waits(context: Context) -> Outcome:
     where that takes too long, the run ends and the input stays on.
     """
     for (name, other), (gap, action) in _gaps(context).items():
-        falls = confirmed_off_in(context, context.sources[other])
+        falls = confirmed_off_in(context, context.sources[other], _goes_off_at(context.sources[other]))
         needs = falls + STEADY
         if needs <= gap:
             continue
@@ -153,6 +153,17 @@ def off_after_waits(context: Context) -> Outcome:
             ),
             remedy,
         )
+
+
+def _goes_off_at(source: FedInput) -> float:
+    """The least voltage at which the procedure switches an input off [V], less its error."""
+    stands, found = 0.0, [math.inf]
+    for action in source.played.actions:
+        if action.kind == "off":
+            found.append(stands)
+        stands = action.voltage if action.kind == "line" else 0.0
+    least = min(found)
+    return least - (source.voltage_error(least) or 0.0) if least < math.inf else 0.0
 
 
 def _read_off(name: str, falls: float, threshold: float) -> Statement:
@@ -265,8 +276,8 @@ def ramp_down_too_fast(source: FedInput) -> Outcome:
             "unloaded fall time of the output",
             f"the ramp of {source.name} at the end",
         )
-    discharge = Discharge(source, highest.voltage, sinks=True)
-    if source.load.capacitance.high > 0.0 and (empties := discharge.time()) is not None:
+    discharge, empties = slowest(source, highest.voltage, sinks=True)
+    if discharge.held > 0.0 and empties is not None:
         emptied = state(
             "{capacitance} fall to {discharged} in {emptied}",
             capacitance=(discharge.farads, "F"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from railwright.documents.figures import off_sink
 from railwright.guard.off_level import DECAY
@@ -20,6 +21,12 @@ HAZARDOUS_ENERGY = 20.0
 FALLEN = 1.0
 """Voltage below which an input counts as discharged [V]; a choice of this program."""
 
+JUST_BELOW = 1.0 - 1e-9
+"""Part of a voltage at which a load starts that it stands at without having started."""
+
+LONGER = 1.01
+"""Ratio from which on a time counts as longer than another one, for a sentence about it."""
+
 LITTLE = 1e-3
 """Part of a voltage that may drop in a capacitor's series resistance and does not count."""
 
@@ -30,13 +37,24 @@ PATIENCE = 1.0
 """Time after switching off within which an input should be discharged [s]; a choice of this program."""
 
 
-def _charged(context: Context) -> Iterator[tuple[FedInput, float]]:
-    """Inputs with a capacitor, and the highest voltage that is played on each [V]."""
+def _played(context: Context) -> Iterator[tuple[FedInput, float]]:
+    """Inputs, and the highest voltage that is played on each [V]."""
     return (
         (source, highest.voltage)
         for source in context.sources.values()
-        if (highest := source.played.highest) is not None and source.load.capacitance.high > 0.0
+        if (highest := source.played.highest) is not None
     )
+
+
+def _charged(context: Context) -> Iterator[tuple[FedInput, float]]:
+    """Of these those with a capacitor."""
+    return (each for each in _played(context) if each[0].load.capacitance.high > 0.0)
+
+
+def _lasting(context: Context) -> Iterator[tuple[FedInput, float]]:
+    """Those with a capacitor, or a rotor, which hold the voltage up."""
+    loads = ((each, each[0].load) for each in _played(context))
+    return (each for each, load in loads if load.capacitance.high + load.turning > 0.0)
 
 
 @rule("stored-energy", Severity.CAUTION, worst=Ranking("energy"))
@@ -62,14 +80,14 @@ def stored_energy(source: FedInput, highest: float) -> Outcome:
 
 
 @rule("slow-discharge", Severity.NOTE, worst=Ranking("discharge_time"))
-@of_every(_charged)
+@of_every(_lasting)
 def slow_discharge(source: FedInput, highest: float) -> Outcome:
     """After switching off, only a bleeder, or what the output takes in then, discharges the input, and that
     takes long.
     """
     if highest <= FALLEN:
         return
-    discharge = Discharge(source, highest)
+    discharge, time = slowest(source, highest)
     if discharge.bleeder is None:
         yield Unknown(
             source.name,
@@ -77,30 +95,42 @@ def slow_discharge(source: FedInput, highest: float) -> Outcome:
             "bleeder of the output",
             "how long it stays charged after switching off",
         )
-    elif (time := discharge.time()) is not None and time > PATIENCE:
+    elif time is not None and time > PATIENCE:
+        alone = Discharge(source, highest, draws=False).time()
         yield Hit(
             source.name,
             source.at_output,
             state(
-                "{capacitance} discharge from {highest} to {discharged} in {emptied}",
+                "{capacitance} discharge from {begins} to {discharged} in {emptied}{alone}",
                 capacitance=(discharge.farads, "F"),
-                highest=(highest, "V"),
+                begins=discharge.begins,
                 discharged=(FALLEN, "V"),
                 emptied=discharge.emptied(time),
+                alone=_if_defective(highest, alone) if alone and alone > LONGER * time else "",
             ),
             "after switching off, wait that long before touching or unplugging anything",
         )
 
 
+def _if_defective(highest: float, alone: float) -> Statement:
+    """How long it takes at a load that draws nothing [s], as it is defective or does not run."""
+    return state(
+        "; a defective load may draw nothing: then it takes {alone} from {highest}",
+        alone=state("up to {alone}", alone=(alone, "s")) if alone < math.inf else "for ever",
+        highest=(highest, "V"),
+    )
+
+
 @rule("off-late", Severity.CAUTION, worst=Ranking("discharge_time"))
-@of_every(with_seen(_charged))
+@of_every(with_seen(_lasting))
 def off_late(context: Context, source: FedInput, highest: float) -> Outcome:
     """Switched off, an input takes longer to fall than a run waits for that: it ends as *off not confirmed*,
     exit code 6, though its outputs are off.
     """
-    at_end, discharge = source.limits.at_end, Discharge(source, highest)
-    time, threshold = confirmed_off_in(context, source), off_threshold(context.device, source.name)
-    if at_end.stays_on is not None or not discharge.known or time <= DECAY:
+    at_end, threshold = source.limits.at_end, off_threshold(context.device, source.name)
+    found = _confirmed_off(context, source) if at_end.stays_on is None else None
+    discharge, time = found or Slowest(Discharge(source, highest), None)
+    if time is None or time <= DECAY:
         return
     ramp = at_end.ramp_down
     unless = ""
@@ -109,7 +139,7 @@ def off_late(context: Context, source: FedInput, highest: float) -> Outcome:
         "that takes (which a 'power_down' leaves out: it switches off at once)"
     )
     if ramp is not None and source.name in context.on[-1]:  # it is led down before it goes off
-        empties = Discharge(source, highest, sinks=True).time(threshold)
+        empties = slowest(source, highest, threshold, sinks=True).time
         if empties is not None and empties <= ramp:
             unless = state(
                 "; so it is where a trip or a fault ends the run, else the ramp of {ramp_down} empties it "
@@ -121,9 +151,9 @@ def off_late(context: Context, source: FedInput, highest: float) -> Outcome:
         source.name,
         (*source.at_input, "load"),
         state(
-            "switched off at {highest}, {capacitance} fall below {threshold} in {emptied}; a run waits "
+            "switched off at {begins}, {capacitance} fall below {threshold} in {emptied}; a run waits "
             "{waits} for that, and then ends with exit code 6, off not confirmed{unless}",
-            highest=(highest, "V"),
+            begins=discharge.begins,
             capacitance=(discharge.farads, "F"),
             threshold=(threshold, "V"),
             emptied=discharge.emptied(time),
@@ -134,48 +164,112 @@ def off_late(context: Context, source: FedInput, highest: float) -> Outcome:
     )
 
 
-def confirmed_off_in(context: Context, source: FedInput) -> float:
+def confirmed_off_in(context: Context, source: FedInput, planned: float) -> float:
     """Longest time from an input's switching-off until it is read below what counts as off [s], from the
-    highest voltage played; infinite: no figure tells. 0: behind a diode, where the output's own side is read,
-    which its own capacitor alone holds up; and where the device holds a voltage.
+    highest played, or from a lower one at which its load has not started; infinite: no figure tells. 0:
+    behind a diode, where the output's own side is read, which its own capacitor alone holds up; and where the
+    device holds a voltage. planned: voltage at which it is switched off [V]: what starts below has started.
+    """
+    found = _confirmed_off(context, source, planned)
+    if found is None:
+        return 0.0
+    return math.inf if found.time is None else found.time
+
+
+def _confirmed_off(context: Context, source: FedInput, planned: float = 0.0) -> Slowest | None:
+    """The slowest way to there, from where the procedure switches it off or, 0 V, from wherever a run may
+    end; None: it takes no time.
     """
     highest, threshold = source.played.highest, off_threshold(context.device, source.name)
     held = held_voltage(context.device, source.name) is not None
-    if highest is None or highest.voltage <= threshold or held:
-        return 0.0
-    discharge = Discharge(source, highest.voltage)
-    time = 0.0 if discharge.blocked else discharge.time(threshold)
-    return math.inf if time is None else time
+    if highest is None or highest.voltage <= threshold or held or blocks(source):
+        return None
+    return slowest(source, highest.voltage, threshold, planned=planned)
+
+
+def blocks(source: FedInput) -> bool:
+    """Whether a fixture's diode keeps what the outputs draw out of the input's emptying."""
+    return source.fixture is not None and source.fixture.diode is not None
+
+
+class Slowest(NamedTuple):
+    """The slowest way in which an input empties, and the time that it takes [s]; None: unknown."""
+
+    discharge: Discharge
+    time: float | None
+
+
+def slowest(
+    source: FedInput,
+    highest: float,
+    until: float | None = None,
+    *,
+    sinks: bool = False,
+    planned: float = 0.0,
+) -> Slowest:
+    """Of the ways in which an input may empty the slowest: from the highest voltage that is played [V], and
+    from just below every voltage at which a part of its load starts, which then draws nothing: so it stands
+    where a power-up is interrupted, or after a dip. until: as `Discharge.time` has it. planned: voltage from
+    which it goes off in any case [V]: what starts at that or below has started.
+    """
+    lowest = FALLEN if until is None else until
+    below = (JUST_BELOW * starts for starts in source.rising_load.starts_by if planned < starts <= highest)
+    ways = [Discharge(source, begins, sinks=sinks) for begins in (highest, *below) if begins > lowest]
+    each = [Slowest(way, way.time(until)) for way in ways or [Discharge(source, highest, sinks=sinks)]]
+    return max(each, key=lambda found: found.time or 0.0)
 
 
 class Discharge:
-    """How an input's capacitors empty from a voltage of its connector on down, at the least draw of the load.
+    """How an input's capacitors empty from a voltage of its connector on down, at the least draw of the load;
+    what starts at a higher voltage only draws nothing.
 
-    blocked: a fixture's diode keeps the output's bleeder and capacitor out of it. farads: of all that empty
-    together [F]. bleeder: [Ω]; inf: none has a part; None: unknown. taken: by the outputs, besides [A].
-    known: whether both are, the bleeder and what the load draws.
+    highest: that voltage [V]. blocked: a fixture's diode keeps the output's bleeder and capacitor out of it.
+    held: at the input, what turns in its load counted too [F]. farads: of all that empty together [F].
+    bleeder: [Ω]; inf: none has a part; None: unknown. taken: by the outputs, besides [A]. known: whether both
+    are, the bleeder and what the load draws.
     behind: series resistance through which the capacitors empty, the largest of them, as what is held lies
     behind that at most [Ω]; 0: at most `LITTLE` of the voltage drops there.
     """
 
-    def __init__(self, source: FedInput, highest: float, *, sinks: bool = False) -> None:
-        """highest [V]: where it begins. sinks: its outputs are on, and take in what they can; else they are
-        off, and take in what they take then; nothing where that is unknown.
+    def __init__(self, source: FedInput, highest: float, *, sinks: bool = False, draws: bool = True) -> None:
+        """sinks: its outputs are on, and take in what they can; else they are off, and take in what they take
+        then; nothing where that is unknown. draws: its load does; else it is defective, and draws nothing.
         """
-        self.source, self.highest = source, highest
-        self.blocked = source.fixture is not None and source.fixture.diode is not None
-        self.farads = source.load.capacitance.high if self.blocked else source.holding
+        self.source, self.highest, self.draws = source, highest, draws
+        self.load = source.rising_load  # a part that is enabled later may not be enabled yet
+        self.blocked = blocks(source)
+        self.held = self.load.capacitance.high + self.load.turning
+        self.farads = self.held + (0.0 if self.blocked else source.output_capacitance or 0.0)
         self.bleeder = math.inf if self.blocked else source.bleeder
         self.sunk = [(each.sink if sinks else off_sink(each)) or 0.0 for each in source.rows]
         self.taken = 0.0 if self.blocked else (sum if source.parallel else min)(self.sunk)
-        self.known = self.bleeder is not None and source.load.known
-        ohms = source.load.series_resistance
+        self.known = self.bleeder is not None and (self.load.known or not draws)
+        ohms = self.load.series_resistance
         drops = ohms * self._flows(highest) if self.known else 0.0
         self.behind = ohms if drops > LITTLE * highest else 0.0
 
     def _flows(self, level: float) -> float:
         """The least that empties it at a voltage of its connector [A]."""
-        return level / (self.bleeder or math.inf) + self.source.load.least(level) + self.taken
+        return level / (self.bleeder or math.inf) + self._drawn(level) + self.taken
+
+    def _drawn(self, level: float) -> float:
+        """The least that the load draws [A]."""
+        return self.load.least_from(self.highest, level) if self.draws else 0.0
+
+    @property
+    def begins(self) -> Statement:
+        """Where it begins, for people."""
+        waiting = [starts for starts in self.load.starts_by if starts > self.highest]
+        return state(
+            "{highest}{unstarted}",
+            highest=(self.highest, "V"),
+            unstarted=state(
+                " (a load that starts at up to {starts} not running, as in a power-up that is interrupted)",
+                starts=(min(waiting), "V"),
+            )
+            if waiting
+            else "",
+        )
 
     def _at(self, held: float) -> float:
         """The connector's voltage while the capacitors hold so much [V]."""
@@ -229,8 +323,8 @@ class Discharge:
         begin = [self.highest * share for share in source.shares]
         farads = [each.output_capacitance or 0.0 for each in source.rows]
         bleeders = [each.bleeder or 0.0 for each in source.rows]
-        most, drawn = max(source.load.capacitance.high, series_discharge.LEAST), source.load.least
-        return series_discharge.discharging_time(begin, farads, bleeders, self.sunk, most, drawn, until)
+        most = max(self.held, series_discharge.LEAST)
+        return series_discharge.discharging_time(begin, farads, bleeders, self.sunk, most, self._drawn, until)
 
     def emptied(self, time: float) -> Statement:
         """In how long, where that is known, and through what: 'up to 3 s (bleeder 1 kΩ, ...)'."""
