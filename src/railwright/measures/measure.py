@@ -44,7 +44,7 @@ class Measure:
     time between two that are recorded, and their aperture, to the longest time between two samples of a
     recording that sees enough where the readings do not [all in s]; None: how often a recording samples is
     not what decides. trip: it is the time of a trip, or their count, and a requirement may name the
-    protection with `by`; None: neither. of_supply: it is told by what regulates the outputs.
+    protection with `by`; None: neither. accumulates: all that flows in its step counts, at any time. of_supply: it is told by what regulates the outputs.
     """
 
     name: str
@@ -62,6 +62,7 @@ class Measure:
     sampling: Callable[[float, float, float], float] | None = None
     trip: Literal["time", "count"] | None = None
     of_supply: bool = False
+    accumulates: bool = False
 
     def __call__(self, view: View) -> Measured:
         return self.compute(view)
@@ -88,6 +89,7 @@ def measure(
     sampling: Callable[[float, float, float], float] | None = None,
     trip: Literal["time", "count"] | None = None,
     of_supply: bool = False,
+    accumulates: bool = False,
 ) -> Callable[[Callable[[View], Measured]], Measure]:
     """The `Measure` of a function, called as the function is; its fields as there."""
 
@@ -108,6 +110,7 @@ def measure(
             sampling=sampling,
             trip=trip,
             of_supply=of_supply,
+            accumulates=accumulates,
         )
 
     return made
