@@ -458,7 +458,7 @@ def _goal(case: Case, name: str, step: str) -> float | None:
     return levels[-1] if levels else None
 
 
-def _given(device: Device, name: str, figure: str) -> list[Uncertain]:
+def given(device: Device, name: str, figure: str) -> list[Uncertain]:
     """What an input's loads give of a figure, those of them that have it."""
     parts = [part.parameters.uncertain() for part in device.inputs[name].load]
     return [values[figure] for values in parts if figure in values]
@@ -466,7 +466,7 @@ def _given(device: Device, name: str, figure: str) -> list[Uncertain]:
 
 def _least(device: Device, name: str, figure: str) -> float:
     """The least that an input's loads give of a figure; 0: none of them gives it."""
-    return min((each.low for each in _given(device, name, figure)), default=0.0)
+    return min((each.low for each in given(device, name, figure)), default=0.0)
 
 
 def _capacitance(documents: Documents, name: str) -> tuple[float, float]:
@@ -475,7 +475,7 @@ def _capacitance(documents: Documents, name: str) -> tuple[float, float]:
     """
     hook_up = documents.procedure.hook_up.get(name)
     fixture = documents.bench.fixture(hook_up.fixture) if hook_up else None
-    found = _given(documents.device, name, "capacitance")
+    found = given(documents.device, name, "capacitance")
     if fixture is not None and fixture.capacitor is not None:
         found.append(fixture.capacitor.capacitance)
     return sum(each.low for each in found), sum(each.high for each in found)
@@ -520,7 +520,7 @@ def _least_running(device: Device, name: str) -> tuple[tuple[float, float], ...]
 
 def _stops_at(device: Device, name: str) -> tuple[float, float] | None:
     """Lowest and highest voltage at which the first of an input's loads stops [V]; None: none does."""
-    found = _given(device, name, "stops_at")
+    found = given(device, name, "stops_at")
     return (max(each.low for each in found), max(each.high for each in found)) if found else None
 
 
