@@ -96,7 +96,7 @@ def _of(case: Case, name: str) -> Contradiction | None:
         drop = math.inf if known is None else known[1] * np.abs(drawn.values) + series_drop(bench, feed)[1]
         bound = read.error + error + np.where(read.values > level, drop, 0.0) + LEAST_BESIDE
         beyond = np.abs(read.values - level) > bound
-        beyond &= (gives | (read.values < level))
+        beyond &= gives | (read.values < level)
         still = in_cv & (read.time > settled) & (read.time < ends - 2.0 * read.reach - read.interval)
         beyond &= still
         worst += _stand_still(read, bound, level, beyond)

@@ -107,8 +107,8 @@ class Contradiction:
             return (
                 f"{self.of} draws far less than its loads do: from {show(self.first, 's')} to "
                 f"{show(self.last, 's')} {told[0]}, give or take {amount(self.bound, unit)}, and by "
-                f"{self.sources[1]} it is at least {amount(self.shown[1], unit)}: its lead is open, or the device does not run, and "
-                "the voltage read at the terminals need not be that of the connector"
+                f"{self.sources[1]} it is at least {amount(self.shown[1], unit)}: its lead is open, or the "
+                "device does not run, and the voltage read at the terminals need not be that of the connector"
             )
         return (
             f"the records of the {self.quantity} of {self.of} contradict each other: at {show(self.at, 's')} "

@@ -268,9 +268,11 @@ def integral(
     budget.bounded("missing samples", most_missing(view, near.time, channels) * scale)
     budget.bounded("time base of the recorder", view.model.time_base * abs(value) * scale)
     hidden = between_polls(view) or overloaded(view) or _told_late(view)
-    part_read = covered_part(*_apart_in_time(view, near)) if "current" in channels else 1.0
+    read = "current" in channels and view.model.averages
+    part_read = covered_part(*_apart_in_time(view, near)) if read else 1.0
     if LEAST_COVERED <= part_read < 1.0:
-        how = f"{how}; what is drawn between apertures, {_percent(1.0 - part_read)} of the time, is taken as in them"
+        unread = f"what is drawn between apertures, {_percent(1.0 - part_read)} of the time"
+        how = f"{how}; {unread}, is taken as in them"
     measured = budget.result(value * scale, how, **({"would_decide": FASTER} | hidden))
     # What is not seen may be less as well as more: no lower limit is met for sure, and no upper one missed.
     measured = replace(measured, low=min(measured.low, 0.0)) if measured.unseen else measured
@@ -281,7 +283,9 @@ def integral(
 
 
 def _apart_in_time(view: View, near: Signal) -> tuple[float, float, float]:
-    """Update of the readings in a step, time between two that are recorded, holes counted, and aperture [s]."""
+    """Of the readings in a step the update, the time between two that are recorded, holes counted, and the
+    aperture [s].
+    """
     update, _, aperture = view.timing()
     passed = float(near.time[-1] - near.time[0]) if near.time.size > 2 else 0.0
     return update, passed / max(1, near.time.size - 1), aperture

@@ -44,7 +44,8 @@ class Measure:
     time between two that are recorded, and their aperture, to the longest time between two samples of a
     recording that sees enough where the readings do not [all in s]; None: how often a recording samples is
     not what decides. trip: it is the time of a trip, or their count, and a requirement may name the
-    protection with `by`; None: neither. accumulates: all that flows in its step counts, at any time. of_supply: it is told by what regulates the outputs.
+    protection with `by`; None: neither. of_supply: it is told by what regulates the outputs. accumulates: all
+    that flows in its step counts, at any time.
     """
 
     name: str

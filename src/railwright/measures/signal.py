@@ -390,8 +390,11 @@ class View:
         """Which rows hold a number in each channel, shape (n,): where one was lost, the row tells nothing, so
         that voltage and current always have the same instants.
         """
-        channels = [each for name, each in self.traces.columns.items() if name in READ]
-        return np.isfinite(np.stack(channels)).all(axis=0)
+        whole = np.ones(self.traces.time.size, dtype=np.bool_)
+        for name, values in self.traces.columns.items():
+            if name in READ:
+                whole &= np.isfinite(values)
+        return whole
 
     def _shown(self, time: Array, values: Array, grid: float) -> float:
         """R.m.s. noise that a recording's samples themselves show, less that of their grid; 0: of readings,
@@ -439,6 +442,8 @@ class View:
     def assumptions(self) -> tuple[str, ...]:
         """What is taken where the documents say nothing, or a recording shows something else, in words."""
         said = [*self.model.assumptions, *self._noisier()]
+        if lost := int(np.count_nonzero(~self._whole_rows())):
+            said.append(f"rows of the record in which a value was lost, or is no number: {lost} left out")
         for parts, word in ((self.model.voltage, "voltage"), (self.model.current, "current")):
             for part in parts:
                 subject = f"of the {word} of {part.name} is unknown"

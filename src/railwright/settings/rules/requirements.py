@@ -259,8 +259,8 @@ def reading_too_seldom(
             source.name,
             (*path, "measure"),
             state(
-                "the readings cover {covered:.0%} of the time, an aperture of {aperture} every {apart}; what is "
-                "drawn between them, '{requirement}' does not tell",
+                "the readings cover {covered:.0%} of the time, an aperture of {aperture} every {apart}; what "
+                "is drawn between them, '{requirement}' does not tell",
                 covered=(part, "1"),
                 aperture=(aperture, "s"),
                 apart=(max(update, every), "s"),
