@@ -362,7 +362,7 @@ def _stays(view: View, values: Array, levels: Levels, *, high: bool) -> float | 
     # Of each stay readings meet one value more or less at either end.
     if not view.model.exact and fullest <= 2 * visits:
         raise _passes(high=high)
-    rivals = levels_of[~own & (counts >= fullest - _slack(view, fullest, visits))]
+    rivals = levels_of[~own & (counts >= fullest - _slack(view, int(fullest), visits))]
     if not rivals.size:
         return 0.0
     # It lies at one or at the other, anywhere in the three bins of it.
