@@ -55,6 +55,11 @@ def test_a_kind_says_which_protection_tripped_and_which_mode_regulates():
             Facts(voltage=3.7, held=True),
             "3.7 V stand there before it is switched on, held by the device",
         ),
+        (
+            EventKind.SOURCE_READ,
+            Facts(voltage=3.7, level=3.71),
+            "3.7 V stand there; set to 3.71 V before it goes on",
+        ),
         (EventKind.OFF_CONFIRMED, Facts(), ""),
         (EventKind.OFF_CONFIRMED, Facts(voltage=3.7), "device holds 3.7 V"),
         (EventKind.CURRENT_LIMIT_SET, Facts(), "as settled"),

@@ -102,7 +102,7 @@ def test_pytest_finds_the_plugin_and_can_leave_it_out(run: Run) -> None:
 
 
 def test_every_example_can_be_named() -> None:
-    assert examples() == ["tide-gauge"]
+    assert examples() == ["buffer-cell", "tide-gauge"]
     assert {path.name for path in example("tide-gauge").glob("*.*.yaml")} == {
         "power-input.procedure.yaml",
         "quay.bench.yaml",

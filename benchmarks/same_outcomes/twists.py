@@ -33,6 +33,7 @@ BATTERY = (
     f"{INPUT}/load/- + {{battery: {{series_resistance: 500 mohm, capacity: 8000 C, state_of_charge: 50 %, "
     "curve: [{charge: 0 %, voltage: 10 V}, {charge: 100 %, voltage: 13 V}]}}"
 )
+CHARGED = (BATTERY, *REGULATES, f"{MAIN}/purpose = current", f"{MAIN}/charge_at_most = 900 C")
 NO_LIST = f"drop {ONE}/points"
 SINKS = f"{ONE}/sink = 2 A"
 WAITS_FOR_OTHER = f"{MAIN}/off_after = [transducer]"
@@ -44,6 +45,11 @@ GUARD = "{fuse: {curve: [{current: <400..600 mA>, time: 10 ms}, {current: 2 A, t
 def fixture(text: str, name: str = "main") -> tuple[str, str]:
     """A fixture of these parts in an input's lead."""
     return f"bench/fixtures = {{box: {text}}}", f"procedure/hook_up/{name}/fixture = box"
+
+
+def inside(text: str) -> str:
+    """Parts between the connector of main and its load."""
+    return f"{INPUT}/inside = {text}"
 
 
 def fuse(*points: str) -> str:
@@ -151,6 +157,11 @@ TWISTS: tuple[tuple[str, ...], ...] = (
     ("fuse-rehearsed", *fixture(GUARD)),
     ("switch-open", *fixture("{switch: {starts: open}}")),
     ("fixture-resistance", *fixture("{switch: {}, diode: {drop: 0.7 V, resistance: 0}}")),
+    # What lies inside a device
+    ("fuse-inside-stays", inside(fuse("1 h at 2 A", "1 s at 5 A"))),
+    ("fuse-pulse", inside(fuse("1 h at 0.65 A", "<19..22 ms> at 0.8 A", "8 ms at 2 A"))),
+    # Its choke's resistance is not given: inside-resistance as well.
+    ("filter-rings", inside("{choke: {inductance: <8..12 mH>}}")),
     # Currents and powers
     ("current-range", f"{MAIN}/current_limit = <2.6..4 A>"),
     ("power-range", f"{ONE}/power = <3.5..4.2 W>"),
@@ -276,6 +287,9 @@ TWISTS: tuple[tuple[str, ...], ...] = (
     ("master-switch", f"{LEFT}/dialect = prefixed"),
     ("comes-on-by-itself, comes-on-unattended", f"{LEFT}/after_mains = comes on", ALONE),
     ("off-takes-in", BATTERY, f"{ONE}/when_off = held at 0 V", SINKS),
+    ("source-crowbar, source-charge-limit, source-rise, source-under, source-unwatched, hold-at-once", *CHARGED[:-1], ALONE, f"{ONE}/ovp/crowbar = 50 mohm", f"{INPUT}/never_under = 11.6 V", "procedure/steps/1/hold = {until: {voltage_above: 1 V, input: main}, at_most: 1 s}"),
+    ("source-full, source-hidden", *CHARGED, f"{UP}/voltages = {{main: 11.5 V}}", "bench/fixtures = {box: {diode: {drop: 0.4 V, resistance: 20 mohm}}}", "procedure/hook_up/main/fixture = box"),
+    ("charge-rehearsed, held-at-most, hold-never", *CHARGED, f"{MAIN}/charge_at_most = 1 mC", "procedure/steps/1/hold = {until: {current_above: 50 A, input: main}, at_most: 1 s}"),
     ("transport-untried", f"{LEFT}/address = USB0::0x1234::0x5678::Q-0117::INSTR"),
     ("accuracy-unknown", f"drop {ONE}/programming"),
     ("accuracy-unknown", f"drop {ONE}/reading"),

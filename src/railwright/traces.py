@@ -186,6 +186,7 @@ class EventKind(StrEnum):
     IDENTIFIED = "identified"
     FOUND_ON = "found on"
     VOLTAGE_FOUND = "voltage before switching on"
+    SOURCE_READ = "source read"
     WATCHDOG_ARMED = "watchdog armed"
     MASTER_ON = "master switch on"
     SETTINGS_WATCHED = "settings watched"
@@ -198,6 +199,9 @@ class EventKind(StrEnum):
     REPEATS = "repeats"
     UNTIL_COMES = "what ends the repeating comes"
     REPEATED = "repeated"
+    HOLDS = "holds"
+    HOLD_ENDS = "what ends the hold comes"
+    HOLD_FAILS = "the hold does not end as it is to"
     ASKED = "asked by hand"
     NOT_DONE = "not done"
     LEVEL_SET = "level"
@@ -211,6 +215,9 @@ class EventKind(StrEnum):
     OFF_SENT_AGAIN = "off sent again"
     FELL = "fell"
     OFF_CONFIRMED = "off confirmed"
+    COMES_ON_AGAIN = "comes on again"
+    MULTIMETER_AGREES = "multimeter reads off"
+    MULTIMETER_CONTRADICTS = "multimeter contradicts off"
     STAYS_ON = "stays on"
     LOST = "lost"
     ANSWERS_AGAIN = "answers again"
@@ -367,6 +374,8 @@ def _sentence(kind: EventKind, facts: Facts) -> str:
     if kind is EventKind.VOLTAGE_FOUND and facts.voltage is not None:
         held = ", held by the device" if facts.held else ""
         return f"{show(facts.voltage, 'V')} stand there before it is switched on{held}"
+    if kind is EventKind.SOURCE_READ and facts.voltage is not None and facts.level is not None:
+        return f"{show(facts.voltage, 'V')} stand there; set to {show(facts.level, 'V')} before it goes on"
     if kind is EventKind.OFF_CONFIRMED:
         return "" if facts.voltage is None else f"device holds {show(facts.voltage, 'V')}"
     if kind is EventKind.CURRENT_LIMIT_SET:

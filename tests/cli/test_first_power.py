@@ -47,3 +47,24 @@ def test_a_procedure_of_another_device_is_refused(documents, cli):
     assert result.exit_code == 2
     assert result.stderr.count("\n") == 1
     assert "expected a procedure of other.device.yaml" in result.stderr
+
+
+def test_part_of_the_inputs_and_a_voltage_below_nominal(documents, cli):
+    result = cli(
+        "first-power", DEVICE, BENCH, "--hook-up", PROCEDURE, "--input", "main", "--up-to", "main=10 V"
+    )
+    assert result.exit_code == 0, result.output
+    text = (documents / RISE).read_text("utf-8")
+    assert "main at 10 V" in text
+    assert "transducer at" not in text
+    for given, words in (
+        (("--up-to", "main"), "--up-to: expected an input and a voltage such as 'main=9V', got 'main'"),
+        (("--up-to", "main=9"), "--up-to: expected a voltage such as"),
+        (("--up-to", "main=20V"), "up to its nominal 12 V"),
+        (("--input", "port"), "got 'port'"),
+    ):
+        refused = cli("first-power", DEVICE, BENCH, *given, "--to", "other")
+        assert refused.exit_code == 2
+        assert words in refused.stderr
+        assert refused.stderr.count("\n") == 1
+    assert not (documents / "other").exists()

@@ -72,7 +72,8 @@ def test_an_example_that_is_not_there_is_refused_with_those_that_are(tmp_path, m
     result = cli("new", "--example", "tide-guage", "here")
     assert result.exit_code == 2
     assert result.stderr == (
-        "--example: expected one of the examples 'tide-gauge', got 'tide-guage'; did you mean 'tide-gauge'?\n"
+        "--example: expected one of the examples 'buffer-cell', 'tide-gauge', got 'tide-guage'; did you mean "
+        "'tide-gauge'?\n"
     )
     assert not Path("here").exists()
 

@@ -95,9 +95,9 @@ def test_the_word_for_off_comes_back_long_or_short(answer: str) -> None:
     """As the guard takes it: what the driver does not understand it cannot prepare."""
     plain = load_dialect("channel-list")
     dialect = plain.model_copy(update={"words": {**plain.words, "on": "ENABle", "off": "DISable"}})
-    assert dialect.understood("output", answer) is False
+    assert dialect.understood("output", answer, 1) is False
     assert answer.upper() in dialect.off_answers
-    assert dialect.understood("output", "ENAB") is True
+    assert dialect.understood("output", "ENAB", 1) is True
 
 
 @given(st.from_regex(_PLAIN, fullmatch=True))

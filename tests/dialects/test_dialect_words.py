@@ -124,7 +124,7 @@ def test_a_dialect_without_link_and_watchdog_says_nothing_of_them() -> None:
 @pytest.mark.parametrize("name", [name for name in dialect_names() if load_dialect(name).status.trips.bits])
 def test_an_over_temperature_trip_is_bit_4(name: str) -> None:
     """SCPI-1999 vol. 1, 9.4: TEMPerature."""
-    assert load_dialect(name).status.trips.tripped([str(1 << 4)]) == ("OTP",)
+    assert load_dialect(name).status.trips.tripped([str(1 << 4)], 1) == ("OTP",)
 
 
 @pytest.mark.parametrize(

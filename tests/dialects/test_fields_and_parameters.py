@@ -108,16 +108,16 @@ def test_a_mistake_is_told_with_its_line(right: str, wrong: str, told: str) -> N
 
 def test_a_field_that_is_missing_is_no_answer() -> None:
     dialect = edited()
-    assert dialect.understood_status(["1,CC,1.0,0.1,2"] * 2) == ("CC", ("current limit",))
-    assert dialect.understood_status(["1, CV ,1.0,0.1, 0"] * 2) == ("CV", ())
+    assert dialect.understood_status(["1,CC,1.0,0.1,2"] * 2, 1) == ("CC", ("current limit",))
+    assert dialect.understood_status(["1, CV ,1.0,0.1, 0"] * 2, 1) == ("CV", ())
     for answer in ("1", "1,CV,1.0,0.1", "1,CV,1.0,0.1,7", ""):
         with pytest.raises(ValueError, match="expected"):
-            dialect.understood_status([answer] * 2)
+            dialect.understood_status([answer] * 2, 1)
 
 
 def test_what_a_switch_answers_by_words_of_its_own() -> None:
     dialect = edited((OUT[0], f"{OUT[1]}, answers_on: [CV, CC], answers_off: [NO, OVer]"))
-    assert [dialect.understood("output", f"x,{word},1") for word in ("CV", "cc", "NO", "OV", "OVER")] == [
+    assert [dialect.understood("output", f"x,{word},1", 1) for word in ("CV", "cc", "NO", "OV", "OVER")] == [
         True,
         True,
         False,
@@ -127,7 +127,7 @@ def test_what_a_switch_answers_by_words_of_its_own() -> None:
     assert dialect.off_answers == ("NO", "OVER", "OV")
     for answer in ("x,1,1", "x,OFF,1", "x,,1", "x"):
         with pytest.raises(ValueError, match="expected"):
-            dialect.understood("output", answer)
+            dialect.understood("output", answer, 1)
     assert edited().off_answers == ("0", "OFF")
 
 
@@ -136,9 +136,9 @@ def test_flags_in_fields_of_one_answer() -> None:
     each = "{OVP: {query: 'STAT?', field: 5}, OCP: {query: 'STAT?', field: 6}, OTP: 'HOT?'}"
     trips = edited((own, f"trips: {{each: {each}}}")).status.trips
     assert trips.queries == ("STAT?", "STAT?", "HOT?")
-    assert trips.tripped(["1,CV,1,1,0,1"] * 2 + ["0"]) == ("OCP",)
+    assert trips.tripped(["1,CV,1,1,0,1"] * 2 + ["0"], 1) == ("OCP",)
     with pytest.raises(ValueError, match="at least 6 fields"):
-        trips.tripped(["1,CV,1,1,0"] * 2 + ["0"])
+        trips.tripped(["1,CV,1,1,0"] * 2 + ["0"], 1)
 
 
 @pytest.mark.parametrize(

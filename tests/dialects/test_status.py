@@ -44,13 +44,13 @@ WORDS = {
     [("OVER", ("OVP",)), ('"overvolt"', ("OVP",)), (" oc ", ("current limit",)), ("CV", ()), ("off", ())],
 )
 def test_a_trip_is_told_by_its_word(answer: str, tripped: tuple[str, ...]) -> None:
-    assert TripStatus.model_validate(WORDS).tripped([answer]) == tripped
+    assert TripStatus.model_validate(WORDS).tripped([answer], 1) == tripped
 
 
 @pytest.mark.parametrize("answer", ["", "OTP", "1", "OVERV", "OV;OC"])
 def test_a_word_that_nobody_wrote_down_is_no_sign_that_nothing_tripped(answer: str) -> None:
     with pytest.raises(ValueError, match="expected one of OVERvolt, OC, CV, CC, OFF"):
-        TripStatus.model_validate(WORDS).tripped([answer])
+        TripStatus.model_validate(WORDS).tripped([answer], 1)
 
 
 @pytest.mark.parametrize(

@@ -21,6 +21,8 @@ from railwright.documents.loader import load_bench, load_device, load_documents
 from railwright.documents.translate import validated
 from railwright.first_power.figures import NotPossible, input_figures
 from railwright.first_power.make import FirstPower, first_power
+from railwright.first_power.steps import order_of
+from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.context import sources_of
 from railwright.settings.hookup.result import HookedUp
@@ -214,6 +216,61 @@ def test_without_a_procedure_the_smallest_output_is_taken_and_it_regulates_where
     assert 6.0 / (24 * 0.95) < high < 6.0 / (24 * 0.95) * 1.1
 
 
+@pytest.mark.parametrize(
+    ("only", "up_to", "rises"),
+    [
+        (("main",), {"main": 10.0}, {"main": 10.0}),
+        ((), {"main": 4.0, "transducer": 20.0}, {"main": 4.0, "transducer": 20.0}),
+    ],
+)
+def test_inputs_that_are_left_out_stay_off_and_others_rise_no_higher_than_asked(
+    only: tuple[str, ...], up_to: dict[str, float], rises: dict[str, float], tmp_path: Path
+) -> None:
+    """Below what is harmless the limits of part 1 hold in part 2 as well: 4 V is less than main's 5.4 V."""
+    documents = demo_with(tmp_path / "demo")
+    paths = ("tide-gauge.device.yaml", "quay.bench.yaml")
+    made = first_power(documents.device, documents.bench, paths, documents.procedure, TODAY, only, up_to)
+    limits = []
+    for part in PARTS:
+        (tmp_path / "demo" / f"{part}.procedure.yaml").write_text(getattr(made, part), "utf-8")
+        written = load_documents(tmp_path / "demo" / f"{part}.procedure.yaml")
+        settings = settle(written, TODAY)
+        assert not [each for each in settings.findings if each.severity == "stop"]
+        limits.append(written.procedure.limits)
+        highest: dict[str, float] = {}
+        for action in build_timeline(written.procedure, written.device).actions:
+            highest[action.input] = max(highest.get(action.input, 0.0), action.voltage)
+        assert highest.keys() == rises.keys()
+        assert all(highest[name] <= most for name, most in rises.items())
+    assert highest == rises
+    head = " ".join(line[2:] for line in made.rise.splitlines() if line.startswith("# "))
+    left = documents.device.inputs.keys() - rises.keys()
+    assert says(head, "Not powered", *left) is bool(left)
+    assert says(head, "main", "10 V", "12 V") is (up_to == {"main": 10.0})
+    assert says(head, "main", "4 V", "9 V .. 16 V", "need not run") is (up_to.get("main") == 4.0)
+    low, later = (each["main"].current_limit for each in limits)
+    assert (low == later) is (up_to["main"] < 5.4)
+    assert cause(tmp_path / "demo", "rise", seed=3) == ""
+
+
+@pytest.mark.parametrize(
+    ("only", "up_to", "words"),
+    [
+        (("none",), {}, ("main, transducer", "none")),
+        ((), {"main": 13.0}, ("main", "12 V", "13 V")),
+        ((), {"main": 0.0}, ("main", "12 V", "0 V")),
+        (("main",), {"transducer": 9.0}, ("transducer", "powered")),
+    ],
+)
+def test_a_voltage_that_is_none_of_the_rise_is_refused(
+    only: tuple[str, ...], up_to: dict[str, float], words: tuple[str, ...], tmp_path: Path
+) -> None:
+    documents = demo_with(tmp_path / "demo")
+    with pytest.raises(NotPossible) as refused:
+        first_power(documents.device, documents.bench, ("d", "b"), documents.procedure, TODAY, only, up_to)
+    assert says(str(refused.value), *words)
+
+
 def test_what_no_limit_can_be_worked_out_without_is_said() -> None:
     with pytest.raises(
         NotPossible,
@@ -268,6 +325,26 @@ def mast(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+def test_outputs_in_series_rise_as_one_input_and_no_higher_than_asked(tmp_path: Path) -> None:
+    """The heater alone, to three quarters of its nominal voltage: the other inputs stay off."""
+    folder = tmp_path / "mast"
+    shutil.copytree(MAST, folder)
+    device = load_device(folder / "mast.device.yaml").model
+    bench = load_bench(folder / "quay.bench.yaml").model
+    paths = ("mast.device.yaml", "quay.bench.yaml")
+    most = 0.75 * device.inputs["heater"].nominal
+    made = first_power(device, bench, paths, None, TODAY, ("heater",), {"heater": most})
+    (folder / "rise.procedure.yaml").write_text(made.rise, "utf-8")
+    documents = load_documents(folder / "rise.procedure.yaml")
+    assert documents.procedure.hook_up["heater"].arrangement == "series"
+    assert not [each for each in settle(documents, TODAY).findings if each.severity == "stop"]
+    actions = build_timeline(documents.procedure, documents.device).actions
+    assert {each.input for each in actions} == {"heater"}
+    assert max(each.voltage for each in actions) == pytest.approx(most)
+    assert cause(folder, "rise") == ""
+    assert "short" in cause(folder, "rise", "short heater")
+
+
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_a_cause_that_may_read_as_a_healthy_device_does_is_named_all_the_same(mast: Path, seed: int) -> None:
     """Exchanged, heater draws 27 mA ± 5.3 mA: too near the band's end to be told for certain."""
@@ -313,3 +390,23 @@ def test_what_a_supply_does_by_itself_stands_at_the_head_of_both_parts(
         assert not words or says(head, *words)
         assert ("Should the mains fail" in head) is bool(words)
         assert ("While off" in head) is ("While off" in words)
+
+
+@pytest.mark.parametrize(
+    ("delay", "gap"),
+    [
+        ("20 ms .. 200 ms", 0.11),
+        ("20 ms .. 60 s", 0.2),
+        ("0 s .. 60 s", 0.2),
+        ("5 s .. 60 s", 6.25),
+        ("20 s .. 22 s", 21.0),
+    ],
+)
+def test_nobody_waits_between_two_inputs_for_longer_than_the_device_asks(
+    tmp_path: Path, delay: str, gap: float
+) -> None:
+    """A delay that may be a minute made a gap of half a minute, in both parts, on and off."""
+    documents = demo_with(tmp_path, ("tide-gauge.device.yaml", "delay: 20 ms .. 200 ms", f"delay: {delay}"))
+    order, found = order_of(documents.device, None, documents.device.inputs)
+    assert order == ("main", "transducer")
+    assert found == pytest.approx(gap)

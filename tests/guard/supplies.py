@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -20,8 +21,9 @@ IDENTITY = "maker,model,1,0"
 class FakeOutput:
     """An output that is on at 12 V. ignores: OFFs that do nothing. fall: time constant of its voltage [s].
 
-    back: it comes on again by itself so long after it went off [s]; stuck: and stays on then. floor: voltage
-    that remains [V]. current: read whatever its state [A]; None: 0.5 A while it is on.
+    back: it comes on again by itself so long after it went off [s]; stuck: and stays on then; again: each
+    time that it goes off. floor: voltage that remains [V]; floor_later: another one, so long after it went
+    off [s, V]. current: read whatever its state [A]; None: 0.5 A while it is on.
     """
 
     on: bool = True
@@ -29,7 +31,9 @@ class FakeOutput:
     ignores: int = 0
     back: float | None = None
     stuck: bool = False
+    again: bool = False
     floor: float = 0.0
+    floor_later: tuple[float, float] | None = None
     current: float | None = None
     went_off: float | None = None
 
@@ -41,8 +45,10 @@ class FakeOutput:
 
     def look(self, now: float) -> str:
         if self.back is not None and self.went_off is not None and now - self.went_off >= self.back:
-            self.on, self.back = True, None
+            self.on, self.back = True, self.back if self.again else None
             self.ignores = 10_000 * self.stuck
+        if self.floor_later and self.went_off is not None and now - self.went_off >= self.floor_later[0]:
+            self.floor = self.floor_later[1]
         current = self.current if self.current is not None else 0.5 * self.on
         return f"{int(self.on)};{self.voltage if self.on else self.floor};{current}"
 
@@ -56,7 +62,8 @@ class FakeSupply:
     well, then one is not, and so on; 0: all are answered well. wants: silence that it wants before a message,
     since it was spoken to or spoke itself [s]; what comes sooner it does not take. mute: it answers nothing
     before it is told to be remote. back: it takes nothing for so long after it was gone, and is on again then
-    [s]. other_at: from then on another instrument is there [s].
+    [s]. other_at: from then on another instrument is there [s]. reads: what it answers to `READ?`, a
+    multimeter's question, by the time [s].
     """
 
     outputs: list[FakeOutput] = field(default_factory=lambda: [FakeOutput()])
@@ -70,6 +77,7 @@ class FakeSupply:
     mute: bool = False
     back: float = 0.0
     other_at: float = float("inf")
+    reads: Callable[[float], str] = lambda now: "0"
     remote: bool = False
     spoke: float = -1.0
     watchdog: str = "1"
@@ -107,7 +115,7 @@ class FakeSupply:
                 self.watchdog = rest[0]
             else:
                 identity = self.identity if now - self.began < self.other_at else "Another,M,9,9"
-                shown = {"*IDN?": identity, "DOG?": self.watchdog}
+                shown = {"*IDN?": identity, "DOG?": self.watchdog, "READ?": self.reads(now - self.began)}
                 looks = ";".join(output.look(now) for output in self.outputs)
                 self.looks += word == "LOOK?"
                 if self.garbage and self.looks % (self.garbage + 1) == self.garbage:

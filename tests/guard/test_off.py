@@ -26,6 +26,9 @@ from railwright.guard.session_settings import SessionCommand, SessionSettings
 SETTLED = 0.25
 """What is off at once counts as confirmed after so long [s], and a look or two."""
 
+CLOSING = 0.3
+"""So long after it was confirmed it is looked at once more [s]."""
+
 
 @dataclass
 class Played:
@@ -70,7 +73,10 @@ def test_everything_goes_off_at_once_and_is_confirmed_after_a_quarter_of_a_secon
     for end in played.ends.values():
         assert end.confirmed
         assert (end.why, end.voltage, end.current) == ("", 0.0, 0.0)
-    assert SETTLED <= played.took < SETTLED + 0.05
+    confirmed = played.whats("confirmed off")
+    assert all(SETTLED <= at < SETTLED + 0.05 for at in confirmed)
+    assert len(confirmed) == 2
+    assert SETTLED + CLOSING <= played.took < SETTLED + CLOSING + 0.1
 
 
 def test_what_comes_after_another_waits_until_that_is_read_to_be_off() -> None:
@@ -132,7 +138,7 @@ def test_off_is_sent_again_every_tenth_of_a_second_until_the_state_says_off() ->
     assert all(0.1 <= later - sooner < 0.15 for sooner, later in pairwise(sent))
     assert len(played.whats("off again")) == 3
     assert played.ends["a"].confirmed
-    assert played.took == near(sent[-1] + SETTLED)
+    assert played.whats("confirmed off") == [near(sent[-1] + SETTLED)]
 
 
 def test_an_output_that_comes_on_again_is_switched_off_again_and_watched_anew() -> None:
@@ -142,7 +148,75 @@ def test_an_output_that_comes_on_again_is_switched_off_again_and_watched_anew() 
     assert second - first == near(0.2)
     assert not left.outputs[0].on
     assert played.ends["a"].confirmed
-    assert played.took == near(second + SETTLED)
+    assert played.whats("confirmed off") == [near(second + SETTLED)]
+
+
+@pytest.mark.parametrize("after", [0.3, 0.45, 0.5])
+@pytest.mark.parametrize("slow", [0.0, 0.04])
+def test_one_that_comes_on_again_after_it_was_confirmed_is_seen_switched_off_again_and_told(
+    after: float, slow: float
+) -> None:
+    """Until 0.3 s after a quarter of a second in which it was read to be off."""
+    left, right = FakeSupply([FakeOutput(back=after)], slow=slow), FakeSupply()
+    played = play((fed("a", "left"), fed("b", "right")), left=left, right=right)
+    first, second = left.when("OFF 0")
+    assert first == pytest.approx(slow, abs=1e-3), "no look stands before OFF"
+    assert after < second - first < after + 0.05 + 3 * slow
+    assert not left.outputs[0].on
+    end, other = played.ends["a"], played.ends["b"]
+    assert (end.confirmed, end.came_on, end.why) == (True, 1, "")
+    assert (other.confirmed, other.came_on) == (True, 0)
+    (told,) = [fields for _, what, fields in played.told if what == "came on again"]
+    assert told["input"] == "a"
+    assert says(told["why"], "left.0", "on")
+    assert played.took == near(second + SETTLED + CLOSING + 2 * slow)
+
+
+def test_one_that_comes_on_again_after_it_was_confirmed_and_stays_on_is_not_called_off() -> None:
+    left = FakeSupply([FakeOutput(back=0.45, stuck=True)])
+    played = play((fed("a", "left"),), options={"decay": 1.0}, left=left)
+    end = played.ends["a"]
+    assert (end.confirmed, end.came_on) == (False, 1)
+    assert says(end.why, "left.0", "on")
+    assert len(left.when("OFF 0")) > 5
+
+
+def test_one_that_comes_on_again_each_time_is_not_called_off_and_not_waited_for_for_ever() -> None:
+    left = FakeSupply([FakeOutput(back=0.45, again=True)])
+    played = play((fed("a", "left"),), watchdog=True, left=left)
+    end = played.ends["a"]
+    assert not end.confirmed
+    assert says(end.why, "again", "4 times")
+    assert played.took < 5.0
+    assert left.watchdog == "1", "it is what is left"
+
+
+def test_one_whose_voltage_comes_again_although_it_says_off_is_not_called_off() -> None:
+    output = FakeOutput(floor_later=(0.4, 12.0))
+    played = play((fed("a", "left"),), options={"decay": 1.0}, left=FakeSupply([output]))
+    end = played.ends["a"]
+    assert (end.confirmed, end.came_on) == (False, 1)
+    assert says(end.why, "says off", "12 V")
+
+
+def test_a_closing_look_holds_up_nothing_that_waits_for_the_output_to_be_off() -> None:
+    left, right = FakeSupply(), FakeSupply()
+    inputs = (fed("gate", "left", only_after=("drain",)), fed("drain", "right"))
+    played = play(inputs, left=left, right=right)
+    assert right.when("OFF 0")[0] == pytest.approx(0.0, abs=1e-3)
+    assert SETTLED <= left.when("OFF 0")[0] < SETTLED + 0.05
+    assert all(end.confirmed for end in played.ends.values())
+    assert 2 * SETTLED + CLOSING <= played.took < 2 * SETTLED + CLOSING + 0.12
+
+
+def test_what_may_go_off_once_two_are_confirmed_waits_anew_where_one_comes_on_again() -> None:
+    """The first comes on again while the second is waited for; the gate goes off behind both."""
+    one, two, gate = FakeSupply([FakeOutput(back=0.5)]), FakeSupply([FakeOutput(ignores=4)]), FakeSupply()
+    inputs = (fed("g", "gate", only_after=("a", "b")), fed("a", "one"), fed("b", "two"))
+    played = play(inputs, one=one, two=two, gate=gate)
+    assert all(end.confirmed for end in played.ends.values())
+    assert gate.when("OFF 0")[0] >= one.when("OFF 0")[1] + SETTLED
+    assert gate.when("OFF 0")[0] >= two.when("OFF 0")[-1] + SETTLED
 
 
 def test_one_that_comes_on_again_and_stays_on_is_not_called_off() -> None:

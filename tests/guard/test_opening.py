@@ -158,7 +158,7 @@ def test_off_reaches_a_supply_that_takes_nothing_too_soon_and_only_when_remote(
     assert confirmed
     # What goes out at once, too soon for this supply, costs one pause more.
     assert worked < boot + 5 * wants + 0.02
-    assert took < boot + 1.0
+    assert took < boot + 1.5
 
 
 def test_off_of_a_supply_that_stays_local_is_not_called_off() -> None:
@@ -192,4 +192,4 @@ def test_off_makes_a_supply_remote_again_that_somebody_took_back_to_its_front_pa
     link.begin_off("the end")
     assert link.finish_off(lambda message: None)["ends"]["a"]["confirmed"]
     assert not supply.outputs["LEFT"].on
-    assert loop.time() - began < 0.6
+    assert loop.time() - began < 0.9

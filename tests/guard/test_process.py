@@ -9,16 +9,19 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.descriptors import FIRST_REFUSED, many_open
 from tests.instruments.fake_supply import FakeSupply
 
 from railwright.guard import wire
 from railwright.guard.link import Answerless, Message
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
 from railwright.guard.process_link import ProcessLink
+from railwright.running.interruption import StopRequest
 
 
 @pytest.fixture(autouse=True)
@@ -132,3 +135,20 @@ def test_a_helper_that_hangs_while_it_starts_is_ended_when_nobody_waits_for_it(
             return await helpers[0].wait()
 
     assert asyncio.run(go()) == -signal.SIGKILL
+
+
+def test_a_program_with_many_files_open_has_its_outputs_switched_off(left: FakeSupply) -> None:
+    with many_open(), closing(StopRequest()) as stop:
+        link = armed(left)
+        link.watched = (stop.wait_fd,)
+        assert stop.wait_fd >= FIRST_REFUSED
+        stop.request("asked")
+        began = link.now()
+        link.wait(began + 5.0)
+        assert link.now() - began < 1.0, "a request ends the wait"
+        stop.drain()
+        assert left.outputs[1].on
+        link.begin_off("asked")
+        assert link.finish_off(lambda message: None)["ends"]["main"]["confirmed"]
+        assert not left.outputs[1].on
+        link.close()

@@ -104,7 +104,7 @@ def test_off_reaches_its_output_and_none_else_while_readings_select(at: float, w
 
 
 @pytest.mark.parametrize("right", ["after", "led down"])
-@pytest.mark.parametrize("wants", [0.0, 2e-3, 0.02])
+@pytest.mark.parametrize("wants", [0.0, 2e-3, 0.02, 0.0201])
 @pytest.mark.parametrize("at", [0.0103, 0.0517, 0.0729])
 def test_one_that_goes_off_after_another_or_is_led_down_is_told_for_itself(
     right: str, wants: float, at: float

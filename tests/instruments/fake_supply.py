@@ -52,6 +52,7 @@ class FakeSupply:
         self.outputs = {number: FakeOutput() for number in range(1, channels + 1)}
         self.selected = 1 if selected else None
         self.errors: list[str] = []
+        self.events = 0
         self.started: set[int] = set()
         self.links: dict[int, str] = {}
         self.answers: dict[str, str] = {}
@@ -134,7 +135,8 @@ class FakeSupply:
             case "*CLS":
                 self.errors.clear()
             case "*ESR?":
-                return "0"
+                events, self.events = self.events, 0
+                return str(events)
             case "SYSTEM:ERROR?":
                 return self.errors.pop(0) if self.errors else '0,"No error"'
             case "INSTRUMENT:NSELECT":
@@ -172,8 +174,13 @@ class FakeSupply:
                 for output in outputs:
                     output.settings[header] = LONG.get(value.upper(), value)
             case _:
-                self.errors.append(f'-113,"Undefined header;{header}"')
+                self.refuse(f'-113,"Undefined header;{header}"', bit=5)
         return None
+
+    def refuse(self, *entries: str, bit: int = 4) -> None:
+        """Entries of the error queue, and the bit of the event status register that goes with them."""
+        self.errors += entries
+        self.events |= 1 << bit
 
     def trip(self, channel: int, bit: int = 9) -> None:
         """As a protection does: off, with the bit of its cause."""

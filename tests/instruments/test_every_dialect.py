@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
+from tests.bench import replaced
+from tests.instruments import coded_front
 from tests.instruments.stated_front import DIALECT, LONGEST, Front
 from tests.truth.saying import station
 
@@ -12,12 +15,21 @@ from railwright.dialects.dialect import load_dialect
 from railwright.dialects.files import dialect_names, dialect_text
 from railwright.evaluation.outcome import Outcome, Result
 from railwright.examples import example
+from railwright.guard.input_end import InputEnd
+from railwright.guard.local_link import LocalLink
+from railwright.guard.off import SwitchOff
+from railwright.guard.session import Session
+from railwright.instruments.guarded import open_guarded
 from railwright.instruments.session import InstrumentSession
 from railwright.instruments.supply import OutputSetting, SupplyDriver
 from railwright.job import Job, Run
 from railwright.records.ended import Ended
-from railwright.running.off_bench import read_bench
+from railwright.running.interruption import StopRequest
+from railwright.running.off_bench import plan_of, read_bench
+from railwright.running.runner import run
 from railwright.twin.server import SupplyServer
+from railwright.twin.virtual_network import VirtualNetwork
+from railwright.virtual_time import VirtualLoop
 
 PROCEDURE = (example() / "power-input.procedure.yaml").read_text("utf-8")
 LEFT, RIGHT = "dialect: channel-list", "dialect: selected-output"
@@ -77,25 +89,89 @@ def _apart(result: Result) -> bool:
     )
 
 
+def speaking(front: Any, monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Have the twins speak a language of another's, behind a parser of its own; what they are told."""
+    standard, messages = SupplyServer.answer, list[str]()
+
+    async def answer(server: SupplyServer, message: bytes) -> str:
+        messages.append(message.decode("ascii"))
+        return await front(server, standard).answer(messages[-1])
+
+    monkeypatch.setattr(SupplyServer, "answer", answer)
+    return messages
+
+
 def test_a_procedure_comes_to_the_same_in_a_language_that_is_unlike_the_standard(
     usual: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Outputs named by a letter among the parameters, all of one in one answer, messages of 60 bytes at most:
     a dialect file alone, at the same twins behind a parser of their own.
     """
-    standard = SupplyServer.answer
-    messages: list[str] = []
-
-    async def answer(server: SupplyServer, message: bytes) -> str:
-        messages.append(message.decode("ascii"))
-        return await Front(server, standard).answer(messages[-1])
-
-    monkeypatch.setattr(SupplyServer, "answer", answer)
+    messages = speaking(Front, monkeypatch)
     (tmp_path / "stated.dialect.yaml").write_text(DIALECT, "utf-8")
     made = run_in("stated", tmp_path)
     assert max(map(len, messages)) < LONGEST
     assert {"STAT? A", "WOKE?"} <= set(messages)
     assert_the_same(made, usual)
+
+
+def test_a_procedure_comes_to_the_same_in_codes_and_answers_of_all_outputs(
+    usual: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A sign between header and value, levels and readings as whole numbers, one answer for all outputs."""
+    messages = speaking(coded_front.Front, monkeypatch)
+    dialect = replaced(coded_front.DIALECT, coded_front.BY_CODES)
+    (tmp_path / "coded.dialect.yaml").write_text(dialect, "utf-8")
+    made = run_in("coded", tmp_path)
+    assert {"ADC?", "OUT?", "V1=6050", "OUT1=1", "OUT1=0"} <= set(messages)
+    assert "MEAS?" not in messages
+    assert_the_same(made, usual)
+
+
+@pytest.mark.parametrize("edits", [(), (coded_front.BY_CODES,)], ids=["numbers", "codes"])
+def test_it_is_stopped_and_switched_off_in_that_language(
+    edits: tuple[tuple[str, str], ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A run that a person stops, and `railwright off` by the files alone, while both supplies deliver."""
+    messages = speaking(coded_front.Front, monkeypatch)
+    (tmp_path / "coded.dialect.yaml").write_text(replaced(coded_front.DIALECT, *edits), "utf-8")
+    job = Job.open(documents_in("coded", tmp_path))
+    documents, feeds, loop = job.documents, job.check(static=True).settings.set_points, VirtualLoop()
+    with VirtualNetwork(loop, documents.bench, documents.device, documents.procedure) as network:
+        stop, link = StopRequest(), LocalLink(loop, network.connect)
+        loop.call_at(loop.time() + 2.5, lambda: stop.request("a person"))
+        given = {"unit": "U-1", "operator": "O", "folder": tmp_path / "run"}
+        outcome = run(documents, feeds, link=link, stop=stop, **given)
+        assert (outcome.ended, outcome.off_confirmed) == (Ended.INTERRUPTED, True), outcome.cause
+        assert not any(network.on(each) for each in ("left.1", "right.1"))
+    with VirtualNetwork(loop, documents.bench, documents.device, documents.procedure) as network:
+        for name in ("left", "right"):
+            driver = SupplyDriver(
+                name, documents.bench.supplies[name], open_guarded(LocalLink(loop, network.connect))
+            )
+            driver.connect()
+            for setting, value in (("voltage", 12.0), ("current_limit", 1.0), ("output", True)):
+                driver.put([OutputSetting("1", setting, value)])  # type: ignore[arg-type]
+        assert network.on("left.1")
+        assert network.on("right.1")
+        supplies = read_bench((tmp_path / "quay.bench.yaml").read_text("utf-8"), tmp_path)
+        plan = plan_of(supplies, frozenset({"left.1", "left.2", "right.1"}))
+        before = len(messages)
+
+        async def off() -> dict[str, InputEnd]:
+            sessions = {
+                each.name: Session(each.name, each.address, network.connect, each.session_settings)
+                for each in plan.supplies
+            }
+            return await SwitchOff(plan, sessions, lambda what, fields: None).go()
+
+        ends = loop.complete(off())
+        assert {name: end.confirmed for name, end in ends.items()} == dict.fromkeys(
+            ("left.1", "left.2", "right.1"), True
+        )
+        assert messages[before:][:2] == ["OUT1=0", "OUT2=0"]
+        assert not network.on("left.1")
+        assert not network.on("right.1")
 
 
 def test_what_is_set_by_hand_is_asked_for_before_anything_is_on(tmp_path: Path) -> None:

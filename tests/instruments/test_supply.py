@@ -166,6 +166,49 @@ def test_off_goes_out_before_more_of_an_error_queue_is_read(
         supply.put([OutputSetting("1", "voltage", 7.0)])
 
 
+@pytest.mark.parametrize("register", [True, False])
+@pytest.mark.parametrize("deep", [2, 30])
+def test_a_second_refusal_is_told_from_what_the_first_left_in_the_queue(
+    pair: tuple[FakeSupply, SupplyDriver], register: bool, deep: int
+) -> None:
+    """Nothing that is asked back tells it: the supply takes no word of that setting's query, or of any."""
+    fake, supply = pair
+    instrument, settings = supply.dialect.instrument, dict(supply.dialect.settings)
+    if not register:
+        instrument = instrument.model_copy(update={"event_status": None})
+    settings["ovp"] = settings["ovp"].model_copy(update={"query": None})
+    supply.dialect = supply.dialect.model_copy(update={"settings": settings, "instrument": instrument})
+    assert not supply.tells("ovp")
+    refused = {" 9": ['-222,"9"'] * deep, "PROT": ['-221,"ovp"'], "CLE": ['-200,"clear"']}
+
+    def refuse(unit: str) -> None:
+        for part, entries in refused.items():
+            if part in unit.upper() and "?" not in unit:
+                fake.refuse(*entries)
+
+    fake.on_unit = refuse
+    for again in (
+        lambda: supply.put([OutputSetting("1", "ovp", 5.0)]),
+        lambda: supply.put_together([OutputSetting("1", "voltage", 1.0), OutputSetting("1", "ovp", 5.0)]),
+        lambda: supply.clear_trips("1"),
+    ):
+        with pytest.raises(InstrumentError, match="-222"):
+            supply.put([OutputSetting("1", "voltage", 9.0)])
+        with pytest.raises(InstrumentError, match="an execution error" if register else "-221|-200"):
+            again()
+        # What is done is not taken for refused, whatever stands in the queue; OFF goes out before all of it.
+        refused["CLE"], kept = [], refused["CLE"]
+        if register:
+            supply.put([OutputSetting("1", "voltage", 1.0)])
+            assert fake.errors or deep == 2
+        del fake.units[:]
+        supply.switch_off(["1"])
+        asks = [n for n, unit in enumerate(fake.units) if "ERR" in unit.upper() or "ESR" in unit.upper()]
+        assert next(n for n, unit in enumerate(fake.units) if "OUTP" in unit.upper()) < min(asks)
+        refused["CLE"] = kept
+        supply.errors()
+
+
 def test_an_unknown_header_is_told_as_the_instrument_words_it(pair: tuple[FakeSupply, SupplyDriver]) -> None:
     _, supply = pair
     wrong = supply.dialect.model_copy(

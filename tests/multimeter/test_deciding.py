@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +15,7 @@ from railwright.evaluation.data import as_data, evaluation_from_data
 from railwright.evaluation.multimeters import multimeter_records
 from railwright.evaluation.outcome import Outcome
 from railwright.job import Job
+from railwright.records.readings import MultimeterReadings
 from railwright.report.overlay import Overlay, curves_of
 
 LEVEL = "  - {{name: level, measure: high_state_level, of: main, during: steady, between: {low} .. {high}}}\n"
@@ -115,6 +117,35 @@ def test_a_probe_that_fell_off_is_found(tmp_path: Path) -> None:
     assert contradiction.shown[0] == pytest.approx(11.994, abs=0.02)
     assert abs(contradiction.shown[1]) < 0.001
     assert found.results[0].outcome is Outcome.INCONCLUSIVE
+
+
+def test_one_that_froze_is_found_by_one_reading_also_with_holes_in_time(tmp_path: Path) -> None:
+    """It stays at 12 V, where it was, while the supply plays 13 V for a second; few of its readings came."""
+    rise = (
+        "  - shape:\n      input: main\n      segments: [{step_to: 13 V}, {hold: 1 s}, {step_to: 12 V}, "
+        "{hold: 500 ms}]\n    name: rise\n"
+    )
+    edits = {"truth.procedure.yaml": [("  - power_down:", f"{rise}  - power_down:")]}
+    stored, found = played(documents(tmp_path / "s", level(11.9, 12.1), edits=edits))
+    whole, span = stored.data.multimeters["volts"], stored.data.record.span("rise")
+    assert found.contradictions == ()
+    time, higher = whole.time, (whole.time > span.start + 0.1) & (whole.time < span.start + 0.9)
+    frozen = np.where(time > 1.0, whole.value[np.searchsorted(time, 1.0)], whole.value)
+    places = np.arange(time.size)
+    pairs, one = places % 5 < 2, ~higher | (places == np.flatnonzero(higher)[8])
+    none = (time < span.start) | (time > span.end)
+    for kept, values, contradicts in [
+        (pairs, frozen, True), (one, frozen, True), (none, frozen, False),
+        (pairs, whole.value, False), (one, whole.value, False),
+    ]:  # fmt: skip
+        came = MultimeterReadings(time[kept], values[kept], whole.took[kept])
+        data = replace(stored.data, multimeters={"volts": came})
+        evaluation = evaluate_run(replace(stored, data=data), [])
+        assert bool(evaluation.contradictions) is contradicts
+        for each in evaluation.contradictions:
+            assert each.sources == ("supply readings", "volts")
+            assert each.shown == (pytest.approx(12.995, abs=0.02), pytest.approx(11.994, abs=0.01))
+            assert evaluation.results[0].outcome is Outcome.INCONCLUSIVE
 
 
 @pytest.mark.parametrize(("at", "senses"), [("terminals", "at load"), ("connector", "at terminals")])

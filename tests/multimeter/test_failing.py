@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from tests.multimeter.station import VOLTMETER, documents, network_of, played
+from tests.said import says
 
 from railwright.archive.stored import evaluate_run, open_stored
 from railwright.documents.loader import load_documents
@@ -27,13 +29,13 @@ REQUIRES = (
 )
 
 
-def run_of(procedure: Path) -> tuple[RunOutcome, bool]:
+def run_of(procedure: Path, **options: float) -> tuple[RunOutcome, bool]:
     """The run, and whether any output was ever energised."""
     with network_of(procedure) as (job, network, loop):
         settings = job.check(static=True).settings
         outcome = run(
             job.documents, settings.set_points, unit="T-1", operator="O", folder=procedure.parent / "run",
-            link=LocalLink(loop, network.connect),
+            link=LocalLink(loop, network.connect), **options,
         )  # fmt: skip
         ever = any(network.energised(f"{name}.1") for name in ("left", "right"))
         assert not any(network.on(f"{name}.1") for name in ("left", "right"))
@@ -175,3 +177,64 @@ def test_what_is_wrong_in_the_procedure_is_said_with_its_place(probes: str, tmp_
         load_documents(procedure)
     (line,) = str(refused.value).splitlines()
     assert "truth.procedure.yaml:" in line
+
+
+def after_off(
+    procedure: Path, monkeypatch: pytest.MonkeyPatch, shows: Callable[[float, float], str]
+) -> RunOutcome:
+    """A run whose multimeter answers something of its own once its input is off, by what it truly reads [V]
+    and the time since then [s].
+    """
+    right = MultimeterServer.answer
+
+    async def wrong(self: MultimeterServer, message: bytes) -> str:
+        answer = await right(self, message)
+        spans = self._supply.energised()["left.1"]
+        if message.strip() != b"READ?" or not spans or spans[-1][1] is None:
+            return answer
+        return shows(float(answer), asyncio.get_running_loop().time() - spans[-1][1])
+
+    monkeypatch.setattr(MultimeterServer, "answer", wrong)
+    outcome, _ = run_of(procedure, decay_limit=3.0)
+    assert outcome.ended is Ended.COMPLETED
+    assert outcome.switched_off["main"].verified
+    return outcome
+
+
+def told(outcome: RunOutcome, *kinds: EventKind) -> list[str]:
+    return [each.detail for each in outcome.record.events if each.kind in kinds and each.subject == "main"]
+
+
+def test_a_voltage_that_only_the_multimeter_shows_is_not_called_off(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It falls, and would have to fall for two minutes."""
+    procedure = documents(tmp_path / "s", REQUIRES)
+    outcome = after_off(procedure, monkeypatch, lambda true, since: f"{12.0 - 0.1 * since}")
+    assert not outcome.off_confirmed
+    (line,) = outcome.not_confirmed
+    named = "main", "off was read at the supply", "multimeter volts shows", "11.45 V", "main", "mains switch"
+    assert says(line, *named)
+    assert not outcome.switched_off["main"].confirmed
+    assert len(told(outcome, EventKind.MULTIMETER_CONTRADICTS)) == 1
+    assert outcome.switched_off["transducer"].confirmed
+
+
+def test_a_voltage_that_goes_in_time_is_confirmed_by_the_multimeter(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    procedure = documents(tmp_path / "s", REQUIRES)
+    outcome = after_off(procedure, monkeypatch, lambda true, since: f"{max(true, 12.0 - 3.0 * since)}")
+    assert outcome.off_confirmed
+    assert outcome.switched_off["main"].confirmed
+    (line,) = told(outcome, EventKind.MULTIMETER_AGREES, EventKind.MULTIMETER_CONTRADICTS)
+    assert says(line, "volts", "V")
+
+
+def test_one_that_gives_no_answer_after_off_contradicts_nothing_and_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    outcome = after_off(documents(tmp_path / "s", REQUIRES), monkeypatch, lambda true, since: "???")
+    assert outcome.off_confirmed
+    (caution,) = [each for each in outcome.cautions if "volts" in each]
+    assert says(caution, "volts", "not read", "OFF", "???")

@@ -87,3 +87,26 @@ def test_a_supply_that_cannot_be_reached_leaves_the_contact_as_it_is(
     assert not confirmed
     assert (stands, heard) == ({101: True}, [])
     assert any("contact gate: not moved" in line and "right" in line for line in lines)
+
+
+def test_one_that_comes_on_again_is_said_to_and_then_what_became_of_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """0.45 s after it went off, so after it was confirmed; nothing had said by then that it is off."""
+
+    def comes_on(network: VirtualNetwork) -> None:
+        supply, times = network.servers["left"].supply, [0.45]
+        plant, right = supply.plant, supply.plant.switch
+
+        def switch(name: str, on: bool) -> None:
+            right(name, on)
+            if name == LEFT and not on and times:
+                asyncio.get_running_loop().call_later(times.pop(), supply.switch, 0, True)
+
+        monkeypatch.setattr(plant, "switch", switch)
+
+    confirmed, lines, stands, _ = off(tmp_path / "s", monkeypatch, before=comes_on)
+    assert confirmed
+    assert stands == {101: False}
+    own = [line for line in lines if line.startswith(LEFT)]
+    assert [("again" in line, "off confirmed" in line) for line in own] == [(True, False), (False, True)]

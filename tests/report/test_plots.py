@@ -22,6 +22,7 @@ from railwright.report import overlay as lay
 from railwright.report.drawing import as_svg, draw_step, drawing
 from railwright.report.limits import limits_of
 from railwright.report.overlay import Overlay
+from railwright.report.panels import LEVEL
 from railwright.report.plots import save_overview, save_step, step_figures
 from railwright.traces import Event, EventKind, Record, Span, Traces
 
@@ -329,3 +330,28 @@ def test_many_events_are_cut_short_and_counted(measured: Record, set_points: dic
         Overlay(measured=record, set_points=set_points), record.span("first power"), ("main",)
     )
     assert (len(shown), left_out) == (14, 26)
+
+
+@pytest.mark.parametrize("step", ["first power", "steady"])
+def test_words_of_what_is_off_scale_cover_no_curve(overlay: Overlay, step: str) -> None:
+    """Also where the curve is highest below them, and where two of them stand above each other."""
+    more = [
+        r.model_copy(update={"name": f"{r.name}, and as high as nothing else of it", "at_most": 5.0})
+        for r in overlay.requirements
+        if r.name in ("transducer inrush", "transducer current")
+    ]
+    figure = drawn(replace(overlay, requirements=(*overlay.requirements, *more)), step)
+    figure.canvas.draw()
+    found = 0
+    for axes in figure.axes:
+        boxes = [text.get_window_extent() for text in axes.texts if "off scale" in text.get_text()]
+        found += len(boxes)
+        for line in axes.lines if boxes else ():
+            if line.get_gid() == LEVEL or line.get_transform() != axes.transData:
+                continue
+            points = np.asarray(line.get_xydata(), dtype=float)
+            fine = np.linspace(points[0, 0], points[-1, 0], 2000)
+            shown = axes.transData.transform(np.column_stack((fine, np.interp(fine, *points.T))))
+            inside = [box.contains(x, y) for box in boxes for x, y in shown]
+            assert not any(inside), (step, line)
+    assert found >= 1

@@ -5,13 +5,17 @@ from __future__ import annotations
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from itertools import combinations
+from pathlib import Path
 
 import pytest
+from tests.bench import BENCH, DEVICE, PROCEDURE, demo_with
+from tests.said import says
 
 from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.report.drawing import drawing
 from railwright.report.key import text_width
+from railwright.report.sheet_wires import wires
 from railwright.report.style import colours
 from railwright.report.wiring import (
     DEVICE_FROM,
@@ -221,8 +225,11 @@ def test_the_device_s_name_lies_within_the_drawing_and_clear_of_the_leads(
 
 
 def test_words_do_not_lie_on_each_other(wiring: WiringTable) -> None:
+    """Nor does what lies inside: its parts, as many as there can be, on lines of their own."""
+    parts = ("fuse 1.25 A", "diode 0.55 V", "choke 100 µH", "333 µF")
+    table = six(wiring)
     with drawing():
-        figure = wiring_figure(six(wiring))
+        figure = wiring_figure(replace(table, rows=tuple(replace(row, inside=parts) for row in table.rows)))
         figure.canvas.draw()
         boxes = [
             (t.get_text(), t.get_window_extent()) for axes in figure.axes for t in axes.texts if t.get_text()
@@ -234,6 +241,8 @@ def test_words_do_not_lie_on_each_other(wiring: WiringTable) -> None:
         if first.x0 < second.x1 and second.x0 < first.x1 and first.y0 < second.y1 and second.y0 < first.y1
     ]
     assert clashes == []
+    told = " ".join(text for text, _ in boxes).replace("\u00a0", " ")
+    assert {part: told.count(part) for part in parts} == dict.fromkeys(parts, len(table.rows))
 
 
 def test_series_and_parallel_are_named(wiring: WiringTable) -> None:
@@ -253,3 +262,70 @@ def test_hostile_names_are_drawn_as_they_are(wiring: WiringTable) -> None:
     row = replace(wiring.rows[0], input="$x$ \\frac{1}", lead="<b>&amp; #eval")
     words = words_of(replace(wiring, rows=(row,), device="*bold* $y$"))
     assert {"$x$ \\frac{1}", "<b>&amp; #eval", "*bold* $y$"} <= set(words)
+
+
+BESIDE = """
+relays:
+  port:
+    address: TCPIP::127.0.0.1::5090::SOCKET
+    contacts:
+      enable: {channel: 3, closed: high, without_power: open, operate: 2 ms, release: 2 ms}
+      silence: {channel: 4, closed: low, open: high, without_power: open, operate: 2 ms, release: 2 ms}
+multimeters:
+  volts: {address: "TCPIP::127.0.0.1::5030::SOCKET", voltage: {range: 20 V}, aperture: 20 ms, interval: 50 ms}
+  amps: {address: "TCPIP::127.0.0.1::5031::SOCKET", current: {range: 3 A}, aperture: 20 ms, interval: 50 ms}
+"""
+PINS = "pins:\n  run: {active: high, undriven: low}\n  mute: {active: low, undriven: high}\ninputs:"
+DRIVEN = """
+multimeters:
+  volts: {of: main, at: AT}
+  amps: {of: main}
+pins:
+  run: {from: enable, starts: active}
+  mute: {from: silence, starts: inactive}
+
+limits:"""
+IN_PARALLEL = ("from: left.1, lead", "from: {parallel: [left.1, left.2]}, lead")
+
+
+def with_beside(folder: Path, at: str, *edits: tuple[str, str]) -> Documents:
+    """The demo with two multimeters at main and two pins."""
+    bench = [(BENCH, "\nrecorders:", f"{BESIDE}\nrecorders:"), (DEVICE, "inputs:", PINS)]
+    procedure = [(PROCEDURE, "\nlimits:", DRIVEN.replace("AT", at)), *((PROCEDURE, *each) for each in edits)]
+    return demo_with(folder, *bench, *procedure)
+
+
+@pytest.mark.parametrize("edits", [(), (IN_PARALLEL,)])
+@pytest.mark.parametrize("at", ["connector", "terminals"])
+def test_multimeters_and_pins_are_wired_from_terminal_to_terminal(
+    tmp_path: Path, at: str, edits: tuple[tuple[str, str], ...]
+) -> None:
+    documents = with_beside(tmp_path, at, *edits)
+    drawn = wiring_of(documents.device, documents.bench, documents.procedure)
+    told = [each for each in wires(documents) if each.startswith(("Multimeter", "Pin"))]
+    plus, minus = ("the joined +", "the joined −") if edits else ("left.1 +", "left.1 −")
+    near = ("main +", "main −") if at == "connector" else (plus, minus)
+    assert says(told[0], "volts", "V1", *near)
+    assert says(told[1], "amps", "A1", plus, "silicone pair")
+    assert says(told[2], "run", "high", "enable", "port", "3", "logic supply")
+    assert says(told[3], "mute", "low", "silence", "port", "4", "0 V")
+    assert len(told) == 4
+    words = words_of(drawn)
+    for expected in ("V1", "A1", "enable", "port, channel 3", "run, active high", "logic supply", "0 V"):
+        assert expected in words
+    with drawing():
+        figure = wiring_figure(drawn)
+        figure.canvas.draw()
+        (axes,) = figure.axes
+        boxes = {
+            text.get_text(): text.get_window_extent()
+            for text in axes.texts
+            if text.get_text() not in ("+", "")
+        }
+        for (one, own), (other, its) in combinations(boxes.items(), 2):
+            assert not own.overlaps(its), (one, other)
+        # Each wire of a pin is one straight line from its driver to the device.
+        ends = [
+            (min(line.get_xdata()), max(line.get_xdata())) for line in axes.lines if len(line.get_xdata())
+        ]
+    assert sum(low < 7.7 and high > DEVICE_FROM - 0.1 for low, high in ends) >= 4

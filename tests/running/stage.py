@@ -5,6 +5,7 @@ and whatever else a test connects.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -153,14 +154,16 @@ class Stage(Progress):
         given = {"unit": "U-1", "operator": "A. Keeper", "timeout": 1.0, "wait_for_lost": 3.0}
         given |= {"folder": self.folder / "run", "decay_limit": 2.0, "progress": self, **options}
         self.link = LocalLink(self.loop, self.network.connect)
-        return run(
-            self.documents,
-            set_points,
-            link=self.link,
-            stop=self.stop,
-            trace=lambda time, name, way, line: self.lines.append((name, way, line)),
-            **given,
-        )
+        # A run closes none that it was given: its descriptors go here, not when the collector comes by.
+        with closing(self.stop):
+            return run(
+                self.documents,
+                set_points,
+                link=self.link,
+                stop=self.stop,
+                trace=lambda time, name, way, line: self.lines.append((name, way, line)),
+                **given,
+            )
 
     def step_started(self, span: Any, position: int) -> None:
         self.steps.append(span.name)

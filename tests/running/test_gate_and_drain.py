@@ -27,6 +27,7 @@ def test_a_normal_end(tmp_path: Path) -> None:
     assert (outcome.ended, outcome.off_confirmed) == (Ended.COMPLETED, True), outcome.cause
     in_order(stage)
     assert not stage.is_on("left.1")
+    assert (stage.stop.wait_fd, stage.stop.wake_fd) == (-1, -1), "its descriptors are closed"
 
 
 @pytest.mark.parametrize(

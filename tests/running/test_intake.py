@@ -70,7 +70,7 @@ class Parts:
         for name in self.on:
             self.watch.switched(name, True, 0.0)
         me, self.drivers = cast(Any, self), dict[str, Any]()
-        self.intake = Intake(me, me, self.recorder, self.watch, me, looks, OffWatch(), me, me)
+        self.intake = Intake(me, me, self.recorder, self.watch, me, looks, OffWatch(), me, me, me)
 
     def see(self, reading: InputReading) -> None:
         """The relays'."""

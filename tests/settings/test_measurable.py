@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import datetime as dt
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -112,3 +113,55 @@ def test_restarts_that_are_expected_will_fail(tmp_path: Path) -> None:
     found = changed(tmp_path, {}, {"during: line sweep\n    at_most: 0": "during: brown-out\n    at_most: 0"})
     (restarts,) = [each for name, each in found.items() if "running" in name]
     assert (restarts.verdict, restarts.expected, restarts.leaves) == ("will fail", 1.0, -1.0)
+
+
+@pytest.mark.parametrize(
+    ("interval", "current", "named"),
+    [("20 us", True, True), ("1 ms", True, True), ("5 ms", True, False), ("20 us", False, False)],
+)
+def test_who_can_record_what_may_fall_between_readings_is_named(
+    tmp_path: Path, interval: str, current: bool, named: bool
+) -> None:
+    """The load's stops, which have no rate of their own: a recorder of the bench that is quick enough."""
+    own = {"record: {every: 10 ms}": "record: {every: 50 ms}"}
+    bench = {"interval: 20 us": f"interval: {interval}"}
+    if not current:
+        bench["    current: {of_value: 1 %, offset: 0.5 mA, resolution: 0.1 mA, noise: 0.1 mA}\n"] = ""
+    runs = changed(tmp_path, bench, own)["keeps running over the line range"]
+    assert runs.verdict == "no"
+    assert says(runs.would, "460 samples/s")
+    assert says(runs.would, "transient recorder") is named
+
+
+def test_the_uncertainty_is_the_widest_by_where_readings_may_fall(demo: dict[str, Measurable]) -> None:
+    """What a run leaves is no wider: by two of the twins, and by the closed form of a step that is sampled.
+
+    The charge of the start: 25 readings of 10 ms, from before the step on; the first is that of an output
+    that is off, so nothing is open at its beginning.
+    """
+    from railwright.examples import example
+    from railwright.job import Job
+
+    check = Job.open(example() / PROCEDURE).check()
+    told = {each.requirement: each.uncertainty for each in check.measurable}
+    for seed in (4,):
+        with tempfile.TemporaryDirectory() as folder:
+            made = check.run(unit="U", operator="O", folder=Path(folder) / "run", twins=True, seed=seed)
+            for result in made.evaluate().results:
+                if (found := result.measured) is None or found.unseen:
+                    continue
+                widest = told[result.requirement]
+                assert widest is not None, result.requirement
+                ratio = (found.high - found.low) / 2 / widest if widest else 1.0
+                assert 0.3 <= ratio <= 1.3, (result.requirement, ratio)
+
+
+def test_who_can_record_whether_the_limit_regulates_is_named(tmp_path: Path) -> None:
+    """No status tells what lies between two answers; a recording of the current below the limit does."""
+    own = (
+        "  - {name: stays on, measure: time_out_of_cv, of: main, during: steady, at_most: 0 s}\n"
+        "  - name: supply level\n"
+    )
+    found = changed(tmp_path, {}, {"  - name: supply level\n": own})["stays on"]
+    assert found.verdict == "no"
+    assert says(found.would, "current", "transient recorder")

@@ -155,6 +155,34 @@ def test_a_quick_fuse_opens_in_the_inrush_by_the_physics(tmp_path: Path) -> None
     assert "fuse-rehearsed" in rules
 
 
+INSIDE = (
+    "device",
+    "    load:                                # parts in parallel\n",
+    "    inside: {fuse: {curve: [{current: 700 mA, time: 1 h}, {current: 1 A, time: 20 ms}]}}\n"
+    "    load:                                # parts in parallel\n",
+)
+
+
+def test_a_fuse_inside_that_opens_is_a_stop_and_one_that_nearly_does_a_caution(tmp_path: Path) -> None:
+    """Its line from 0.7 A, 1 h to 1 A, 20 ms: 1 A for 12 ms is 60 % of the way, for 9 ms 45 %."""
+    for amperes, until, part in ((1.0, 0.012, 0.6), (1.0, 0.009, None), (0.69, 1.0, None)):
+        folder = tmp_path / f"{until}"
+        folder.mkdir()
+        bent = Bent(station(folder, INSIDE))
+        bent.bend("main", "current", 0.05, 0.05 + until, amperes)
+        hits = found(bent, "fuse-pulse")
+        assert bool(hits) is (part is not None)
+        for finding in hits:
+            assert says(finding.why, "fuse inside", "half")
+            assert float(re.findall(r"gone (\d+)%", finding.why)[0]) / 100.0 == pytest.approx(part, abs=0.06)
+            assert "inside:" in line_of(finding)
+    happens = bent.happens(Event(0.011, "main", EventKind.FUSE_OPENS, Facts(load="inside")))
+    (finding,) = found(happens, "fuse-rehearsed")
+    assert finding.blocks
+    assert says(finding.why, "fuse inside")
+    assert "inside:" in line_of(finding)
+
+
 @pytest.mark.parametrize(
     ("rated", "hold", "on", "waits"),
     [
@@ -227,6 +255,31 @@ def test_a_stop_condition_that_comes_true(bent: Bent) -> None:
     assert says(finding.why, "199.2 ms", "999.9 ms")
     assert "current_above: 900 mA" in line_of(finding)
     assert found(Bent(bent.documents).bend("main", "current", 1.0, 1.09, 0.95), "stop-rehearsed") == []
+
+
+def test_a_hold_ends_in_its_time_or_never_or_at_once(tmp_path: Path) -> None:
+    until = "hold: {until: {current_below: 200 mA, for: 100 ms, input: main}, at_most: 2 s}"
+    documents = station(tmp_path, ("procedure", "- hold: 2 s", f"- {until}"))
+    (never,) = found(Bent(documents), "hold-never")
+    assert says(never.why, "2 s", "0.2 A")
+    assert "current_below: 200 mA" in line_of(never)
+    comes = Bent(documents).bend("main", "current", 1.0, 1.5, 0.1)
+    assert found(comes, "hold-never") == found(comes, "hold-at-once") == []
+    (at_once,) = found(Bent(documents).bend("main", "current", 0.0, 1.5, 0.1), "hold-at-once")
+    assert at_once.blocks
+
+
+def test_more_charge_than_may_go_into_an_input(bent: Bent) -> None:
+    """1 A from the start on: 1.5 C have gone in after 1.5 s of being on."""
+    procedure = bent.documents.procedure
+    limits = procedure.limits["main"].model_copy(update={"charge_at_most": 1e3})
+    large = procedure.model_copy(update={"limits": procedure.limits | {"main": limits}})
+    assert found(Bent(replace(bent.documents, procedure=large)), "charge-rehearsed") == []
+    limits = limits.model_copy(update={"charge_at_most": 1.5})
+    small = procedure.model_copy(update={"limits": procedure.limits | {"main": limits}})
+    bent = Bent(replace(bent.documents, procedure=small))
+    (finding,) = found(bent.bend("main", "current", 0.0, 2.0, 1.0), "charge-rehearsed")
+    assert says(finding.why, "1.5 C", "1.502 s")  # it is on after the first two rows
 
 
 def test_restarts_for_ever(bent: Bent) -> None:

@@ -104,6 +104,12 @@ def fixture(text: str, where: str = MAIN) -> tuple[Edit, Edit]:
     )
 
 
+def inside(text: str) -> Edit:
+    """Parts between the connector and the load of main."""
+    load = "    load:                                # parts in parallel\n"
+    return ("device", load, f"    inside: {{{text}}}\n{load}")
+
+
 def protections(text: str) -> Edit:
     """More limits of main."""
     return ("procedure", "    trip_delay: 40 ms\n", f"    trip_delay: 40 ms\n{text}")
@@ -135,13 +141,26 @@ STOCK: Edit = (
     "\nstock: [{conductor: AWG 20, permitted_current: 0.5 A}, {conductor: AWG 10}, {conductor: AWG 14}]"
     "\nleads:",
 )
+NEVER_UNDER: Edit = (
+    "device",
+    "    load:                                # parts",
+    "    never_under: 11.6 V\n    load:  # parts",
+)
+
+
+def own_ovp(text: str) -> tuple[Edit, ...]:
+    """Something more of the OVP of left.1."""
+    ovp = "ovp: {level: 1 V .. 38 V, accuracy: 100 mV, response: 200 us, at: terminals"
+    return (("bench", ovp, f"{ovp}, {text}"),)
+
+
 UNPROTECTED: Edit = ("device", "      - {reverse: 16 V}", "      # unprotected")
 REGULATES: Edit = (
     "procedure",
     "at_limit: trip                       # or: regulate (IVI-4.4)\n    trip_delay: 40 ms\n",
     "at_limit: regulate\n",
 )
-IN_LIMIT: Edit = ("procedure", "at_limit: regulate\n", "at_limit: regulate\n    works_in_limit: yes\n")
+IN_LIMIT: Edit = ("procedure", "at_limit: regulate\n", "at_limit: regulate\n    purpose: current\n")
 
 
 LIMITED: Edit = (
@@ -150,6 +169,12 @@ LIMITED: Edit = (
     "    trip_delay: 40 ms\n",
     "current_limit: 2.4 A\n    at_limit: regulate\n",
 )
+
+
+def charged(text: str = "") -> tuple[Edit, ...]:
+    """A cell behind main, of 11.5 V at first, that is charged; more limits of main."""
+    own = IN_LIMIT[2] + "    charge_at_most: 900 C\n" if not text else IN_LIMIT[2] + text
+    return BATTERY, REGULATES, (*IN_LIMIT[:2], own)
 
 
 @dataclass(frozen=True)
@@ -314,6 +339,10 @@ LESS_EXACT = second("ovp: {level: 1 V .. 38 V, accuracy: 300 mV, response: 200 u
 
 DIODE = "diode: {drop: 0.7 V ± 0.1 V, resistance: 60 mohm}"
 
+INRUSH_WITHIN = (
+    "requires:\n  - {{name: heat, measure: inrush_i2t, of: main, during: first power, within: {}, "
+    "at_most: 2 A²s}}\n"
+)
 CASES = [
     Case(
         "lead-drop",
@@ -368,6 +397,40 @@ CASES = [
         "fixture: box",
         "opens after 40.31 s; it bears 0.5 A",
         silent=fixture(fuse("100 s at 0.7 A", "100 ms at 2 A")),
+    ),
+    Case(
+        "fuse-below-need",
+        "main",
+        (inside(fuse("100 s at 0.5 A", "100 ms at 2 A")),),
+        "inside:",
+        "the fuse inside opens after 40.31 s; it bears 0.5 A",
+        silent=(inside(fuse("100 s at 0.7 A", "100 ms at 2 A")),),
+    ),
+    Case(
+        "fuse-before-trip",
+        "main",
+        (inside(fuse("1 s at 0.9 A", "1 ms at 1.1 A")),),
+        "inside:",
+        "the fuse inside opens after",
+        silent=(inside(fuse("1 s at 0.9 A", "100 ms at 1.1 A")),),
+    ),
+    Case(
+        "fuse-inside-stays",
+        "main",
+        (inside(fuse("1 h at 2 A", "1 s at 5 A")),),
+        "inside:",
+        "which the fuse inside bears for any time (2 A)",
+        silent=(inside(fuse("1 h at 0.7 A", "1 s at 5 A")),),
+    ),
+    # ½ 70 mΩ √(0.8 mF / 10 mH) = 0.0099: 97 % of 12 V above 12 V, half a period of 11 ms after it.
+    Case(
+        "filter-rings",
+        "main",
+        (inside("choke: {inductance: 10 mH, resistance: 10 mohm}"),),
+        "rise: 2 V/ms",
+        "0 V to 12 V within 10.88 ms, half a period of the choke and the capacitors inside: behind them the "
+        "voltage may reach 23.63 V",
+        silent=(inside("choke: {inductance: 10 uH, resistance: 10 mohm}"),),
     ),
     Case(
         "fuse-before-trip",
@@ -565,6 +628,14 @@ CASES = [
         "repeat_until: key",
         "until a key comes: 30 times at most, 300 ms in all",
         silent=shape("input: main, segments: [{hold: 10 ms}], repeat: 30"),
+    ),
+    Case(
+        "held-at-most",
+        "main",
+        (("procedure", "- hold: 2 s", "- hold: {until: {charge: 1 C, input: main}, at_most: 9 s}"),),
+        "hold:",
+        "lasts until 1 C have gone in, 9 s at most",
+        silent=(("procedure", "- hold: 2 s", "- hold: 9 s"),),
     ),
     Case(
         "recording-recognised",
@@ -1486,6 +1557,23 @@ CASES = [
         "at_most: 400 ms",
         "400 ms",
     ),
+    # 3.96 W / 83 % at 7.05 V behind, over 1 mH and 60 mΩ of ESR: it takes the 0.8 mF beside it and more.
+    Case(
+        "input-oscillates",
+        "main",
+        (inside("choke: {inductance: 3 mH, resistance: 10 mohm}"),),
+        "load:",
+        "with what lies inside,",
+        silent=(inside("choke: {inductance: 10 uH, resistance: 10 mohm}"),),
+    ),
+    Case(
+        "step-too-short",
+        "main",
+        (("procedure", "requires:\n", INRUSH_WITHIN.format("300 ms")),),
+        "within: 300 ms",
+        "is looked at for 300 ms",
+        silent=(("procedure", "requires:\n", INRUSH_WITHIN.format("60 ms")),),
+    ),
     Case(
         "trip-not-armed",
         "main",
@@ -1979,6 +2067,68 @@ CASES = [
         "when_off:",
         "left.1 and left.2 take in up to 1.5 A while off",
         silent=(while_off("sinks"),),
+    ),
+    Case(
+        "source-crowbar",
+        "main",
+        (BATTERY, *own_ovp("crowbar: 50 mohm")),
+        "crowbar: 50 mohm",
+        "the OVP of left.1 shorts its terminals when it acts, and with them main's own source of up to 13 V",
+        silent=(BATTERY, *own_ovp("crowbar: 50 mohm"), *fixture("diode: {drop: 0.4 V, resistance: 20 mohm}")),
+    ),
+    Case(
+        "source-full",
+        "main",
+        (*charged(), ("device", "state_of_charge: 50 %", "state_of_charge: 66 %")),  # 10 V + 0.66 · 3 V
+        "load:",
+        "up to 11.98 V before it goes on, and is set to 12 V",
+        silent=charged(),
+    ),
+    Case(
+        "source-under",
+        "main",
+        (*charged(), NEVER_UNDER),
+        "never_under: 11.6 V",
+        "down to 11.5 V before it goes on; below 11.6 V nothing is fed into it",
+        silent=(*charged(), (*NEVER_UNDER[:2], NEVER_UNDER[2].replace("11.6", "11.4"))),
+    ),
+    Case(
+        "source-charge-limit",
+        "main",
+        charged("    # no limit of the charge\n"),
+        "main:",
+        "nothing bounds the charge",
+        silent=charged(),
+    ),
+    Case(
+        "source-hidden",
+        "main",
+        (*charged(), *fixture("diode: {drop: 0.4 V, resistance: 20 mohm}")),
+        "diode:",
+        "hides its source from the output",
+        silent=(
+            *charged(),
+            *fixture("diode: {drop: 0.4 V, resistance: 20 mohm}"),
+            *probed("main", "voltage: {range: 20 V, of_value: 0.003 %, offset: 0.3 mV}"),
+        ),
+    ),
+    Case(
+        "source-unwatched",
+        "main",
+        (*charged(), ALONE, STAYS_OPEN),
+        "attended: no",
+        "not without a person",
+        silent=(
+            *charged(),
+            ALONE,
+            (
+                *STAYS_OPEN[:2],
+                STAYS_OPEN[2].replace("stays_open: yes", "stays_open: yes, watches: temperature"),
+            ),
+        ),
+    ),
+    Case(
+        "source-rise", "main", charged(), "rise:", "the rise is not used for it", silent=(REGULATES, IN_LIMIT)
     ),
     Case("identity-unknown", "left", (("bench", "    serial: Q-0117\n", ""),), "left:", "serial not given"),
     Case(
@@ -2533,9 +2683,48 @@ def test_an_input_falls_through_its_load_and_the_bleeders_of_its_group(tmp_path:
         assert falling(main, 0.5, 20.0) == pytest.approx(farads * 0.5 / (drawn.low + 20.0 / ohms))
 
 
+def test_what_no_figure_tells_of_the_inside_is_unknown(tmp_path: Path) -> None:
+    """Resistances that are not given, and a reverse voltage of which nobody says that the diode blocks it."""
+    settings = settled(tmp_path, inside("diode: {drop: 0.4 V}, choke: {inductance: 10 uH}"))
+    whys = [each.why for each in of_rule(settings, "unknown-figure") if each.about == "main"]
+    for part in ("diode", "choke"):
+        assert [why for why in whys if says(why, "resistance", part, "inside")]
+    given = "diode: {drop: 0.4 V, resistance: 40 mohm}"
+    negative = sweep("from: -1 V, to: 16 V, points: 8, dwell: 500 ms")
+    for blocks, stops, unknown in (("", 0, 1), (", blocks: 40 V", 0, 0), (", blocks: 0.5 V", 1, 0)):
+        folder = tmp_path / f"n{len(blocks)}"
+        folder.mkdir()
+        edit = inside(given.replace("}", f"{blocks}}}"))
+        found = settled(folder, UNPROTECTED, negative, edit)
+        assert len(of_rule(found, "reversed")) == stops
+        lacks = [each for each in of_rule(found, "unknown-figure") if says(each.why, "reverse", "diode")]
+        assert len(lacks) == unknown
+
+
+def test_what_the_load_draws_is_seen_from_the_connector(tmp_path: Path) -> None:
+    """0.4 V ± 0.05 V and 100 mΩ before a converter of 3.24 W to 3.96 W at 83 % to 89 %: at 12 V its
+    input lies between 12 V - 0.45 V - 0.1 Ω · 0.6 A and 12 V - 0.35 V. It stops 0.35 V to 0.51 V higher.
+    """
+    sources, _ = sources_of(
+        station(tmp_path, inside("diode: {drop: 350 mV .. 450 mV, resistance: 100 mohm}"))
+    )
+    load = sources["main"].load
+    drawn = load.current(12.0)
+    assert drawn is not None
+    assert drawn.low == pytest.approx(3.24 / 0.89 / 11.65)
+    assert drawn.high == pytest.approx(3.96 / 0.83 / (12.0 - 0.45 - 0.1 * 3.96 / 0.83 / 7.4), rel=1e-3)
+    (converter,) = load.converters
+    assert (converter.stops_at.low, converter.starts_at.low) == pytest.approx((7.75, 8.55))
+    assert converter.stops_at.high == pytest.approx(7.8 + 0.45 + 0.1 * 3.96 / 0.83 / 7.4, rel=1e-3)
+    nothing = load.current(7.7, came_from=0.0)
+    assert nothing is not None
+    assert (nothing.low, nothing.high) == (0.0, 0.0)
+
+
 def test_every_rule_has_a_case() -> None:
     tried = {case.rule for case in CASES}
     by_themselves = {"lead-contacts", "accuracy-unknown", "fixture-resistance", "dialect-cannot-set"}
+    by_themselves.add("inside-resistance")
     assert {rule.id for rule in RULES} - tried == by_themselves | {"selection-unseen", "restart-unseen"}
 
 

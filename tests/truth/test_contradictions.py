@@ -182,6 +182,10 @@ CONTRADICTING: dict[str, tuple[dict[str, Any], dict[str, Any], str, Callable[[An
     ),
     "one of two in parallel is recorded": ({"hook_up": PARALLEL}, {}, "current", SCALE(0.5), ""),
     "a slow recorder that is 0.3 V off": ({}, {"name": OTHER}, "voltage", ZERO(-0.3), ""),
+    "readings that froze, seldom taken": (
+        {"steps": DIP, "every": "30 ms"}, {}, "voltage",
+        lambda t, v: np.where(t > 0.1, v[t > 0.1][0], v), "run",
+    ),
     "readings that are 0.1 A off for a while": (
         {"load": CONVERTER}, {}, "current", between(0.3, 0.6, lambda v: v + 0.1), "run",
     ),

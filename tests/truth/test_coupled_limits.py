@@ -188,7 +188,7 @@ def documents(case: Case, folder: Path) -> Path:
                 name: {
                     "current_limit": f"{limit} A",
                     "at_limit": "regulate",
-                    "works_in_limit": "yes",
+                    "purpose": "current",
                     "ovp": "36 V",
                 }
                 for name, (_, _, limit) in case.inputs.items()

@@ -55,7 +55,7 @@ def study(
     procedure = {
         "hook_up": {"main": hook_up},
         "limits": {
-            "main": {"current_limit": "2 A", "at_limit": "regulate", "works_in_limit": "yes", "ovp": "28 V"}
+            "main": {"current_limit": "2 A", "at_limit": "regulate", "purpose": "current", "ovp": "28 V"}
         },
         "steps": [{"power_up": {"order": ["main"], "settle": "100 ms", **power_up}, "name": "up"}],
         "record": {"every": "10 ms"},

@@ -14,9 +14,10 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.figures import figure_assumptions, output_figures
 from railwright.documents.fixture import AddedCapacitor, Fixture
+from railwright.documents.inside import Inside
 from railwright.documents.output_name import OutputName
 from railwright.documents.translate import annotations_of
-from railwright.physics.loads import labels_of
+from railwright.physics.loads import LoadParameters, inside, labels_of
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.output_stage import (
     DAMPING,
@@ -115,11 +116,20 @@ class Parts:
         """What an input of the device is to its lead, a fixture's capacitor with it."""
         from railwright.physics.circuit import Load
 
-        parts = [(entry.kind, entry.parameters, entry.enabled_by or "") for entry in device.inputs[name].load]
+        wanted = device.inputs[name]
+        between = wanted.inside if wanted.inside is not None and wanted.inside.in_series else None
+        parts: list[tuple[str, LoadParameters, str]] = []
+        if between is not None:
+            parts.append((inside.NAME, self._inside(name, between), ""))
+        parts += [(entry.kind, entry.parameters, entry.enabled_by or "") for entry in wanted.load]
+        if wanted.inside is not None and wanted.inside.capacitor is not None:
+            parts.append(("capacitor", as_load(wanted.inside.capacitor), ""))
+        behind = range(1, len(parts)) if between is not None else ()
         if fixture is not None and fixture.capacitor is not None:
             parts.append(("capacitor", as_load(fixture.capacitor), ""))
         loads = []
-        for label, (kind, parameters, pin) in zip(load_labels(device, name, fixture), parts, strict=True):
+        labels = load_labels(device, name, fixture)
+        for number, (label, (kind, parameters, pin)) in enumerate(zip(labels, parts, strict=True)):
             fields: Mapping[str, FieldInfo] = type(parameters).model_fields
 
             def choose(
@@ -136,15 +146,36 @@ class Parts:
             values, made = parameters.floats(choose)
             whose = " (its fixture)" if label == FIXTURE else ""
             self.assumptions.add(name, *(f"{text}{whose}" for text in made))
-            loads.append(Load(kind, values, parameters.table(), pin))
+            loads.append(Load(kind, values, parameters.table(), pin, number in behind))
         return tuple(loads)
+
+    def _inside(self, name: str, between: Inside) -> inside.InsideParameters:
+        """What lies in series inside an input, as the circuit has it, with what is assumed of it."""
+        for part in between.unknown:
+            self.assumptions.add(name, f"resistance of the {part} inside is not given: none assumed")
+        curve = tuple((point.current, point.time) for point in between.fuse.curve) if between.fuse else ()
+        given, least = between.resistance, inside.LEAST_RESISTANCE
+        ohms = Uncertain(max(given.nominal, least), max(given.low, least), max(given.high, least))
+        return inside.InsideParameters(
+            resistance=ohms,
+            inductance=between.inductance,
+            drop=between.drop,
+            blocks=between.diode is not None,
+            curve=curve,
+        )
 
 
 def load_labels(device: Device, name: str, fixture: Fixture | None = None) -> tuple[str, ...]:
-    """What the loads of an input are called in names of quantities: their kinds, the second one with _2; a
-    fixture's capacitor comes last.
+    """What the loads of an input are called in names of quantities: their kinds, the second one with _2; what
+    lies inside comes first, a capacitor there behind the loads, a fixture's last.
     """
-    labels = labels_of(entry.kind for entry in device.inputs[name].load)
+    wanted = device.inputs[name]
+    kinds = [entry.kind for entry in wanted.load]
+    if wanted.inside is not None and wanted.inside.capacitor is not None:
+        kinds.append("capacitor")
+    labels = labels_of(kinds)
+    if wanted.inside is not None and wanted.inside.in_series:
+        labels = (inside.NAME, *labels)
     return (*labels, FIXTURE) if fixture is not None and fixture.capacitor is not None else labels
 
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from railwright.dialects.dialect import Dialect, Value
-    from railwright.dialects.operation import Setting
+    from railwright.dialects.operation import Operation, Setting
     from railwright.documents.wires import Wires
     from railwright.guard.link import GuardLink
     from railwright.guard.session_settings import SessionCommand
@@ -365,7 +365,7 @@ def operations(made: Dialect) -> list[tuple[str, str, str, str]]:
         else:
             operation = made.settings[setting]
             state = "given" if operation.settable else "by hand" if operation.by_hand else "told"
-            value = made.written(setting, _example(setting))
+            value = made.written(setting, _example(setting, operation))
             command = "" if operation.command is None else made.command_of(operation.command, [1], value)
             query = "" if operation.query is None else made.query_unit(setting, 1)
             rows.append((setting, state, command, query))
@@ -374,8 +374,8 @@ def operations(made: Dialect) -> list[tuple[str, str, str, str]]:
     readings = made.reading_units((1, 2) if made.list_readings else (1,))
     rows += [
         _row("master switch", master, "".join(made.master_queries)),
-        _row("read voltage", query=readings[made.readings.places[0][0]]),
-        _row("read current", query=readings[made.readings.places[1][0]]),
+        _row("read voltage", query=readings[0]),
+        _row("read current", query=readings[-1]),
         _row("opening", *_said(made.session_settings.opening)),
         _row("closing", *_said(made.session_settings.closing)),
         _row("which is selected", query=instrument.selected),
@@ -399,12 +399,13 @@ def _said(commands: Sequence[SessionCommand]) -> tuple[str, str]:
     return "; ".join(each.text for each in commands if not each.asks), "; ".join(asked)
 
 
-def _example(setting: Setting) -> Value:
+def _example(setting: Setting, operation: Operation) -> Value:
     """A value of a setting, to show its command with."""
     from railwright.dialects.operation import SWITCHES
 
     words: dict[str, Value] = {"sense": "at load", "voltage_mode": "fixed"}
-    return words.get(setting, True if setting in SWITCHES else 1.0)
+    number = min(max(1.0, operation.least), operation.most)
+    return words.get(setting, True if setting in SWITCHES else number)
 
 
 def _row(name: str, command: str | None = None, query: str | None = None) -> tuple[str, str, str, str]:

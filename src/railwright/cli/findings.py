@@ -122,7 +122,7 @@ def settings_table(reasons: Sequence[Reason]) -> Table:
 
 def measurable_table(measurable: Sequence[Measurable]) -> Table:
     """What the supply's readings can decide of each requirement, and what would do where they cannot."""
-    columns = ("Requirement", "By readings", "Expected", "± U", "To the limit", "What would do")
+    columns = ("Requirement", "By readings", "Expected", "± U, at most", "To the limit", "What would do")
     rows = [_measurable_row(each) for each in measurable]
     return table("Can it be measured?", columns, rows, right=columns[2:5])
 

@@ -29,13 +29,28 @@ HookUpFrom = Annotated[
         "--hook-up", metavar="PROCEDURE", help="Take hook-up, order and limits from this procedure."
     ),
 ]
+Only = Annotated[
+    list[str] | None,
+    typer.Option("--input", metavar="INPUT", help="Power this input only; may be given several times."),
+]
+UpTo = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--up-to",
+        metavar="INPUT=VOLTAGE",
+        help="Raise this input no higher, such as main=9V; may be given several times.",
+    ),
+]
 
 
+# Many: each is an argument or an option of the command.
 def first_power(
     device: DevicePath,
     bench: BenchPath,
     to: Folder = None,
     hook_up: HookUpFrom = None,
+    only: Only = None,
+    up_to: UpTo = None,
     quiet: Quiet = False,
     verbose: Verbose = False,
 ) -> Exit:
@@ -51,6 +66,7 @@ def first_power(
     from railwright.records.manifest import write_together
 
     detail = Detail(quiet, verbose)
+    levels = dict(_level(each) for each in up_to or ())
     given = None
     if hook_up is not None:
         from railwright.cli.checking import hooked_up_documents
@@ -75,7 +91,7 @@ def first_power(
     relative = tuple(Path(os.path.relpath(path, folder)).as_posix() for path in (device, bench))
     try:
         with detail.timed("procedures"):
-            made = make(loaded, on, (relative[0], relative[1]), given, dt.date.today())
+            made = make(loaded, on, (relative[0], relative[1]), given, dt.date.today(), only or (), levels)
     except NotPossible as error:
         raise BadInput(f"{device}: {error}") from None
     write_together(dict(zip(paths, (made.leads, made.rise), strict=True)), new=True, folders=True)
@@ -83,3 +99,16 @@ def first_power(
         say(path)
     detail.say(f"Now read them, then: railwright check {paths[0]}")
     return Exit.DONE
+
+
+def _level(text: str) -> tuple[str, float]:
+    """An input and a voltage [V] of `INPUT=VOLTAGE`."""
+    from railwright.quantities import parse_value
+
+    name, sign, volts = text.rpartition("=")
+    if not sign or not name:
+        raise BadInput(f"--up-to: expected an input and a voltage such as 'main=9V', got '{text}'")
+    try:
+        return name, parse_value(volts, "V")
+    except ValueError as error:
+        raise BadInput(f"--up-to: {error}") from None

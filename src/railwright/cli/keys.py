@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import os
-import select
 import threading
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
+from railwright.guard.readiness import ready
 from railwright.quantities import parse_value, show
 
 if TYPE_CHECKING:
@@ -123,7 +123,7 @@ def pressed(pad: KeyPad, descriptor: int) -> Iterator[None]:
     def read() -> None:
         try:
             while not over.is_set():
-                if not select.select([descriptor], [], [], 0.1)[0]:
+                if not ready([descriptor], wait=0.1):
                     continue
                 try:
                     piece = os.read(descriptor, 64)

@@ -20,7 +20,9 @@ Folder = Annotated[
 Example = Annotated[
     str | None,
     typer.Option(
-        "--example", metavar="NAME", help="A worked example, with invented data, instead: tide-gauge."
+        "--example",
+        metavar="NAME",
+        help="A worked example, with invented data, instead: tide-gauge, buffer-cell.",
     ),
 ]
 

@@ -33,7 +33,14 @@ LEAST = 0.01
 UP_AFTER = 0.5
 """So long after it was switched on its readings count for lowest and highest [s]."""
 
-RINGS = (EventKind.STOP_CONDITION, EventKind.WENT_OFF, EventKind.INSTRUMENT_FAILS, EventKind.RUN_ENDS)
+RINGS = (
+    EventKind.STOP_CONDITION,
+    EventKind.WENT_OFF,
+    EventKind.INSTRUMENT_FAILS,
+    EventKind.RUN_ENDS,
+    EventKind.COMES_ON_AGAIN,
+    EventKind.MULTIMETER_CONTRADICTS,
+)
 """Events at which the terminal's bell is rung, beside every trip."""
 
 
@@ -94,6 +101,10 @@ class PowerView(PrintedLines):
             self._state, self._on_since = "says that it is off", math.inf
         elif event.kind is EventKind.OFF_CONFIRMED or event.kind is EventKind.FELL:
             self._state = "off"
+        elif event.kind is EventKind.COMES_ON_AGAIN:
+            self._state = "came on again, told off again"
+        elif event.kind is EventKind.MULTIMETER_CONTRADICTS:
+            self._state = "says off, and a multimeter shows a voltage"
         elif event.kind.trip:
             self._state, self._on_since = f"tripped: {event.kind.trip}", math.inf
 

@@ -163,8 +163,14 @@ def _stops(trips: bool, rehearsal: Prediction) -> str:
     trips: an output would trip though no requirement asks for it.
     """
     from railwright.rehearsal.restarting import endless_restarts
+    from railwright.traces import EventKind
 
     found = ["an output would trip"] if trips else []
+    found += [
+        f"{event.subject}: {event.what}: {event.detail}"
+        for event in rehearsal.record.events
+        if event.kind is EventKind.HOLD_FAILS
+    ]
     for name in rehearsal.inputs:
         steps = endless_restarts(rehearsal.record, (name,))
         found += [f"{name} would restart for ever in '{step}'" for step in list(steps)[:1]]

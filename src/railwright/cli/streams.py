@@ -12,9 +12,10 @@ import contextlib
 import errno
 import io
 import os
-import select
 import sys
 from typing import Any, TextIO
+
+from railwright.guard.readiness import ready
 
 GONE = frozenset((errno.EPIPE, errno.EIO, errno.EBADF))
 """Nobody reads any more after these: a pipe without reader, a terminal that went away, a closed file."""
@@ -94,7 +95,7 @@ class Tolerant(io.RawIOBase):
         try:
             return os.write(self._descriptor, data)
         except BlockingIOError:  # somebody else made it non-blocking; a program that shares it may
-            select.select([], [self._descriptor], [])
+            ready((), [self._descriptor])
             return 0
 
 

@@ -25,14 +25,20 @@ from railwright.dialects.operation import (
     Command,
     DialectPart,
     Operation,
+    OutputField,
     Query,
     Setting,
+    WireCode,
+    as_list_tuple,
+    check_for_all,
+    field_at,
+    field_of,
 )
 from railwright.dialects.session_commands import SessionEntry, as_commands, check_harmless, listed
 from railwright.dialects.status import ModeStatus, PowerStatus, TripStatus, set_bits
-from railwright.dialects.units import CHANNEL, FACTORS, VALUE, Spoken
+from railwright.dialects.units import CHANNEL, FACTORS, VALUE, Spoken, query_of_header, with_value
 from railwright.dialects.words import ONE_OR_MORE, check_whole, check_words, forms, off_answers
-from railwright.guard.answers import names, parted
+from railwright.guard.answers import Code, names, parted
 from railwright.guard.session_settings import SessionSettings, is_query
 from railwright.scpi.channels import format_channels
 from railwright.scpi.errors import ErrorForm, parse_entry
@@ -97,18 +103,13 @@ class InstrumentCommands(DialectPart):
     selected: Query | None = None
 
 
-def _as_tuple(given: Any) -> Any:
-    """A list of the file as its model has it; what else came the model tells."""
-    return tuple(given) if isinstance(given, list) else given
-
-
 class Identification(DialectPart):
     """What stands in the answer to who it is: names of its fields, in order, and what parts them."""
 
     fields: tuple[FieldName, ...] = FIELDS
     parted_by: Annotated[str, Field(min_length=1)] = ","
 
-    _tuple = field_validator("fields", mode="before")(_as_tuple)
+    _tuple = field_validator("fields", mode="before")(as_list_tuple)
 
     @model_validator(mode="after")
     def _whole(self) -> Identification:
@@ -157,14 +158,23 @@ class Actions(DialectPart):
     def _tuple(cls, given: Any) -> Any:
         return () if given is None else listed([given] if isinstance(given, str) else given)
 
+    @model_validator(mode="after")
+    def _whole(self) -> Actions:
+        for header in self.clear_trips:
+            if VALUE in header:
+                raise ValueError(f"expected a command without {VALUE}, got '{header}'; nothing stands there")
+        return self
+
 
 class BothReadings(DialectPart):
-    """A query that answers voltage and current together, with a comma between, and in which order."""
+    """A query that answers voltage and current of an output together, with a comma between, and in which
+    order.
+    """
 
     query: Query
     fields: tuple[Literal["voltage", "current", "other"], ...] = ("voltage", "current")
 
-    _tuple = field_validator("fields", mode="before")(_as_tuple)
+    _tuple = field_validator("fields", mode="before")(as_list_tuple)
 
     @model_validator(mode="after")
     def _whole(self) -> BothReadings:
@@ -173,13 +183,32 @@ class BothReadings(DialectPart):
         return self
 
 
+class ReadingQuery(DialectPart):
+    """A query of one quantity of an output. field: which of the fields of its answer that is, counted from 1,
+    or that of each output; None: all of it. code: it is answered as a whole number.
+    """
+
+    query: Query
+    field: OutputField | None = None
+    code: WireCode | None = None
+
+    @model_validator(mode="after")
+    def _whole(self) -> ReadingQuery:
+        check_for_all(self.query, self.field)
+        if self.code is not None and self.code.of != "both":
+            raise ValueError(
+                "expected no 'of' with the 'code' of a reading, which is an answer; leave it out"
+            )
+        return self
+
+
 class Readings(DialectPart):
     """Queries of one output's own measurement, one for each or one for both; their units where they are no SI
     units and none stands behind the number.
     """
 
-    voltage: Query | None = None
-    current: Query | None = None
+    voltage: Query | ReadingQuery | None = None
+    current: Query | ReadingQuery | None = None
     both: BothReadings | None = None
     voltage_unit: Literal["V", "mV", "kV"] = "V"
     current_unit: Literal["A", "mA", "uA"] = "A"
@@ -197,19 +226,39 @@ class Readings(DialectPart):
         return self
 
     @property
-    def queries(self) -> tuple[str, ...]:
-        """What is asked of an output, in this order."""
-        if self.both is not None:
-            return (self.both.query,)
-        return tuple(each for each in (self.voltage, self.current) if each is not None)
+    def alone(self) -> tuple[ReadingQuery, ...]:
+        """The queries of voltage and of current, in this order; nothing where one query is for both."""
+        given = [each for each in (self.voltage, self.current) if each is not None]
+        return tuple(ReadingQuery(query=each) if isinstance(each, str) else each for each in given)
 
     @property
-    def places(self) -> tuple[tuple[int, int], tuple[int, int]]:
+    def codes(self) -> tuple[Code | None, Code | None]:
+        """The codes in which a voltage and a current are answered."""
+        own = [each.code for each in self.alone] or [None, None]
+        voltage, current = (
+            None if code is None else code.in_si(one) for code, one in zip(own, self.factors, strict=True)
+        )
+        return voltage, current
+
+    @property
+    def queries(self) -> tuple[str, ...]:
+        """What is asked of an output, in this order."""
+        return tuple(query for query, _ in self.asked)
+
+    @property
+    def asked(self) -> tuple[tuple[str, bool], ...]:
+        """What is asked of an output, in this order, and whether that is answered for all outputs."""
+        if self.both is not None:
+            return ((self.both.query, False),)
+        return tuple((each.query, isinstance(each.field, Mapping)) for each in self.alone)
+
+    def places(self, channel: int) -> tuple[tuple[int, int], tuple[int, int]]:
         """Where the voltage and the current of an output stand: which of the answers to `queries`, and which
         of its parts.
         """
         if self.both is None:
-            return (0, 0), (1, 0)
+            voltage, current = ((field_at(each.field, channel) or 1) - 1 for each in self.alone)
+            return (0, voltage), (1, current)
         fields = self.both.fields
         return (0, fields.index("voltage")), (0, fields.index("current"))
 
@@ -273,8 +322,9 @@ class MasterSwitch(DialectPart):
         for header in (switch.command, switch.query):
             if CHANNEL in header:
                 raise ValueError(f"expected no {CHANNEL} in the header of the master switch, got '{header}'")
-        if (switch.unit, switch.digits, switch.resolution, switch.field) != (None, None, None, None):
-            raise ValueError("expected a master switch without 'unit', 'digits', 'resolution' and 'field'")
+        if any(getattr(switch, key) is not None for key in ("unit", "digits", "resolution", "field", "code")):
+            told = "expected a master switch without 'unit', 'digits', 'resolution', 'code' and 'field'"
+            raise ValueError(told)
         check_own_words(switch)
         return self
 
@@ -392,14 +442,56 @@ class Dialect(DialectPart):
             )
         if self.list_readings and self.readings.both is not None:
             raise ValueError("expected 'list_readings: false' with 'both' readings in one answer")
-        if self.list_readings and self.settings["output"].field is not None:
-            raise ValueError("expected 'list_readings: false' with a 'field' of the query of 'output'")
+        if self.list_readings and (
+            self.settings["output"].field is not None
+            or any(each.field is not None for each in self.readings.alone)
+        ):
+            raise ValueError("expected 'list_readings: false' with a 'field' of 'output' or of a reading")
         if self.compound and self.session.parted_by == ";":
             told = "a message of several queries could not be told from an answer of several fields"
             raise ValueError(f"expected 'compound: false' with 'parted_by: \";\"': {told}")
         if self.list_readings and self.addressing != "channel-list":
             raise ValueError(f"expected 'list_readings: false' with 'addressing: {self.addressing}'")
         return self
+
+    @model_validator(mode="after")
+    def _one_meaning(self) -> Dialect:
+        """What is asked for all outputs is nowhere asked of one."""
+        asked = self._queries()
+        for query in self.for_all & {query for query, for_all in asked if not for_all}:
+            raise ValueError(
+                f"expected 'field' by output wherever '{query}' stands, as it is asked for all outputs in "
+                "one place; write field: {1: …, 2: …} in each"
+            )
+        return self
+
+    def _queries(self) -> list[tuple[str, bool]]:
+        """What is asked of outputs, and whether that is answered for all of them."""
+        mode = self.status.mode
+        told = [(mode.query, isinstance(mode.field, Mapping))] if mode is not None else []
+        own = [(each.query, isinstance(each.field, Mapping)) for each in self.settings.values() if each.query]
+        return [
+            *((query or "", all_) for query, all_ in own),
+            *self.readings.asked,
+            *told,
+            *self.status.trips.asked,
+        ]
+
+    @property
+    def for_all(self) -> frozenset[str]:
+        """The queries that are answered for all outputs."""
+        return frozenset(query for query, for_all in self._queries() if for_all)
+
+    def check_channel(self, channel: int) -> None:
+        """ValueError where an output is not one that a name or a field of an answer is given for."""
+        self.spoken.name(channel)
+        mode, trips = self.status.mode, self.status.trips
+        fields = [trips.field, *([] if mode is None else [mode.field])]
+        fields += [each.field for each in self.settings.values()]
+        fields += [each.field for each in self.readings.alone]
+        fields += [each.field for each in (trips.each or {}).values() if not isinstance(each, str)]
+        for field in fields:
+            field_at(field, channel)
 
     @model_validator(mode="after")
     def _harmless(self) -> Dialect:
@@ -450,8 +542,15 @@ class Dialect(DialectPart):
                 raise ValueError(f"expected a unit of {si or 'none'} for '{name}', got '{operation.unit}'")
         if (operation.on or operation.answers_on) and name not in SWITCHES:
             raise ValueError(f"expected no words for on and off for '{name}', which is no switch")
+        if operation.code is not None and name not in UNIT_OF:
+            raise ValueError(f"expected no 'code' for '{name}', which is no number; say its words")
+        if operation.code is not None and name == "voltage" and self.points is not None:
+            raise ValueError(
+                "expected no 'points' beside a 'code' of 'voltage', as lists have none; leave it out"
+            )
         check_own_words(operation)
-        for header in (operation.command, operation.query):
+        for_all = isinstance(operation.field, Mapping)
+        for header in (operation.command, None if for_all else operation.query):
             if header is None or CHANNEL in header:
                 continue
             if self.addressing == "parameter" and VALUE in header:
@@ -521,10 +620,14 @@ class Dialect(DialectPart):
 
     def query_unit(self, setting: Setting, channel: int) -> str:
         """The query of a setting. ValueError where it has none."""
-        query = self.settings[setting].query
-        if query is None:
+        operation = self.settings[setting]
+        if operation.query is None:
             raise ValueError(f"dialect '{self.name}' has no query of {setting}")
-        return self.command_of(query, (channel,))
+        return self._asked(operation.query, isinstance(operation.field, Mapping), (channel,))
+
+    def _asked(self, query: str, for_all: bool, channels: Sequence[int]) -> str:
+        """A query of channels, not selecting them; as it stands where it is answered for all outputs."""
+        return query if for_all else self.command_of(query, channels)
 
     def _command(self, setting: Setting) -> str:
         command = self.settings[setting].command
@@ -547,7 +650,7 @@ class Dialect(DialectPart):
 
     def query_of(self, header: str, channel: int) -> str:
         """The query of any header."""
-        return self.command_of(header + "?", (channel,))
+        return self.command_of(query_of_header(header), (channel,))
 
     def most_points(self, channel: int, width: int) -> int | None:
         """How many points a list of a channel may have, by the longest message, where each number takes so
@@ -599,12 +702,16 @@ class Dialect(DialectPart):
         if self.watchdog is None:
             return []
         if time is None:
-            return [f"{self.watchdog.state} {self.words['off']}"]
-        return [f"{self.watchdog.time} {time:.9g}", f"{self.watchdog.state} {self.words['on']}"]
+            return [with_value(self.watchdog.state, self.words["off"])]
+        return [
+            with_value(self.watchdog.time, f"{time:.9g}"),
+            with_value(self.watchdog.state, self.words["on"]),
+        ]
 
     def watchdog_queries(self) -> list[str]:
         """Queries of its time and its state, in this order; nothing where the dialect has none."""
-        return [] if self.watchdog is None else [f"{self.watchdog.time}?", f"{self.watchdog.state}?"]
+        own = self.watchdog
+        return [] if own is None else [query_of_header(own.time), query_of_header(own.state)]
 
     def understood_watchdog(self, time: str, state: str) -> float | None:
         """Time of the watchdog [s] by the answers to `watchdog_queries`; None: it is off. ValueError where an
@@ -617,9 +724,9 @@ class Dialect(DialectPart):
         """The command of the master switch. ValueError where the dialect has none."""
         if self.master is None or self.master.switch.command is None:
             raise ValueError(f"dialect '{self.name}' has no master switch")
-        switch = self.master.switch
+        switch, command = self.master.switch, self.master.switch.command
         word = (switch.on if on else switch.off) or self.words["on" if on else "off"]
-        return f"{switch.command} {word}"
+        return with_value(command, word)
 
     @property
     def master_queries(self) -> list[str]:
@@ -645,30 +752,31 @@ class Dialect(DialectPart):
 
     def state_units(self, channels: Sequence[int]) -> list[str]:
         """Queries of whether channels are on; one for all where the dialect reads lists."""
-        query = self.settings["output"].query
-        assert query is not None, "an operation with a command has a query"
-        return [self.command_of(query, channels)]
+        switch = self.settings["output"]
+        assert switch.query is not None, "an operation with a command has a query"
+        return [self._asked(switch.query, isinstance(switch.field, Mapping), channels)]
 
     def reading_units(self, channels: Sequence[int]) -> list[str]:
         """Queries of voltage and current of channels; one for all where the dialect reads lists."""
-        return [self.command_of(header, channels) for header in self.readings.queries]
+        return [self._asked(query, for_all, channels) for query, for_all in self.readings.asked]
 
-    def read_numbers(self, answers: Sequence[str], count: int = 1) -> list[tuple[float, float]]:
-        """Voltage and current [V, A] of so many outputs, by the answers to `reading_units`. ValueError where
-        one is none, or there are more or fewer.
+    def read_numbers(self, answers: Sequence[str], channels: Sequence[int]) -> list[tuple[float, float]]:
+        """Voltage and current [V, A] of channels, by the answers to `reading_units`. ValueError where one is
+        none, or there are more or fewer.
         """
         parts = [answer.split(",") for answer in answers]
-        both = self.readings.both
-        wanted = count if both is None else len(both.fields)
-        for answer, own in zip(answers, parts, strict=True):
-            if len(own) != wanted:
+        readings = self.readings
+        wanted = len(channels) if readings.both is None else len(readings.both.fields)
+        fields = [None] if readings.both is not None else [each.field for each in readings.alone]
+        for answer, own, field in zip(answers, parts, fields, strict=True):
+            if field is None and len(own) != wanted:
                 raise ValueError(f"expected {wanted} finite numbers, got '{answer}'")
         found = []
-        for position in range(count):
+        for position, channel in enumerate(channels):
             pair = [
-                _number(parts[number][part + position], unit, one)
-                for (number, part), unit, one in zip(
-                    self.readings.places, "VA", self.readings.factors, strict=True
+                _number(field_of(answers[number], part + position + 1), unit, one, code)
+                for (number, part), unit, one, code in zip(
+                    readings.places(channel), "VA", readings.factors, readings.codes, strict=True
                 )
             ]
             if not all(math.isfinite(each) for each in pair):
@@ -703,7 +811,7 @@ class Dialect(DialectPart):
         left, found, wanted = iter(answers), list[str](), ""
         for unit in asked:
             if self.spoken.selects(unit):
-                wanted = unit.partition(" ")[2]
+                wanted = self.spoken.selected_by(unit)
             elif unit != query:
                 found += [next(left)] if is_query(unit) else []
             elif not names(got := next(left), wanted):
@@ -723,24 +831,25 @@ class Dialect(DialectPart):
     @property
     def status_answers(self) -> int:
         """How many answers `status_units` bring."""
-        return (self.status.mode is not None) + len(self.status.trips.queries)
+        return (self.status.mode is not None) + len(self.status.trips.asked)
 
     def status_units(self, channel: int) -> list[str]:
         """Queries of what regulates an output, and of its trips."""
-        mode = [] if self.status.mode is None else [self._with_number(self.status.mode.query, channel)]
+        own = self.status.mode
+        mode = [] if own is None else [self._with_number(own.query, isinstance(own.field, Mapping), channel)]
         return mode + self.trip_units(channel)
 
     def trip_units(self, channel: int) -> list[str]:
         """Queries of an output's trips; nothing where it does not tell them."""
-        return [self._with_number(query, channel) for query in self.status.trips.queries]
+        return [self._with_number(query, for_all, channel) for query, for_all in self.status.trips.asked]
 
-    def understood_status(self, answers: Sequence[str]) -> tuple[str | None, tuple[str, ...]]:
+    def understood_status(self, answers: Sequence[str], channel: int) -> tuple[str | None, tuple[str, ...]]:
         """What regulates an output ('': nothing does; None: the dialect does not tell) and the protections
         that tripped, by the answers to `status_units`. ValueError where an answer means nothing.
         """
         left = [*answers]
-        mode = None if self.status.mode is None else self.status.mode.named(left.pop(0))
-        return mode, self.status.trips.tripped(left)
+        mode = None if self.status.mode is None else self.status.mode.named(left.pop(0), channel)
+        return mode, self.status.trips.tripped(left, channel)
 
     def identified(self, answer: str) -> dict[str, str]:
         """The fields of an identification. ValueError where it has others, or no model."""
@@ -786,15 +895,15 @@ class Dialect(DialectPart):
             return own or self.words["on" if value else "off"]
         return self.words[str(value)] if setting in CHOICES else operation.number(float(value))
 
-    def understood(self, setting: Setting, answer: str) -> Value:
-        """The value that an answer means [SI unit]. ValueError where it means none."""
+    def understood(self, setting: Setting, answer: str, channel: int) -> Value:
+        """The value of a channel that an answer means [SI unit]. ValueError where it means none."""
         operation = self.settings[setting]
-        answer = operation.picked(answer)
+        answer = operation.picked(answer, channel)
         if setting in SWITCHES:
             return self._switch(answer, operation)
         if setting in CHOICES:
             return self.word(answer)
-        return _number(answer, UNIT_OF[setting], operation.factor)
+        return _number(answer, UNIT_OF[setting], operation.factor, operation.answered_code)
 
     def _switch(self, answer: str, operation: Operation | None = None) -> bool:
         text = answer.strip().upper()
@@ -822,13 +931,19 @@ class Dialect(DialectPart):
                 return word
         raise ValueError(f"expected one of {', '.join(self.words.values())}, got {answer!r}")
 
-    def _with_number(self, query: str, channel: int) -> str:
+    def _with_number(self, query: str, for_all: bool, channel: int) -> str:
         """A query that names its output in the header, whatever the addressing; else as any."""
+        if for_all:
+            return query
         return self.spoken.named(query, channel) if CHANNEL in query else self.command_of(query, (channel,))
 
 
-def _number(answer: str, unit: str, one: float) -> float:
-    """The value of an answer in that SI unit; one: what one of it is where no unit stands behind it."""
+def _number(answer: str, unit: str, one: float, code: Code | None = None) -> float:
+    """The value of an answer in that SI unit; one: what one of it is where no unit stands behind it, and it
+    is no code.
+    """
+    if code is not None:
+        return code.value(answer)
     number, factor = parted(answer, unit, one)
     return parse_response(number) * factor
 

@@ -70,6 +70,7 @@ protection may be reset by itself.
 MOST = 8
 """What a session begins or ends with has so many entries at most: OFF that is sent again waits for each."""
 
+_NO_HEADER = re.compile(r"[=#,]")
 _MESSAGE = re.compile(r"[!-~]+(?: [!-~]+)*")
 
 
@@ -89,7 +90,7 @@ def why_harmful(text: str, own: Iterable[tuple[str, str]], *, vouched: bool) -> 
     nodes = _nodes(text)
     if has_query_header(text):
         return f"a question of {nodes[0]}" if _any_of(nodes[:1], ACTS_WHEN_ASKED) else ""
-    if name := next((name for name, header in own if _alike(nodes, _nodes(header))), ""):
+    if name := next((name for name, header in own if _is_command(text, nodes, header)), ""):
         return f"the command of '{name}'"
     if root := _any_of(nodes, MOVES_OUTPUTS):
         return f"a command of {root}"
@@ -131,8 +132,28 @@ def _common(name: str) -> str:
 def _nodes(text: str) -> list[str]:
     """The nodes of a header without the numbers of outputs, and without the root that may be left out."""
     bare = header_of(text.replace(CHANNEL, "")).replace(VALUE, "").removesuffix("?").strip(":")
+    # What follows another sign is no part of a header: VOLT=12.
+    bare = _NO_HEADER.split(bare, maxsplit=1)[0]
     nodes = [node.rstrip("0123456789") for node in bare.split(":")]
+    nodes = [node for node in nodes if node] or [""]
     return nodes[1:] if len(nodes) > 1 and _same(nodes[0], "SOURce") else nodes
+
+
+def _is_command(text: str, nodes: list[str], header: str) -> bool:
+    """Whether a message, which has these nodes, is the command of a header."""
+    if _alike(nodes, _nodes(header)):
+        return True
+    if VALUE not in header:
+        return False
+    # A value may stand right behind its header: OUT{value}.
+    parts = re.split(rf"({re.escape(CHANNEL)}|{re.escape(VALUE)})", header)
+    return bool(
+        re.fullmatch(
+            "".join(".*" if part in (CHANNEL, VALUE) else re.escape(part) for part in parts),
+            text,
+            re.IGNORECASE,
+        )
+    )
 
 
 def _alike(one: list[str], other: list[str]) -> bool:

@@ -193,13 +193,15 @@ def _setting(dialect: Dialect, name: Setting) -> Any:
 
 def _dumped(part: DialectPart) -> dict[str, Any]:
     """A part of a dialect; without what it does not say of keys that there were none of before."""
-    new = ("field", "answers_on", "answers_off")
+    new = ("field", "answers_on", "answers_off", "code")
     return {key: each for key, each in part.model_dump(mode="json").items() if each or key not in new}
 
 
 def _reading(dialect: Dialect, quantity: str) -> list[str | None]:
     readings = dialect.readings
-    own = [getattr(readings, quantity), getattr(readings, f"{quantity}_unit")]
+    asked = getattr(readings, quantity)
+    whole = asked if asked is None or isinstance(asked, str) else json.dumps(_dumped(asked), sort_keys=True)
+    own = [whole, getattr(readings, f"{quantity}_unit")]
     return own if readings.both is None else [*own, readings.both.query, *readings.both.fields]
 
 
@@ -218,5 +220,11 @@ def _told(dialect: Dialect, provoked: Provoked) -> Any:
     by: Mapping[Any, int | str | TripFlag] = trips.bits or trips.words or trips.each or {}
     own = by.get(provoked)
     alike = sorted(name for name, each in by.items() if each == own and own is not None)
-    told = [own.query, own.field] if isinstance(own, TripFlag) else own
-    return [trips.told, trips.query, told, alike, clears, *([] if trips.field is None else [trips.field])]
+    told = [own.query, _plain(own.field)] if isinstance(own, TripFlag) else own
+    field = [] if trips.field is None else [_plain(trips.field)]
+    return [trips.told, trips.query, told, alike, clears, *field]
+
+
+def _plain(field: int | Mapping[int, int] | None) -> Any:
+    """A field, or those by output, as JSON has them."""
+    return {str(key): each for key, each in field.items()} if isinstance(field, Mapping) else field

@@ -8,6 +8,7 @@ takes a supply from its front panel; none of them may energise anything.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from typing import Annotated, Any
 
@@ -16,6 +17,9 @@ from pydantic import AfterValidator, Discriminator, Field, Tag, model_validator
 from railwright.dialects.harmless import MOST, why_harmful
 from railwright.dialects.operation import DialectPart
 from railwright.guard.session_settings import SessionCommand, is_query
+
+_WITH_SIGN = re.compile(r"[A-Za-z][A-Za-z0-9_:]*[=#][ -:<-~]*", re.ASCII)
+"""A command whose value stands behind a sign, without a blank: REMOTE=1."""
 
 
 def _sent(text: str) -> str:
@@ -26,6 +30,8 @@ def _sent(text: str) -> str:
     try:
         units = tuple(parse_message(text.encode("latin-1", "replace")))
     except ScpiError as error:
+        if _WITH_SIGN.fullmatch(text):
+            return text
         raise ValueError(f"expected a command such as 'SYSTem:REMote', got {text!r}: {error}") from None
     if len(units) != 1 or ";" in text:
         raise ValueError(f"expected one command, got {text!r}; write each as an entry of its own")

@@ -19,7 +19,16 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, WithJsonSchema, field_validator, model_validator
 
-from railwright.dialects.operation import AnswerField, Command, DialectPart, Query, field_of
+from railwright.dialects.operation import (
+    AnswerField,
+    Command,
+    DialectPart,
+    OutputField,
+    Query,
+    check_for_all,
+    field_at,
+    field_of,
+)
 from railwright.dialects.words import ONE_OR_MORE, as_words, forms, means_on
 from railwright.scpi.numbers import parse_response
 
@@ -88,11 +97,11 @@ class PowerStatus(DialectPart):
 
 class ModeStatus(DialectPart):
     """Where an output says what regulates it: by bits of a condition register, or by a word. field: which of
-    the fields of the answer that is, counted from 1; None: all of it.
+    the fields of the answer that is, counted from 1, or that of each output; None: all of it.
     """
 
     query: Query
-    field: AnswerField | None = None
+    field: OutputField | None = None
     bits: dict[Mode, Bit] | None = None
     words: dict[Mode, str] | None = None
 
@@ -102,11 +111,12 @@ class ModeStatus(DialectPart):
             raise ValueError(
                 "expected either 'bits' or 'words', got " + ("none" if self.bits is None else "both")
             )
+        check_for_all(self.query, self.field)
         return self
 
-    def named(self, answer: str) -> str:
-        """'CV', 'CC', 'CP', or '' where nothing regulates. ValueError where the answer is none."""
-        answer = field_of(answer, self.field)
+    def named(self, answer: str, channel: int) -> str:
+        """'CV', 'CC', 'CP', or '' where nothing regulates an output. ValueError where the answer is none."""
+        answer = field_of(answer, field_at(self.field, channel))
         if self.bits is not None:
             names = set_bits(self.bits, answer)
             return names[-1] if names else ""
@@ -116,20 +126,28 @@ class ModeStatus(DialectPart):
 
 
 class TripFlag(DialectPart):
-    """A query of one protection's trip, answered 1 or 0 in one of its fields, counted from 1."""
+    """A query of one protection's trip, answered 1 or 0 in one of its fields, counted from 1, or in that of
+    each output.
+    """
 
     query: Query
-    field: AnswerField
+    field: OutputField
+
+    @model_validator(mode="after")
+    def _whole(self) -> TripFlag:
+        check_for_all(self.query, self.field)
+        return self
 
 
 class TripStatus(DialectPart):
     """Where an output says which of its protections tripped: by bits of a condition register, by a word, by a
     query for each, or not at all. nothing: the words that tell of no trip; any other is an error, as it could
-    tell of one. field: which of the fields of the answer tells it, counted from 1; None: all of it.
+    tell of one. field: which of the fields of the answer tells it, counted from 1, or that of each output;
+    None: all of it.
     """
 
     query: Query | None = None
-    field: AnswerField | None = None
+    field: OutputField | None = None
     bits: dict[Protection, Bit] | None = None
     words: dict[Protection, Word] | None = None
     nothing: Annotated[tuple[Word, ...], WithJsonSchema(ONE_OR_MORE)] = ()
@@ -154,6 +172,7 @@ class TripStatus(DialectPart):
             raise ValueError(
                 "expected 'nothing', the words that tell of no trip, with 'words', and only there"
             )
+        check_for_all(self.query, self.field)
         self._check_words()
         for by in (self.bits, self.words, self.each):
             for (one, own), (other, its) in combinations((by or {}).items(), 2):
@@ -176,22 +195,31 @@ class TripStatus(DialectPart):
     @property
     def queries(self) -> tuple[str, ...]:
         """What is asked of an output, in this order."""
+        return tuple(query for query, _ in self.asked)
+
+    @property
+    def asked(self) -> tuple[tuple[str, bool], ...]:
+        """What is asked of an output, in this order, and whether that is answered for all outputs."""
         if self.query is not None:
-            return (self.query,)
+            return ((self.query, isinstance(self.field, Mapping)),)
         flags = self.each.values() if self.each else ()
-        return tuple(each if isinstance(each, str) else each.query for each in flags)
+        return tuple(
+            (each, False) if isinstance(each, str) else (each.query, isinstance(each.field, Mapping))
+            for each in flags
+        )
 
     @property
     def names(self) -> tuple[str, ...]:
         """The protections that it can name."""
         return tuple(self.bits or self.words or self.each or ())
 
-    def tripped(self, answers: Sequence[str]) -> tuple[str, ...]:
-        """Protections that tripped, by the answers to `queries`. ValueError where one is none."""
+    def tripped(self, answers: Sequence[str], channel: int) -> tuple[str, ...]:
+        """Protections of an output that tripped, by the answers to `queries`. ValueError for none."""
+        field = field_at(self.field, channel)
         if self.bits is not None:
-            return set_bits(self.bits, field_of(answers[0], self.field))
+            return set_bits(self.bits, field_of(answers[0], field))
         if self.words is not None:
-            text = field_of(answers[0], self.field).strip().strip('"').upper()
+            text = field_of(answers[0], field).strip().strip('"').upper()
             told = tuple(name for name, word in self.words.items() if text in forms(word))
             if told or any(text in forms(word) for word in self.nothing):
                 return told
@@ -199,7 +227,8 @@ class TripStatus(DialectPart):
             raise ValueError(f"expected one of {known}, got {answers[0][:60]!r}")
         found = []
         for (name, flag), answer in zip((self.each or {}).items(), answers, strict=True):
-            on = means_on(answer if isinstance(flag, str) else field_of(answer, flag.field))
+            own = None if isinstance(flag, str) else field_at(flag.field, channel)
+            on = means_on(field_of(answer, own))
             if on is None:
                 raise ValueError(f"expected 1 or 0, got {answer!r}")
             found += [name] if on else []

@@ -34,6 +34,20 @@ FACTORS = {
 """Units that a dialect may name, and how many of the SI unit each is."""
 
 
+BEFORE_VALUE = " =:#,"
+"""Signs that a header may have between its name and the value."""
+
+
+def query_of_header(header: str) -> str:
+    """The query that goes with a command's header: `VOLT` and `VOLT={value}` are asked by `VOLT?`."""
+    return header.removesuffix(VALUE).rstrip(BEFORE_VALUE) + "?"
+
+
+def with_value(header: str, value: str) -> str:
+    """A command: the value stands where the header says, else behind a blank."""
+    return header.replace(VALUE, value) if VALUE in header else f"{header} {value}"
+
+
 def compose(units: Sequence[str]) -> str:
     """One message of several commands, each from the root: `VOLT 5;:VOLT?;*OPC?`."""
     return "".join(
@@ -69,11 +83,30 @@ class Spoken(NamedTuple):
 
     def selecting(self, channel: int) -> list[str]:
         """What goes before commands to a channel: nothing where commands carry their channel themselves."""
-        return [f"{self.select} {self.name(channel)}"] if self.select else []
+        return [with_value(self.select, self.name(channel))] if self.select else []
 
     def selects(self, unit: str) -> bool:
         """Whether a command selects an output."""
-        return bool(self.select) and unit.startswith(f"{self.select} ")
+        return self.selected_by(unit) != ""
+
+    def selected_by(self, unit: str) -> str:
+        """The name of the output that a command selects; '' where it selects none."""
+        if not self.select:
+            return ""
+        before, _, behind = with_value(self.select, VALUE).partition(VALUE)
+        if not (unit.startswith(before) and unit.endswith(behind)):
+            return ""
+        name = unit[len(before) : len(unit) - len(behind)]
+        # Where nothing parts them, another command may begin as this one does.
+        parted = before[-1:] in BEFORE_VALUE
+        return name if parted or self._is_name(name) else ""
+
+    def _is_name(self, text: str) -> bool:
+        if not isinstance(self.called, str):
+            return text in self.called.values()
+        before, _, behind = self.called.partition(CHANNEL)
+        number = text.removeprefix(before).removesuffix(behind)
+        return number.isdecimal() and text == f"{before}{number}{behind}"
 
     def named(self, header: str, channel: int) -> str:
         """A header with its output in it: by number beside a selection, which has the name; else by name."""

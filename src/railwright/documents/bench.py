@@ -334,6 +334,9 @@ class Coupling(Model):
     )
 
 
+ROUNDED = 1e-9
+"""Part of a number by which a computed one may differ from what it should be."""
+
 SHORTEST_EXCHANGE, LONGEST_EXCHANGE = 1e-3, 10.0
 """Between these lies the time of one command with its verification [s]."""
 
@@ -394,6 +397,29 @@ class Supply(Wires):
         if dialect is None or dialect.can_set("slew_rising"):
             return outputs
         return {name: output.model_copy(update={"slew": None}) for name, output in outputs.items()}
+
+    @model_validator(mode="after")
+    def _dialect_fits(self) -> Self:
+        """Each output is one that the dialect can name, and its levels are numbers that it takes."""
+        for name, output in self.outputs.items():
+            channel = channel_named(name) if output.channel is None else output.channel
+            if channel is None:
+                continue  # which the checks of the document tell
+            try:
+                self.dialect.check_channel(channel)
+            except ValueError as error:
+                raise fault(f"{error}; add it to dialect '{self.dialect.name}'", "outputs", name) from None
+            settings = self.dialect.settings
+            for operation, key, unit in (
+                (settings["voltage"], "voltage", "V"),
+                (settings["current_limit"], "current", "A"),
+            ):
+                most, highest = operation.most, getattr(output, key).high
+                if highest > most * (1.0 + ROUNDED):
+                    told = f"expected a {key} of at most {show(most, unit)}, which is the highest code that"
+                    told += f" dialect '{self.dialect.name}' has for it, got {show(highest, unit)}"
+                    raise fault(f"{told}; correct either", "outputs", name, key)
+        return self
 
     @model_validator(mode="after")
     def _exchange_fits(self) -> Self:

@@ -7,6 +7,7 @@ from pydantic import Field, model_validator
 from pydantic.fields import FieldInfo
 
 from railwright.documents.conductor import Conductor
+from railwright.documents.inside import InnerDiode, Inside
 from railwright.documents.model import Model, Name, Text, exactly_one, fault
 from railwright.physics.loads import KINDS, LOAD_MODELS, LoadParameters
 from railwright.quantities import (
@@ -125,6 +126,15 @@ class Input(Model):
     takes: Conductor | None = Field(
         None, description="thickest conductor that its connector takes; left out: unknown, 16 mm² is taken"
     )
+    inside: Inside | None = Field(
+        None,
+        description="what lies in the device between this input's connector and its load; left out: nothing",
+    )
+    never_under: PositiveVolts | None = Field(
+        None,
+        description="of a source behind it, such as a cell: below this voltage nothing is fed into it; left "
+        "out: unknown",
+    )
     load: tuple[LoadEntry, ...] = Field(description="what it draws: parts in parallel", min_length=1)
 
     @model_validator(mode="after")
@@ -162,13 +172,22 @@ class Input(Model):
 
     @property
     def withstood_reversed(self) -> list[tuple[float, float]]:
-        """The same of reverse voltages."""
-        return [(w.reverse, w.duration or math.inf) for w in self.withstands if w.reverse is not None]
+        """The same of reverse voltages, with what a diode inside blocks."""
+        given = [(w.reverse, w.duration or math.inf) for w in self.withstands if w.reverse is not None]
+        diode = self.diode_inside
+        return given if diode is None or diode.blocks is None else [*given, (diode.blocks, math.inf)]
 
     @property
     def blocks_reversed(self) -> bool:
-        """Whether a reverse voltage that it withstands speaks of a part that blocks."""
-        return bool(self.withstood_reversed)
+        """Whether something blocks a reversed voltage: a diode inside, or what a reverse voltage that it
+        withstands speaks of.
+        """
+        return bool(self.withstood_reversed) or self.diode_inside is not None
+
+    @property
+    def diode_inside(self) -> InnerDiode | None:
+        """The series diode between connector and load; None: there is none, as far as the document says."""
+        return self.inside.diode if self.inside is not None else None
 
     @property
     def draws_either_way(self) -> bool:

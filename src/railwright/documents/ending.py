@@ -91,4 +91,9 @@ class Interlock(Model):
         description="whether it opens too when the mains fail, and stays open until somebody closes it, as a "
         "contactor does that holds itself; a door switch stays closed",
     )
+    watches: Literal["temperature", "protection circuit"] | None = Field(
+        None,
+        description="what of a cell that is charged opens it: its temperature, or its own protection "
+        "circuit; left out: neither",
+    )
     seen_to_act: Date = Field(description="day on which a person opened it and saw the outputs go off")

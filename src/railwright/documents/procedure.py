@@ -15,6 +15,7 @@ from pydantic import (
 )
 
 from railwright.documents.ending import AtEnd, YesNo
+from railwright.documents.holding import HoldStep
 from railwright.documents.hook_up import AUTO, HookUp, auto_for_all, auto_or_entries
 from railwright.documents.model import File, Model, Text, exactly_one, fault
 from railwright.documents.output_name import OutputName
@@ -32,6 +33,7 @@ from railwright.quantities import (
     AutoVolts,
     AutoVoltsPerSecond,
     AutoWatts,
+    Coulombs,
     Interval,
     PositiveAmperes,
     PositiveSeconds,
@@ -50,10 +52,16 @@ class Limits(Model):
 
     current_limit: AutoAmperes = Field(description="of each input; parallel outputs share it")
     at_limit: Literal["regulate", "trip"] = Field(description="what an output does at its limit (IVI-4.4)")
-    works_in_limit: YesNo = Field(
-        False,
-        description="whether the current limit is what the input is fed with, as a cell is charged or LEDs "
-        "are driven; no: it only holds a fault",
+    purpose: Literal["voltage", "current"] = Field(
+        "voltage",
+        description="which of the two a person wants held. current: the current limit is what the input is "
+        "fed with, as a cell is charged, LEDs are driven or a heater is run, and the voltage that is set is "
+        "the limit; voltage: the current limit only holds a fault",
+    )
+    charge_at_most: Coulombs | None = Field(
+        None,
+        description="the most charge that may go into it since it was first switched on; beyond it the run "
+        "ends. Needed where a cell is charged",
     )
     trip_delay: AutoSeconds | None = Field(None, description="how long the limit is exceeded before it trips")
     ovp: AutoVolts = Field(description="over-voltage protection: the level at which the output goes off")
@@ -90,21 +98,26 @@ class Limits(Model):
             raise fault(
                 "expected no 'trip_delay' beside 'at_limit: regulate', got one; remove it", "trip_delay"
             )
-        if self.works_in_limit and self.at_limit != "regulate":
+        if self.feeds_current and self.at_limit != "regulate":
             raise fault(
-                "expected 'at_limit: regulate' beside 'works_in_limit: yes', got 'trip'; an output that "
+                "expected 'at_limit: regulate' beside 'purpose: current', got 'trip'; an output that "
                 "feeds a constant current must not trip at it",
                 "at_limit",
             )
-        if self.works_in_limit and self.current_limit == "auto":
+        if self.feeds_current and self.current_limit == "auto":
             raise fault(
-                "expected the current to feed beside 'works_in_limit: yes', got 'auto'; write it, such as "
+                "expected the current to feed beside 'purpose: current', got 'auto'; write it, such as "
                 "'350 mA'",
                 "current_limit",
             )
         if self.ocp_delay is not None and self.ocp is None:
             raise fault("expected an 'ocp' beside 'ocp_delay', got none; add one", "ocp_delay")
         return self
+
+    @property
+    def feeds_current(self) -> bool:
+        """Whether the current limit is what the input is fed with."""
+        return self.purpose == "current"
 
 
 class PowerUp(Model):
@@ -147,7 +160,11 @@ class Step(Model):
 
     name: Text | None = Field(None, description="needed where a requirement refers to the step")
     power_up: PowerUp | None = Field(None, description="outputs on")
-    hold: Seconds | None = Field(None, description="everything stays as it is for this time")
+    hold: HoldStep | None = Field(
+        None,
+        description="everything stays as it is: for a time, such as `2 s`, or until something comes, such as "
+        "`{until: {current_below: 100 mA, for: 1 s}, at_most: 4 h}`",
+    )
     sweep: Sweep | None = Field(None, description="one input from voltage to voltage in steps")
     shape: ShapeStep | None = Field(None, description="a waveform on one input, or on several at once")
     power_down: PowerDown | None = Field(None, description="outputs off")
@@ -271,6 +288,11 @@ class Requirement(Model):
     by: Protection | None = Field(
         None, description="of a trip: the protection that is meant; left out: any of them"
     )
+    within: PositiveSeconds | None = Field(
+        None,
+        description="of an inrush: the time from the switching-on in which it is looked at; in a step that "
+        "does not switch the input on, from the step's beginning",
+    )
     at_most: Annotated[float, _LIMIT] | None = Field(None, description="upper limit")
     at_least: Annotated[float, _LIMIT] | None = Field(None, description="lower limit")
     between: Annotated[Interval, _LIMITS] | None = Field(None, description="lower and upper limit")
@@ -302,7 +324,27 @@ class Requirement(Model):
                 f"expected no 'each_point' beside '{self.measure}', which is about the whole step; remove it",
                 "each_point",
             )
+        if self.known.inrush:
+            self._states_window()
+        elif self.within is not None:
+            raise fault(
+                f"expected 'within' beside a measure of an inrush, got it beside '{self.measure}'; remove it",
+                "within",
+            )
         return self
+
+    def _states_window(self) -> None:
+        if self.within is None:
+            raise fault(
+                f"expected 'within' beside '{self.measure}', got none; add for how long from the "
+                "switching-on the inrush is looked at, such as 'within: 50 ms'",
+                "measure",
+            )
+        if self.each_point is not None:
+            raise fault(
+                f"expected no 'each_point' beside '{self.measure}', which is about one inrush; remove it",
+                "each_point",
+            )
 
     @property
     def known(self) -> Measure:

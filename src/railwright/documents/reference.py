@@ -51,9 +51,13 @@ def reference() -> str:
     parts = [_OPENING]
     titles: dict[str, type[BaseModel]] = {f"The {kind} document": each for kind, each in MODELS.items()}
     titles["Keys of a recording beside a run"] = EvaluatedKeys
+    told: set[type[BaseModel]] = set()  # what two documents share stands where it is met first
     for title, model in titles.items():
         parts.append(f"\n## {title}\n\n{_summary(model)}\n")
         for each in models_below(model):
+            if each in told:
+                continue
+            told.add(each)
             if each is not model:
                 parts.append(f"\n### {_title(each)}\n\n{_summary(each)}\n")
             parts.append("\n| key | value | needed | meaning |\n| --- | --- | --- | --- |\n")

@@ -29,6 +29,7 @@ def check_steps(procedure: DocumentSource, inputs: list[str] | None) -> Iterator
             elif name not in on:
                 message = f"expected an input that an earlier step powers up, got '{name}'; power it up first"
                 yield Problem(procedure.where(path, key=key), message)
+        yield from _hold(procedure, place, on, known=inputs is not None or not fed)
         for kind in ("power_up", "power_down"):
             orders = texts(procedure, *place, kind, "order")
             yield from twice(procedure, orders, "input of an order", "remove one of them")
@@ -61,11 +62,30 @@ def _subjects(procedure: DocumentSource, place: Path) -> list[tuple[Path, str]]:
     """The inputs that a step is about, with the place where each is named."""
     orders = (texts(procedure, *place, kind, "order") for kind in ("power_up", "power_down"))
     switched = [each for order in orders for each in order]
-    single = (("sweep", "input"), ("shape", "input"), ("shape", "repeat_until", "input"))
+    single = (
+        ("sweep", "input"),
+        ("shape", "input"),
+        ("shape", "repeat_until", "input"),
+        ("hold", "until", "input"),
+    )
     paths = [(*place, *each) for each in single]
     named = [(path, word) for path in paths if (word := text(procedure.root.get(*path))) is not None]
     several = keys(procedure.root.get(*place, "shape", "inputs"))
     return [*switched, *named, *(((*place, "shape", "inputs", name), name) for name in several)]
+
+
+def _hold(procedure: DocumentSource, place: Path, on: set[str], *, known: bool) -> Iterator[Problem]:
+    """A hold that something read ends is about one input that is on. known: whether those that are on are."""
+    until: Path = (*place, "hold", "until")
+    node = procedure.root.get(*until)
+    if node is None or node.kind != "mapping" or {"input", "time"} & set(node.entries) or not known:
+        return
+    if len(on) != 1:
+        got = f"{len(on)} that are on ({', '.join(sorted(on))})" if on else "none that is on"
+        told = "add 'input'" if on else "power one up first"
+        yield Problem(
+            procedure.where(until), f"expected one input in the condition of a hold, got {got}; {told}"
+        )
 
 
 def _after(step: Node, on: set[str], inputs: list[str] | None) -> set[str]:

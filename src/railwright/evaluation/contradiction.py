@@ -5,14 +5,15 @@ a mean over an aperture that ended within an update interval, samples see nothin
 differ within a bound. So the range of a few values in a row is held against the range of all that the other
 record shows at any instant that they may speak of, each widened by the bounds of its errors. Ranges that do
 not meet contradict each other, whatever the true course was. What is shorter than three values of the slower
-record can have fallen between those of the other, and is none.
+record can have fallen between those of the other, and is none; but for an instrument that gives one and the
+same value again and again, where a single one of them suffices: what falls between two values moves one.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from statistics import NormalDist
 
@@ -72,7 +73,14 @@ def _between(
         # What the documents do not say enough of cannot be compared.
         return None
     slower, faster = (one, other) if one.interval >= other.interval else (other, one)
-    found = [each for on, off in energised(case, name) for each in _disjoint(slower, faster, on, off)]
+    spans = tuple(energised(case, name))
+    found = [each for on, off in spans for each in _disjoint(slower, faster, on, off)]
+    found += [each for on, off in spans for each in _frozen(slower, faster, on, off)]
+    found += [
+        replace(each, slower=each.faster, faster=each.slower)
+        for on, off in spans
+        for each in _frozen(faster, slower, on, off, moved=True)
+    ]
     if not found:
         return None
     worst = max(found, key=lambda each: each.apart)
@@ -213,6 +221,43 @@ def _disjoint(slower: RecordShown, faster: RecordShown, on: float, off: float) -
             float(np.median(slower.values[own])),
             float(np.median(faster.values[theirs])),
             float(np.max(slower.error[own]) + np.max(faster.error[theirs])),
+        )
+
+
+def _frozen(
+    one: RecordShown, other: RecordShown, on: float, off: float, *, moved: bool = False
+) -> Iterator[_Apart]:
+    """Where one of some equal values in a row lies beyond all that the other record shows there, also where
+    holes in its own record leave it alone. `slower` of what is found is this record. moved: only where others
+    of those values lie within that, so that the other record moved while this one stayed: of a record that
+    is the faster one, equal values alone can be an event that fell between those of the other.
+    """
+    if not (math.isfinite(one.reach) and math.isfinite(other.reach)):
+        return
+    turns = np.flatnonzero(np.diff(one.values, prepend=math.nan, append=math.nan) != 0.0)
+    count = np.diff(turns)
+    run = np.repeat(np.arange(count.size), count)
+    same = count[run] >= FEWEST
+    around = one.reach + other.reach + other.interval
+    begin, end = one.time - around, one.time + around
+    window = _window(other.time, begin, end)
+    inside = (begin >= on) & (end <= off) & (begin >= other.time[0]) & (end <= other.time[-1])
+    enough = window[1] - window[0] >= FEWEST
+    chosen = np.flatnonzero(same & inside & enough & ~_missing(other.time, window, other.interval))
+    if not chosen.size:
+        return
+    least, most = _extremes(other, window[:, chosen])
+    values, error = one.values[chosen], one.error[chosen]
+    apart = np.maximum(values - error - most, least - values - error)
+    agreeing = np.isin(run[chosen], run[chosen[apart <= 0.0]])
+    for place in np.flatnonzero((apart > 0.0) & (agreeing | (not moved))):
+        theirs = slice(*window[:, chosen[place]])
+        yield _Apart(
+            float(one.time[chosen[place]]),
+            float(apart[place]),
+            float(values[place]),
+            float(np.median(other.values[theirs])),
+            float(error[place] + np.max(other.error[theirs])),
         )
 
 

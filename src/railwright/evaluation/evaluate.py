@@ -52,7 +52,7 @@ from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
 from railwright.quantities import Uncertain, show
 from railwright.records.readings import MultimeterReadings
-from railwright.traces import VOLTAGES, Record, span_named
+from railwright.traces import VOLTAGES, EventKind, Record, span_named
 
 UNTOLD = "no reading can confirm it"
 """Of a recording whose place a person gave."""
@@ -103,7 +103,7 @@ def evaluate(
         decision.guard_band,
         names,
         tuple(notes),
-        ending.withheld,
+        case.ending.withheld,
         tuple(alignment.offset for _, alignment in aligned),
         contradictions=found,
         lead_drops=tuple(lead_drops(case, sources)),
@@ -155,6 +155,9 @@ def _case(documents: Documents, own: RecordSource, ending: Ending, widened: Wide
     trip = ended_by(documents.procedure, own.record.spans, own.record.events) if ending.completed else None
     if trip is not None:
         ending = Ending(False, trip.words, trip.event.time, expected_trip=True)
+    failed = next((each for each in own.record.events if each.kind is EventKind.HOLD_FAILS), None)
+    if failed is not None and ending.completed:
+        ending = Ending(False, f"{failed.what}: {failed.detail}", failed.time)
     return Case(documents, timeline_of(documents.procedure, documents.device), own, ending, widened)
 
 

@@ -40,6 +40,7 @@ from railwright.rehearsal.read import (
     reading_times,
 )
 from railwright.rehearsal.rehearse import Prediction, rehearse
+from railwright.rehearsal.repeating import rehearse_until
 from railwright.traces import EventKind, Record, span_named
 
 Key = tuple[str, str, int]
@@ -97,9 +98,13 @@ def widenings(documents: Documents, set_points: SetPoints, run: Record) -> Compa
 
     run: its record, which tells how far apart the readings of each input were.
     """
+    return widenings_at(documents, set_points, reading_intervals(documents, set_points, run))
+
+
+def widenings_at(documents: Documents, set_points: SetPoints, every: Mapping[str, float]) -> Compared:
+    """The same of a run whose readings of each input are so far apart [s]."""
     if not documents.procedure.requires:
         return NONE_KNOWN, ()
-    every = reading_intervals(documents, set_points, run)
     if not documents.sources:
         return _compared(documents, set_points, every)
     read = ((each.content, *each.beside.items()) for each in documents.sources.values())
@@ -114,6 +119,12 @@ def widenings(documents: Documents, set_points: SetPoints, run: Record) -> Compa
 def _compared(documents: Documents, set_points: SetPoints, every: Mapping[str, float]) -> Compared:
     """The same. every: of each input the time between two of its readings [s]."""
     requires, plan = documents.procedure.requires, plan_of(documents, set_points)
+    known: Prediction | None = None
+    try:
+        if plan.timeline.held:  # what comes after a hold comes when that ends, and so does what it takes
+            plan, known = rehearse_until(documents, set_points)
+    except SolverError as error:
+        return NONE_KNOWN, (f"not compared with a rehearsal: {error}",)
     if plan.timeline.duration > MOST_READINGS * min(every.values()):
         return NONE_KNOWN, ("not compared with a rehearsal: it has too many readings",)
     several = {name for name, feed in set_points.items() if len(feed.outputs) > 1}
@@ -121,7 +132,7 @@ def _compared(documents: Documents, set_points: SetPoints, every: Mapping[str, f
     grows = {each.name for each in requires if each.known.only_grows}
     found: dict[Key, tuple[float, float]] = {}
     try:
-        played = rehearse(documents, set_points, timeline=plan.played)
+        played = known or rehearse(documents, set_points, timeline=plan.played)
         _widen(found, _of_rehearsal(documents, set_points, plan.timeline, played, every, requires))
         for hunts, beat in _in_step(documents, set_points, played.record):
             _widen(found, _of_rehearsal(documents, set_points, plan.timeline, played, every, hunts, beat))

@@ -39,6 +39,8 @@ def _of(case: Case, name: str) -> Contradiction | None:
     source, device = case.own, case.documents.device
     if source.record.origin in EXACT or name not in source.feeds or held_voltage(device, name) is not None:
         return None
+    if device.inputs[name].inside is not None:
+        return None  # what lies before its loads may keep the voltage from them
     try:
         if place_of(source, name) == "connector":
             return None

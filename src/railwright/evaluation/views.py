@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
+from railwright.circuit.inside import NOTHING, at_connector, lost_inside
 from railwright.documents.device import Device
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
@@ -30,6 +31,7 @@ from railwright.plan.timeline import Action, Timeline
 from railwright.quantities import Uncertain, show
 from railwright.traces import EventKind, Record, Span, span_named
 
+THRESHOLDS = ("starts_at", "stops_at")
 VOLTAGES = 64
 """At how many voltages the least current of running loads is worked out."""
 
@@ -134,6 +136,8 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         last=span is run.spans[-1],
         opened=any(start < span.end and end > span.start for start, end in open_leads(case, name)),
     )
+    if requirement.within is not None:
+        view = _of_inrush(case, view, requirement.within, span, name)
     if source is not own and name in run.traces and name in own.models:
         beside = replace(own.models[name], clock=own.models[name].clock + time_error)
         every = documents.procedure.record.every
@@ -159,6 +163,50 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
             traces, model = view.beside.traces, view.beside.model
             point = replace(point, beside=replace(point, traces=traces, model=model, beside=None))
         yield point
+
+
+def _of_inrush(case: Case, view: View, within: float, span: Span, name: str) -> View:
+    """The same for so long [s] from the switching-on in a step, or from its beginning where that does not
+    switch the input on. CannotMeasure where the step was played to its end and is over before.
+    """
+    begin = span.start if view.switched_on is None else max(span.start, view.switched_on)
+    end = begin + within
+    if end > span.end + AT_ONCE:
+        if not span.whole:
+            return view
+        raise CannotMeasure(
+            f"the inrush is to be looked at for {show(within, 's')}, and the step '{span.name}' ends "
+            f"{show(span.end - begin, 's')} after it begins",
+            "a longer step",
+        )
+    end, planned = min(end, span.end), case.planned(span.name)
+    called = f"the {show(within, 's')} of the inrush"
+    # Readings and recordings go on behind it: what they show there is of the step, not of the next one.
+    view = replace(view, end=end, last=False, called=called)
+    if planned is None:
+        return replace(view, quiet=0.0)
+    until = planned.start + end - span.start
+    inside = [each for each in case.told(name) if until - AT_ONCE <= each < planned.end - AT_ONCE]
+    jumps = [each for each in case.told(name, jumps=True) if planned.start + AT_ONCE < each < until - AT_ONCE]
+    tripped = [
+        each.time
+        for each in case.own.record.events
+        if each.subject in _subjects(case, name)
+        and end <= each.time <= span.end
+        and (each.kind is EventKind.OFF or each.kind.trip)
+    ]
+    quiet = [
+        span.end - end + view.quiet,
+        *(each - until for each in inside),
+        *(each - end for each in tripped),
+    ]
+    stairs = _stair(case, span, case.own, name) > 0.0
+    return replace(
+        view,
+        quiet=0.0 if stairs else max(0.0, min(quiet)),
+        told_last=until - jumps[-1] if jumps else math.inf,
+        changes=tuple(each for each in view.changes if each.time <= end),
+    )
 
 
 def open_leads(case: Case, name: str) -> Spans:
@@ -445,7 +493,7 @@ def _goal(case: Case, name: str, step: str) -> float | None:
     with a constant current and need not get there.
     """
     limits = case.documents.procedure.limits.get(name)
-    if limits is not None and limits.works_in_limit:
+    if limits is not None and limits.feeds_current:
         return None
     planned = case.planned(step)
     if planned is None:
@@ -459,9 +507,11 @@ def _goal(case: Case, name: str, step: str) -> float | None:
 
 
 def given(device: Device, name: str, figure: str) -> list[Uncertain]:
-    """What an input's loads give of a figure, those of them that have it."""
-    parts = [part.parameters.uncertain() for part in device.inputs[name].load]
-    return [values[figure] for values in parts if figure in values]
+    """What an input's loads give of a figure, those of them that have it; thresholds as at the connector."""
+    wanted = device.inputs[name]
+    parts = [part.parameters.uncertain() for part in wanted.load]
+    lost = lost_inside(wanted) if figure in THRESHOLDS else NOTHING
+    return [at_connector(values[figure], lost) for values in parts if figure in values]
 
 
 def _least(device: Device, name: str, figure: str) -> float:
@@ -476,6 +526,9 @@ def _capacitance(documents: Documents, name: str) -> tuple[float, float]:
     hook_up = documents.procedure.hook_up.get(name)
     fixture = documents.bench.fixture(hook_up.fixture) if hook_up else None
     found = given(documents.device, name, "capacitance")
+    inside = documents.device.inputs[name].inside
+    if inside is not None and inside.capacitor is not None:
+        found.append(inside.capacitor.capacitance)
     if fixture is not None and fixture.capacitor is not None:
         found.append(fixture.capacitor.capacitance)
     return sum(each.low for each in found), sum(each.high for each in found)
@@ -483,10 +536,13 @@ def _capacitance(documents: Documents, name: str) -> tuple[float, float]:
 
 def _follows(device: Device, name: str) -> bool:
     """Whether an input has loads, and the current of all of them follows its voltage at once, whatever a pin
-    does, beside what capacitors take.
+    does, beside what capacitors take: no diode keeps that from coming back, and no choke delays it.
     """
     from railwright.physics.loads import KINDS
 
+    inside = device.inputs[name].inside
+    if inside is not None and (inside.diode is not None or inside.choke is not None):
+        return False
     given = [(KINDS[part.kind], part.enabled_by) for part in device.inputs[name].load]
     return bool(given) and all(kind.follows and pin is None for kind, pin in given)
 
@@ -502,6 +558,8 @@ def _least_running(device: Device, name: str) -> tuple[tuple[float, float], ...]
     highest = own.operating.high
     volts = [highest * number / VOLTAGES for number in range(1, VOLTAGES + 1)]
     least, varies, stops = [0.0] * VOLTAGES, False, False
+    lost = lost_inside(own)
+    sides = sorted({lost.low, lost.high})
     for part in own.load:
         kind = KINDS[part.kind]
         varies = varies or kind.varies
@@ -512,9 +570,9 @@ def _least_running(device: Device, name: str) -> tuple[tuple[float, float], ...]
         for choose in (low, high):
             values, _ = part.parameters.floats(choose)
             p = [*(values[field] for field in kind.parameters), *part.parameters.table()]
-            ends.append([draws(each, p) for each in volts])
+            ends += [[draws(each - lost, p) for each in volts] for lost in sides]
             varies = varies or ends[-1][-1][0] < ends[-1][-1][1]
-        least = [sum((more, min(one[0], two[0]))) for more, one, two in zip(least, *ends, strict=True)]
+        least = [more + min(each[0] for each in at) for more, *at in zip(least, *ends, strict=True)]
     return tuple(zip(volts, least, strict=True)) if varies and stops else ()
 
 

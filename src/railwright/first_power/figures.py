@@ -49,7 +49,8 @@ class NotPossible(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class InputFigures:
-    """One input's first power-up, SI units. levels: the rise to nominal; why: the reasons, for people.
+    """One input's first power-up, SI units. levels: the rise to its highest voltage; why: the reasons, for
+    people.
 
     slope: of its ramps [V/s]. blind: how old what a reading covers may be when it is handed over [s].
     """
@@ -135,24 +136,35 @@ def refuse_below_zero(name: str, wanted: Input) -> None:
     )
 
 
-def input_figures(documents: Documents, sources: Mapping[str, FedInput], name: str) -> InputFigures:
-    """The first power-up of one input. NotPossible where its nominal voltage is not above 0 V."""
+def input_figures(
+    documents: Documents, sources: Mapping[str, FedInput], name: str, up_to: float | None = None
+) -> InputFigures:
+    """The first power-up of one input. up_to: a voltage to which it rises at most [V]; None: its nominal one.
+    NotPossible where its nominal voltage is not above 0 V, or that does not lie in between.
+    """
     source = sources[name]
     wanted = source.input
     refuse_below_zero(name, wanted)
+    if up_to is not None and not 0.0 < up_to <= wanted.nominal:
+        raise NotPossible(
+            f"{name}: expected a voltage above 0 V and up to its nominal {show(wanted.nominal, 'V')}, got "
+            f"{show(up_to, 'V')}"
+        )
     harmless, why = _harmless(sources, name)
+    if up_to is not None and up_to < harmless:
+        harmless, why = up_to, "as far as it is to rise"
     started = [START_MARGIN * each.starts_at.high for each in source.load.converters]
     drop = source.drop(source.needs[0]) if source.needs is not None and not source.senses else 0.0
     lowest = min(round_up(max([wanted.operating.low + drop, *started])), wanted.nominal)
     levels: tuple[float, ...] = (harmless,) if lowest <= harmless else (harmless, lowest)
-    if levels[-1] < wanted.nominal:
-        levels = (*levels, wanted.nominal)
+    top = wanted.nominal if up_to is None else up_to
+    levels = tuple(level for level in levels if level < top)
     blind = max(blind_of(source), documents.procedure.record.every)
     return InputFigures(
         name,
         round_down(min(PROBE, harmless / 2)),
         harmless,
-        levels,
+        (*levels, top),
         _slope(source, harmless),
         blind,
         why,

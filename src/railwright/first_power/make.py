@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations, takewhile
+from types import MappingProxyType
 
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
@@ -46,6 +47,7 @@ from railwright.settings.settle import settle
 
 HEADROOM = 1.5
 """Current limit at little energy, in parts of the most that is expected."""
+NO_LIMIT: Mapping[str, float] = MappingProxyType({})
 OVP_ROOM, LEAST_OVP_ROOM = 0.1, 0.3
 """OVP level above a harmless voltage: parts of it, and at least so many volts."""
 SLOWEST_RECORD, FASTEST_RECORD = 0.1, 0.01
@@ -77,6 +79,16 @@ class _Scene:
     pins: Mapping[str, DrivenPin]
     contacts: Mapping[str, bool]
     moving: float
+    up_to: Mapping[str, float]
+
+    @property
+    def reduced(self) -> tuple[str, ...]:
+        """Inputs that stay below their nominal voltage."""
+        return tuple(
+            name
+            for name in self.order
+            if name in self.up_to and self.up_to[name] < self.device.inputs[name].nominal
+        )
 
     def documents(self, text: str) -> Documents:
         root, problems = compose(text, "first power")
@@ -119,59 +131,79 @@ def first_power(
     paths: tuple[str, str],
     given: Procedure | None,
     today: dt.date,
+    only: Collection[str] = (),
+    up_to: Mapping[str, float] = NO_LIMIT,
 ) -> FirstPower:
     """The two procedures.
 
     paths: of the device and the bench document, as the procedures are to name them. given: a procedure whose
     hook-up, orders (of switching on and off), limits, and contacts as they stand at its first power-up are
-    taken; None: they are chosen. Raises NotPossible
+    taken; None: they are chosen. only: the inputs that are powered; none named: all of them (of `given`).
+    up_to: input -> the voltage to which it rises at most [V]; others rise to nominal. Raises NotPossible
     where none can be made, and `railwright.physics.solver.SolverError` where the circuit cannot be solved.
     """
+    powered = _powered(device, only, up_to)
     for name, wanted in device.inputs.items():
         if given is None or name in given.hook_up:
             refuse_below_zero(name, wanted)
-    written = _written_out(device, bench, given)
+    written = _written_out(device, bench, given, powered)
     hook_up = written.hook_up
-    order, gap = order_of(device, None if given is None else written)
+    order, gap = order_of(device, None if given is None else written, powered)
     down = order[::-1] if given is None else off_order(written, device, order)
     outputs = [bench.output(name) for each in hook_up.values() for name in each.outputs]
     every = min(max([FASTEST_RECORD, *map(update_of, outputs)]), SLOWEST_RECORD)
-    beside = {name: tuple(_tied(each)) for name, each in written.limits.items()}
+    down = tuple(name for name in down if name in powered)
+    beside = {name: tuple(_tied(each, powered)) for name, each in written.limits.items()}
     contacts, moving = _contacts(Documents(device, bench, written))
     scene = _Scene(
-        device, bench, paths, hook_up, order, gap, every, today, down, beside, written.pins, contacts, moving
-    )
+        device, bench, paths, hook_up, order, gap, every, today, down, beside, written.pins, contacts, moving,
+        up_to,
+    )  # fmt: skip
     provisional = scene.draft("x", {name: LimitsOf(1.0, None, 1.0) for name in hook_up}, ())
     documents = scene.documents(as_text(provisional))
     sources, _ = sources_of(documents)
-    figures = {name: input_figures(documents, sources, name) for name in order}
-    leads = _leads(scene, sources, figures)
+    figures = {name: input_figures(documents, sources, name, up_to.get(name)) for name in order}
+    leads = _leads(scene, sources, figures, given)
     return FirstPower(as_text(leads), as_text(_rise(scene, figures, given, leads)))
 
 
-def _written_out(device: Device, bench: Bench, given: Procedure | None) -> Procedure:
-    """The given procedure, or one that powers every input, with what feeds each written out. NotPossible
-    where something cannot be worked out.
+def _powered(device: Device, only: Collection[str], up_to: Mapping[str, float]) -> tuple[str, ...]:
+    """The inputs that are powered, in the device's order. NotPossible where one of these is none."""
+    powered = tuple(name for name in device.inputs if name in (only or device.inputs))
+    for name in (*only, *up_to):
+        if name not in device.inputs:
+            raise NotPossible(f"expected an input of the device ({', '.join(device.inputs)}), got '{name}'")
+        if name not in powered:
+            raise NotPossible(f"{name}: expected an input that is powered, got a voltage for another")
+    return powered
+
+
+def _written_out(
+    device: Device, bench: Bench, given: Procedure | None, powered: Collection[str]
+) -> Procedure:
+    """The given procedure, or one that powers these inputs, with what feeds each input written out.
+    NotPossible where something cannot be worked out.
     """
-    procedure = given if given is not None else _anything(device)
+    procedure = given if given is not None else _anything(device, powered)
     hooked = hooked_up(Documents(device, bench, procedure.for_inputs(device.inputs)))
     if hooked.findings:
         raise NotPossible("\n".join(f"{each.why}; {each.remedy}" for each in hooked.findings))
     return hooked.documents.procedure
 
 
-def _tied(limits: Limits) -> Iterator[str]:
-    """What ties an input to others in its limits, as a document writes it."""
-    if limits.trips_when:
-        yield f"trips_when: {listed(limits.trips_when)}"
-    if limits.off_after:
-        yield f"off_after: {listed(limits.off_after)}"
+def _tied(limits: Limits, powered: Collection[str]) -> Iterator[str]:
+    """What ties an input to others that are powered in its limits, as a document writes it."""
+    for key, names in (("trips_when", limits.trips_when), ("off_after", limits.off_after)):
+        if tied := [name for name in names if name in powered]:
+            yield f"{key}: {listed(tied)}"
 
 
 def _protected(limits: Limits) -> Iterator[str]:
     """What else its limits say of normal operation."""
-    if limits.works_in_limit:
-        yield "works_in_limit: yes"
+    if limits.feeds_current:
+        yield "purpose: current"
+    if limits.charge_at_most is not None:
+        yield f"charge_at_most: {show(limits.charge_at_most, 'C')}"
     if limits.opp is not None:
         yield f"opp: {'auto' if limits.opp == 'auto' else show(limits.opp, 'W')}"
     if limits.ocp is not None:
@@ -201,8 +233,8 @@ def _contacts(documents: Documents) -> tuple[dict[str, bool], float]:
     return {each.name: closed for each, closed in moved.items()}, rounded_time(takes)
 
 
-def _anything(device: Device) -> Procedure:
-    """A procedure that powers every input to its nominal voltage, and asks for no more."""
+def _anything(device: Device, powered: Collection[str]) -> Procedure:
+    """A procedure that powers these inputs to their nominal voltage, and asks for no more."""
     limits = {"current_limit": AUTO, "at_limit": "regulate", "ovp": AUTO}
     return validated(
         Procedure,
@@ -212,24 +244,37 @@ def _anything(device: Device) -> Procedure:
             "bench": "bench",
             "hook_up": AUTO,
             "limits": dict.fromkeys(device.inputs, limits),
-            "steps": [{"power_up": {"order": list(device.inputs)}}],
+            "steps": [{"power_up": {"order": list(powered)}}],
             "record": {"every": "10 ms"},
         },
     )
 
 
-def _leads(scene: _Scene, sources: Mapping[str, FedInput], figures: Mapping[str, InputFigures]) -> Draft:
-    """Part 1: limits as low as a healthy device allows, voltages at which nothing starts."""
+def _leads(
+    scene: _Scene,
+    sources: Mapping[str, FedInput],
+    figures: Mapping[str, InputFigures],
+    given: Procedure | None,
+) -> Draft:
+    """Part 1: limits as low as a healthy device allows, voltages at which nothing starts; those of inputs
+    that are not powered as in normal operation.
+    """
     steps = leads_steps(figures, scene.order, dict.fromkeys(scene.order, 0.0))
     title = f"First power of {scene.device.device}, 1 of 2: leads, at little energy"
     wide = {
         name: LimitsOf(source.full_current, None, _ovp(source, figures[name], 0.0))
         for name, source in sources.items()
+        if name in figures
     }
+    off = {name: _wanted_limits(scene, given, name) for name in scene.hook_up if name not in figures}
+    provisional = scene.draft(title, {**wide, **dict.fromkeys(off, LimitsOf(1.0, None, 1.0))}, steps)
+    resting = _settled_limits(scene, provisional, off) if off else {}
+    wide.update(resting)
     draft = scene.draft(title, wide, steps)
     bands = expected.healthy(*scene.settled(draft), _keys(steps))
-    limits = {name: _low_limits(sources[name], figures[name], bands, steps) for name in scene.hook_up}
-    rises = {name: _blind_rise(sources[name], limits[name]) for name in scene.hook_up}
+    low = {name: _low_limits(sources[name], figures[name], bands, steps) for name in scene.order}
+    limits = {name: low.get(name) or resting[name] for name in scene.hook_up}
+    rises = {name: _blind_rise(sources[name], limits[name]) for name in scene.order}
     steps = leads_steps(figures, scene.order, rises)
     energies = [
         f"{name}: {energy_words(sources[name], limits[name].ovp, limits[name].current)}; "
@@ -243,6 +288,7 @@ def _leads(scene: _Scene, sources: Mapping[str, FedInput], figures: Mapping[str,
         "lead and a wrong capacitance by the current that charges it on the way to a voltage at which "
         "nothing starts. Sense leads that lie wrong let the output rise: its OVP, set low, ends that.",
         *energies,
+        *_in_part(scene),
         *_unseen_sense(scene),
         *_by_themselves(scene),
         *(said for name in scene.order for said in assumed_of(sources[name])),
@@ -253,18 +299,41 @@ def _leads(scene: _Scene, sources: Mapping[str, FedInput], figures: Mapping[str,
 
 def _rise(scene: _Scene, figures: Mapping[str, InputFigures], given: Procedure | None, leads: Draft) -> Draft:
     """Part 2: to the nominal voltages by stages, with the limits of normal operation."""
-    steps = rise_steps(figures, scene.order)
+    steps = rise_steps(figures, scene.order, reduced=bool(scene.reduced))
     title = f"First power of {scene.device.device}, 2 of 2: rise by stages"
-    wanted = {name: _wanted_limits(scene, given, name) for name in scene.hook_up}
-    beside = {name: (*scene.beside.get(name, ()), *_protected(each)) for name, each in wanted.items()}
+    # Where nothing is played that part 1 has not played, its limits are those to keep.
+    higher = [name for name in scene.order if figures[name].levels[-1] > figures[name].harmless]
+    wanted = {name: _wanted_limits(scene, given, name) for name in higher}
+    beside = {**scene.beside}
+    beside.update({name: (*beside.get(name, ()), *_protected(each)) for name, each in wanted.items()})
     draft = scene.draft(title, leads.limits, steps)
-    settings = settle(scene.documents(as_text(draft)).with_procedure(limits=wanted), scene.today)
-    missing = [name for name in scene.hook_up if name not in settings.set_points]
+    limits = {**leads.limits, **_settled_limits(scene, draft, wanted)}
+    goal = "reduced or nominal" if scene.reduced else "nominal"
+    remarks = (
+        f"First power of {scene.device.device}, part 2 of 2: to the {goal} voltages by stages, each input "
+        "in turn, with the current that each stage should draw. Made by railwright first-power; read it, and "
+        "change what you know better.",
+        "Only after part 1 has been played to its end: it tells whether the leads are right.",
+        *_in_part(scene),
+        *_late(scene),
+        *_by_themselves(scene),
+    )
+    return _watched(scene, replace(draft, limits=limits, beside=beside, remarks=remarks))
+
+
+def _settled_limits(scene: _Scene, draft: Draft, wanted: Mapping[str, Limits]) -> dict[str, LimitsOf]:
+    """Limits that are wanted of some inputs, in numbers, with their reasons. NotPossible where one cannot be
+    worked out.
+    """
+    documents = scene.documents(as_text(draft))
+    limits = {**documents.procedure.limits, **wanted}
+    settings = settle(documents.with_procedure(limits=limits), scene.today)
+    missing = [name for name in wanted if name not in settings.set_points]
     if missing:
         lines = [f"{f.why}; {f.remedy}" for f in settings.findings if f.blocks and f.about in missing]
         raise NotPossible("\n".join(lines or [f"no set points for {names_listed(missing)}"]))
     why = {(each.about, each.setting): each.why for each in settings.reasons}
-    limits = {
+    return {
         name: LimitsOf(
             feed.limit,
             feed.outputs[0].trip_delay if feed.outputs[0].at_limit == "trip" else None,
@@ -274,16 +343,23 @@ def _rise(scene: _Scene, figures: Mapping[str, InputFigures], given: Procedure |
             why.get((name, "ovp"), ""),
         )
         for name, feed in settings.set_points.items()
+        if name in wanted
     }
-    remarks = (
-        f"First power of {scene.device.device}, part 2 of 2: to the nominal voltages by stages, each input "
-        "in turn, with the current that each stage should draw. Made by railwright first-power; read it, and "
-        "change what you know better.",
-        "Only after part 1 has been played to its end: it tells whether the leads are right.",
-        *_late(scene),
-        *_by_themselves(scene),
-    )
-    return _watched(scene, replace(draft, limits=limits, beside=beside, remarks=remarks))
+
+
+def _in_part(scene: _Scene) -> list[str]:
+    """Which inputs are not powered, and which stay below nominal; and what that means."""
+    said = []
+    if left := [name for name in scene.hook_up if name not in scene.order]:
+        said.append(f"Not powered, and not looked at: {names_listed(left)}.")
+    for name in scene.reduced:
+        wanted, volts = scene.device.inputs[name], scene.up_to[name]
+        below = volts < wanted.operating.low
+        said.append(
+            f"{name} rises to {show(volts, 'V')} at most, not to its nominal {show(wanted.nominal, 'V')}"
+            + (f": below its operating range of {wanted.operating.text} it need not run." if below else ".")
+        )
+    return said
 
 
 def _by_themselves(scene: _Scene) -> list[str]:
@@ -328,8 +404,8 @@ def _watched(scene: _Scene, draft: Draft) -> Draft:
     keys = _keys(draft.steps)
     bands = expected.healthy(documents, set_points, keys)
     less = expected.less_capacitance(documents, set_points, keys)
-    exchanged: dict[str, dict[str, Mapping[tuple[str, str], float]]] = {name: {} for name in scene.hook_up}
-    for one, other in combinations(scene.hook_up, 2):
+    exchanged: dict[str, dict[str, Mapping[tuple[str, str], float]]] = {name: {} for name in scene.order}
+    for one, other in combinations(scene.order, 2):
         drawn = expected.exchanged(documents, set_points, keys, (one, other))
         exchanged[one][other] = exchanged[other][one] = drawn
     watched = []
@@ -446,4 +522,5 @@ def _late(scene: _Scene) -> list[str]:
         f"{show(rule.delay.high, 's')} after {rule.after}: the outputs are switched on so, at 0 V; their "
         "voltages rise one after the other."
         for rule in scene.device.order
+        if {rule.after, rule.then} <= set(scene.order)
     ]

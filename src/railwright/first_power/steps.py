@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -16,6 +16,7 @@ from railwright.quantities import show
 CONTACTS = "contacts"
 ALL_ON = "all on at 0 V"
 ALL_NOMINAL = "all at nominal voltage"
+ALL_REDUCED = "all at reduced voltage"
 SETTLE = 0.1
 """Time after all outputs have gone on at 0 V [s]."""
 LAST_HOLD = 0.5
@@ -68,27 +69,36 @@ def leads_steps(
     return tuple(found)
 
 
-def rise_steps(figures: Mapping[str, InputFigures], order: Sequence[str]) -> tuple[PlainStep, ...]:
-    """Part 2: each input in turn to its nominal voltage by stages, then all of them together for a while."""
+def rise_steps(
+    figures: Mapping[str, InputFigures], order: Sequence[str], *, reduced: bool = False
+) -> tuple[PlainStep, ...]:
+    """Part 2: each input in turn to its highest voltage by stages, then all of them together for a while.
+    reduced: one of them stays below its nominal voltage.
+    """
     rises = [step for name in order for step in steps_to(figures[name], figures[name].levels)]
-    last = PlainStep(ALL_NOMINAL, "hold", order[-1], 0.0, 0.0, LAST_HOLD, tuple(order))
+    name = ALL_REDUCED if reduced else ALL_NOMINAL
+    last = PlainStep(name, "hold", order[-1], 0.0, 0.0, LAST_HOLD, tuple(order))
     return (*rises, last)
 
 
-def order_of(device: Device, given: Procedure | None) -> tuple[tuple[str, ...], float]:
-    """Inputs in the order in which they go on, and the gap between two [s].
+ROOMY, SHORT = 1.25, 0.2
+"""A gap is so many times the shortest delay that the device allows, and not below that [s] (chosen)."""
+
+
+def order_of(device: Device, given: Procedure | None, only: Collection[str]) -> tuple[tuple[str, ...], float]:
+    """Inputs in the order in which they go on, those of `only`, and the gap between two [s].
 
     In the order in which the given procedure has them come up first, where all do, and with the gap of the
     power-up that names them all; else by the device's rules.
     """
     ups = coming_up(timeline_of(given, device)) if given is not None else ()
-    if {up.input for up in ups} == set(device.inputs):
-        order = tuple(up.input for up in ups)
+    if {up.input for up in ups} >= set(only):
+        order = tuple(dict.fromkeys(up.input for up in ups if up.input in only))
         first = given.steps[ups[0].step].power_up if given is not None else None
-        alone = first is not None and len(first.order) == len(order)
+        alone = first is not None and set(first.order) >= set(order)
         return order, first.gap if first is not None and alone else _gap(device, order)
     found: list[str] = []
-    left = list(device.inputs)
+    left = [name for name in device.inputs if name in only]
     while left:
         waiting = {rule.then for rule in device.order if rule.after in left and rule.then in left}
         name = next((each for each in left if each not in waiting), left[0])
@@ -98,9 +108,16 @@ def order_of(device: Device, given: Procedure | None) -> tuple[tuple[str, ...], 
 
 
 def _gap(device: Device, order: Sequence[str]) -> float:
-    """The gap between two inputs that the device's rules want [s]."""
+    """The gap between two inputs that the device's rules want [s]: with room to the shortest delay, and no
+    longer than that takes, as whoever stands by waits for it.
+    """
     turn = {name: place for place, name in enumerate(order)}
-    wanted = [(rule.delay, turn[rule.then] - turn[rule.after]) for rule in device.order]
-    gaps = [(delay.low + delay.high) / 2 / steps for delay, steps in wanted if steps > 0]
+    both = [rule for rule in device.order if rule.then in turn and rule.after in turn]
+    wanted = [(rule.delay, turn[rule.then] - turn[rule.after]) for rule in both]
+    gaps = [
+        min((delay.low + delay.high) / 2, max(ROOMY * delay.low, SHORT)) / steps
+        for delay, steps in wanted
+        if steps > 0
+    ]
     fitting = (gap for gap in gaps if all(gap * steps in delay for delay, steps in wanted))
     return next(fitting, rounded_time(max(gaps, default=0.0)))

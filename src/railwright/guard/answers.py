@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import NamedTuple
 
 _NUMBER = re.compile(
     r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z\u00b5][A-Za-z\u00b5/]*)?\s*", re.ASCII
@@ -10,6 +11,32 @@ _NUMBER = re.compile(
 
 _PREFIXES = {"": 1.0, "M": 1e-3, "U": 1e-6, "N": 1e-9, "K": 1e3}
 """M is milli, as in IEEE 488.2 (7.7.3): no supply here has mega of anything."""
+
+
+class Code(NamedTuple):
+    """A value as a whole number on the wire: value = code * scale + offset [SI unit]; codes from lowest to
+    highest.
+    """
+
+    scale: float
+    offset: float
+    lowest: int
+    highest: int
+
+    def value(self, text: str) -> float:
+        """What a code that is answered means [SI unit]. ValueError where it is none, or beyond its range."""
+        found = _CODE.fullmatch(text)
+        if found is None or not self.lowest <= (code := int(float(found[1]))) <= self.highest:
+            told = f"expected a whole number from {self.lowest} to {self.highest}"
+            raise ValueError(f"{told}, got {text.strip()[:60]!r}")
+        return code * self.scale + self.offset
+
+    def nearest(self, value: float) -> int:
+        """The code within the range whose value is nearest to this one [SI unit]."""
+        return min(max(round((value - self.offset) / self.scale), self.lowest), self.highest)
+
+
+_CODE = re.compile(r"\s*([+-]?\d{1,15}(?:\.0*)?)\s*", re.ASCII)
 
 
 def parted(text: str, unit: str, one: float) -> tuple[str, float]:
@@ -28,8 +55,10 @@ def parted(text: str, unit: str, one: float) -> tuple[str, float]:
     return number, factor
 
 
-def in_si(text: str, unit: str, one: float) -> float:
-    """The value of an answer in an SI unit; `parted` says how it is read. ValueError."""
+def in_si(text: str, unit: str, one: float, code: Code | None = None) -> float:
+    """The value of an answer in an SI unit; `parted` says how it is read where it is no code. ValueError."""
+    if code is not None:
+        return code.value(text)
     number, factor = parted(text, unit, one)
     return float(number) * factor
 

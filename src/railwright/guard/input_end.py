@@ -16,7 +16,8 @@ class InputEnd:
     had first left for all its outputs; None: never. off_read: when all its outputs first said off. fell: when
     the voltage was first read to have fallen. voltage, current: last read; None: never. holds: voltage [V]
     that the device keeps. kept_on: it was told nothing, because it stays on. why: in words, what is not
-    confirmed, or why it stays on. below: voltage that counts as off [V].
+    confirmed, or why it stays on. below: voltage that counts as off [V]. came_on: how often it was read to be
+    on again after it had been confirmed off.
     """
 
     input: str
@@ -32,3 +33,4 @@ class InputEnd:
     kept_on: bool = False
     why: str = ""
     below: float = 0.0
+    came_on: int = 0

@@ -7,14 +7,16 @@ itself: one that is silent or gone holds up only what has to wait for it.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from typing import Any
 
 from railwright.guard.input_end import InputEnd
 from railwright.guard.judged_off import judge_off
-from railwright.guard.off_level import STEADY
+from railwright.guard.meters import MeterAsked
+from railwright.guard.off_level import CLOSING, STEADY
 from railwright.guard.off_plan import ContactOff, InputOff, Look, OffPlan, SupplyOff
 from railwright.guard.off_supply import SupplySwitchedOff, Tell
 from railwright.guard.resting import loaded, rest, tell_contact
@@ -28,6 +30,11 @@ STAIR = 0.02
 
 EXPLAINS_WITHIN, MOST_ENTRIES = 3.0, 100
 """How long a supply is asked for the entries of its error queue, once all is off [s], and how many of them.
+"""
+
+MOST_AGAIN = 3
+"""An output that comes on again more often than this after it was confirmed off is one that does not stay
+off: it is told OFF as long as this lasts, and is not called off.
 """
 
 WATCHDOG_TRIES, WATCHDOG_PAUSE = 5, 0.1
@@ -59,6 +66,7 @@ class SwitchOff:
             each.name: SupplySwitchedOff(each, sessions[each.name], plan, tell) for each in plan.supplies
         }
         self._relays = [(each, sessions[each.name]) for each in plan.relays]
+        self._meters = [MeterAsked(each, sessions[each.name], plan.deadline) for each in plan.meters]
         self._pins: list[asyncio.Task[None]] = []
         """What brings pins of the device to rest."""
         self._begun = {each.name: asyncio.Event() for each in plan.inputs}
@@ -71,6 +79,12 @@ class SwitchOff:
         self._began = 0.0
         self._told_at: dict[str, float] = {}
         """When each input was told OFF [s], whether that left or not."""
+        self._confirmed_at: dict[str, float] = {}
+        """When each input was last read that is confirmed off by it [s]."""
+        self._closed: set[str] = set()
+        """Inputs that were told to stay off."""
+        self._again: dict[str, asyncio.Task[None]] = {}
+        """What confirms inputs once more that came on again."""
 
     @property
     def answered(self) -> dict[str, str]:
@@ -103,27 +117,32 @@ class SwitchOff:
             if supply.document.master
         }
         self._pins = self._resting(of_pins=True)
+        asking = [loop.create_task(self._ask_meter(meter)) for meter in self._meters]
         try:
-            if inputs:
-                await asyncio.wait(inputs)
-            await self._see_again()
+            await self._until_closed(inputs)
             seen = (self._see_master_off(self._supplies[name]) for name in masters)
             await asyncio.gather(*seen, return_exceptions=True)
             for supply in self._supplies.values():
                 if supply.document.watchdog:
                     await self._end_watchdog(supply)
             await self._rest_contacts()
-            await self._see_again()
+            await self._until_closed()
             if explain in self._supplies:
                 await self._explain(self._supplies[explain])
         finally:
             for supply in self._supplies.values():
                 supply.done = True
                 supply.wake.set()
-            tasks = (*watching, *inputs, *masters.values(), *self._pins)
+            tasks = (*watching, *asking, *inputs, *self._again.values(), *masters.values(), *self._pins)
             for task in tasks:
                 task.cancel()
             await asyncio.gather(*tasks, return_exceptions=True)
+        for meter in self._meters:
+            # Waited for no longer: what it showed of this confirmation counts all the same.
+            own = next(each for each in self.plan.inputs if each.name == meter.document.input)
+            shown = self.ends[own.name].confirmed and meter.since == self._confirmed_at.get(own.name)
+            if shown and meter.settled < meter.since and meter.contradiction(own):
+                self._contradicted(own, meter)
         for each in self.plan.inputs:
             if each.stays_on:
                 self.ends[each.name].why = each.stays_on
@@ -161,22 +180,34 @@ class SwitchOff:
             # order.
             await self._wait(self._begun.get(name), None)
             await self._wait(self._asked.get(name), self.plan.silence)
-        for name in each.only_after:
-            before = self.ends.get(name)
-            await self._wait(self._asked.get(name), None)
-            if before is not None and before.off_read is None:
-                self._begun[each.name].set()
-            if name in self._settled:
-                # Also where it is hurried: what is waited for here hurries, and is known soon.
-                await self._settled[name].wait()
-            if before is not None and not before.confirmed and not self._is_off(each):
-                end.kept_on, end.why = True, f"stays on: {name} is not confirmed off"
-                self._tell("stays on", {"input": each.name, "why": end.why})
-                return
+        if why := await self._kept_on_by(each):
+            end.kept_on, end.why = True, why
+            self._tell("stays on", {"input": each.name, "why": why})
+            return
         if orderly and each.ramp_down > 0.0:
             await self._lead_down(each)
         self._send_off(each, end)
         await self._confirm(each, end, asyncio.get_running_loop().time())
+
+    async def _kept_on_by(self, each: InputOff) -> str:
+        """Wait for the inputs that are to be confirmed off before this one; why it stays on, '' where it goes
+        off. One that comes on again while another is waited for is waited for anew.
+        """
+        waited = bool(each.only_after)
+        while waited:
+            waited = False
+            for name in each.only_after:
+                before = self.ends.get(name)
+                await self._wait(self._asked.get(name), None)
+                if before is not None and before.off_read is None:
+                    self._begun[each.name].set()
+                if name in self._settled and not self._settled[name].is_set():
+                    # Also where it is hurried: what is waited for here hurries, and is known soon.
+                    await self._settled[name].wait()
+                    waited = True
+                if before is not None and not before.confirmed and not self._is_off(each):
+                    return f"stays on: {name} is not confirmed off"
+        return ""
 
     def _send_off(self, each: InputOff, end: InputEnd) -> None:
         self._told_at[each.name] = asyncio.get_running_loop().time()
@@ -241,6 +272,11 @@ class SwitchOff:
             await self._wait(asyncio.Event(), each.ramp_down / steps)
             if self._hurry.is_set() or self._standing(each) is None:
                 return
+        # The last stair leaves before OFF, which would else take its place where it waits for its pause.
+        sessions = [self._supplies[output.supply].session for output in each.outputs]
+        last = loop.time() + self.plan.silence
+        while any(own.is_sending for own in sessions) and loop.time() < last and not self._hurry.is_set():
+            await self._wait(asyncio.Event(), self.plan.every / 4)
 
     def _is_off(self, each: InputOff) -> bool:
         """Whether it was read to be off, without a current and without its voltage: then there is nothing
@@ -261,21 +297,135 @@ class SwitchOff:
         return found if len(found) == len(looks) else None
 
     def _has_come_on(self, each: InputOff) -> bool:
-        """Whether an input that was confirmed off is read to be anything else by now."""
+        """Whether an input that was confirmed off is, or was since then, read to be anything else."""
         end = self.ends[each.name]
-        lost = any(self._supplies[output.supply].lost_since is not None for output in each.outputs)
-        return end.confirmed and not lost and bool(self._judge(each, end))
+        if not end.confirmed:
+            return False
+        supplies = {self._supplies[output.supply] for output in each.outputs}
+        if all(supply.lost_since is None for supply in supplies) and self._judge(each, end):
+            return True
+        return self._seen_on(each) > self._confirmed_at[each.name]
 
-    async def _see_again(self) -> None:
-        """While something was waited for, an input that was confirmed may have come on again."""
-        again = [each for each in self.plan.inputs if self._has_come_on(each)]
-        await asyncio.gather(*(self._confirm_again(each) for each in again), return_exceptions=True)
+    def _seen_on(self, each: InputOff) -> float:
+        """When an output of an input was last read to say that it is on [s]."""
+        return max(
+            self._supplies[output.supply].seen_on.get(output.name, -math.inf) for output in each.outputs
+        )
+
+    async def _until_closed(self, inputs: Sequence[asyncio.Task[None]] = ()) -> None:
+        """Wait for the tasks of inputs, and until each that is confirmed off was read once more, `CLOSING`
+        after that. One that comes on again meanwhile is confirmed anew; what waits for nothing of it goes on.
+        """
+        while True:
+            for each in self.plan.inputs:
+                if self._has_come_on(each):
+                    self._comes_on(each)
+                elif (
+                    self.ends[each.name].confirmed and each.name not in self._closed and self._is_closed(each)
+                ):
+                    self._closed.add(each.name)
+                    self._tell("stays off", {"input": each.name})
+            left = [task for task in (*inputs, *self._again.values()) if not task.done()]
+            if not left and (self._hurry.is_set() or all(map(self._is_closed, self.plan.inputs))):
+                return
+            if left:
+                await asyncio.wait(left, timeout=self.plan.every, return_when=asyncio.FIRST_COMPLETED)
+            else:
+                await asyncio.sleep(self.plan.every)
+
+    def _is_closed(self, each: InputOff) -> bool:
+        """Whether an input needs no further look: it was read to be off long enough after it was confirmed,
+        or is not confirmed. A supply that was lost since then takes nothing back.
+        """
+        end = self.ends[each.name]
+        if not end.confirmed or any(self._supplies[o.supply].lost_since is not None for o in each.outputs):
+            return True
+        since = self._confirmed_at[each.name]
+        mine = [meter for meter in self._meters if meter.document.input == each.name and not meter.failed]
+        if any(meter.settled < since for meter in mine):
+            return False
+        waited = asyncio.get_running_loop().time() - since > CLOSING + self.plan.decay
+        return waited or (end.read_at is not None and end.read_at - since >= CLOSING)
+
+    async def _ask_meter(self, meter: MeterAsked) -> None:
+        """A fault of the program with a multimeter is like one that gives no answer."""
+        try:
+            await self._see_by_meter(meter)
+        except Exception as error:  # noqa: BLE001 - whatever it is, it is said and nothing waits for it
+            meter.failed = f"a fault of the program: {error!r}"
+        self._tell_meter(meter)
+
+    async def _see_by_meter(self, meter: MeterAsked) -> None:
+        """Have a multimeter say of its input, each time that its supplies confirm it, whether the voltage has
+        gone; it has the time that a voltage may take to fall. What it shows then takes the confirmation back.
+        """
+        each = next(own for own in self.plan.inputs if own.name == meter.document.input)
+        end, loop = self.ends[each.name], asyncio.get_running_loop()
+        while not meter.failed:
+            since = self._confirmed_at.get(each.name, -math.inf)
+            if not end.confirmed or meter.settled >= since:
+                await asyncio.sleep(self.plan.every)
+                continue
+            if not await meter.read(since):
+                return
+            if not self.ends[each.name].confirmed or since != self._confirmed_at[each.name]:
+                continue  # it came on again meanwhile
+            if not meter.contradiction(each):
+                meter.settled = since
+                self._tell_meter(meter)
+            elif loop.time() - since > self.plan.decay:
+                self._contradicted(each, meter)
+            else:
+                await asyncio.sleep(self.plan.every)
+
+    def _contradicted(self, each: InputOff, meter: MeterAsked) -> None:
+        """A multimeter shows a voltage where the supplies say off: it is not called off, and OFF is sent once
+        more, whatever their state says.
+        """
+        end = self.ends[each.name]
+        meter.settled = meter.since
+        end.confirmed, end.why = False, meter.contradiction(each)
+        self._closed.discard(each.name)
+        self._tell_meter(meter, end.why)
+        for output in each.outputs:
+            self._supplies[output.supply].push(output)
+
+    def _tell_meter(self, meter: MeterAsked, against: str = "") -> None:
+        """What a multimeter says of its input that is off by what its supplies say."""
+        document = meter.document
+        shown = meter.shown if meter.shown is None or math.isfinite(meter.shown) else None
+        told = {"name": document.name, "input": document.input, "voltage": shown, "against": against}
+        self._tell("meter", {**told, "failed": meter.failed, "time": asyncio.get_running_loop().time()})
+
+    def _comes_on(self, each: InputOff) -> None:
+        """An input that was confirmed off is not: that is told, and OFF goes out again as long as it says
+        that it is on. It has as much time as the first time, but not time and again.
+        """
+        end, name, loop = self.ends[each.name], each.name, asyncio.get_running_loop()
+        why = self._judge(each, end)
+        seen = self._seen_on(each)
+        if seen <= self._confirmed_at[name]:
+            # It says off: a voltage or a current is there again.
+            seen = end.read_at or loop.time()
+        if not why:
+            why = f"{', '.join(output.name for output in each.outputs)} said that it was on"
+        end.confirmed, end.came_on = False, end.came_on + 1
+        self._closed.discard(name)
+        after = seen - self._confirmed_at[name]
+        self._tell("came on again", {"input": name, "time": seen, "after": after, "why": why})
+        if end.came_on > MOST_AGAIN:
+            end.why = (
+                f"it came on again {end.came_on} times after it was confirmed off, and OFF was sent each time"
+            )
+            return
+        self._settled[name].clear()
+        self._again[name] = loop.create_task(self._confirm_again(each))
 
     async def _confirm_again(self, each: InputOff) -> None:
-        """OFF goes out again as long as it says that it is on; it has as much time as the first time."""
-        end = self.ends[each.name]
-        end.confirmed = False
-        await self._confirm(each, end, asyncio.get_running_loop().time())
+        try:
+            await self._confirm(each, self.ends[each.name], asyncio.get_running_loop().time())
+        finally:
+            self._settled[each.name].set()
 
     async def _confirm(self, each: InputOff, end: InputEnd, began: float) -> None:
         """Until the input is confirmed off for a while, or no more hope; the waiting began then [s]."""
@@ -290,7 +440,7 @@ class SwitchOff:
                 since = read if since is None else since
                 self._asked[each.name].set()
                 if read - since >= STEADY or self._hurry.is_set():
-                    end.confirmed = True
+                    end.confirmed, self._confirmed_at[each.name] = True, read
                     self._tell("confirmed off", {"input": each.name, "time": now, "holds": end.holds})
                     return
             else:

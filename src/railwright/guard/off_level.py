@@ -11,3 +11,8 @@ STEADY = 0.25
 """An output must be read off over this long before it counts as confirmed [s]: one that comes on again by
 itself is seen.
 """
+
+CLOSING = 0.3
+"""So long after it was confirmed off it is read once more before it is called off [s]: what comes on again by
+itself, or by a person at its panel, does so soon. OFF waits for it nowhere.
+"""

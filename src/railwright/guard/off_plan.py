@@ -11,7 +11,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from railwright.guard.answers import in_si, names
+from railwright.guard.answers import Code, in_si, names
 from railwright.guard.off_level import DECAY
 from railwright.guard.session_settings import USUAL, SessionSettings, settings_from
 
@@ -32,7 +32,8 @@ class OutputOff:
     share: of the input's voltage (series). bleeds: current [A] that it may take in while it is off, where the
     device holds a voltage. volt, ampere: what one of the look's voltage and current is [V, A], where no unit
     stands behind it. set_volt: what one of the set voltage is [V]. set_digits: digits after its point; None:
-    six significant ones.
+    six significant ones. least: the lowest voltage that it takes [V]. volt_code, ampere_code, set_code: of
+    those that are answered, or set, as a code.
     """
 
     name: str
@@ -50,13 +51,20 @@ class OutputOff:
     ampere: float = 1.0
     set_volt: float = 1.0
     set_digits: int | None = None
+    least: float = 0.0
+    volt_code: Code | None = None
+    ampere_code: Code | None = None
+    set_code: Code | None = None
     selected: Place | None = None
     selected_as: str = ""
 
     def setting(self, voltage: float) -> list[str]:
-        """Messages that set its voltage [V]."""
+        """Messages that set its voltage [V], or the lowest that it takes."""
+        voltage = max(voltage, self.least)
         number = voltage / self.set_volt
         written = f"{number:.6g}" if self.set_digits is None else f"{number:.{self.set_digits}f}"
+        if self.set_code is not None:
+            written = str(self.set_code.nearest(voltage))
         return [text.format(written) for text in self.set_voltage]
 
 
@@ -141,12 +149,32 @@ class RelaysOff:
 
 
 @dataclass(frozen=True, slots=True)
+class MeterOff:
+    """One multimeter that shows the voltage of an input, and is asked once that is confirmed off. identify,
+    identity, session_settings: as of a `SupplyOff`. ask: what has it take a reading; deadline: of one [s].
+    of_value, offset [V]: a reading is off by no more than this part of it and that.
+    """
+
+    name: str
+    input: str
+    address: str
+    identify: str
+    identity: str
+    ask: str
+    deadline: float
+    of_value: float = 0.0
+    offset: float = 0.0
+    session_settings: SessionSettings = USUAL
+
+
+@dataclass(frozen=True, slots=True)
 class OffPlan:
     """Everything that is to be off at the end.
 
     silence: how long a silent supply holds up what comes after it [s]. deadline: of one exchange [s]. decay:
     how long a voltage may take to fall [s]. lost: how long a supply that is gone is waited for [s]. relays:
-    contacts that come to rest once that is over; nothing waits for them.
+    contacts that come to rest once that is over; nothing waits for them. meters: multimeters that are asked
+    of each input once its supplies confirm it.
     """
 
     supplies: tuple[SupplyOff, ...]
@@ -157,6 +185,7 @@ class OffPlan:
     lost: float = 600.0
     every: float = 0.02
     relays: tuple[RelaysOff, ...] = ()
+    meters: tuple[MeterOff, ...] = ()
 
     def supply(self, name: str) -> SupplyOff:
         return next(supply for supply in self.supplies if supply.name == name)
@@ -171,9 +200,9 @@ class OffPlan:
         return replace(self, inputs=(*first, *(each for each in self.inputs if each.name not in names)))
 
     @property
-    def sessions(self) -> tuple[SupplyOff | RelaysOff, ...]:
+    def sessions(self) -> tuple[SupplyOff | RelaysOff | MeterOff, ...]:
         """Everything that is spoken to."""
-        return (*self.supplies, *self.relays)
+        return (*self.supplies, *self.relays, *self.meters)
 
     def to_json(self) -> str:
         return json.dumps(asdict(self), allow_nan=False)
@@ -188,7 +217,11 @@ def _plan(data: Mapping[str, Any]) -> OffPlan:
     supplies = tuple(_supply(each) for each in data["supplies"])
     inputs = tuple(_input(each) for each in data["inputs"])
     relays = tuple(_relays(each) for each in data.get("relays", ()))
-    return OffPlan(**{**data, "supplies": supplies, "inputs": inputs, "relays": relays})
+    meters = tuple(
+        MeterOff(**{**each, "session_settings": settings_from(each["session_settings"])})
+        for each in data.get("meters", ())
+    )
+    return OffPlan(**{**data, "supplies": supplies, "inputs": inputs, "relays": relays, "meters": meters})
 
 
 def _relays(data: Mapping[str, Any]) -> RelaysOff:
@@ -220,7 +253,9 @@ def _output(data: Mapping[str, Any]) -> OutputOff:
     known = [key for key in ("state", "voltage", "current", "selected") if data.get(key) is not None]
     places = {key: (int(data[key][0]), int(data[key][1])) for key in known}
     lists = {key: tuple(data[key]) for key in ("off", "off_words", "set_voltage")}
-    return OutputOff(**{**data, **places, **lists})
+    named = ("volt_code", "ampere_code", "set_code")
+    codes = {key: Code(*data[key]) for key in named if data.get(key) is not None}
+    return OutputOff(**{**data, **places, **lists, **codes})
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,7 +275,8 @@ def read_look(output: OutputOff, answers: list[str]) -> Look | None:
         return None
     parts = [_part(answers, place) for place in (output.state, output.voltage, output.current)]
     word = parts[0].strip().upper()
-    voltage, current = in_si(parts[1], "V", output.volt), in_si(parts[2], "A", output.ampere)
+    voltage = in_si(parts[1], "V", output.volt, output.volt_code)
+    current = in_si(parts[2], "A", output.ampere, output.ampere_code)
     if not (abs(voltage) < NO_NUMBER and abs(current) < NO_NUMBER):
         raise ValueError(f"expected a voltage and a current, got '{parts[1]}' and '{parts[2]}'")
     return Look(word in output.off_words, voltage, current)

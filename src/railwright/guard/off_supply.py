@@ -37,9 +37,10 @@ class SupplySwitchedOff:
     """Talks to one supply until it is `done`.
 
     wanted: outputs that are to be off. looks: what each output was last read to be, and when that was asked
-    [s]. sent: when each was last told OFF [s]; left: when OFF first left for it, which it does over no
-    connection that is closed. lost_since: None while it answers. master_wanted: its master
-    switch is to be off, too. master_off: what that was last read to be, and when that was asked [s].
+    [s]. seen_on: when each was last read to say that it is on [s]. sent: when each was last told OFF [s];
+    left: when OFF first left for it, which it does over no connection that is closed. lost_since: None while
+    it answers. master_wanted: its master switch is to be off, too. master_off: what that was last read to be,
+    and when that was asked [s].
     """
 
     def __init__(self, document: SupplyOff, session: Session, plan: OffPlan, tell: Tell) -> None:
@@ -48,6 +49,7 @@ class SupplySwitchedOff:
         self._outputs = [o for each in plan.inputs for o in each.outputs if o.supply == document.name]
         self.wanted: dict[str, OutputOff] = {}
         self.looks: dict[str, tuple[Look, float]] = {}
+        self.seen_on: dict[str, float] = {}
         self.sent: dict[str, float] = {}
         self.left: dict[str, float] = {}
         self.master_wanted = False
@@ -168,6 +170,8 @@ class SupplySwitchedOff:
                 look = read_look(output, answers)
                 if look is not None:
                     self.looks[output.name] = look, sent
+                    if not look.off:
+                        self.seen_on[output.name] = sent
             master = read_master(self.document, answers)
             self.master_off = None if master is None else (master, sent)
         except ValueError as error:

@@ -290,7 +290,9 @@ def main() -> None:
     given = parser.parse_args()
     for name in IGNORED:
         signal.signal(getattr(signal, name), signal.SIG_IGN)
-    link = socket.socket(fileno=given.link)
+    # In a program with many files open it has a number that select() does not take.
+    link = socket.socket(fileno=os.dup(given.link))
+    os.close(given.link)
     link.setblocking(False)
     # select() has microseconds where epoll and poll round up to milliseconds.
     with asyncio.Runner(loop_factory=lambda: asyncio.SelectorEventLoop(selectors.SelectSelector())) as runner:

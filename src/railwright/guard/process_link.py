@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import json
 import os
-import select
 import signal
 import socket
 import subprocess
@@ -20,6 +19,7 @@ from railwright.guard.link import GuardLink, GuardLost, Message
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import OffPlan
 from railwright.guard.process import HEAD, frame
+from railwright.guard.readiness import ready
 from railwright.guard.session import Session
 from railwright.guard.wire import Connect, connect
 
@@ -114,7 +114,7 @@ class ProcessLink(GuardLink):
             except BlockingIOError:
                 if self.now() > last:
                     raise GuardLost("the guard takes nothing in") from None
-                select.select([], [self._socket], [], 0.05)
+                ready((), [self._socket.fileno()], 0.05)
             except OSError:
                 raise GuardLost("the guard has died") from None
         self._shown = self.now()
@@ -124,15 +124,12 @@ class ProcessLink(GuardLink):
             self._show_life()
             now = self.now()
             wait = max(0.0, min(until, self._shown + BEAT) - now)
-            try:
-                ready, _, _ = select.select([self._socket.fileno(), *self.watched], [], [], wait)
-            except InterruptedError:
-                ready = []
-            if self._socket.fileno() in ready:
+            found = ready([self._socket.fileno(), *self.watched], wait=wait)
+            if self._socket.fileno() in found:
                 if self._receive():
                     return
                 continue
-            if ready:
+            if found:
                 return
             # Starting up may take its time beside a busy machine; a guard that spoke once must go on.
             patience = GUARD_SILENCE if self._answered else 10.0

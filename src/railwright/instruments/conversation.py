@@ -166,26 +166,43 @@ class Conversation:
         return self.dialect.spoken.messages(units)
 
     def whether_done(
-        self, units: Sequence[str], *, at: float | None = None, goes_on: bool = False
+        self,
+        units: Sequence[str],
+        *,
+        at: float | None = None,
+        goes_on: bool = False,
+        off: bool = False,
+        shown: bool | None = None,
     ) -> tuple[list[str], Answer]:
         """Commands and queries, and what the instrument says of errors: the answers to the queries, exchange.
-        goes_on: what they begin goes on for long, so that it is not waited for.
+        goes_on: what they begin goes on for long, so that it is not waited for. off: they switch off, so that
+        nothing goes before them. shown: whether what is asked back, here or next, shows that they were done;
+        None: where they ask something.
 
         The question goes along in the same message: TCP would hold back a second one until the first is
         acknowledged, which takes 40 ms where nothing is answered. Where the instrument says nothing of
         errors, what is asked back has to show that it was done.
         """
         asked, waits = self.dialect.error_query, None if goes_on else self.dialect.session.completes
-        closing = [query for query in (waits, asked) if query is not None]
-        parts, answer = self.exchange([*units, *closing], at=at)
+        wanted = sum(is_query(unit) for unit in units)
+        # Entries of what was refused before come first in the queue. They are not read out before OFF, nor
+        # where this can be told from them otherwise: an output may be on.
+        register = self.dialect.instrument.event_status if self._unread and not off else None
+        if self._unread and register is None and not (off or (wanted if shown is None else shown)):
+            self.errors()
+        events = [register] if register is not None else []
+        closing = [query for query in (waits, *events, asked) if query is not None]
+        parts, answer = self.exchange([*events, *units, *closing], at=at)
         if not closing:
             return parts, answer
-        command, wanted = compose(units), sum(is_query(unit) for unit in units)
-        if not parts or len(parts) != wanted + len(closing):
+        command = compose(units)
+        if not parts or len(parts) != len(events) + wanted + len(closing):
             self._tell_missing(command, parts, answer)
+        if events:
+            self._event(parts.pop(0))  # of what was refused before: reading cleared it
+            if told := self._event(parts[-2]):
+                raise InstrumentError(self.name, command, f"reports {told} ({register})")
         if self._unread:
-            # Entries of what was refused before come first, and are not read out now: what follows may be
-            # OFF. Whether this was carried out is shown by what is asked back.
             self._unread = bool(self.entries(parts[-1:]))
         elif asked is not None:
             self.no_error(command, parts[-1])
@@ -228,9 +245,11 @@ class Conversation:
             self.lost = self.lost or error.lost
             raise
 
-    def do(self, units: Sequence[str]) -> None:
-        """Commands that answer nothing, and what the instrument says of errors."""
-        answers, answer = self.whether_done(units)
+    def do(self, units: Sequence[str], *, off: bool = False, shown: bool | None = None) -> None:
+        """Commands that answer nothing, and what the instrument says of errors. off, shown: as in
+        `whether_done`.
+        """
+        answers, answer = self.whether_done(units, off=off, shown=shown)
         if answers:
             raise InstrumentError(self.name, compose(units), f"expected no answer, got '{answer.text}'")
 

@@ -518,7 +518,7 @@ class Provoking:
         dialect, channel = self.supply.dialect, self.supply.channel(self.output)
         units = [*dialect.select(channel), dialect.query_unit("ovp", channel)]
         try:
-            self._ovp_was = float(dialect.understood("ovp", self.supply.one_answer(units)))
+            self._ovp_was = float(dialect.understood("ovp", self.supply.one_answer(units), channel))
         except ValueError as error:
             raise InstrumentError(self.supply.name, units[-1], f"ovp: {error}") from None
 

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from railwright.dialects.dialect import Dialect, Value
-from railwright.dialects.operation import UNIT_OF, Setting
+from railwright.dialects.operation import UNIT_OF, Setting, field_at
 from railwright.dialects.proofs import InstrumentModel
 from railwright.dialects.units import compose
 from railwright.documents.bench import Supply as SupplyDocument
+from railwright.guard.session_settings import is_query
 from railwright.instruments.comparison import UNKNOWN_RESOLUTION, allowed_difference
 from railwright.instruments.conversation import Conversation, split_answers
 from railwright.instruments.errors import InstrumentError
@@ -101,13 +102,13 @@ class OutputReading:
 
 
 class _Group(NamedTuple):
-    """Outputs that are read together: how many answers they give, and which of them is that to each of the
-    dialect's `reading_queries`.
+    """Outputs that are read together: which of all answers is that to each of the dialect's
+    `reading_queries`, and which output is selected while they are asked; None: it does not matter.
     """
 
     outputs: tuple[str, ...]
-    answers: int
     order: list[int]
+    selected: int | None
 
 
 class _Asked(NamedTuple):
@@ -186,7 +187,8 @@ class SupplyDriver(Conversation):
         for change in changes:
             channel = self._channels[change.output]
             if self._sets(change.setting):
-                self.do([*self.dialect.select(channel), self._set(change)])
+                units, off = [*self.dialect.select(channel), self._set(change)], _is_off(change)
+                self.do(units, off=off, shown=self.tells(change.setting))
             self.verify([change])
 
     def verify(self, changes: Iterable[OutputSetting]) -> None:
@@ -232,7 +234,8 @@ class SupplyDriver(Conversation):
             units += self.dialect.select(channel) if own else []
             units += [self.dialect.query_unit(change.setting, channel) for change in own]
             asked += own
-        parts, answer = self.whether_done(units, at=at)
+        off, shown = any(map(_is_off, changes)), all(self.tells(change.setting) for change in changes)
+        parts, answer = self.whether_done(units, at=at, off=off, shown=shown)
         command = compose(units)
         if len(parts) != len(asked):
             raise InstrumentError(self.name, command, f"answered '{answer.text}' only")
@@ -273,7 +276,7 @@ class SupplyDriver(Conversation):
                 told = f"expected {len(units)} answers, got '{answer.text}'"
                 raise InstrumentError(self.name, compose(units), told)
             try:
-                standing = trips.tripped(answers)
+                standing = trips.tripped(answers, channel)
             except (ValueError, OverflowError) as error:
                 raise InstrumentError(self.name, compose(units), str(error)) from None
             if not standing:
@@ -322,7 +325,7 @@ class SupplyDriver(Conversation):
         """How a setting of an output stands [SI unit]."""
         channel = self._channels[output]
         units = [*self.dialect.select(channel), self.dialect.query_unit(setting, channel)]
-        return self._understood(setting, compose(units), self.one_answer(units))
+        return self._understood(setting, compose(units), self.one_answer(units), channel)
 
     def ranges(self, output: str) -> list[OutputSetting]:
         """The ranges that an output is set to: those of which the bench gives the figures."""
@@ -360,7 +363,7 @@ class SupplyDriver(Conversation):
     def switch_master(self, on: bool) -> None:
         """Switch the master, and ask it back."""
         unit = self.dialect.master_unit(on)
-        self.do([unit])
+        self.do([unit], off=not on, shown=True)
         if self.master() != on:
             told = f"its master switch was set {_state(on)} and reads back as {_state(not on)}"
             raise InstrumentError(self.name, unit, told)
@@ -387,13 +390,7 @@ class SupplyDriver(Conversation):
 
     def answers_of_look(self, outputs: Sequence[str]) -> int:
         """How many answers `look` brings."""
-        asked = self._asked(outputs)
-        return asked.wanted + self._checks * len(asked.groups)
-
-    @property
-    def _checks(self) -> int:
-        """How many answers say which output was selected, of each that was."""
-        return int(self.dialect.instrument.selected is not None)
+        return sum(map(is_query, self.dialect.checked(self._asked(outputs).units)))
 
     def understood_look(self, outputs: Sequence[str], answer: Answer) -> dict[str, OutputReading]:
         """What the answer to `look` says of these outputs."""
@@ -402,24 +399,28 @@ class SupplyDriver(Conversation):
         if len(answers) != wanted:
             told = f"expected {wanted} answers, got '{answer.text}'"
             raise InstrumentError(self.name, compose(units), told)
-        left, time, command = iter(answers), answer.middle, compose(units)
+        time, command = answer.middle, compose(units)
         exchange = answer.sent, answer.received
         # One that is switched on, and does not deliver because the switch over all of them is off, is off.
         delivers = not self.has_master or self._understood_master(command, answers[-1])
         readings = {}
         dialect = self.dialect
         many, telling = len(dialect.readings.queries), dialect.status_answers
-        for group, count, order in groups:
-            got = [next(left) for _ in range(count)]
-            own = iter([got[place] for place in order])
+        for group, order, _ in groups:
+            own = iter([answers[place] for place in order])
+            channels = [self._channels[output] for output in group]
             state = next(own)
             parts = state.split(",") if dialect.list_readings else [state]
-            states = [self._understood("output", command, part) for part in parts]
-            if len(states) != len(group):
-                raise InstrumentError(self.name, command, f"expected {len(group)} states, got {len(states)}")
-            read = self._numbers([next(own) for _ in range(many)], len(group), command)
+            if len(parts) != len(group):
+                raise InstrumentError(self.name, command, f"expected {len(group)} states, got {len(parts)}")
+            states = [
+                self._understood("output", command, part, channel)
+                for part, channel in zip(parts, channels, strict=True)
+            ]
+            read = self._numbers([next(own) for _ in range(many)], channels, command)
             for output, on, (voltage, current) in zip(group, states, read, strict=True):
-                mode, trip = self._status([next(own) for _ in range(telling)], command)
+                answered = [next(own) for _ in range(telling)]
+                mode, trip = self._status(answered, command, self._channels[output])
                 readings[output] = OutputReading(
                     output, time, voltage, current, mode, trip, bool(on) and delivers, exchange
                 )
@@ -429,18 +430,20 @@ class SupplyDriver(Conversation):
         """Where the answer to `look` says state, voltage and current of each output, and which was selected
         where it says that: which answer, which of its comma-separated parts.
         """
-        readings, found, first = self.dialect.readings, dict[str, dict[str, tuple[int, int]]](), 0
-        groups, before_check = self._asked(outputs).groups, len(self.dialect.master_queries)
-        state = (self.dialect.settings["output"].field or 1) - 1
-        for group, count, order in groups:
-            places = [(order[1 + number], part) for number, part in readings.places]
+        dialect, asked, found = self.dialect, self._asked(outputs), dict[str, dict[str, tuple[int, int]]]()
+        at, checks = self._answered_at(asked.units)
+        for group, order, selected in asked.groups:
             for position, output in enumerate(group):
-                voltage, current = ((first + answer, part + position) for answer, part in places)
-                found[output] = {"state": (first, state + position), "voltage": voltage, "current": current}
-                if self._checks:
-                    last = before_check if group == groups[-1].outputs else 0
-                    found[output]["selected"] = (first + count + last, 0)
-            first += count + self._checks
+                channel = self._channels[output]
+                field = (field_at(dialect.settings["output"].field, channel) or 1) - 1
+                voltage, current = (
+                    (at[order[1 + answer]], part + position)
+                    for answer, part in dialect.readings.places(channel)
+                )
+                state = at[order[0]], field + position
+                found[output] = {"state": state, "voltage": voltage, "current": current}
+                if checks and selected is not None:
+                    found[output]["selected"] = (checks[selected], 0)
         return found
 
     def setting_queries(self, output: str, settings: Sequence[Setting]) -> tuple[str, ...]:
@@ -465,7 +468,7 @@ class SupplyDriver(Conversation):
             raise InstrumentError(self.name, "", told)
         found = []
         for change, part in zip(changes, answers, strict=True):
-            got = self._understood(change.setting, asked, part)
+            got = self._understood(change.setting, asked, part, channel)
             if change.setting not in ignored and not self.same(change, got):
                 found.append(
                     f"{self.name}.{change.output}: {change.setting} was set to {_shown(change.value)} "
@@ -483,26 +486,44 @@ class SupplyDriver(Conversation):
         if (known := self._looks.get(key)) is not None and known.dialect is self.dialect:
             return known
         dialect, units, groups = self.dialect, list[str](), list[_Group]()
+        shared, answers, selections = dict[str, int](), 0, 0
         for group in self._groups(outputs):
             channels = [self._channels[output] for output in group]
             queries = dialect.reading_queries(channels)
-            once = [*dict.fromkeys(queries)]
-            units += [*dialect.select(channels[0]), *once]
-            groups.append(_Group(group, len(once), [once.index(query) for query in queries]))
+            once = [query for query in dict.fromkeys(queries) if query not in shared]
+            own = {query: answers + number for number, query in enumerate(once)}
+            answers += len(once)
+            selecting = dialect.select(channels[0]) if once else []
+            units += [*selecting, *once]
+            groups.append(
+                _Group(group, [{**shared, **own}[q] for q in queries], selections if selecting else None)
+            )
+            selections += len(selecting)
+            shared |= {query: place for query, place in own.items() if query in dialect.for_all}
         # Last, so that the places of all others stay the same.
         master = dialect.master_queries
-        wanted = sum(group.answers for group in groups) + len(master)
-        self._looks[key] = _Asked(dialect, units + master, wanted, groups)
+        self._looks[key] = _Asked(dialect, units + master, answers + len(master), groups)
         return self._looks[key]
+
+    def _answered_at(self, units: Sequence[str]) -> tuple[list[int], list[int]]:
+        """Where the answers to units stand among those to what is sent, and where those that say which output
+        was selected.
+        """
+        queries = [unit for unit in self.dialect.checked(units) if is_query(unit)]
+        check = self.dialect.instrument.selected
+        return (
+            [place for place, query in enumerate(queries) if query != check],
+            [place for place, query in enumerate(queries) if query == check],
+        )
 
     def master_place(self, outputs: Sequence[str]) -> tuple[int, int] | None:
         """Where the answer to `look` says the state of the master switch; None: there is none."""
-        return (self.answers_of_look(outputs) - 1 - self._checks, 0) if self.has_master else None
+        return (self._answered_at(self._asked(outputs).units)[0][-1], 0) if self.has_master else None
 
-    def _status(self, answers: Sequence[str], command: str) -> tuple[Mode | None, str]:
+    def _status(self, answers: Sequence[str], command: str, channel: int) -> tuple[Mode | None, str]:
         """What regulates an output, and why it tripped."""
         try:
-            regulates, tripped = self.dialect.understood_status(answers)
+            regulates, tripped = self.dialect.understood_status(answers, channel)
         except (ValueError, OverflowError) as error:
             raise InstrumentError(self.name, command, str(error)) from None
         if tripped:
@@ -529,7 +550,11 @@ class SupplyDriver(Conversation):
         value = change.value
         if change.setting in UNIT_OF and not isinstance(value, bool | str):
             output, operation = self.document.outputs[change.output], self.dialect.settings[change.setting]
-            sent = float(operation.number(value)) * operation.factor
+            try:
+                sent = operation.sent(value)
+            except ValueError as error:
+                told = f"output {change.output}: {change.setting}: {error}"
+                raise InstrumentError(self.name, "", told) from None
             least = {"voltage": output.voltage.high, "current_limit": output.current.high}
             allowed = allowed_difference(output, change.setting, value) + ROUNDED * abs(value)
             if abs(sent - value) > max(allowed, UNKNOWN_RESOLUTION * least.get(change.setting, 0.0)):
@@ -538,7 +563,7 @@ class SupplyDriver(Conversation):
         return self.dialect.set_unit(change.setting, self._channels[change.output], change.value)
 
     def _compare(self, change: OutputSetting, command: str, answer: str) -> None:
-        got = self._understood(change.setting, command, answer)
+        got = self._understood(change.setting, command, answer, self._channels[change.output])
         if not self.same(change, got):
             raise InstrumentError(
                 self.name,
@@ -558,20 +583,29 @@ class SupplyDriver(Conversation):
         output = self.document.outputs[change.output]
         # A NaN is never within any bound.
         allowed = allowed_difference(output, change.setting, change.value) + change.slack
-        return abs(float(got) - change.value) <= allowed + self.dialect.settings[change.setting].grid
+        return abs(float(got) - change.value) <= allowed + self.dialect.settings[change.setting].grid(
+            change.value
+        )
 
-    def _understood(self, setting: Setting, command: str, answer: str) -> Value:
+    def _understood(self, setting: Setting, command: str, answer: str, channel: int) -> Value:
         try:
-            return self.dialect.understood(setting, answer)
+            return self.dialect.understood(setting, answer, channel)
         except ValueError as error:
             raise InstrumentError(self.name, command, f"{setting}: {error}") from None
 
-    def _numbers(self, answers: Sequence[str], count: int, command: str) -> list[tuple[float, float]]:
-        """Voltage and current of so many outputs [V, A]."""
+    def _numbers(
+        self, answers: Sequence[str], channels: Sequence[int], command: str
+    ) -> list[tuple[float, float]]:
+        """Voltage and current of these channels [V, A]."""
         try:
-            return self.dialect.read_numbers(answers, count)
+            return self.dialect.read_numbers(answers, channels)
         except ValueError as error:
             raise InstrumentError(self.name, command, str(error)) from None
+
+
+def _is_off(change: OutputSetting) -> bool:
+    """Whether a change switches an output off."""
+    return change.setting == "output" and not change.value
 
 
 def _state(on: bool) -> str:

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from railwright.dialects.dialect import Dialect, Value
-from railwright.dialects.operation import CHOICES, SWITCHES, Setting
-from railwright.guard.answers import in_si
+from railwright.dialects.operation import CHOICES, SWITCHES, Setting, field_at, field_of
+from railwright.guard.answers import Code, in_si
 from railwright.guard.off_supply import RETRY
 from railwright.guard.session_settings import SessionSettings
 from railwright.instruments.conversation import Conversation
@@ -54,9 +54,9 @@ def _named_fields(dialect: Dialect) -> Callable[[str], str]:
     return told
 
 
-def _number(unit: str, one: float, answer: str) -> str:
+def _number(unit: str, one: float, code: Code | None, field: int | None, answer: str) -> str:
     """A reading in SI units, for people. ValueError where it is none."""
-    return f"{in_si(answer, unit, one):.6g}"
+    return f"{in_si(field_of(answer, field), unit, one, code):.6g}"
 
 
 def _alike(setting: Setting, got: Value, value: Value) -> bool:
@@ -119,7 +119,10 @@ class DialectTrial:
         if dialect.status.mode is not None:
             named = dialect.status.mode.named
             yield self._ask(
-                "what regulates", self._select, queries.pop(0), lambda answer: named(answer) or "nothing"
+                "what regulates",
+                self._select,
+                queries.pop(0),
+                lambda answer: named(answer, channel) or "nothing",
             )
         if queries:
             yield self._ask_trips(queries)
@@ -172,20 +175,24 @@ class DialectTrial:
         """How these settings stand now; without what is not understood."""
         asked = {setting: self._ask_setting(setting) for setting in settings if self.dialect.can_set(setting)}
         return {
-            name: self.dialect.understood(name, each.answer) for name, each in asked.items() if not each.wrong
+            name: self.dialect.understood(name, each.answer, self.channel)
+            for name, each in asked.items()
+            if not each.wrong
         }
 
     def _readings(self) -> Iterator[Tried]:
         readings, queries = self.dialect.readings, self.dialect.reading_units([self.channel])
+        fields = [field_at(each.field, self.channel) for each in readings.alone]
         if readings.both is not None:
             yield self._ask("read voltage and current", self._select, queries[0], self._pair)
             return
         names, units = ("read voltage", "read current"), ("V", "A")
-        for name, query, unit, one in zip(names, queries, units, readings.factors, strict=True):
-            yield self._ask(name, self._select, query, partial(_number, unit, one))
+        forms = zip(units, readings.factors, readings.codes, fields, strict=True)
+        for name, query, form in zip(names, queries, forms, strict=True):
+            yield self._ask(name, self._select, query, partial(_number, *form))
 
     def _pair(self, answer: str) -> str:
-        ((voltage, current),) = self.dialect.read_numbers([answer])
+        ((voltage, current),) = self.dialect.read_numbers([answer], [self.channel])
         return f"{voltage:.6g} V, {current:.6g} A"
 
     def _master(self, answer: str) -> str:
@@ -197,7 +204,7 @@ class DialectTrial:
 
     def _ask_setting(self, setting: Setting) -> Tried:
         def means(answer: str) -> str:
-            value = self.dialect.understood(setting, answer)
+            value = self.dialect.understood(setting, answer, self.channel)
             return ("on" if value else "off") if isinstance(value, bool) else str(value)
 
         return self._ask(setting, self._select, self.dialect.query_unit(setting, self.channel), means)
@@ -211,7 +218,7 @@ class DialectTrial:
         back = self._ask_setting(setting)
         wrong = back.wrong
         if not wrong:
-            got = self.dialect.understood(setting, back.answer)
+            got = self.dialect.understood(setting, back.answer, self.channel)
             wrong = "" if _alike(setting, got, value) else f"reads back as {back.means}"
         return Tried(f"set {setting}", unit, back.answer, back.means, wrong)
 
@@ -221,7 +228,8 @@ class DialectTrial:
         means = ""
         if not wrong:
             try:
-                means = ", ".join(self.dialect.status.trips.tripped([a.answer for a in answers])) or "nothing"
+                trips = self.dialect.status.trips.tripped([each.answer for each in answers], self.channel)
+                means = ", ".join(trips) or "nothing"
             except ValueError as error:
                 wrong = str(error)
         return Tried("what tripped", "; ".join(queries), "; ".join(a.answer for a in answers), means, wrong)

@@ -6,6 +6,8 @@ further measure is announced with `register`.
 
 from __future__ import annotations
 
+from railwright.measures.inrush_charge import inrush_charge
+from railwright.measures.inrush_i2t import inrush_i2t
 from railwright.measures.integral import charge, energy, mean_current, mean_power, mean_voltage
 from railwright.measures.measure import Measure
 from railwright.measures.peak import peak_current, peak_voltage
@@ -36,6 +38,8 @@ for _measure in (
     mean_power,
     charge,
     energy,
+    inrush_charge,
+    inrush_i2t,
     turn_on_voltage,
     turn_off_voltage,
     start_up_time,

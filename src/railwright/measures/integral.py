@@ -97,7 +97,7 @@ def charge(view: View) -> Measured:
     short before the end that no reading of the step need show what follows.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
-    return _of_current(view, mean=False, what="charge")
+    return integral_of_current(view, mean=False, what="charge")
 
 
 @measure("J", "energy", ("voltage", "current"), accumulates=True)
@@ -133,7 +133,7 @@ def mean_current(view: View) -> Measured:
     recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
-    return _of_current(view, mean=True, what="mean current")
+    return integral_of_current(view, mean=True, what="mean current")
 
 
 @measure("V", "mean voltage", ("voltage",), level_of="voltage", mean=True)
@@ -168,7 +168,10 @@ def mean_power(view: View) -> Measured:
     return _product(view, mean=True, what="mean power")
 
 
-def _of_current(view: View, *, mean: bool, what: str) -> Measured:
+def integral_of_current(view: View, *, mean: bool, what: str) -> Measured:
+    """Charge over the window, or mean current; where the voltage is known, what the input's capacitance takes
+    at its jumps counts by that.
+    """
     current = view.current()
     own: tuple[Channel, ...] = ("current",)
     if view.model.exact or not view.model.averages:

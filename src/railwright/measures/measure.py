@@ -44,8 +44,9 @@ class Measure:
     time between two that are recorded, and their aperture, to the longest time between two samples of a
     recording that sees enough where the readings do not [all in s]; None: how often a recording samples is
     not what decides. trip: it is the time of a trip, or their count, and a requirement may name the
-    protection with `by`; None: neither. of_supply: it is told by what regulates the outputs. accumulates: all
-    that flows in its step counts, at any time.
+    protection with `by`; None: neither. of_supply: it is told by what regulates the outputs. inrush: its
+    window is the time `within` from the switching-on, which a requirement has to state. accumulates: all that
+    flows in its step counts, at any time.
     """
 
     name: str
@@ -64,6 +65,7 @@ class Measure:
     trip: Literal["time", "count"] | None = None
     of_supply: bool = False
     accumulates: bool = False
+    inrush: bool = False
 
     def __call__(self, view: View) -> Measured:
         return self.compute(view)
@@ -91,6 +93,7 @@ def measure(
     trip: Literal["time", "count"] | None = None,
     of_supply: bool = False,
     accumulates: bool = False,
+    inrush: bool = False,
 ) -> Callable[[Callable[[View], Measured]], Measure]:
     """The `Measure` of a function, called as the function is; its fields as there."""
 
@@ -112,6 +115,7 @@ def measure(
             trip=trip,
             of_supply=of_supply,
             accumulates=accumulates,
+            inrush=inrush,
         )
 
     return made

@@ -35,7 +35,7 @@ from railwright.measures.swinging import (
     wandered,
     wanders,
 )
-from railwright.measures.wording import amount, rate
+from railwright.measures.wording import amount, rate, recording
 from railwright.traces import runs_of
 
 if TYPE_CHECKING:
@@ -56,8 +56,8 @@ MANY = 100
 """Rows among which it does not matter whether one more or less shows a reading of its own."""
 PHASES = 64
 
-FASTER_CURRENT = "a recording of the load's own output, or of the current at a higher rate"
-FASTER_VOLTAGE = "a recording of the load's own output, or of the voltage at a higher rate"
+FASTER_CURRENT = recording("a recording of the load's own output, or of the current at a higher rate")
+FASTER_VOLTAGE = recording("a recording of the load's own output, or of the voltage at a higher rate")
 """What would decide whether a load stops between readings."""
 
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from railwright.measures.measure import measure
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured, NotAsRequired
 from railwright.measures.peak import peak_current, peak_voltage
-from railwright.measures.wording import amount
+from railwright.measures.wording import amount, recording
 from railwright.traces import Mode
 
 if TYPE_CHECKING:
@@ -73,6 +73,10 @@ def _placed(view: View, status: SupplyStatus) -> _Placed:
 def _where(trip: Trip) -> str:
     """Between which instants a trip lies, in words."""
     return f"its {trip.protection} trips between {amount(trip.earliest, 's')} and {amount(trip.latest, 's')}"
+
+
+CURRENT = recording("a recording of the current")
+"""What would decide whether a limit regulates."""
 
 
 @measure("s", "trip time", (), trip="time")
@@ -173,9 +177,7 @@ def time_out_of_cv(view: View) -> Measured:
     if placed.trip is not None and placed.sure:
         raise Beyond(f"its {placed.trip.protection} trips in the step", math.inf, "above")
     if status.modes is None:
-        raise CannotMeasure(
-            "the supply does not tell what regulates its outputs", "a recording of the current"
-        )
+        raise CannotMeasure("the supply does not tell what regulates its outputs", CURRENT)
     longest, halves = 0.0, (0.0, 0.0)
     unseen = 0.0 if view.model.exact else status.gap
     ends = view.end if view.last else math.inf
@@ -200,7 +202,7 @@ def time_out_of_cv(view: View) -> Measured:
             how += f", but for returns that are shorter than the {amount(unseen, 's')} between two answers"
         return budget.result(longest, how)
     how = f"{how}; the status is asked for every {amount(unseen, 's')} at the longest"
-    return budget.at_least(longest, unseen, how, would_decide="a recording of the current")
+    return budget.at_least(longest, unseen, how, would_decide=CURRENT)
 
 
 def _below_limit(view: View) -> Measured:

@@ -42,6 +42,21 @@ def widening_words(widened: float, unit: str) -> str:
     return f"in a rehearsal of the step, readings like these miss the true value: {wider}"
 
 
-def rate(interval: float) -> str:
+class AdvisedRecording(str):
+    """A recording that would decide a requirement, in words. interval: longest time between two of its
+    samples [s]; None: shorter than that of the readings.
+    """
+
+    interval: float | None = None
+
+
+def recording(words: str, interval: float | None = None) -> AdvisedRecording:
+    """Advice of a recording."""
+    made = AdvisedRecording(words)
+    made.interval = interval
+    return made
+
+
+def rate(interval: float) -> AdvisedRecording:
     """'a recording with at least N samples/s' for this interval [s]."""
-    return f"a recording with at least {sample_rate(interval)}"
+    return recording(f"a recording with at least {sample_rate(interval)}", interval)

@@ -22,6 +22,7 @@ from railwright.physics.layout import (
     FUSE,
     KIND,
     LOADS,
+    NODE_AT,
     PARAMETER_AT,
     ROW_OUTPUTS,
     SET_BRANCH,
@@ -32,7 +33,7 @@ from railwright.physics.layout import (
     Array,
     System,
 )
-from railwright.physics.loads import KINDS
+from railwright.physics.loads import kind_of
 from railwright.physics.rosenbrock import STAGES
 from railwright.physics.solver import Work
 
@@ -44,7 +45,7 @@ WORK = fields(
 _LEAST = np.array(
     [
         (len(kind.parameters), len(kind.states), len(kind.flags_at_start))
-        for kind in (KINDS[name] for name in COMPILED_KINDS)
+        for kind in (kind_of(name) for name in COMPILED_KINDS)
     ]
 )
 """Of each kind of load: how many parameters, states and flags its equations look at, at least."""
@@ -75,6 +76,9 @@ def check_system(system: AnySystem) -> None:
         few = at[m + 1, PARAMETER_AT] - at[m, PARAMETER_AT] < _LEAST[kind, 0]
         if few or states < _LEAST[kind, 1] or at[m + 1, FLAG_AT] - at[m, FLAG_AT] < _LEAST[kind, 2]:
             raise ValueError("system: a load has fewer parameters, states or flags than its equations need")
+        node = at[m, NODE_AT]
+        if node != connector and not at[0, STATE_AT] <= node < at[1, STATE_AT]:
+            raise ValueError("system: a load must hang on the connector, or on a state of the first load")
         if states > system.scratch.shape[1]:
             raise ValueError("system: scratch must hold the derivatives of every load")
     if at[loads, PARAMETER_AT] > system.parameters.shape[0] or at[loads, FLAG_AT] > system.flags.shape[0]:

@@ -26,7 +26,7 @@ from railwright.physics.arrays import SYSTEM, WORK, check_system
 from railwright.physics.circuit import Branch
 from railwright.physics.compiled import compiled_entry
 from railwright.physics.kernel import FAILURE, STARTING_STEP, STOPPED, play
-from railwright.physics.loads import KINDS
+from railwright.physics.loads import kind_of
 from railwright.physics.output_stage import POINTS, loop_bandwidth, step_modes, voltage_loop
 from railwright.physics.player import MOST_STEPS, MOST_STEPS_A_SECOND, Player
 from railwright.physics.simulation import small_simulation
@@ -113,7 +113,7 @@ def make_template(
     """The template of a player that has been told what to do. follows: its trips switch others off, or
     others' trips switch it off.
     """
-    kinds = [KINDS[load.kind] for load in player.branch.loads]
+    kinds = [kind_of(load.kind) for load in player.branch.loads]
 
     def number(what: str) -> NDArray[np.int64]:
         places = [kind.events.index(what) if what in kind.events else -1 for kind in kinds]
@@ -170,7 +170,7 @@ def _start_states(
 ) -> None:
     """States of loads that start at values which depend on their parameters."""
     for m, load in enumerate(branch.loads):
-        kind = KINDS[load.kind]
+        kind = kind_of(load.kind)
         begin, end = template.system.loads[m : m + 2, layout.PARAMETER_AT]
         at = int(template.system.loads[m, layout.STATE_AT])
         p = template.system.parameters[begin:end].copy()

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from railwright.physics.circuit import Branch, Load
-from railwright.physics.loads import KINDS, labels_of
+from railwright.physics.loads import inside, kind_of, labels_of
 from railwright.traces import Mode
 
 LATER = 1e6
@@ -31,7 +31,9 @@ class InputSource:
     at the terminals; inf: none. resistance [Ω]: loop of the lead. at_load: the voltage is sensed at the
     connector. drop [V]: of a diode in the lead; None: there is none. bleeder [Ω] and sink [A]: what takes
     current in while the load feeds back. capacitance [F]: of the outputs, charged through the same limit.
-    rise [V/s]: of the set voltage. largest [A]: the highest limit that its outputs can be set to.
+    rise [V/s]: of the set voltage. largest [A]: the highest limit that its outputs can be set to. inside
+    [Ω], lost [V]: resistance and diode's drop of what lies inside the device; lost is None: no diode there.
+    Voltages v are then those behind it, at the load.
     """
 
     voltage: float
@@ -45,6 +47,24 @@ class InputSource:
     capacitance: float = 0.0
     rise: float = math.inf
     largest: float = math.inf
+    inside: float = 0.0
+    lost: float | None = None
+
+    @property
+    def blocks(self) -> bool:
+        """Whether a diode keeps current from coming back."""
+        return self.drop is not None or self.lost is not None
+
+    @property
+    def unsensed(self) -> tuple[float, float]:
+        """Resistance [Ω] and drop [V] between the place where the voltage is sensed and the load."""
+        if self.at_load:
+            return self.inside, self.lost or 0.0
+        return self.inside + self.resistance, (self.lost or 0.0) + (self.drop or 0.0)
+
+    def connector(self, v: float, current: float) -> float:
+        """Voltage at the connector [V]."""
+        return v + self.inside * current + (self.lost or 0.0)
 
     def most(self, v: float) -> float:
         """Largest current at the connector voltage v [A]: the limit, or what the power limit leaves.
@@ -53,15 +73,16 @@ class InputSource:
         """
         if self.power == math.inf:
             return self.limit
-        above, part = v + (self.drop or 0.0), 1.0 + self.resistance / self.bleeder
-        linear = above * (part + self.resistance / self.bleeder)
+        ohms = self.resistance + self.inside
+        above, part = v + (self.drop or 0.0) + (self.lost or 0.0), 1.0 + ohms / self.bleeder
+        linear = above * (part + ohms / self.bleeder)
         left = self.power - above * above / self.bleeder
-        root = math.sqrt(max(0.0, linear * linear + 4.0 * part * self.resistance * left))
+        root = math.sqrt(max(0.0, linear * linear + 4.0 * part * ohms * left))
         return self.limit if linear + root <= 0.0 else min(self.limit, 2.0 * left / (linear + root))
 
     def terminals(self, v: float, current: float) -> float:
         """Voltage at the terminals [V]."""
-        return v + self.resistance * current + (self.drop or 0.0)
+        return self.connector(v, current) + self.resistance * current + (self.drop or 0.0)
 
     def spare(self, v: float, drawn: float) -> tuple[float, Mode]:
         """How much more than `drawn` [A] the source would give at the connector voltage v, and in which mode.
@@ -70,13 +91,14 @@ class InputSource:
         size is relative to the set voltage in CV, and to the limit otherwise, so that a source without
         resistance has a finite slope too.
         """
-        lost = 0.0 if self.at_load else self.resistance * drawn + (self.drop or 0.0)
+        ohms, drop = self.unsensed
+        lost = ohms * drawn + drop
         volts = (self.voltage - lost - v) / self.voltage
         most = self.most(v)
         amperes = (most - drawn) / self.limit
         takes = 0.0
-        if self.drop is None:
-            takes = (self.sink + v / self.bleeder) / (1.0 + self.resistance / self.bleeder)
+        if not self.blocks:
+            takes = (self.sink + v / self.bleeder) / (1.0 + (self.resistance + self.inside) / self.bleeder)
         back = (-takes - drawn) / self.limit
         if back > min(volts, amperes):
             return back, Mode.CV
@@ -109,6 +131,7 @@ def source_of(branch: Branch, voltage: float, limit: float, rise: float = math.i
         bleeder, capacitance = 1.0 / sum(1.0 / each for each in bleeders), sum(farads)
         own_rise = min(rises)
     sinks = [stage.sink for stage in stages]
+    between = next((load for load in branch.loads if load.kind == inside.NAME), None)
     return InputSource(
         voltage=voltage,
         limit=limit,
@@ -121,6 +144,8 @@ def source_of(branch: Branch, voltage: float, limit: float, rise: float = math.i
         capacitance=capacitance,
         rise=min(rise, own_rise),
         largest=sum(amperes) if parallel else min(amperes),
+        inside=between.values["resistance"] if between is not None else 0.0,
+        lost=between.values["drop"] if between is not None and between.table[0] else None,
     )
 
 
@@ -135,7 +160,7 @@ class StaticLoad:
     """
 
     def __init__(self, load: Load, label: str) -> None:
-        self.kind = KINDS[load.kind]
+        self.kind = kind_of(load.kind)
         self.label = label
         self.p = [*(float(load.values[name]) for name in self.kind.parameters), *load.table]
         self.gated = "starts" in self.kind.events and load.values.get("starts_at", 0.0) > 0.0
@@ -198,9 +223,10 @@ class StaticLoad:
 
 
 def static_loads(branch: Branch) -> tuple[StaticLoad, ...]:
-    """The loads of a branch, each with its label."""
-    labels = labels_of(load.kind for load in branch.loads)
-    return tuple(StaticLoad(load, label) for load, label in zip(branch.loads, labels, strict=True))
+    """The loads of a branch, each with its label; what lies inside belongs to the source, see `source_of`."""
+    loads = [load for load in branch.loads if load.kind != inside.NAME]
+    labels = labels_of(load.kind for load in loads)
+    return tuple(StaticLoad(load, label) for load, label in zip(loads, labels, strict=True))
 
 
 Gates = Mapping[str, bool]

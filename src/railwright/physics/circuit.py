@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import Literal, NamedTuple
 
 from railwright.physics.conductors import NODE_CAPACITANCE
-from railwright.physics.loads import KINDS
+from railwright.physics.loads import KINDS, inside, kind_of
 from railwright.physics.output_stage import OutputStage
 
 DECLARED = (f"the connector itself has {NODE_CAPACITANCE * 1e9:g} nF (wiring, plug)",)
@@ -47,19 +47,21 @@ class Load:
     """One part of an input's load: its kind, and a value for each parameter of that kind (SI units).
 
     table: numbers of a curve or a file that belong to it, as its parameter model turns them out. pin: what
-    enables it; '' for one that is never disabled.
+    enables it; '' for one that is never disabled. behind: it is fed through what lies inside the device, and
+    not by the connector.
     """
 
     kind: str
     values: Mapping[str, float]
     table: tuple[float, ...] = ()
     pin: str = ""
+    behind: bool = False
 
     def __post_init__(self) -> None:
-        if self.kind not in KINDS:
+        if self.kind not in (*KINDS, inside.NAME):
             raise ValueError(f"unknown load '{self.kind}', known are {', '.join(KINDS)}")
-        if set(self.values) != set(KINDS[self.kind].parameters):
-            wanted = ", ".join(KINDS[self.kind].parameters)
+        if set(self.values) != set(kind_of(self.kind).parameters):
+            wanted = ", ".join(kind_of(self.kind).parameters)
             raise ValueError(f"load '{self.kind}' needs values for {wanted}, got {', '.join(self.values)}")
 
 
@@ -78,7 +80,8 @@ class Branch:
     """One input with what feeds it.
 
     outputs, stages: names and data of the outputs, one each. arrangement: how they are joined. sense: where
-    each output's voltage loop measures; in series each senses its own share. loads: in parallel; empty: open.
+    each output's voltage loop measures; in series each senses its own share. loads: in parallel; empty: open;
+    what lies inside the device comes first, and those behind it are in parallel there.
     reversed_lead: the lead's two conductors are swapped at the connector.
     """
 
@@ -99,6 +102,11 @@ class Branch:
             raise ValueError(
                 f"input '{self.name}': {len(self.outputs)} outputs cannot be '{self.arrangement}'"
             )
+        places = [number for number, load in enumerate(self.loads) if load.kind == inside.NAME]
+        if places not in ([], [0]) or (not places and any(load.behind for load in self.loads)):
+            raise ValueError(
+                f"input '{self.name}': what lies inside comes once and first, before the loads behind it"
+            )
 
     @property
     def states(self) -> tuple[State, ...]:
@@ -116,7 +124,8 @@ class Branch:
             found.append(State(self.name, "melting of the fuse"))
         for number, load in enumerate(self.loads, start=1):
             found += [
-                State(self.name, f"load {number} ({load.kind}), {state}") for state in KINDS[load.kind].states
+                State(self.name, f"load {number} ({load.kind}), {state}")
+                for state in kind_of(load.kind).states
             ]
         return tuple(found)
 

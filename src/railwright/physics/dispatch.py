@@ -9,10 +9,10 @@ from typing import Any
 
 from railwright.compilation import Compiler, compiled, inlined, with_callees
 from railwright.physics.layout import FLAG_AT, KIND, PARAMETER_AT, STATE_AT, AnySystem, Array
-from railwright.physics.loads import KINDS
+from railwright.physics.loads import KINDS, inside, kind_of
 from railwright.physics.loads.law import DEFAULTS
 
-COMPILED_KINDS = tuple(KINDS)
+COMPILED_KINDS = (*KINDS, inside.NAME)
 """Load kinds in the order of their numbers, as they were announced when this module was first imported."""
 
 
@@ -25,7 +25,7 @@ def _choice(name: str, arguments: str, how: Compiler = compiled) -> Callable[...
     lines = [f"def load_{name}(kind, {arguments}):"]
     functions: dict[str, Callable[..., Any]] = {}
     for number, kind in enumerate(COMPILED_KINDS):
-        equation = KINDS[kind].equation(name)
+        equation = kind_of(kind).equation(name)
         if equation is not DEFAULTS.get(name):
             functions[f"load_{number}"] = last = with_callees(equation, how)
             lines += [f"    if kind == {number}:", f"        return load_{number}({arguments})"]

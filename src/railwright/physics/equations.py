@@ -29,6 +29,7 @@ from __future__ import annotations
 import math
 
 from railwright.compilation import compiled, inlined
+from railwright.physics.conductors import NODE_CAPACITANCE
 from railwright.physics.dispatch import load_current, load_derivatives, load_parts, load_region
 from railwright.physics.layout import (
     BLEEDER,
@@ -49,6 +50,7 @@ from railwright.physics.layout import (
     LIMIT,
     NOBODY,
     NODE,
+    NODE_AT,
     OCP,
     OF_LOAD,
     OF_TERMINALS,
@@ -257,6 +259,16 @@ def terminals(y: Array, system: AnySystem) -> float:
 
 
 @inlined
+def load_voltage(m: int, y: Array, connector: int, system: AnySystem) -> float:
+    """Voltage across the load m [V], with the sign that it has to the device: of the connector, which a lead
+    may reverse, or behind what lies inside.
+    """
+    node = system.loads[m, NODE_AT]
+    volts: float = y[node]
+    return system.branch[POLARITY] * volts if node == connector else volts
+
+
+@inlined
 def rhs(t: float, y: Array, dy: Array, system: AnySystem) -> None:
     """Time derivatives of all states of a branch."""
     fixed, settings, branch = system.fixed, system.settings, system.branch
@@ -290,11 +302,16 @@ def rhs(t: float, y: Array, dy: Array, system: AnySystem) -> None:
     if branch[FUSE] == 1.0:
         dy[connector + 1] = melting(i_l, y[connector + 1], system.fuse)
     drawn = branch[SHORT] * v_c
-    v = branch[POLARITY] * v_c
     for m in range(system.loads.shape[0] - 1):
         kind, p, q, start, end = load_parts(m, system)
         own_states = y[start:end]
-        drawn += branch[POLARITY] * load_current(kind, v, t, p, own_states, q)
+        node = system.loads[m, NODE_AT]
+        v = load_voltage(m, y, connector, system)
+        amperes = load_current(kind, v, t, p, own_states, q)
+        if node == connector:
+            drawn += branch[POLARITY] * amperes
+        else:
+            dy[node] -= amperes / NODE_CAPACITANCE
         if end > start:
             load_derivatives(kind, v, t, p, own_states, q, dy[start:end])
     dy[connector] = (i_l - drawn) / branch[NODE]
@@ -390,24 +407,27 @@ def jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySystem) ->
 @compiled
 def _loads_jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySystem, connector: int) -> None:
     """Rows and columns of the loads, by forward differences in connector voltage, own states and time."""
-    node, sign = system.branch[NODE], system.branch[POLARITY]
-    v = sign * y[connector]
-    delta = 1e-7 * max(1.0, abs(v))
     for m in range(system.loads.shape[0] - 1):
         kind, p, q, start, end = load_parts(m, system)
+        at = system.loads[m, NODE_AT]
+        node, sign = NODE_CAPACITANCE, 1.0
+        if at == connector:
+            node, sign = system.branch[NODE], system.branch[POLARITY]
+        v = load_voltage(m, y, connector, system)
+        delta = 1e-7 * max(1.0, abs(v))
         states = y[start:end]
         base = load_current(kind, v, t, p, states, q)
         moved = load_current(kind, v + delta, t, p, states, q)
-        out[connector, connector] -= (moved - base) / delta / node
+        out[at, at] -= (moved - base) / delta / node
         later = load_current(kind, v, t + TICK, p, states, q)
-        slope[connector] -= sign * (later - base) / TICK / node
+        slope[at] -= sign * (later - base) / TICK / node
         if end == start:
             continue
         f0, f1 = system.scratch[0, : end - start], system.scratch[1, : end - start]
         load_derivatives(kind, v, t, p, states, q, f0)
         load_derivatives(kind, v + delta, t, p, states, q, f1)
         for i in range(end - start):
-            out[start + i, connector] = sign * (f1[i] - f0[i]) / delta
+            out[start + i, at] = sign * (f1[i] - f0[i]) / delta
         load_derivatives(kind, v, t + TICK, p, states, q, f1)
         for i in range(end - start):
             slope[start + i] = (f1[i] - f0[i]) / TICK
@@ -418,7 +438,7 @@ def _loads_jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySys
             moved = load_current(kind, v, t, p, states, q)
             load_derivatives(kind, v, t, p, states, q, f1)
             states[j] = held
-            out[connector, start + j] = -sign * (moved - base) / step / node
+            out[at, start + j] = -sign * (moved - base) / step / node
             for i in range(end - start):
                 out[start + i, start + j] = (f1[i] - f0[i]) / step
 
@@ -480,8 +500,8 @@ def regions(t: float, y: Array, out: Array, system: AnySystem) -> None:
                 out[j] += 64
             if through > settings[j, OCP]:
                 out[j] += 128
-    v = system.branch[POLARITY] * v_c
     for m in range(system.loads.shape[0] - 1):
         kind, p, q, start, end = load_parts(m, system)
+        v = load_voltage(m, y, connector, system)
         out[outputs + m] = load_region(kind, v, t, p, y[start:end], q)
     out[outputs + (system.loads.shape[0] - 1)] = path_region(y, source, lead, connector, system)

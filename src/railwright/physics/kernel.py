@@ -12,13 +12,20 @@ from railwright.compilation import FLAG, FLOAT, INTEGERS, MATRIX, VECTOR, compil
 from railwright.physics.arrays import SYSTEM, WORK, check_record, check_space, check_system
 from railwright.physics.compiled import compiled_entry
 from railwright.physics.dispatch import load_current, load_parts
-from railwright.physics.equations import jacobian, output_current, positions, regions, rhs, terminals
+from railwright.physics.equations import (
+    jacobian,
+    load_voltage,
+    output_current,
+    positions,
+    regions,
+    rhs,
+    terminals,
+)
 from railwright.physics.layout import (
     CURRENT,
     IMAX,
     IN_CHARGE,
     NOBODY,
-    POLARITY,
     POWER_LIMIT,
     ROW_CONNECTOR,
     ROW_CURRENT,
@@ -77,9 +84,9 @@ def _record_all(row: Array, t: float, y: Array, connector: int, system: AnySyste
     n = y.shape[0]
     for i in range(n):
         row[i] = y[i]
-    v = system.branch[POLARITY] * y[connector]
     for m in range(system.loads.shape[0] - 1):
         kind, p, q, start, end = load_parts(m, system)
+        v = load_voltage(m, y, connector, system)
         row[n + m] = load_current(kind, v, t, p, y[start:end], q)
 
 

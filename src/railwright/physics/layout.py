@@ -33,13 +33,15 @@ SENSE_START, SENSE_TIME, SENSE_RATE, SHORTED, IN_CHARGE, SATURATED, SETTINGS = r
 PARALLEL, RESISTANCE, INDUCTANCE, NODE, POLARITY, SHORT, DIODE, DROP, FUSE = range(9)
 OPENED, BLOCKED, BLOWN, BRANCH = range(9, 13)
 
-# Columns of a load: its number among the kinds, and where its parameters, states and flags begin. One row
-# more than there are loads says where the last one's end.
-KIND, PARAMETER_AT, STATE_AT, FLAG_AT, LOADS = range(5)
+# Columns of a load: its number among the kinds, where its parameters, states and flags begin, and the state
+# that is the voltage it hangs on: the connector's, or that behind what lies inside the device, which then is
+# the first load. One row more than there are loads says where the last one's end.
+KIND, PARAMETER_AT, STATE_AT, FLAG_AT, NODE_AT, LOADS = range(6)
 
 # Columns of an action: time, output (-1: all), what, value, second value.
 ACTION = 5
-# What: a column of what is set on an output, which takes the value, or one of these.
+# What: a column of what is set on an output, which takes the value, or one of these. SWITCH_ON: value 1: its
+# set point is first set to the voltage that stands at its terminals, whatever it was.
 SET_VOLTAGE, SET_LINE, SET_TRIPS, SET_SENSE, SET_SENSE_ERROR = range(SETTINGS, SETTINGS + 5)
 SWITCH_ON, SWITCH_OFF, CLEAR, TRIP_LINKED = range(SETTINGS + 5, SETTINGS + 9)
 # Actions on the branch itself: a number of it, a parameter of a load.

@@ -145,4 +145,4 @@ class Static:
         mode = self.source.spare(v, drawn)[1]
         running = tuple(label for label, runs in gates.items() if runs)
         terminals = self.source.terminals(v, drawn)
-        return OperatingPoint(v, drawn, terminals, mode, running, stable)
+        return OperatingPoint(self.source.connector(v, drawn), drawn, terminals, mode, running, stable)

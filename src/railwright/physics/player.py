@@ -14,7 +14,7 @@ from railwright.physics import layout
 from railwright.physics.circuit import Branch
 from railwright.physics.dispatch import COMPILED_KINDS
 from railwright.physics.kernel import DONE, FAILURE, STARTING_STEP, STOPPED, play
-from railwright.physics.loads import KINDS
+from railwright.physics.loads import inside, kind_of
 from railwright.physics.solver import SolverError, work_space
 from railwright.traces import MODE_PRECEDENCE, Event, EventKind, Facts
 
@@ -101,7 +101,7 @@ def _numbers(branch: Branch) -> Array:
 def _system(branch: Branch) -> layout.System:
     """The arrays of a branch on which nothing is set yet."""
     n, m = len(branch.stages), len(branch.loads)
-    kinds = [KINDS[load.kind] for load in branch.loads]
+    kinds = [kind_of(load.kind) for load in branch.loads]
     fixed = np.array([[float(value) for value in stage] for stage in branch.stages])
     settings = np.zeros((n, layout.SETTINGS))
     settings[:, layout.LIMIT] = fixed[:, layout.IMAX]
@@ -118,6 +118,9 @@ def _system(branch: Branch) -> layout.System:
     loads[:m, layout.KIND] = [COMPILED_KINDS.index(load.kind) for load in branch.loads]
     loads[1:, layout.PARAMETER_AT] = np.cumsum([len(row) for row in values])
     loads[:, layout.STATE_AT] = np.cumsum([len(branch.states) - sum(states), *states])
+    connector = len(branch.states) - sum(states) - 1 - bool(branch.lead.fuse)
+    behind = connector if m == 0 else int(loads[0, layout.STATE_AT]) + inside.BEHIND
+    loads[:m, layout.NODE_AT] = [behind if load.behind else connector for load in branch.loads]
     loads[1:, layout.FLAG_AT] = np.cumsum([len(kind.flags_at_start) for kind in kinds])
     return layout.System(
         fixed=fixed,
@@ -137,7 +140,7 @@ def _discharged(branch: Branch, system: layout.System) -> Array:
     y[2 : 3 * len(branch.stages) : 3] = system.fixed[:, layout.OVERSHOOT]
     for load, here, following in zip(branch.loads, system.loads[:-1], system.loads[1:], strict=True):
         own = system.parameters[here[layout.PARAMETER_AT] : following[layout.PARAMETER_AT]].tolist()
-        cold = KINDS[load.kind].equation("at_start")(own)
+        cold = kind_of(load.kind).equation("at_start")(own)
         y[here[layout.STATE_AT] : here[layout.STATE_AT] + len(cold)] = cold
     return y
 
@@ -217,7 +220,7 @@ class Player:
             p = system.parameters[here[layout.PARAMETER_AT] : following[layout.PARAMETER_AT]].tolist()
             q = system.flags[here[layout.FLAG_AT] : following[layout.FLAG_AT]].tolist()
             states = self.y[here[layout.STATE_AT] : following[layout.STATE_AT]].tolist()
-            if KINDS[load.kind].equation("current")(0.0, 0.0, p, states, q) < 0.0:
+            if kind_of(load.kind).equation("current")(0.0, 0.0, p, states, q) < 0.0:
                 return True
         return False
 
@@ -332,7 +335,7 @@ class Player:
     def _event(self, row: Array) -> Event:
         time, what, about = float(row[0]), int(row[1]), int(row[2])
         if what >= layout.EV_LOAD:
-            load = KINDS[self.branch.loads[about].kind]
+            load = kind_of(self.branch.loads[about].kind)
             return _of_load(time, self.branch.name, load.events[what - layout.EV_LOAD], load.name)
         if what >= layout.EV_BLOCKS:
             return Event(time, self.branch.name, _KINDS[what])

@@ -14,7 +14,7 @@ from typing import Literal
 
 from railwright.physics import layout
 from railwright.physics.circuit import Branch, Circuit, LeadCircuit, Load
-from railwright.physics.loads import KINDS
+from railwright.physics.loads import kind_of
 from railwright.physics.output_stage import OutputFigures, derive_output_stage
 from railwright.physics.player import PlayedSamples, Player, settled_reference
 from railwright.traces import Event, Mode
@@ -124,6 +124,7 @@ class Simulation:
         sense: Literal["terminals", "load"] | tuple[float, float] | None = None,
         sense_error: tuple[float, float] | None = None,
         on: bool | None = None,
+        at_standing: bool = False,
         clear: bool = False,
     ) -> None:
         """Set anything on one output, at a time [s] that has not been passed yet (left out: now).
@@ -132,8 +133,9 @@ class Simulation:
         (target [V], duration [s]), a straight line, no faster than the output itself. ovp, opp [W], ocp [A],
         power [W]: inf switches them off. sense: where the voltage loop measures, or the two weights with
         which it sees the output's own voltage and the load's (a sense lead that lies wrong). sense_error:
-        a voltage that is added to what it senses [V], and the rate at which that moves [V/s]. clear: forget
-        a trip; the output stays off. Raises KeyError for an unknown output, ValueError for a time in the
+        a voltage that is added to what it senses [V], and the rate at which that moves [V/s]. at_standing:
+        it is switched on set to the voltage that stands at its terminals. clear: forget a trip; the output
+        stays off. Raises KeyError for an unknown output, ValueError for a time in the
         past.
         """
         player, number = self._place[output]
@@ -163,7 +165,7 @@ class Simulation:
         if on is False:
             things.append((layout.SWITCH_OFF, 0.0, 0.0))
         if on:
-            things.append((layout.SWITCH_ON, 0.0, 0.0))
+            things.append((layout.SWITCH_ON, float(at_standing), 0.0))
         if voltage is not None:
             things.append((layout.SET_VOLTAGE, float(voltage), 0.0))
         if line is not None:
@@ -218,7 +220,7 @@ class Simulation:
         (left out: now). KeyError for an unknown input or parameter, ValueError for a time in the past.
         """
         player, when = self._players[name], self._when(at)
-        kind = KINDS[player.branch.loads[number].kind]
+        kind = kind_of(player.branch.loads[number].kind)
         for parameter, value in values.items():
             if parameter not in kind.parameters:
                 raise KeyError(parameter)
@@ -232,7 +234,7 @@ class Simulation:
         when = self._when(at)
         for player in self._players.values():
             for number, load in enumerate(player.branch.loads):
-                kind = KINDS[load.kind]
+                kind = kind_of(load.kind)
                 begins = int(player.system.loads[number, layout.PARAMETER_AT])
                 for parameter, value in kind.disabled.items() if load.pin == pin else ():
                     place = begins + kind.parameters.index(parameter)

@@ -240,8 +240,8 @@ class _Climb:
         from scipy.integrate import solve_ivp
 
         source, farads = self.static.source, max(LEAST_CAPACITANCE, self.static.capacitance)
-        ohms = LEAST_RESISTANCE if source.at_load else max(source.resistance, LEAST_RESISTANCE)
-        lost = 0.0 if source.at_load else source.drop or 0.0
+        ohms, lost = source.unsensed
+        ohms = max(ohms, LEAST_RESISTANCE)
 
         def slope(t: float, y: NDArray[np.float64]) -> list[float]:
             v = float(y[0])

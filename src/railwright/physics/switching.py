@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from railwright.compilation import compiled
 from railwright.physics.dispatch import load_corner, load_current, load_enter, load_parts
-from railwright.physics.equations import keep, positions, reference, regions
+from railwright.physics.equations import keep, load_voltage, positions, reference, regions
 from railwright.physics.layout import (
     BLOCKED,
     BLOWN,
@@ -50,7 +50,6 @@ from railwright.physics.layout import (
     OVP,
     OVP_RESPONSE,
     OVP_SINCE,
-    POLARITY,
     POWER_LIMIT,
     REF_GOAL,
     REF_RATE,
@@ -146,8 +145,11 @@ def act(t: float, j: int, what: int, a: float, b: float, y: Array, system: AnySy
     elif what == SWITCH_ON and settings[ON] == 0.0 and settings[TRIPPED] == 0.0:
         settings[ON] = 1.0
         settings[SHORTED] = 0.0
-        goal = settings[REF_GOAL]
-        settings[REF_RATE], settings[REF_GOAL] = 0.0, 0.0
+        first, stride, _, _ = positions(system.fixed.shape[0], system.branch)
+        stands = max(0.0, y[first + stride * j])
+        goal = stands if a else settings[REF_GOAL]
+        # What stands there already is not pulled down: it begins there, unless it is set to less.
+        settings[REF_RATE], settings[REF_GOAL] = 0.0, min(goal, stands)
         move_reference(t, goal, settings[SLEW_UP], fixed, settings)
         y[3 * j + 1] = 0.0
         y[3 * j + 2] = fixed[OVERSHOOT]
@@ -179,7 +181,7 @@ def load_draws(m: int, t: float, y: Array, system: AnySystem) -> float:
     """Current into the load m [A]."""
     kind, p, q, begins, ends = load_parts(m, system)
     _, _, _, connector = positions(system.fixed.shape[0], system.branch)
-    v = system.branch[POLARITY] * y[connector]
+    v = load_voltage(m, y, connector, system)
     return load_current(kind, v, t, p, y[begins:ends], q)  # type: ignore[no-any-return]
 
 

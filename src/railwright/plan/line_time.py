@@ -27,10 +27,12 @@ def reading_time(supply: Supply, outputs: Iterable[str]) -> float:
     channels = [supply.channels[output] for output in outputs]
     groups = [channels] if dialect.list_readings else [[channel] for channel in channels]
     for group in groups:
-        asked = dialect.reading_queries(group)
-        units += [*dialect.select(group[0]), *dict.fromkeys(asked)]
+        asked = dict.fromkeys(dialect.reading_queries(group))
+        # What is answered for all outputs is asked once.
+        own = [each for each in asked if not (each in dialect.for_all and each in units)]
+        units += [*dialect.select(group[0]), *own] if own else []
         # Of each output its state, voltage and current, and its status.
-        answers += len(group) * (1 + len(dialect.readings.places) + dialect.status_answers)
+        answers += len(group) * (1 + 2 + dialect.status_answers)
         answers += dialect.instrument.selected is not None
     return _time(supply, units, answers)
 

@@ -30,6 +30,8 @@ def off_threshold(device: Device, name: str) -> float:
 def held_voltage(device: Device, name: str) -> tuple[float, float] | None:
     """Lowest and highest voltage [V] that the device itself may keep at an input; None: it has no source."""
     found: list[tuple[float, float]] = []
+    if device.inputs[name].diode_inside is not None:
+        return None
     for entry in device.inputs[name].load:
         cell = entry.parameters
         if not isinstance(cell, Battery) or cell.diode_drop is not None:

@@ -9,12 +9,14 @@ from dataclasses import dataclass, field
 from typing import Literal, NamedTuple, TypeVar
 
 from railwright.documents.device import Device
+from railwright.documents.holding import HeldUntil, HoldStep
 from railwright.documents.procedure import PowerDown, PowerUp, Procedure, Sweep
 from railwright.documents.relays import MoveContacts
 from railwright.documents.repeating import Until
 from railwright.documents.shape import ShapeStep
 from railwright.documents.standard_tests import pieces_of, turns_of
 from railwright.frozen import freeze
+from railwright.plan.sources import fed_sources
 from railwright.traces import Span
 from railwright.waveforms.shapes import GLIDING, Hold, Jump, Path, Piece, Positions, Wait, moves
 
@@ -121,6 +123,20 @@ class Repeated(NamedTuple):
     path: Path
 
 
+class Held(NamedTuple):
+    """A hold that something ends: the timeline has it for as long as it lasts at most.
+
+    until: what ends it; of: the input whose reading that is about. begin, end: of its step, at most [s].
+    """
+
+    step: int
+    until: HeldUntil
+    of: str
+    begin: float
+    end: float
+    path: Path
+
+
 class StandardTurn(NamedTuple):
     """One time that a standard's test is played on an input: it stands at its own level, U_T, and leaves it.
 
@@ -142,7 +158,7 @@ class Timeline:
 
     turns: position of a step -> how often its shape comes, one turn right after the other. tests: every turn
     of a standard's test, in the order of the steps. repeated: shapes that something may end before that.
-    contacts: those of the bench's relays that are moved.
+    held: holds that something ends. contacts: those of the bench's relays that are moved.
     """
 
     actions: tuple[Action, ...]
@@ -154,6 +170,7 @@ class Timeline:
     tests: tuple[StandardTurn, ...] = ()
     repeated: tuple[Repeated, ...] = ()
     contacts: tuple[ContactChange, ...] = ()
+    held: tuple[Held, ...] = ()
 
     def __post_init__(self) -> None:
         freeze(self, "turns")
@@ -165,11 +182,15 @@ M = TypeVar("M", LimitChange, Waiting, ContactChange)
 class _Clock:
     """Builds actions step by step, keeping each input's set point. number: of the step that is built."""
 
-    def __init__(self, procedure: Procedure, device: Device, turns: Mapping[int, int]) -> None:
+    def __init__(
+        self, procedure: Procedure, device: Device, turns: Mapping[int, int], lasts: Mapping[int, float]
+    ) -> None:
         self.procedure, self.device = procedure, device
-        self.ended = turns
+        self.ended, self.lasts = turns, lasts
+        self.held: list[Held] = []
         self.now, self.number = 0.0, 0
         self.turn: int | None = None
+        self.sources = fed_sources(procedure, device)
         self.repeated: list[Repeated] = []
         self.level: dict[str, float] = {}
         self.arrived: dict[str, float] = {}
@@ -185,7 +206,8 @@ class _Clock:
         for position, name in enumerate(power_up.order):
             start = self.now + position * power_up.gap
             goal = power_up.voltages.get(name, self.device.inputs[name].nominal)
-            over = abs(goal) / power_up.rate if power_up.rate else 0.0
+            # One that starts from what stands there has no way up from 0 V: its current is what is limited.
+            over = abs(goal) / power_up.rate if power_up.rate and name not in self.sources else 0.0
             self.actions.append(Action(start, "on", name, step=self.number))
             self.actions.append(Action(start, "line", name, goal, over, step=self.number))
             self.level[name], self.arrived[name] = goal, start + over
@@ -206,9 +228,17 @@ class _Clock:
             path = ("steps", self.number, "relays", "close" if closed else "open")
             count = len(self.actions)
             self.contacts.append(ContactChange(self.now, name, closed, path, count, self.number))
-        return self.hold(moved.settle)
+        return self.stay(moved.settle)
 
-    def hold(self, duration: float) -> tuple[str, ...]:
+    def hold(self, hold: HoldStep) -> tuple[str, ...]:
+        lasts = self.lasts.get(self.number, hold.longest)
+        if hold.until is not None:
+            of = hold.until.input or next((name for name, level in self.level.items() if level), "")
+            path = ("steps", self.number, "hold", "until")
+            self.held.append(Held(self.number, hold.until, of, self.now, self.now + lasts, path))
+        return self.stay(lasts)
+
+    def stay(self, duration: float) -> tuple[str, ...]:
         self.now += duration
         return tuple(name for name, level in self.level.items() if level)
 
@@ -351,11 +381,17 @@ def timeline_of(procedure: Procedure, device: Device) -> Timeline:
 _RECENT: deque[tuple[Procedure, Device, Timeline]] = deque(maxlen=8)
 
 
-def build_timeline(procedure: Procedure, device: Device, turns: Mapping[int, int] | None = None) -> Timeline:
+def build_timeline(
+    procedure: Procedure,
+    device: Device,
+    turns: Mapping[int, int] | None = None,
+    lasts: Mapping[int, float] | None = None,
+) -> Timeline:
     """As `timeline_of`, worked out anew. turns: position of a step -> how often its shape is played, where
-    something ends it before it has been played as often as it may be.
+    something ends it before it has been played as often as it may be. lasts: of a hold how long it lasts [s],
+    where something ends it.
     """
-    clock = _Clock(procedure, device, turns or {})
+    clock = _Clock(procedure, device, turns or {}, lasts or {})
     spans = []
     for number, step in enumerate(procedure.steps):
         start, clock.number = clock.now, number
@@ -391,7 +427,15 @@ def build_timeline(procedure: Procedure, device: Device, turns: Mapping[int, int
         for number, step in enumerate(procedure.steps)
         if step.shape is not None and step.shape.pause_between == 0.0 and number not in clock.led_in
     }
-    tests, repeated = tuple(clock.tests), tuple(clock.repeated)
     return Timeline(
-        actions, tuple(spans), clock.now, tuple(limits), tuple(waits), together, tests, repeated, contacts
+        actions,
+        tuple(spans),
+        clock.now,
+        tuple(limits),
+        tuple(waits),
+        together,
+        tuple(clock.tests),
+        tuple(clock.repeated),
+        contacts,
+        tuple(clock.held),
     )

@@ -12,12 +12,13 @@ _SYMBOLS = {
     "degC": "°C",
     "1": "%",
     "m**2": "mm²",
+    "A**2*s": "A²s",
     "kg*m**2": "g·cm²",
     "N*m": "N·m",
     "N*m/A": "N·m/A",
     "N*m*s": "N·m·s",
 }
-_WITHOUT_PREFIX = {"degC": 1.0, "1": 100.0, "m**2": 1e6, "kg*m**2": 1e7}
+_WITHOUT_PREFIX = {"degC": 1.0, "1": 100.0, "A**2*s": 1.0, "m**2": 1e6, "kg*m**2": 1e7}
 """Unit -> by how much its printed one is smaller."""
 
 NOTHING = 1e-15

@@ -16,6 +16,8 @@ class Ended(StrEnum):
     COMPLETED = "completed"
     EXPECTED_TRIP = "expected trip"
     TRIPPED = "tripped"
+    NEVER_CAME = "condition never came"
+    AT_ONCE = "condition at once"
     STOPPED = "stopped"
     INTERRUPTED = "interrupted"
     CHANGED = "changed"
@@ -36,6 +38,8 @@ ENDED_TEXTS = {
     Ended.COMPLETED: "the whole procedure was played",
     Ended.EXPECTED_TRIP: "an output tripped, as the procedure requires",
     Ended.TRIPPED: "an output tripped",
+    Ended.NEVER_CAME: "what ends a hold never came",
+    Ended.AT_ONCE: "what ends a hold came at once, or as a lead opened",
     Ended.STOPPED: "it was stopped",
     Ended.INTERRUPTED: "it was interrupted",
     Ended.CHANGED: "somebody else changed a setting",

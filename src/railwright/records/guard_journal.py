@@ -19,6 +19,7 @@ from railwright.traces import Event, EventKind
 _EVENTS = {
     "off sent": EventKind.OFF_SENT,
     "confirmed off": EventKind.OFF_CONFIRMED,
+    "came on again": EventKind.COMES_ON_AGAIN,
     "stays on": EventKind.STAYS_ON,
 }
 """What the guard tells of an input, and the event that a run's own record has for it."""

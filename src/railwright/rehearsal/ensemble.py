@@ -268,7 +268,7 @@ def _slots(
 ) -> Iterable[tuple[str, tuple[int, int, int]]]:
     """Names of all quantities that a branch can vary, with what they are to its equations."""
     from railwright.physics import cases, layout
-    from railwright.physics.loads import KINDS
+    from railwright.physics.loads import kind_of
 
     yield f"{branch.name}.lead.resistance", (cases.NUMBER, -1, layout.RESISTANCE)
     yield f"{branch.name}.lead.inductance", (cases.NUMBER, -1, layout.INDUCTANCE)
@@ -281,7 +281,7 @@ def _slots(
     place = 0
     labels = load_labels(documents.device, branch.name, fixture)
     for label, load in zip(labels, branch.loads, strict=True):
-        parameters = KINDS[load.kind].parameters
+        parameters = kind_of(load.kind).parameters
         for k, parameter in enumerate(parameters):
             yield f"{branch.name}.{label}.{parameter}", (cases.PARAMETER, -1, place + k)
         place += len(parameters) + len(load.table)

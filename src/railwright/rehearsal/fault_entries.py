@@ -172,6 +172,7 @@ def reversed_lead(scene: Scene) -> Iterator[Trial]:
             reverses=not blocks,
             note=_tied(scene, feed)
             or (f"the diode in '{feed.fixture}' blocks" if blocks else "")
+            or ("the diode inside blocks" if scene.documents.device.inputs[name].diode_inside else "")
             or "the load model alone is computed: what protects the input, or breaks, is in no document",
         )
 

@@ -354,10 +354,13 @@ class _Study:
         samples: list[PlayedSamples] = [advance.samples[name] for advance in found]
         sign = -1.0 if trial.reverses and name in trial.inputs else 1.0
         shorted = 1.0 / trial.part if trial.energy_in == "the short" and name in trial.inputs else 0.0
+        branch = next(each for each in self.scene.circuit.branches if each.name == name)
+        # What lies behind something else draws from it, and not from the connector.
+        at_connector = [not load.behind for load in branch.loads]
         drawn = []
         for each in samples:
             assert each.load_currents is not None, "the simulation was asked for everything"
-            drawn.append(each.load_currents.sum(axis=1))
+            drawn.append(each.load_currents[:, at_connector].sum(axis=1))
         return _Pins(
             np.concatenate([each.time for each in samples]),
             sign * np.concatenate([each.voltage for each in samples]),

@@ -76,6 +76,10 @@ def assumed_clamp(wanted: Input, lowest: float) -> Borne | None:
     whose figures no document gives; None otherwise. The figures are assumed for the computation alone: no
     document says whether the diode is there and bears this.
     """
+    if wanted.diode_inside is not None:
+        return (
+            None  # it keeps a reversed voltage off the load; what it bears itself is told by its own figure
+        )
     for entry in wanted.load:
         kind = KINDS[entry.kind]
         missing = [name for name in kind.clamp if getattr(entry.parameters, name) is None]
@@ -134,6 +138,8 @@ def reverse_levels(wanted: Input) -> list[tuple[float, float | None]]:
     nothing in it has a polarity: then it bears reversed what it bears forward.
     """
     given = wanted.withstood_reversed
+    if not given and wanted.diode_inside is not None:
+        return [(HARMLESS_REVERSE, None)]  # it blocks, up to a voltage that no document gives
     if not given and all(KINDS[entry.kind].bears_reverse for entry in wanted.load):
         return forward_levels(wanted)
     if not given:

@@ -177,7 +177,10 @@ def _read(
     """times: between two questions [s], and of the readings where they are not made as declared."""
     (every, instead), first, last = times, float(traces.time[0]), float(traces.time[-1])
     step = max(every, 1e-4, (last - first) / MOST_READINGS)
-    polls = np.arange(first + phase.asked * step, last, step)
+    # A run reads before its first step, too, and knows by that how the step begins.
+    reach = sum(instead or reading_times(bench, feed.names))
+    before = math.ceil(reach / step) + 1
+    polls = np.arange(first + (phase.asked - before) * step, last, step)
     where = "voltage" if feed.sense == "at load" else "terminal_voltage"
     series = feed.arrangement == "series"
     if shares is None:

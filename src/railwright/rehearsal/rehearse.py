@@ -25,6 +25,7 @@ from railwright.plan.current_limits import limit_actions
 from railwright.plan.linking import program_takes
 from railwright.plan.required_trip import ends
 from railwright.plan.set_points import Feed, SetPoints
+from railwright.plan.sources import fed_sources
 from railwright.plan.stairs import slew_range
 from railwright.plan.timeline import Action, Timeline, timeline_of
 from railwright.rehearsal.circuit import build_circuit, output_errors
@@ -226,12 +227,18 @@ def program_outputs(
             simulation.drive_pin(moved.lies.pin, moved.lies.enables(moved.closed), at=moved.time)
         else:
             simulation.change_lead(moved.lies.input, at=moved.time, opened=not moved.closed)
+    sources = fed_sources(documents.procedure, documents.device)
+    behind = {output for name in sources & set_points.keys() for output in set_points[name].names}
     for change in all_changes(bench, set_points, timeline):
-        _act(simulation, change, errors, slewest[change.output])
+        _act(simulation, change, errors, slewest[change.output], at_standing=change.output in behind)
 
 
 def _act(
-    simulation: Simulation, change: OutputAction, errors: Mapping[str, SetErrors], fastest: float
+    simulation: Simulation,
+    change: OutputAction,
+    errors: Mapping[str, SetErrors],
+    fastest: float,
+    at_standing: bool,
 ) -> None:
     output, at = change.output, change.time
     if change.kind == "off":
@@ -243,6 +250,10 @@ def _act(
         return
     slew = change.slew if change.over > 0.0 else fastest
     on = True if change.kind == "on" else None
+    if on and at_standing:
+        # The line at the same instant leads it to its voltage.
+        simulation.set(output, at=at, rise=slew, fall=slew, on=on, at_standing=True)
+        return
     simulation.set(output, at=at, rise=slew, fall=slew, on=on, voltage=voltage)
 
 

@@ -1,23 +1,20 @@
-"""How often a rehearsal plays a shape that is repeated until something is read: until it is, or at most."""
+"""How often a rehearsal plays a shape that is repeated until something is read, and how long a hold lasts
+that something ends: until it comes, or at most.
+"""
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
-from typing import TYPE_CHECKING
-
-import numpy as np
 
 from railwright.circuit.case import NOMINAL, Case
 from railwright.documents.loader import Documents
 from railwright.plan.plan import Plan, deliver, plan_of
 from railwright.plan.set_points import SetPoints
-from railwright.plan.timeline import Repeated, build_timeline
+from railwright.plan.timeline import Held, Repeated, build_timeline
+from railwright.quantities import show
+from railwright.rehearsal.holding import HoldEnd, hold_end, met_at
 from railwright.rehearsal.rehearse import Prediction, rehearse
-from railwright.traces import Event, EventKind, Record, runs_of
-
-if TYPE_CHECKING:
-    from railwright.measures.signal import Array
+from railwright.traces import Event, EventKind, Record
 
 
 def rehearse_until(
@@ -31,25 +28,46 @@ def rehearse_until(
     plan = plan_of(documents, set_points)
     found = known or rehearse(documents, set_points, case, plan.played)
     turns: dict[int, int] = {}
-    for position, asked in enumerate(plan.timeline.repeated):
-        # Those before it have been played as often as they are by now.
-        repeated = plan.timeline.repeated[position]
-        at_terminals = set_points[repeated.of].sense == "at terminals"
-        played = _turns(repeated, found.record, at_terminals)
-        if played < len(asked.ends):
+    lasts: dict[int, float] = {}
+    events: list[Event] = []
+    most = plan.timeline
+    ended: list[Repeated | Held] = [*most.repeated, *most.held]
+    for asked in sorted(ended, key=lambda each: each.step):
+        # Those before it have been played as often, and as long, as they are by now.
+        now = plan.timeline
+        at_terminals = set_points[asked.of].sense == "at terminals" if asked.of in set_points else False
+        if isinstance(asked, Held):
+            held = next(each for each in now.held if each.step == asked.step)
+            end = hold_end(held, found.record, at_terminals)
+            kind = EventKind.HOLD_ENDS if end.comes == "in time" else EventKind.HOLD_FAILS
+            events.append(Event(held.begin + end.lasts, held.of or "run", kind, text=_held(held, end)))
+            if end.comes != "in time" or end.lasts >= held.end - held.begin:
+                continue
+            lasts[held.step] = end.lasts
+        else:
+            repeated = next(each for each in now.repeated if each.step == asked.step)
+            if (played := _turns(repeated, found.record, at_terminals)) >= len(asked.ends):
+                continue
             turns[repeated.step] = played
-            timeline = build_timeline(documents.procedure, documents.device, turns)
-            plan = deliver(timeline, set_points, documents.bench)
-            found = rehearse(documents, set_points, case, plan.played)
-    most = plan_of(documents, set_points).timeline.repeated
-    events = [
+        timeline = build_timeline(documents.procedure, documents.device, turns, lasts)
+        plan = deliver(timeline, set_points, documents.bench)
+        found = rehearse(documents, set_points, case, plan.played)
+    events += [
         Event(now.ends[-1], "run", EventKind.REPEATED, text=_told(now, at_most))
-        for now, at_most in zip(plan.timeline.repeated, most, strict=True)
+        for now, at_most in zip(plan.timeline.repeated, most.repeated, strict=True)
     ]
     if not events:
         return plan, found
     together = tuple(sorted((*found.record.events, *events), key=lambda event: event.time))
     return plan, replace(found, record=replace(found.record, events=together))
+
+
+def _held(held: Held, end: HoldEnd) -> str:
+    """How what ends a hold comes, for people."""
+    words = str(held.until.words)
+    if end.comes == "never":
+        return f"not within {show(end.lasts, 's')}: {words}"
+    return f"{words}: at once" if end.comes == "at once" else f"{words}: after {show(end.lasts, 's')}"
 
 
 def _told(now: Repeated, most: Repeated) -> str:
@@ -70,16 +88,3 @@ def _turns(repeated: Repeated, record: Record, at_terminals: bool) -> int:
     beyond = traces.columns[column] - bound.value
     found = met_at(traces.time, beyond if bound.side == "above" else -beyond, repeated.until.duration)
     return 1 + sum(end + repeated.pause <= found for end in repeated.ends[:-1])
-
-
-def met_at(time: Array, beyond: Array, duration: float) -> float:
-    """When a piecewise linear course, shape (n,), has been above zero for so long [s]; infinite: never."""
-    for first, last in runs_of(beyond > 0.0):
-        begin, end = float(time[first]), float(time[last - 1])
-        if first > 0:
-            begin = float(np.interp(0.0, beyond[first - 1 : first + 1], time[first - 1 : first + 1]))
-        if last < time.size:
-            end = float(np.interp(0.0, -beyond[last - 1 : last + 1], time[last - 1 : last + 1]))
-        if end - begin >= duration:
-            return begin + duration
-    return math.inf

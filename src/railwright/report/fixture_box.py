@@ -9,6 +9,7 @@ from railwright.quantities import show
 
 if TYPE_CHECKING:
     from railwright.documents.bench import Bench
+    from railwright.documents.inside import Inside
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,22 @@ class FixtureBox:
             return (self.words,)
         half = (len(self.figures) + 1) // 2
         return (", ".join(self.figures[:half]) + ",", ", ".join(self.figures[half:]))
+
+
+def inside_words(inside: Inside | None) -> tuple[str, ...]:
+    """What lies inside an input between connector and load, part by part; nothing where nothing does."""
+    if inside is None:
+        return ()
+    figures = []
+    if inside.fuse:
+        figures.append(f"fuse {show(inside.fuse.curve[0].current, 'A')}")
+    if inside.diode:
+        figures.append(f"diode {show(inside.diode.drop.nominal, 'V')}")
+    if inside.choke:
+        figures.append(f"choke {show(inside.choke.inductance.nominal, 'H')}")
+    if inside.capacitor:
+        figures.append(show(inside.capacitor.capacitance.nominal, "F"))
+    return tuple(figures)
 
 
 def fixture_box(name: str | None, bench: Bench) -> FixtureBox | None:

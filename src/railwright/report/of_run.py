@@ -11,7 +11,6 @@ from typing import Any
 from railwright.archive.stored import StoredRun, add_to_manifest, evaluate_run, evaluations_of
 from railwright.evaluation.multimeters import multimeter_records
 from railwright.evaluation.outcome import Outcome
-from railwright.plan.plan import plan_of
 from railwright.records.about import time_zero
 from railwright.records.manifest import files_of, hash_file
 from railwright.records.names import DOCUMENTS, RECORDINGS, REPORT, decides
@@ -29,15 +28,14 @@ def make_report(
 
     timed: gives, for the name of a part of the work, what is entered before that part and left after it.
     """
-    from railwright.rehearsal.rehearse import rehearse
+    from railwright.rehearsal.repeating import rehearse_until
 
     evaluations, external = evaluations_of(stored)
     if not evaluations:
         with timed("evaluation"):
             evaluations = (evaluate_run(stored, []),)
-    plan = plan_of(stored.documents, stored.settings.set_points)
     with timed("rehearsal"):
-        rehearsal = rehearse(stored.documents, stored.settings.set_points, timeline=plan.played)
+        _, rehearsal = rehearse_until(stored.documents, stored.settings.set_points)
     given = ReportInput(
         documents=stored.documents,
         set_points=stored.settings.set_points,

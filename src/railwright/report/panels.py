@@ -172,11 +172,32 @@ def draw_limits(axes: Axes, limits: Sequence[DrawnLimit], end: float, labelled: 
     ):
         shares = 1  # above each other instead: `labels.move_apart`
     room = width_of(axes) / shares - 6
+    if labelled:
+        _make_room(axes, through, shares)
     for place, limit in enumerate(through):
         _draw_level(axes, limit, end, labelled, (place % shares + 1) / shares, room)
     for limit in limits:
         if limit.at is not None:
             _draw_gate(axes, limit, limit.at, labelled)
+
+
+FIRST_LINE, FURTHER_LINE = 7.0, 9.0
+"""Room that words at an edge of a panel need beyond what is left there anyway, and each further line of them
+[points].
+"""
+
+
+def _make_room(axes: Axes, through: Sequence[DrawnLimit], shares: int) -> None:
+    """Widen the view for the words of levels that lie beyond it, so that they cover no curve. shares: how
+    many of them stand beside each other.
+    """
+    low, high = axes.get_ylim()
+    above = sum(limit.upper is not None and limit.upper >= high for limit in through)
+    below = sum(limit.lower is not None and limit.lower <= low for limit in through)
+    lines = [math.ceil(count / shares) for count in (below, above)]
+    down, up = (FIRST_LINE + FURTHER_LINE * (count - 1) if count else 0.0 for count in lines)
+    each = (high - low) / max(height_of(axes) - down - up, 0.5 * height_of(axes))
+    axes.set_ylim(low - down * each, high + up * each)
 
 
 def _border(axes: Axes, left: float, right: float, level: float, side: int) -> None:
@@ -353,6 +374,11 @@ def draw_set_level(axes: Axes, level: float, label: str, side: Literal["left", "
 def width_of(axes: Axes) -> float:
     """Width of the panel [points]."""
     return float(axes.get_window_extent().width / axes.figure.dpi * 72)
+
+
+def height_of(axes: Axes) -> float:
+    """Height of the panel [points]."""
+    return float(axes.get_window_extent().height / axes.figure.dpi * 72)
 
 
 def draw_events(axes: Axes, numbered: Sequence[tuple[int, float]]) -> None:

@@ -20,6 +20,7 @@ from railwright.plan.coupling import tied_limits
 from railwright.plan.current_limits import limits_in_order
 from railwright.plan.off_order import held_voltage, off_order, off_threshold
 from railwright.plan.set_points import Feed, SetPoints
+from railwright.plan.sources import fed_sources
 from railwright.plan.stairs import slew_range, too_flat
 from railwright.plan.timeline import ContactChange, Timeline
 from railwright.quantities import round_up, show
@@ -272,6 +273,8 @@ def _trips(set_points: SetPoints, off: str) -> str:
 
 def _on(documents: Documents, feed: Feed, up: ComingUp) -> str:
     """How the outputs of one input are switched on."""
+    if up.input in fed_sources(documents.procedure, documents.device) and up.at_once is not None:
+        return _on_source(documents, feed, up.at_once.voltage)
     minimum = "its voltage" if len(feed.outputs) == 1 else "their voltages"
     on = f"{_together(feed)}: switch on with {minimum} at minimum"
     if up.at_once is None:
@@ -279,6 +282,17 @@ def _on(documents: Documents, feed: Feed, up: ComingUp) -> str:
     raised = {1: "raise it", 2: "raise both together"}.get(len(feed.outputs), "raise all together")
     return (
         f"{on}, then {raised} to {_to(feed, up.at_once.voltage)} {_how(up.at_once, feed, documents.bench)}."
+    )
+
+
+def _on_source(documents: Documents, feed: Feed, goal: float) -> str:
+    """How the outputs are switched on of an input that has a source of its own and is fed with current."""
+    lowest = documents.device.inputs[feed.input].never_under
+    least = off_threshold(documents.device, feed.input) if lowest is None else lowest
+    return (
+        f"{_together(feed)}: while off, read what stands there: from {show(least, 'V')} on and below "
+        f"{show(goal, 'V')}, with its plus at plus; if not, leave it off and take the lead away. Set that "
+        f"voltage, switch on, then set {_to(feed, goal)}."
     )
 
 
@@ -350,6 +364,9 @@ def _verify(source: FedInput, feed: Feed, goal: float) -> str:
     """What the readings should say once an input has come up to a voltage above 0 V."""
     both = "both" if len(feed.outputs) == 2 else "all"
     over = f", {_outputs(feed)} in series" if feed.arrangement == "series" else ""
+    if source.fed_current is not None:
+        limited = f"constant current of {show(source.fed_current, 'A')} at less than {show(goal, 'V')}"
+        return f"{limited} {_where(feed)}{over}, or {show(goal, 'V')} and less current. No trip."
     said = [f"{_exact(source, goal)} {_where(feed)}{over}."]
     expected = _expected(source, goal)
     if feed.sense != "at load" and expected is not None and source.drop(expected.high) > 0.0:

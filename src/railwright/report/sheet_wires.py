@@ -8,6 +8,7 @@ from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
 from railwright.quantities import show
 from railwright.report.fixture_box import fixture_box
+from railwright.report.wired_beside import meter_words, meters_of, pin_words, pins_of
 
 
 def wires(documents: Documents) -> Iterator[str]:
@@ -30,7 +31,23 @@ def wires(documents: Documents) -> Iterator[str]:
         upper, lower = _terminals(documents, name)
         yield f"Lead '{hook_up.lead}' ({words}): {plus} to {upper}{through}; {minus} to {lower}."
         yield from _sense_wires(upper, lower, hook_up)
+        yield from _meters(documents, name, (plus, minus), (upper, lower))
+    yield from pin_words(pins_of(documents.device, bench, procedure))
     yield from _returns(documents)
+
+
+def _meters(
+    documents: Documents, name: str, outputs: tuple[str, str], inputs: tuple[str, str]
+) -> Iterator[str]:
+    """The multimeters at an input. outputs, inputs: the terminals of its lead's two ends, + first."""
+    procedure = documents.procedure
+    mine = tuple(each for each in meters_of(documents.bench, procedure) if each.input == name)
+    terminals = {}
+    for each in mine:
+        terminals[each.name] = inputs if each.at == "connector" else outputs
+        if each.quantity == "current":
+            terminals[each.name] = outputs[0], f"the lead '{procedure.hook_up[name].lead}'"
+    yield from meter_words(mine, terminals)
 
 
 def _terminals(documents: Documents, name: str) -> tuple[str, str]:

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Literal
 
 from railwright.quantities import show
 from railwright.report.drawing import as_svg, drawing
-from railwright.report.fixture_box import FixtureBox, fixture_box
+from railwright.report.fixture_box import FixtureBox, fixture_box, inside_words
 from railwright.report.key import text_width
 from railwright.report.style import INK, SMALL, colours
 from railwright.report.text import shortened
+from railwright.report.wired_beside import MeterMark, PinWire, meters_of, pins_of
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -37,7 +39,12 @@ NAME_SIZE = 7.5
 SENSE = 1.0
 HALF = 1.3
 OUTPUT = 2 * (HALF + SENSE) + 1.6
+PIN, PIN_HALF = 2.9, 0.6
+METER = 0.62
+"""Radius of a multimeter's circle."""
 ROW_GAP = 1.3
+INSIDE_WIDTH, INSIDE_LINE = 24, 0.65
+"""Letters and height of a line that says what lies inside."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +70,9 @@ class Row:
     conductor: tuple[str, str]
     sense: Literal["at load", "at terminals"]
     fixture: FixtureBox | None = None
+    meters: tuple[MeterMark, ...] = ()
     rail: Literal["positive", "negative"] = "positive"
+    inside: tuple[str, ...] = ()
 
     @property
     def zero(self) -> float:
@@ -83,11 +92,12 @@ class WiringTable:
     rows: tuple[Row, ...]
     colours: Mapping[str, str]
     notes: tuple[str, ...]
+    pins: tuple[PinWire, ...] = ()
 
 
 def wiring_of(device: Device, bench: Bench, procedure: Procedure) -> WiringTable:
     """What the documents say of the hook-up, in the order of the device's inputs."""
-    rows = []
+    rows, meters = [], meters_of(bench, procedure)
     for name, given in device.inputs.items():
         if name not in procedure.hook_up:
             continue
@@ -114,10 +124,13 @@ def wiring_of(device: Device, bench: Bench, procedure: Procedure) -> WiringTable
                 conductor,
                 hook_up.sensed,
                 fixture_box(hook_up.fixture, bench),
+                tuple(each for each in meters if each.input == name),
                 given.rail,
+                inside_words(given.inside),
             )
         )
-    return WiringTable(device.device, tuple(rows), colours(device.inputs), tuple(_notes(bench, rows)))
+    pins = pins_of(device, bench, procedure)
+    return WiringTable(device.device, tuple(rows), colours(device.inputs), tuple(_notes(bench, rows)), pins)
 
 
 def _notes(bench: Bench, rows: Sequence[Row]) -> list[str]:
@@ -129,7 +142,8 @@ def _notes(bench: Bench, rows: Sequence[Row]) -> list[str]:
             notes.append(f"Joined inside {name}: the negative terminals of {', '.join(joined)}.")
     if sum(row.returns == "common" for row in rows) > 1:
         notes.append("0 V: inputs on the same line inside the device share their 0 V.")
-    return notes
+    marks = [f"{each.mark}: multimeter {each.name}" for row in rows for each in row.meters]
+    return [*notes, f"{', '.join(marks)}."] if marks else notes
 
 
 def wiring_svg(wiring: WiringTable) -> str:
@@ -187,6 +201,21 @@ class _Pen:
         self.dot((x, top))
         self.dot((x, bottom))
 
+    def meter(self, x: float, centre: float, meter: MeterMark, colour: str) -> None:
+        """A multimeter: a circle with its mark, between the two wires of an input, or in the upper one."""
+        y = centre
+        if meter.quantity == "current":
+            y += HALF
+            for side, mark in ((-1, "+"), (1, "−")):
+                self.words((x + side * (METER + 0.25), y + 0.3), mark, size=6.2, align="center", colour=SMALL)
+        else:
+            for side in (1, -1):
+                self.line((x, centre + side * HALF), (x, centre + side * METER), colour=SMALL, width=0.8)
+                self.dot((x, centre + side * HALF), colour if side > 0 else INK)
+        circle = self.elements.Dot(open=True, radius=METER).at((x, y)).color(SMALL).fill("white")
+        self.sketch += circle.linewidth(0.9).zorder(2.5)
+        self.words((x, y), meter.mark, size=6.8, align="center")
+
     def dot(self, at: tuple[float, float], colour: str = INK, hollow: bool = False) -> None:
         self.sketch += self.elements.Dot(open=hollow, radius=0.14).at(at).color(colour).zorder(5)
 
@@ -209,7 +238,7 @@ def wiring_figure(wiring: WiringTable) -> Figure:
     import schemdraw.elements as elements
     from matplotlib.figure import Figure
 
-    height = sum(row.height + ROW_GAP for row in wiring.rows) - ROW_GAP
+    height = sum(row.height + ROW_GAP for row in wiring.rows) - ROW_GAP + PIN * len(wiring.pins)
     bottom, top = -height - 1.4 - 0.9 * len(wiring.notes), 2.2
     figure = Figure(figsize=((DEVICE_TO + 0.8) * UNIT, (top - bottom) * UNIT))
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
@@ -229,6 +258,8 @@ def wiring_figure(wiring: WiringTable) -> Figure:
         if row.returns in ("common", "earth"):
             commons.append((row, centre + row.zero))
         level -= row.height + ROW_GAP
+    for place, pin in enumerate(wiring.pins):
+        _pin(pen, pin, level + ROW_GAP - PIN * (place + 0.5))
     _returns(pen, commons)
     for place, note in enumerate(wiring.notes):
         pen.words((0.0, -height - 1.5 - 0.9 * place), note, size=7.0, colour=SMALL)
@@ -288,17 +319,55 @@ def _row(pen: _Pen, row: Row, level: float, colour: str) -> None:
     corners = (minus, (elbow, minus[1]), (elbow, centre - HALF), (DEVICE_FROM, centre - HALF))
     pen.line(*corners, colour=under, width=1.6)
     if row.fixture is None:
-        middle = (LEAD_FROM + LEAD_TO) / 2
-        pen.words((middle, centre + 0.42), shortened(row.lead, 34), align="center")
+        middle = (_lead_begins(row) + LEAD_TO) / 2
+        letters = int(34 * (LEAD_TO - _lead_begins(row)) / (LEAD_TO - LEAD_FROM))
+        pen.words((middle, centre + 0.42), shortened(row.lead, letters), align="center")
         pen.words((middle, centre - 0.42), ", ".join(row.conductor), size=7.0, align="center", colour=SMALL)
     else:
-        middle = (LEAD_FROM + 0.5 + FIXTURE_FROM) / 2
-        pen.words((middle, centre + 0.55), shortened(row.lead, 18), align="center")
+        left = max(_lead_begins(row), LEAD_FROM + 0.5)
+        middle = (left + FIXTURE_FROM) / 2
+        letters = max(8, int(18 * (FIXTURE_FROM - left) / (FIXTURE_FROM - LEAD_FROM - 0.5)))
+        pen.words((middle, centre + 0.55), shortened(row.lead, letters), align="center")
         for place, words in enumerate(row.conductor):
             at = (middle, centre - 0.05 - 0.6 * place)
             pen.words(at, words, size=6.2, align="center", colour=SMALL)
         _fixture(pen, row.fixture, centre, over)
     _sense(pen, row, middles, centre)
+    _meters(pen, row, centre, over)
+
+
+def _meters(pen: _Pen, row: Row, centre: float, colour: str) -> None:
+    """Multimeters between the wires, or in the upper one: at the outputs, or beyond lead and fixture."""
+    for at, x, step in (("terminals", _first_meter(row), 1.5), ("connector", DEVICE_FROM - 0.95, -1.5)):
+        for each in sorted((m for m in row.meters if m.at == at), key=lambda meter: meter.quantity):
+            pen.meter(x, centre, each, colour)
+            x += step
+
+
+def _first_meter(row: Row) -> float:
+    """Where the first multimeter at the outputs is drawn: behind what joins several of them."""
+    return BOX + 1.6 if row.arrangement == "alone" else LEAD_FROM + 1.3
+
+
+def _lead_begins(row: Row) -> float:
+    """Where words about the lead have room from, behind multimeters at the outputs."""
+    meters = sum(each.at == "terminals" for each in row.meters)
+    return max(LEAD_FROM, _first_meter(row) + 1.5 * meters - 0.6) if meters else LEAD_FROM
+
+
+def _pin(pen: _Pen, pin: PinWire, middle: float) -> None:
+    """What drives a pin, and its two wires."""
+    pen.box(0.0, middle - PIN / 2 + 0.2, BOX, middle + PIN / 2 - 0.2)
+    pen.words((0.4, middle + 0.7), shortened(pin.driver, 20), size=7.5)
+    pen.words((0.4, middle), shortened(pin.instrument, 24), size=6.8, colour=SMALL)
+    pen.words((0.4, middle - 0.7), pin.does, size=6.8, colour=SMALL)
+    for offset in (PIN_HALF, -PIN_HALF):
+        pen.line((BOX, middle + offset), (DEVICE_FROM, middle + offset), width=0.8)
+        for x in (BOX, DEVICE_FROM):
+            pen.dot((x, middle + offset), hollow=True)
+    words = f"{shortened(pin.pin, 12)}, active {pin.active}"
+    pen.words((DEVICE_FROM + 0.6, middle + PIN_HALF), words, size=6.8)
+    pen.words((DEVICE_FROM + 0.6, middle - PIN_HALF), pin.other, size=6.8, colour=SMALL)
 
 
 def _ends(pen: _Pen, row: Row, centre: float) -> None:
@@ -390,6 +459,13 @@ def _input(pen: _Pen, row: Row, centre: float) -> None:
         pen.words((DEVICE_FROM + 0.6, centre + offset), mark, size=9, align="center")
     pen.words((DEVICE_FROM + 1.3, centre + 0.45), shortened(row.input, 16), size=7.5)
     pen.words((DEVICE_FROM + 1.3, centre - 0.45), row.nominal, size=7.0, colour=SMALL)
+    if row.inside:
+        # A part stays on its line; what is right of them is the line of common returns.
+        parts = [part.replace(" ", "\u00a0") for part in row.inside]
+        lines = wrap(f"inside: {', '.join(parts)}", INSIDE_WIDTH, break_long_words=False)
+        for place, line in enumerate(lines):
+            at = centre - HALF - INSIDE_LINE * (place + 1)
+            pen.words((DEVICE_FROM + 0.4, at), line, size=6.2, colour=SMALL)
     if row.returns == "isolated":
         pen.words((DEVICE_FROM + 1.3, centre + row.zero), "0 V isolated", size=6.8, colour=SMALL)
 

@@ -8,6 +8,7 @@ import traceback
 from collections import deque
 from collections.abc import Sequence
 from contextlib import nullcontext
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,7 @@ from railwright.documents.loader import Documents
 from railwright.guard.link import Answerless, GuardLink, GuardLost
 from railwright.guard.off_level import DECAY
 from railwright.instruments.errors import Fenced, InstrumentError
+from railwright.instruments.off_entries import no_current
 from railwright.plan.contacts import kind_of, subjects_of
 from railwright.plan.listing import Listing
 from railwright.plan.moves import Move
@@ -29,6 +31,7 @@ from railwright.running.by_hand import Hands, NotSetByHand
 from railwright.running.clocks import Clocks
 from railwright.running.deviations import deviations_of
 from railwright.running.end_run import EndRun
+from railwright.running.holding import Holding
 from railwright.running.intake import Intake
 from railwright.running.interruption import StopRequest
 from railwright.running.led import Led
@@ -46,6 +49,7 @@ from railwright.running.repeating import Repeating
 from railwright.running.requests import Requests
 from railwright.running.rig import Rig
 from railwright.running.shutdown import ShutDown
+from railwright.running.sources import Sources
 from railwright.running.steps import Steps
 from railwright.running.waiting import COMES, WAITS, Triggers
 from railwright.running.watch import Watch
@@ -68,6 +72,11 @@ SHORTEST = 1e-4
 
 AHEAD = 0.03
 """So long before its time a set point is handed to the guard, which sends it on time [s]."""
+
+SOURCE_AHEAD = 0.1
+"""So long before an input goes on the voltage is read that a source of its own has there [s]: its outputs are
+set to that, which takes two exchanges or more.
+"""
 
 HANDED_OVER = ("on", "set", "off", "limit", "play")
 """Moves that are handed over ahead, with their instant; the others begin at it."""
@@ -103,6 +112,7 @@ class Conduct:
         self.decay_limit, self.wait_for_lost = decay_limit, wait_for_lost
         self.consent, self.hands = consent, hands
         self.multimeters, self.relays = multimeters, relays
+        self.sources = Sources(documents, rig, multimeters, recorder, link.now)
         self.proofs = proofs or Proofs()
         outputs = [str(output.output) for _, _, output in rig.feeds()]
         reasons = {
@@ -110,7 +120,12 @@ class Conduct:
         }
         self.unproved = {name: because for name, because in reasons.items() if because is not None}
         below = {name: off_threshold(documents.device, name) for name in rig.set_points}
-        self.watch = Watch(self.procedure.stop_when, below, rig.unproved_trip)
+        most = {
+            name: limits.charge_at_most
+            for name, limits in self.procedure.limits.items()
+            if limits.charge_at_most is not None
+        }
+        self.watch = Watch(self.procedure.stop_when, below, rig.unproved_trip, most)
         self.every = max(self.procedure.record.every, SHORTEST)
         self.looks = looks_per_reading(self.every)
         """Outputs are looked at so many times for each reading that is recorded."""
@@ -136,6 +151,13 @@ class Conduct:
         self._repeating = Repeating(
             plan.timeline.repeated, self._steps, self.watch, self.triggers, recorder, AHEAD
         )
+        none = {
+            name: sum(no_current(documents.bench.output(own)) for own in feed.names)
+            for name, feed in (rig.set_points if plan.timeline.held else {}).items()
+        }
+        later = max((each.end for each in plan.timeline.held), default=0.0)
+        ahead = max((self._ahead(move) for move in plan.moves if move.time >= later), default=AHEAD)
+        self._holding = Holding(plan.timeline.held, self._steps, recorder, ahead, none)
         self._led = None if requests is None else Led(requests, rig, recorder, self._steps)
         self._off_since: float | None = None
         """Since when the next input waits for others to be confirmed off, in the record's time [s]."""
@@ -151,6 +173,7 @@ class Conduct:
             self.off_watch,
             multimeters,
             relays,
+            self._holding,
             self.procedure.expects_trip,
         )
         rig.switched = self._switched
@@ -190,6 +213,7 @@ class Conduct:
                 self._arm(energising=False)
                 self.relays.prepare(self._look, self._loaded)
             self.multimeters.prepare(self._look)
+            self.sources.prepare(self.plan.moves, self._look)
             self._load_first()
             self._arm(energising=True)
             # Last of all: what an output holds, or whatever else is switched on by itself, comes with it.
@@ -236,6 +260,7 @@ class Conduct:
             watchdogs=watchdogs,
             relays=self.relays.off(),
         )
+        plan = replace(plan, meters=self.multimeters.off() if energising else ())
         self.off_watch.plan = plan
         try:
             self.link.arm(plan)
@@ -304,12 +329,13 @@ class Conduct:
             waits = self._waits_on() or self._waits_for_off(moves)
             if not waits:
                 self._repeating.look(moves)
+                self._holding.look()
             now = self.recorder.now()
             # In the record's time: that of the plan, and what was waited for until now.
             due = math.inf if waits else (moves[0].time if moves else self.plan.duration) + self.held
             if not waits:
                 self._steps.pass_time(min(now, due) - self.held, moves)
-            ahead = AHEAD if moves and moves[0].kind in HANDED_OVER else 0.0
+            ahead = self._ahead(moves[0]) if moves else 0.0
             if now >= due - ahead:
                 if not moves:
                     break
@@ -330,6 +356,12 @@ class Conduct:
         # The last one may still be under way.
         self.intake.close(int((recorder.now() + LEAD_IN) / self.every) - 1)
         self._steps.end(self.plan.duration + self.held)
+
+    def _ahead(self, move: Move) -> float:
+        """So long before its time a move is handed over [s]."""
+        if move.kind == "on" and move.input in self.sources.names:
+            return SOURCE_AHEAD
+        return AHEAD if move.kind in HANDED_OVER else 0.0
 
     def _follow_hand(self, moves: deque[Move]) -> None:
         """What was asked by hand since, done at once."""
@@ -512,6 +544,8 @@ class Conduct:
             # A jump that was told late is over late: what is told before that would take its place.
             at = max(at, self._told.get(move.input, at) + move.behind)
         on = move.kind == "on"
+        if on:
+            self.sources.start(move.input, move.voltage)
         with self.link.last_word() if on else nullcontext():
             told = self.rig.set(move.input, move.voltage, move.slew, switch_on=on, at=at)
         self._told[move.input] = told

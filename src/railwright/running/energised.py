@@ -86,6 +86,9 @@ def _switch_off(
             lost.add(name)
             told = f"{name} is lost ({message['why']}): OFF is sent until it is read to be off; "
             say(f"{told}Ctrl-C waits no longer. {MAINS[0].upper()}{MAINS[1:]}")
+        elif message.get("what") == "came on again":
+            told = f"{message['input']} came on again after it was confirmed off ({message['why']})"
+            say(f"{told}: OFF is sent again")
 
     link.begin_off(why, tell=tell, urgent=urgent)
     over = link.finish_off(tell, urgent=urgent)

@@ -9,6 +9,7 @@ from typing import Any
 from railwright.guard.link import GuardLink
 from railwright.records.ended import Ended
 from railwright.running.end_run import EndRun
+from railwright.running.holding import Holding
 from railwright.running.multimeters import Multimeters
 from railwright.running.off_watch import OffWatch
 from railwright.running.outcome import InputReading
@@ -39,6 +40,7 @@ class Intake:
         off_watch: OffWatch,
         multimeters: Multimeters,
         relays: RunRelays,
+        holding: Holding,
         expects_trip: Callable[[str, str, str], bool] = lambda name, step, protection: False,
     ) -> None:
         self.rows: dict[str, int] = {}
@@ -46,7 +48,7 @@ class Intake:
         self._link, self._rig, self._recorder = link, rig, recorder
         self._watch, self._polling, self._looks = watch, polling, looks
         self._off_watch, self._expects_trip = off_watch, expects_trip
-        self._multimeters, self._relays = multimeters, relays
+        self._multimeters, self._relays, self._holding = multimeters, relays, holding
         self._alarms: list[Alarm] = []
 
     def take_in(self) -> None:
@@ -84,6 +86,7 @@ class Intake:
             self.count(raw.input, row)
             reading = self._recorder.reading(raw)
         self._off_watch.see(reading)
+        self._holding.see(reading)
         self._relays.see(reading)
         events, alarm = self._watch.see(reading)
         self._recorder.add_all(events)

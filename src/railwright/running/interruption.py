@@ -10,7 +10,6 @@ An event loop watches `stop.wait_fd` (`loop.add_reader`), or is told by `stop.on
 from __future__ import annotations
 
 import os
-import select
 import signal
 import threading
 import time
@@ -18,6 +17,8 @@ import weakref
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from types import FrameType
+
+from railwright.guard.readiness import ready
 
 SIGNALS = {
     signal.SIGINT: "Ctrl-C (SIGINT)",
@@ -92,8 +93,7 @@ class StopRequest:
         """
         end, before = time.monotonic() + duration, self.count
         while True:
-            ready, _, _ = select.select([self.wait_fd], [], [], max(0.0, end - time.monotonic()))
-            if not ready:
+            if not ready([self.wait_fd], wait=max(0.0, end - time.monotonic())):
                 return self.count != before
             asked = REQUESTED in self.drain()
             # A signal that is no request (a trigger) wakes the descriptor too.

@@ -11,11 +11,16 @@ from typing import Any
 
 from railwright.documents.loader import Documents
 from railwright.guard.link import GuardLink
+from railwright.guard.off_plan import MeterOff
 from railwright.instruments.errors import InstrumentError
+from railwright.instruments.identified import IDENTIFY
 from railwright.instruments.multimeter import READ, MultimeterDriver
 from railwright.instruments.session import OpenSession
 from railwright.running.recorder import RunRecorder
 from railwright.traces import EventKind
+
+NOISY = 4.0
+"""A reading lies within so many times its r.m.s. noise."""
 
 
 class Multimeters:
@@ -30,6 +35,9 @@ class Multimeters:
             for name in documents.procedure.multimeters
         }
         self._link, self._recorder = link, recorder
+        self._probes = documents.procedure.multimeters
+        self.latest: dict[str, tuple[float, float | None]] = {}
+        """When each answered last [s, the link's clock], and what it read; None: beyond its range."""
         self._beyond: set[str] = set()
         self._broken: set[str] = set()
 
@@ -47,7 +55,33 @@ class Multimeters:
             self._recorder.identified(name, driver.identity)
             driver.configure()
             look()
-            driver.read()
+            value = driver.read()
+            self.latest[name] = self._link.now(), value
+
+    def off(self) -> tuple[MeterOff, ...]:
+        """What the guard asks of those that show a voltage, once their inputs are confirmed off."""
+        found = []
+        for name, driver in self.drivers.items():
+            document = driver.document
+            if document.voltage is None or driver.identity is None or name in self._broken:
+                continue
+            accuracy = document.voltage
+            offset = accuracy.offset + (accuracy.resolution or 0.0) + NOISY * (accuracy.noise or 0.0)
+            found.append(
+                MeterOff(
+                    name,
+                    self._probes[name].of,
+                    document.address,
+                    IDENTIFY,
+                    driver.identity.answer,
+                    READ,
+                    driver.patience,
+                    accuracy.of_value,
+                    offset,
+                    document.carried(driver.spoken),
+                )
+            )
+        return tuple(found)
 
     def begin(self, start: float) -> None:
         """Read each at its interval from `start` of the link's clock on [s]."""
@@ -77,6 +111,7 @@ class Multimeters:
             self._recorder.event(EventKind.INSTRUMENT_FAILS, name, told)
             return
         sent, received = message["sent"], message["received"]
+        self.latest[name] = received, value
         self._recorder.multimeter(name, self._recorder.at(received), value, received - sent)
         if value is None and name not in self._beyond:
             self._beyond.add(name)

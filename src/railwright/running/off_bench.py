@@ -19,10 +19,11 @@ from typing import Any, NamedTuple
 from railwright.dialects.files import DialectFile, dialect_names, find_dialect
 from railwright.dialects.harmless import MOST, why_harmful
 from railwright.dialects.routes import contact_off
-from railwright.dialects.units import CHANNEL, FACTORS, Spoken
+from railwright.dialects.units import CHANNEL, FACTORS, Spoken, query_of_header, with_value
 from railwright.dialects.words import off_answers
 from railwright.documents.channel_name import channel_named
 from railwright.documents.salvage import salvage
+from railwright.guard.answers import Code
 from railwright.guard.locks import normalised
 from railwright.guard.off_level import OFF_BELOW
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, Place, RelaysOff, SupplyOff
@@ -273,61 +274,86 @@ def _compile(
     name: str, address: str, dialect: Mapping[str, Any], channels: Sequence[tuple[str, int]]
 ) -> tuple[SupplyOff, dict[str, OutputOff]]:
     """How outputs are switched off and looked at, as the driver does it, without status registers."""
-    spoken, switch = _spoken(dialect), _switch(dialect)
-    readings = dialect["readings"]
-    both, selected = readings.get("both"), dialect["instrument"].get("selected")
-    if both is None:
-        asked_of, fields = [switch.query, readings["voltage"], readings["current"]], [0, 0]
-    else:
-        named = both.get("fields") or ["voltage", "current"]
-        asked_of = [switch.query, both["query"], both["query"]]
-        fields = [named.index("voltage"), named.index("current")]
-    headers = [*dict.fromkeys(asked_of)]  # what answers several of them is asked once
-    parts = [(headers.index(query), field) for query, field in zip(asked_of[1:], fields, strict=True)]
-    master = _master(dialect)
-    groups = [channels] if dialect.get("list_readings") == "true" else [[each] for each in channels]
-    asked: list[str] = []
-    outputs: dict[str, OutputOff] = {}
-    answer = at_master = 0
-    for group in groups if channels else ():
-        last = int(master is not None and group == groups[-1])
-        numbers = [channel for _, channel in group]
-        asked += spoken.selecting(numbers[0]) + [spoken.unit(header, numbers) for header in headers]
-        for position, (own, channel) in enumerate(group):
-            off = spoken.unit(switch.command, [channel], switch.off)
-            voltage, current = ((answer + number, part + position) for number, part in parts)
-            outputs[own] = OutputOff(
-                f"{name}.{own}",
-                name,
-                spoken.messages([*spoken.selecting(channel), off]),
-                (answer, switch.field + position),
-                voltage,
-                current,
-                NO_CURRENT,
-                off_answers(switch.off, switch.answers),
-                volt=FACTORS[readings.get("voltage_unit", "V")],
-                ampere=FACTORS[readings.get("current_unit", "A")],
-                selected=(answer + len(headers) + last, 0) if selected else None,
-                selected_as=spoken.name(channel) if selected else "",
-            )
-        answer += len(headers)
-        if last and master is not None:
-            asked.append(master.query)
-            at_master, answer = answer, answer + 1
-        if selected:
-            asked.append(selected)
-            answer += 1
+    spoken, switch, master = _spoken(dialect), _switch(dialect), _master(dialect)
+    given, quantities = dialect["readings"], (("voltage", "V"), ("current", "A"))
+    volt, ampere = (FACTORS[given.get(f"{each}_unit", one)] for each, one in quantities)
+    look = _look(dialect, spoken, switch, master, channels)
+    outputs = {}
+    for own, channel in channels:
+        off = spoken.unit(switch.command, [channel], switch.off)
+        state, voltage, current, selected = look.places[own]
+        outputs[own] = OutputOff(
+            f"{name}.{own}",
+            name,
+            spoken.messages([*spoken.selecting(channel), off]),
+            state,
+            voltage,
+            current,
+            NO_CURRENT,
+            off_answers(switch.off, switch.answers),
+            volt=volt,
+            ampere=ampere,
+            volt_code=_code(given.get("voltage"), volt),
+            ampere_code=_code(given.get("current"), ampere),
+            selected=selected,
+            selected_as=spoken.name(channel) if selected else "",
+        )
     identify = dialect["instrument"]["identify"]
-    plan = SupplyOff(name, address, identify, "", spoken.messages(asked))
+    plan = SupplyOff(name, address, identify, "", spoken.messages(look.units))
     if master is not None and channels:
         plan = replace(
             plan,
-            master=(f"{master.command} {master.off}",),
-            master_state=(at_master, 0),
+            master=(with_value(master.command, master.off),),
+            master_state=look.master,
             master_off=off_answers(master.off, master.answers),
             master_first=dialect["master"].get("goes_off") == "first",
         )
     return plan, outputs
+
+
+class _Look(NamedTuple):
+    """What is asked of outputs; where of each the answers say its state, voltage and current, and which
+    output was selected then, None where they do not; where they say the master switch.
+    """
+
+    units: list[str]
+    places: dict[str, tuple[Place, Place, Place, Place | None]]
+    master: Place
+
+
+def _look(
+    dialect: Mapping[str, Any],
+    spoken: Spoken,
+    switch: _Switch,
+    master: _Switch | None,
+    channels: Sequence[tuple[str, int]],
+) -> _Look:
+    """What answers several of state, voltage and current, or those of all outputs, is asked once."""
+    asked_of, selected = (
+        [_Asked(switch.query, switch.field), *_readings(dialect["readings"])],
+        _selected(dialect),
+    )
+    for_all = {each.query for each in asked_of if each.for_all}
+    groups = [channels] if dialect.get("list_readings") == "true" else [[each] for each in channels]
+    found, shared, answer = _Look([], {}, (0, 0)), dict[str, int](), 0
+    for group in groups if channels else ():
+        numbers = [channel for _, channel in group]
+        queries = dict.fromkeys(each.query for each in asked_of if each.query not in shared)
+        at = {**shared, **{query: answer + number for number, query in enumerate(queries)}}
+        answer, shared = answer + len(queries), {query: at[query] for query in for_all}
+        units = [query if query in for_all else spoken.unit(query, numbers) for query in queries]
+        found.units.extend([*spoken.selecting(numbers[0]), *units] if units else [])
+        if master is not None and group == groups[-1]:
+            found.units.append(master.query)
+            found, answer = found._replace(master=(answer, 0)), answer + 1
+        check = (answer, 0) if selected and units else None
+        if check is not None:
+            found.units.append(selected)
+            answer += 1
+        for position, (own, channel) in enumerate(group):
+            state, voltage, current = ((at[e.query], e.field_at(channel) + position) for e in asked_of)
+            found.places[own] = state, voltage, current, check
+    return found
 
 
 def _session_settings(dialect: Mapping[str, Any], node: Mapping[str, Any]) -> SessionSettings:
@@ -396,6 +422,10 @@ def _spoken(dialect: Mapping[str, Any]) -> Spoken:
     return Spoken(dialect["addressing"], dialect["compound"] == "true", select, prefix, called, longest)
 
 
+NO_CODE = Code(1.0, 0.0, 0, -1)
+"""A code of which no answer is one."""
+
+
 class _Switch(NamedTuple):
     """The command and the query of an output's switch, the word that switches it off, in which field of the
     answer it stands, from 0, and what it answers where it is off, where that is nothing else.
@@ -404,8 +434,65 @@ class _Switch(NamedTuple):
     command: str
     query: str
     off: str
-    field: int = 0
+    field: int | Mapping[str, Any] = 0
     answers: Sequence[str] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """A query, and which of the fields of its answer is meant, from 0, or from 1 by channel where it is
+    answered for all outputs.
+    """
+
+    query: str
+    field: int | Mapping[str, Any] = 0
+
+    @property
+    def for_all(self) -> bool:
+        """Whether it is answered for all outputs, and sent as it stands."""
+        return isinstance(self.field, Mapping)
+
+    def field_at(self, channel: int) -> int:
+        """Which field is that of an output; none that an answer has where that is not said: OFF does not
+        hang on it.
+        """
+        return self.field if isinstance(self.field, int) else _counted(self.field.get(str(channel)), 99) - 1
+
+
+def _readings(readings: Mapping[str, Any]) -> tuple[_Asked, _Asked]:
+    """What answers voltage and current."""
+    both = readings.get("both")
+    if both is not None:
+        named = both.get("fields") or ["voltage", "current"]
+        return _Asked(both["query"], named.index("voltage")), _Asked(both["query"], named.index("current"))
+    voltage, current = (
+        _Asked(given) if isinstance(given, str) else _Asked(given["query"], _field(given.get("field")))
+        for given in (readings["voltage"], readings["current"])
+    )
+    return voltage, current
+
+
+def _selected(dialect: Mapping[str, Any]) -> str:
+    """What asks which output is selected; '' where nothing does."""
+    return str(dialect["instrument"].get("selected") or "")
+
+
+def _field(written: Any) -> int | Mapping[str, Any]:
+    """Which field of an answer: from 0, or as it stands where it is that of each output."""
+    return written if isinstance(written, Mapping) else _counted(written, 1) - 1
+
+
+def _code(reading: Any, factor: float) -> Code | None:
+    """The code of a reading. factor: what one of its unit is. One that cannot be read is none: no output is
+    read to be off by it, and OFF does not hang on it.
+    """
+    given = reading.get("code") if isinstance(reading, Mapping) else None
+    if given is None:
+        return None
+    with suppress(KeyError, TypeError, ValueError, AttributeError):
+        scale, offset = float(given["scale"]) * factor, float(given.get("offset", 0.0)) * factor
+        return Code(scale, offset, int(given.get("lowest", 0)), int(given["highest"]))
+    return NO_CODE
 
 
 def _switch(dialect: Mapping[str, Any]) -> _Switch:
@@ -429,8 +516,8 @@ def _counted(written: Any, usual: int) -> int:
 def _as_operation(written: Any, off: str) -> _Switch:
     """As `Operation` reads it: a header alone, or a command and a query with words of their own."""
     if isinstance(written, str):
-        return _Switch(written, written + "?", off)
-    field = _counted(written.get("field"), 1) - 1
+        return _Switch(written, query_of_header(written), off)
+    field = _field(written.get("field"))
     answers = written.get("answers_off") or ()
     answers = [answers] if isinstance(answers, str) else [each for each in answers if isinstance(each, str)]
     return _Switch(written["command"], written["query"], written.get("off", off), field, answers)

@@ -258,7 +258,8 @@ class OffNow:
         """Carry out a plan over sessions of its own. Whether all of it was read to be off."""
         if not plan.inputs:
             return True
-        plan = replace(plan, lost=LOST_WAIT)
+        # What a multimeter of a run's plan is set to, or is connected to, by now is not known here.
+        plan = replace(plan, lost=LOST_WAIT, meters=())
         sessions = {
             each.name: Session(each.name, each.address, connect, each.session_settings)
             for each in plan.sessions
@@ -267,10 +268,14 @@ class OffNow:
         places = {each.name: place for place, each in places_in(plan, self._supplies).items()}
 
         def happened(what: str, fields: dict[str, Any]) -> None:
-            if what == "confirmed off":
+            if what == "stays off":
                 self._answers |= {places[name]: who for name, who in off.answered.items()}
                 said.add(fields["input"])
                 self._report({fields["input"]: asdict(off.ends[fields["input"]])}, plan, planned)
+            elif what == "came on again":
+                # What was said of it is not so any more: its end is said anew.
+                said.discard(fields["input"])
+                self._tell(f"{fields['input']} came on again ({fields['why']}): OFF is sent again")
             elif what == "master":
                 self._say_master(fields)
             elif what == "contact":

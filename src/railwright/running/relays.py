@@ -176,7 +176,7 @@ class RunRelays:
         found = self._idle.see(reading, inactive) if self._idle is not None else None
         if found is not None:
             pin, drawn = found
-            told = f"pin '{pin}' is inactive by its contact, and {show(drawn, 'A')} are drawn"
+            told = f"pin '{pin}' is inactive by its contact, and at least {show(drawn, 'A')} are drawn"
             raise EndRun(
                 Ended.STOPPED,
                 f"{reading.input}: {told}: it is not connected, or its polarity is the other one",

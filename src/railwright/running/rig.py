@@ -183,6 +183,21 @@ class Rig:
             self._release(name)
         return done
 
+    def preset(self, name: str, voltage: float) -> None:
+        """Set an input's outputs to a voltage [V] while they are off, each with its share, verified."""
+        changes = grouped(
+            (
+                each.output.supply,
+                OutputSetting(
+                    each.output.output,
+                    "voltage",
+                    max(voltage * each.share, self.bench.output(each.output).voltage.low),
+                ),
+            )
+            for each in self.set_points[name].outputs
+        )
+        self._put_together(changes)
+
     def limit(self, name: str, current: float | None, at: float | None = None) -> float:
         """Set an input's current limit [A], None: the one that was settled; others that the supply couples
         move with it, and are verified with it. Gives when that was done.

@@ -100,6 +100,13 @@ class ShutDown:
             case "confirmed off":
                 facts = Facts(voltage=message["holds"])
                 self.recorder.event(EventKind.OFF_CONFIRMED, message["input"], time=at, facts=facts)
+            case "came on again":
+                name, after = message["input"], message["after"]
+                told = f"{show(after, 's')} after it was confirmed off: {message['why']}"
+                self.recorder.event(EventKind.COMES_ON_AGAIN, name, told, at)
+                self.cautions.append(f"{name} came on again {told}. OFF was sent again.")
+            case "meter":
+                self._read_by_meter(message, at)
             case "lost":
                 self.recorder.event(EventKind.LOST, message["name"], message["why"], at)
                 self.recorder.progress.switching_off(
@@ -116,16 +123,7 @@ class ShutDown:
                 self.recorder.event(goes_off if message["off"] else stays_on, name, why, at)
                 self.cautions += [] if message["off"] else [f"{left.format(name)}: {why}."]
             case "errors":
-                name = message["name"]
-                entries = self.rig.supplies[name].entries(message["answers"])
-                if entries:
-                    more = f"; and {len(entries) - MOST_TOLD} more" if len(entries) > MOST_TOLD else ""
-                    told = (
-                        f"asked for its errors once all was off, it reports {'; '.join(entries[:MOST_TOLD])}"
-                    )
-                    told += more
-                    self.recorder.event(EventKind.INSTRUMENT_FAILS, name, told, at)
-                    self.cautions.append(f"{name}: {told}.")
+                self._explained(message, at)
             case "contact":
                 name, why = message["contact"], message["why"]
                 kind = EventKind.CONTACT_RESTS if message["rests"] else EventKind.CONTACT_UNKNOWN
@@ -133,6 +131,29 @@ class ShutDown:
                 self.cautions += [f"Contact {name}: {why}."] if why else []
             case "stays on":
                 self.recorder.event(EventKind.STAYS_ON, message["input"], message["why"], at)
+
+    def _explained(self, message: Mapping[str, Any], at: float) -> None:
+        """What a supply had in its error queue, read once all was off."""
+        name = message["name"]
+        entries = self.rig.supplies[name].entries(message["answers"])
+        if entries:
+            more = f"; and {len(entries) - MOST_TOLD} more" if len(entries) > MOST_TOLD else ""
+            told = f"asked for its errors once all was off, it reports {'; '.join(entries[:MOST_TOLD])}{more}"
+            self.recorder.event(EventKind.INSTRUMENT_FAILS, name, told, at)
+            self.cautions.append(f"{name}: {told}.")
+
+    def _read_by_meter(self, message: Mapping[str, Any], at: float) -> None:
+        """What a multimeter said of an input once that was off by what its supplies say. Where it speaks
+        against that, it stands in how the input ended.
+        """
+        name, against = message["name"], message["against"]
+        if message["failed"]:
+            self.cautions.append(f"{name} was not read after OFF: {message['failed']}.")
+        elif against:
+            self.recorder.event(EventKind.MULTIMETER_CONTRADICTS, message["input"], against, at)
+        else:
+            told = f"{name} shows {show(message['voltage'], 'V')}"
+            self.recorder.event(EventKind.MULTIMETER_AGREES, message["input"], told, at)
 
     def _looked(self, message: Mapping[str, Any]) -> None:
         answer = Answer(message["answer"], message["sent"], message["received"])

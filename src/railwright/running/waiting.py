@@ -8,7 +8,6 @@ not used.
 from __future__ import annotations
 
 import os
-import select
 import signal
 import sys
 import threading
@@ -17,6 +16,7 @@ from contextlib import contextmanager
 from types import FrameType
 from typing import Literal
 
+from railwright.guard.readiness import ready
 from railwright.traces import EventKind
 
 ENOUGH = 1 << 16
@@ -72,7 +72,7 @@ class Triggers:
         """
         try:
             source, taken = sys.stdin.fileno(), b""
-            while len(taken) < ENOUGH and select.select([source], [], [], 0.0)[0]:
+            while len(taken) < ENOUGH and ready([source], wait=0.0):
                 if not (piece := os.read(source, 4096)):
                     break
                 taken += piece

@@ -14,6 +14,7 @@ from railwright.quantities import show
 from railwright.records.ended import Ended
 from railwright.running.followed import Followed
 from railwright.running.outcome import InputReading
+from railwright.running.totals import Totals
 from railwright.traces import UNPROVED, Event, EventKind, Facts, Mode, enters, trips
 
 GRACE = 0.1
@@ -71,7 +72,7 @@ class Watch:
 
     off_below: input -> voltage below which it has fallen [V]. fell_after: input -> from its switching-off to
     the first reading below that [s]; not of one that fell before, or went off by itself. unproved: whether
-    nobody has provoked a trip of an input.
+    nobody has provoked a trip of an input. charge_at_most: input -> the most charge that may go into it [C].
     """
 
     def __init__(
@@ -79,11 +80,14 @@ class Watch:
         stop_when: Sequence[StopCondition],
         off_below: Mapping[str, float] | None = None,
         unproved: Callable[[str, str], bool] = lambda name, trip: False,
+        charge_at_most: Mapping[str, float] | None = None,
     ) -> None:
         self._unproved = unproved
         self.followed = Followed()
         self._stop_when = tuple(stop_when)
         self._off_below = dict(off_below or {})
+        self._charge_at_most = dict(charge_at_most or {})
+        self._totals = {name: Totals(name) for name in self._charge_at_most}
         self._off_since: dict[str, float] = {}
         self._waiting: dict[str, _Waiting] = {}
         self._last: dict[str, InputReading] = {}
@@ -165,6 +169,8 @@ class Watch:
         name = reading.input
         self.followed.see(reading)
         before, self._last[name] = self._last.get(name), reading
+        if name in self._totals and (name in self._on_since or self._totals[name].charge):
+            self._totals[name].see(reading, True)
         within = self._within(reading, before)
         if within is not None:
             self._status_gap = max(self._status_gap, within[1] - within[0])
@@ -208,7 +214,8 @@ class Watch:
             event = Event(now, name, EventKind.WENT_OFF, _facts(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
         self._seek(reading)
-        return self._modes(reading, before, now, within), self._stopped(reading)
+        events = self._modes(reading, before, now, within)
+        return events, self._charged(reading) or self._stopped(reading)
 
     def _switched_on(self, reading: InputReading) -> Alarm | None:
         """What an output of an input that is off says of itself, where that is on."""
@@ -273,6 +280,16 @@ class Watch:
             last = (before.voltage, before.current)
             facts = facts._replace(before=last, ago=reading.time - before.time)
         return [Event(reading.time, name, EventKind.FELL, facts)]
+
+    def _charged(self, reading: InputReading) -> Alarm | None:
+        """Whether more charge has gone into an input than may."""
+        name = reading.input
+        if (most := self._charge_at_most.get(name)) is None:
+            return None
+        if (charge := self._totals[name].charge) <= most:
+            return None
+        cause = f"{name}: {show(charge, 'C')} have gone into it, 'charge_at_most' is {show(most, 'C')}"
+        return Alarm(Ended.STOPPED, name, cause, reading.time)
 
     def _stopped(self, reading: InputReading) -> Alarm | None:
         for position, condition in enumerate(self._stop_when):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from railwright.documents.loader import Documents
@@ -20,14 +21,22 @@ if TYPE_CHECKING:
 class Checked:
     """Documents with their hook-up written out, settings, and the nominal rehearsal; None where it was not
     asked for or not possible.
-
-    measurable: what the supply's readings can decide of each requirement, by that rehearsal.
     """
 
     documents: Documents
     settings: Settings
     rehearsal: Prediction | None
-    measurable: tuple[Measurable, ...] = ()
+
+    @cached_property
+    def measurable(self) -> tuple[Measurable, ...]:
+        """What the supply's readings can decide of each requirement, by that rehearsal; worked out when it is
+        asked for.
+        """
+        if self.rehearsal is None or not self.documents.procedure.requires:
+            return ()
+        from railwright.settings.measurable import measurable
+
+        return measurable(self.documents, self.settings.set_points, self.rehearsal.record)
 
 
 # Many: what a check is asked to look at.
@@ -55,14 +64,12 @@ def check(
         return Checked(documents, settings, None)
     from railwright.plan.plan import plan_of
     from railwright.rehearsal.rehearse import rehearse
-    from railwright.settings.measurable import measurable
 
     played = plan_of(documents, settings.set_points).played
     rehearsal = rehearse(documents, settings.set_points, timeline=played)
     found = rehearsed_findings(hooked, settings, rehearsal.record, rehearsal.assumptions)
-    can = measurable(documents, settings.set_points, rehearsal.record) if documents.procedure.requires else ()
     findings = by_severity((*settings.findings, *found))
-    return Checked(documents, replace(settings, findings=findings), rehearsal, can)
+    return Checked(documents, replace(settings, findings=findings), rehearsal)
 
 
 def _with_proofs(documents: Documents, settings: Settings, proofs: Proofs | None) -> Settings:

@@ -16,7 +16,7 @@ from railwright.documents.device import Device, Input
 from railwright.documents.ending import Interlock
 from railwright.documents.figures import fastest_reference, own_capacitance, rated_slew
 from railwright.documents.files import Kind
-from railwright.documents.fixture import Fixture
+from railwright.documents.fixture import Fixture, Fuse
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
@@ -129,7 +129,7 @@ class FedInput(Group):
         """The current that the outputs' limit is to feed the input with [A]; None: the limit only holds a
         fault.
         """
-        return float(self.limits.current_limit) if self.limits.works_in_limit else None
+        return float(self.limits.current_limit) if self.limits.feeds_current else None
 
     @cached_property
     def load(self) -> LoadModel:
@@ -422,8 +422,16 @@ class FedInput(Group):
         held, most = self.load.capacitance.high, driven.limit + driven.overshoot
         part = held / (held + driven.capacitance) if held > 0.0 else 0.0
         drawn = self.load.at_least(volts, risen)
-        lost = self.resistance.low * (drawn + part * max(0.0, most - drawn))
-        return min(drawn, self.load.at_least(max(0.0, volts - lost), risen))
+
+        def left(amperes: float) -> float:
+            lost = self.resistance.low * (amperes + part * max(0.0, most - amperes))
+            return self.load.at_least(max(0.0, volts - lost), risen)
+
+        if not self.load.monotonic:
+            return min(drawn, left(drawn))
+        # What it draws and what the lead then leaves of the voltage meet once: it holds that back so much.
+        meet = least(lambda amperes: left(amperes) <= amperes, 0.0, drawn, HALVINGS)
+        return max(0.0, meet - drawn * 0.5**HALVINGS)
 
     def _behind(self, own: float) -> tuple[tuple[float, float], ...]:
         """Capacitors of the input that hold an output's voltage back beside its own [F], each at its least,
@@ -631,8 +639,33 @@ class FedInput(Group):
         return ("bench", "leads", self.lead_name)
 
     @property
+    def at_inside(self) -> Path:
+        return (*self.at_input, "inside")
+
+    @property
+    def fuses(self) -> list[PlacedFuse]:
+        """Fuses on the way to the load: of a fixture, and inside the device."""
+        found = []
+        if self.fixture is not None and self.fixture.fuse is not None:
+            words = f"the fuse in '{self.fixture_name}'"
+            found.append(PlacedFuse(self.fixture.fuse, words, (*self.at_fixture, "fuse"), "fuse"))
+        if self.input.inside is not None and self.input.inside.fuse is not None:
+            place = (*self.at_inside, "fuse")
+            found.append(PlacedFuse(self.input.inside.fuse, "the fuse inside", place, "fuse_inside"))
+        return found
+
+    @property
     def at_fixture(self) -> Path:
         return ("bench", "fixtures", str(self.fixture_name))
+
+
+class PlacedFuse(NamedTuple):
+    """A fuse, what it is called for people, where it is written, and what a constraint on it is called."""
+
+    fuse: Fuse
+    words: str
+    path: Path
+    name: str
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterator, Sequence
 from functools import partial
 from typing import NamedTuple
 
+from railwright.circuit.inside import NOTHING, at_connector, lost_inside
 from railwright.documents.device import Input
 from railwright.documents.fixture import AddedCapacitor, Fixture
 from railwright.frozen import kept
@@ -41,6 +42,9 @@ class Bounds(NamedTuple):
     high: float
 
 
+NOTHING_LOST = Bounds(0.0, 0.0)
+
+
 def _corners(parameters: LoadParameters) -> Iterator[list[float]]:
     """Every combination of the ends of the parameters' tolerances, in the order of the model's fields."""
     choices: list[tuple[float, ...]] = []
@@ -72,10 +76,22 @@ class _Part(NamedTuple):
     least: Sequence[list[float]]
     most: Sequence[list[float]]
     seldom: bool = False
+    lost: Bounds = NOTHING_LOST
+
+    def _behind(self, voltage: float) -> list[float]:
+        """Voltages that it may see at a voltage of the connector [V], with that of its greatest current: just
+        above where it may stop.
+        """
+        if self.lost == NOTHING_LOST:
+            return [voltage]
+        lowest, highest = voltage - self.lost.high, voltage - self.lost.low
+        stops = (self.stops - self.lost.low) * (1.0 + 1e-9)
+        return [lowest, highest, *([stops] if lowest < stops < highest else [])]
 
     def current(self, voltage: float) -> Bounds:
         """Current [A] once it has settled; 0 A lies within the bounds where it is not always enabled."""
-        found = self._enabled(voltage)
+        each = [self._enabled(behind) for behind in self._behind(voltage)]
+        found = Bounds(min(one.low for one in each), max(one.high for one in each))
         return Bounds(min(0.0, found.low), max(0.0, found.high)) if self.seldom else found
 
     def _enabled(self, voltage: float) -> Bounds:
@@ -92,7 +108,7 @@ class _Part(NamedTuple):
     def at_least(self, voltage: float, risen: Ascent) -> float:
         """Least current at a voltage to which it has just risen [A]."""
         least = getattr(self.kind.equations, "at_least", None)
-        if self.seldom:
+        if self.seldom or (least is not None and self.lost != NOTHING_LOST):
             return 0.0
         if least is None:
             return max(0.0, self.current(voltage).low)
@@ -105,6 +121,10 @@ class _Part(NamedTuple):
 
     def followers(self, start: float) -> list[Follower]:
         """That course, at the corners of which one draws least."""
+        if self.lost != NOTHING_LOST:
+            return [
+                lambda v, lasts: 0.0
+            ]  # the least of all: how it starts behind what lies inside is not known
         return [self.kind.equations.follower(start, corner) for corner in self.least]
 
     def rising(self, ramp: Ramp) -> Rising:
@@ -113,10 +133,14 @@ class _Part(NamedTuple):
         if rising is None:
             return Rising(lambda v, t: 0.0 if v < self.starts else self.current(v).high)
         each: list[Rising] = [rising(ramp, corner) for corner in self.most]
-        if len(each) == 1:
+        if len(each) == 1 and self.lost == NOTHING_LOST:
             return each[0]
         marks = tuple(mark for found in each for mark in found.marks)
-        return Rising(lambda v, t: max(found.current(v, t) for found in each), marks, each[0].winds)
+        return Rising(
+            lambda v, t: max(found.current(seen, t) for found in each for seen in self._behind(v)),
+            marks,
+            each[0].winds,
+        )
 
     @property
     def inertia(self) -> float:
@@ -125,8 +149,18 @@ class _Part(NamedTuple):
         return 0.0 if of is None else max(float(of(corner)) for corner in self.corners)
 
 
+def _seen_at_connector(converter: Converter, lost: Uncertain) -> Converter:
+    """A converter with its thresholds as they are at the connector."""
+    if lost == NOTHING:
+        return converter
+    given = converter.uncertain()
+    return converter.model_copy(
+        update={name: at_connector(given[name], lost) for name in GATE if name in given}
+    )
+
+
 class LoadModel:
-    """The load of one input, with a capacitor that a fixture adds to it.
+    """The load of one input, with what lies inside before it, and a capacitor that a fixture adds to it.
 
     banks: the capacitors beside it. known: False where only a rehearsal tells a part's steady draw. settled:
     False where a part draws another current until it has settled (a lamp, a motor), so that only a rehearsal
@@ -135,8 +169,10 @@ class LoadModel:
     course of its own; see `followers`. moves: True where the draw at a voltage changes with the charge that
     has flowed (a cell). series_resistance, least_resistance: the largest and the smallest of its capacitors
     [Ω]. behind: of each capacitor its least capacitance [F] and its largest series resistance [Ω].
+    behind_choke: the capacitors behind a choke inside the device.
     """
 
+    # One piece: all that is worked out of an input's load once.
     def __init__(
         self,
         wanted: Input,
@@ -147,9 +183,18 @@ class LoadModel:
         kept_on = [each for number, each in enumerate(wanted.load) if number not in without]
         entries = [(entry.parameters, KINDS[entry.kind]) for entry in kept_on]
         gated = [entry.parameters for number, entry in enumerate(wanted.load) if number in at_times]
-        self.converters = [each for each, _ in entries if isinstance(each, Converter)]
-        self.banks: list[Capacitor | AddedCapacitor] = [
+        lost, inside = lost_inside(wanted), wanted.inside
+        ohms = inside.resistance if inside is not None else NOTHING
+        self.converters = [
+            _seen_at_connector(each, lost) for each, _ in entries if isinstance(each, Converter)
+        ]
+        behind: list[Capacitor | AddedCapacitor] = [
             *(each for each, _ in entries if isinstance(each, Capacitor)),
+            *([inside.capacitor] if inside and inside.capacitor else []),
+        ]
+        self.behind_choke = behind if inside is not None and inside.choke is not None else []
+        self.banks = [
+            *behind,
             *([fixture.capacitor] if fixture and fixture.capacitor else []),
         ]
         drawing = [(each, kind) for each, kind in entries if not isinstance(each, Capacitor)]
@@ -160,26 +205,39 @@ class LoadModel:
         self.waits = any(hasattr(kind.equations, "at_least") for _, kind in steady)
         self.follows = any(hasattr(kind.equations, "follower") for _, kind in steady)
         self.moves = any("charge" in kind.states for _, kind in entries)
+        self.monotonic = all(kind.monotonic for _, kind in steady)
         self._parts: list[_Part] = []
         self._marks: list[float] = []
         self._seen: dict[tuple[float, int], Bounds] = {}
         for parameters, kind in steady:
             given = parameters.uncertain()
-            starts, stops = (given[name].low if name in given else -math.inf for name in GATE)
+            starts, stops = (given[name].low + lost.low if name in given else -math.inf for name in GATE)
             corners = tuple(_corners(parameters))
             between = getattr(kind.equations, "drawing_between", tuple)(corners)
             least = getattr(kind.equations, "drawing_least", tuple)(corners)
             most = getattr(kind.equations, "rising_most", tuple)(corners)
             seldom = any(parameters is each for each in gated)
-            self._parts.append(_Part(kind, corners, starts, stops, between, least, most, seldom))
+            way = Bounds(lost.low, lost.high)
+            self._parts.append(_Part(kind, corners, starts, stops, between, least, most, seldom, way))
             thresholds = (value for name, value in given.items() if name in THRESHOLDS)
             ends = (end for value in thresholds for end in (value.low, value.high))
             self._marks += [starts * (1 - 1e-9), starts] if starts > 0.0 else []
-            self._marks += [mark for v in (*parameters.knees(), *ends) for mark in (v, v * (1 + 1e-9))]
+            seen = {v + side for v in (*parameters.knees(), *ends) for side in (lost.low, lost.high)}
+            self._marks += [mark for v in sorted(seen) for mark in (v, v * (1 + 1e-9))]
         capacities = [bank.capacitance for bank in self.banks]
-        resistances = [bank.esr.high if bank.esr else Capacitor.assumed["esr"][0] for bank in self.banks]
+        ways = [ohms] * len(behind) + [NOTHING] * (len(self.banks) - len(behind))
+        resistances = [
+            (bank.esr.high if bank.esr else Capacitor.assumed["esr"][0]) + way.high
+            for bank, way in zip(self.banks, ways, strict=True)
+        ]
         self.series_resistance = max(resistances, default=0.0)
-        self.least_resistance = min((bank.esr.low if bank.esr else 0.0 for bank in self.banks), default=0.0)
+        self.least_resistance = min(
+            (
+                (bank.esr.low if bank.esr else 0.0) + way.low
+                for bank, way in zip(self.banks, ways, strict=True)
+            ),
+            default=0.0,
+        )
         self.capacitance = Bounds(sum(each.low for each in capacities), sum(each.high for each in capacities))
         self.behind = tuple(
             (each.low, ohms) for each, ohms in zip(capacities, resistances, strict=True) if each.low > 0.0

@@ -16,21 +16,27 @@ from railwright.documents.bench import Recorder
 from railwright.documents.figures import error_bound
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
-from railwright.evaluation.evaluate import evaluate, measured_points
+from railwright.evaluation.evaluate import evaluate
 from railwright.evaluation.outcome import Result
-from railwright.evaluation.reading_bias import widenings_of
-from railwright.measures.wording import widening_words
+from railwright.evaluation.reading_bias import PHASES, widenings_at
+from railwright.measures.wording import AdvisedRecording, widening_words
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
 from railwright.rehearsal.read import as_read, multimeters_read
 from railwright.settings.group import group_of
-from railwright.settings.rules.requirements import recorded_by
+from railwright.settings.rules.requirements import able_recorders, recorded_by
 
 if TYPE_CHECKING:
     from railwright.traces import Record
 
 Verdict = Literal["yes", "marginal", "no", "will fail", "not needed"]
+
+SEEN_AT = PHASES[:2]
+"""Where readings may lie in the record: no run knows before. The widest interval of them counts."""
+
+FASTER = 20.0
+"""So many times as often as the readings samples a recorder that is advised as a faster one (chosen)."""
 
 ROOM = 3.0
 """Uncertainty is small where what the requirement leaves is so many times it (common practice, no source)."""
@@ -43,7 +49,8 @@ class Measurable:
     verdict: yes: with room; marginal: only just, a device a little off would not be decided; no: not even
     so; will fail: what the rehearsal expects breaks the requirement, however it is measured. not needed: a
     required trip ends the run before its step. expected: true value by rehearsal; None: nothing is measured
-    there. uncertainty: half of the 95 % interval of the readings; None: they do not see it. leaves: from
+    there. uncertainty: half of the 95 % interval of the readings, the widest by where they may fall; a run's
+    may be narrower; None: they do not see it. leaves: from
     the expected value to the nearest limit, negative beyond it. All in `unit`. why: what keeps them from
     it. would: what would do; empty where the readings do.
     """
@@ -64,19 +71,32 @@ def measurable(documents: Documents, set_points: SetPoints, record: Record) -> t
     record: the rehearsal's, judged as it is and as the outputs would read it.
     """
     procedure, every = documents.procedure, dict.fromkeys(record.traces, documents.procedure.record.every)
-    read = as_read(record, documents, set_points, timeline_of(procedure, documents.device), every)
-    true, meters = evaluate(documents, set_points, record), multimeters_read(documents, record)
-    fed = [each for each in procedure.requires if each.of in set_points]
-    widened = widenings_of(
-        measured_points(documents, set_points, record, {}, fed),
-        measured_points(documents, set_points, read, meters, fed),
-    )
-    seen = evaluate(documents, set_points, read, multimeters=meters, widened=widened)
+    timeline = timeline_of(procedure, documents.device)
+    reads = [
+        (
+            as_read(record, documents, set_points, timeline, every, phase),
+            multimeters_read(documents, record, phase),
+        )
+        for phase in SEEN_AT
+    ]
+    true = evaluate(documents, set_points, record)
+    # As those of a run are widened.
+    widened, _ = widenings_at(documents, set_points, dict.fromkeys(set_points, procedure.record.every))
+    seen = [
+        evaluate(documents, set_points, read, multimeters=meters, widened=widened).results
+        for read, meters in reads
+    ]
     return tuple(
-        _one(documents, set_points, required, exact, shown)
-        for required, exact, shown in zip(procedure.requires, true.results, seen.results, strict=True)
+        _one(documents, set_points, required, exact, max(shown, key=_width))
+        for required, exact, *shown in zip(procedure.requires, true.results, *seen, strict=True)
         if required.of in set_points
     )
+
+
+def _width(shown: Result) -> float:
+    """How wide an interval is; one that the readings do not see is wider than any other."""
+    found = shown.measured
+    return math.inf if found is None or found.unseen else found.high - found.low
 
 
 def _one(
@@ -142,11 +162,16 @@ def _would(
         if leaves and required.unit in ("V", "A")
         else ""
     )
+    exact = partial(_exact, required, leaves, expected)
     if interval is None:
         if advice is None:  # its step is not played to its end, which no instrument changes
             return ""
-        return f"{advice.would_decide or 'an instrument with a smaller error'}{needed}"
-    exact = partial(_exact, required, leaves, expected)
+        would = advice.would_decide or "an instrument with a smaller error"
+        able = ""
+        if isinstance(would, AdvisedRecording):
+            longest = would.interval or documents.procedure.record.every / FASTER
+            able = able_recorders(documents.bench, required.known, longest, exact)
+        return f"{would}{needed}{able}"
     return recorded_by(documents.bench, required.known, interval, needed, exact)
 
 

@@ -18,6 +18,7 @@ from railwright.documents.fixture import Fixture
 from railwright.documents.hook_up import HookUp
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
+from railwright.plan.off_order import held_voltage
 from railwright.quantities import Uncertain
 from railwright.twin.faults import SENSE_KINDS, TwinFault, has, partner_of, reversed_load
 from railwright.twin.truth import Truth
@@ -78,6 +79,7 @@ def wire(
                 sense="terminals",
                 lead=_lead(name, hook_up, bench, parts, faults),
                 loads=_connected(name, device, bench.fixture(hook_up.fixture), parts, faults),
+                reversed_lead=has(faults, "reversed", name) and _is_source(name, device, faults),
             )
         )
     inputs = tuple(branch.name for branch in branches)
@@ -140,12 +142,20 @@ def _connected(
     loads = parts.loads(there, device, fixture)
     if not has(faults, "reversed", name):
         return loads
+    if _is_source(name, device, faults):
+        parts.assumptions.add(there, "reversed, its own source drives current the other way: nothing blocks")
+        return loads
     if device.inputs[there].draws_either_way and (fixture is None or fixture.diode is None):
         parts.assumptions.add(there, "reversed, it draws the same, as resistors and capacitors do: assumed")
         return loads
     loads, sentence = reversed_load(device.inputs[there].blocks_reversed)
     parts.assumptions.add(there, sentence)
     return loads
+
+
+def _is_source(name: str, device: Device, faults: Sequence[TwinFault]) -> bool:
+    """Whether what hangs at the lead of an input has a source of its own."""
+    return held_voltage(device, partner_of(faults, "exchanged", name) or name) is not None
 
 
 def _check_group(name: str, hook_up: HookUp, supply: str) -> None:

@@ -15,6 +15,7 @@ from railwright.physics.loads import (
     converter,
     dc_motor,
     filament_lamp,
+    inside,
     iv_table,
     led_string,
     profile,
@@ -35,6 +36,13 @@ def register(kind: LoadKind) -> None:
         raise ValueError(f"there is already a load called '{kind.name}'")
     KINDS[kind.name] = kind
     LOAD_MODELS[kind.name] = kind.model
+
+
+def kind_of(name: str) -> LoadKind:
+    """The kind of a part of a circuit: one that documents can name as a load, or what lies inside a device.
+    KeyError where there is none.
+    """
+    return inside.KIND if name == inside.NAME else KINDS[name]
 
 
 def labels_of(kinds: Iterable[str]) -> tuple[str, ...]:
@@ -67,6 +75,7 @@ __all__ = [
     "LoadParameters",
     "fault",
     "high",
+    "kind_of",
     "labels_of",
     "low",
     "nominal",

@@ -185,4 +185,4 @@ def examples(volts: float, amperes: float) -> Examples:
     return {"": cell | {"curve": curve}, "behind a diode": cell | behind}
 
 
-KIND = LoadKind("battery", Battery, sys.modules[__name__], states=("charge",))
+KIND = LoadKind("battery", Battery, sys.modules[__name__], states=("charge",), monotonic=True)

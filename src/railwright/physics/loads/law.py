@@ -229,6 +229,7 @@ class LoadKind(NamedTuple):
     stores: what it takes as the voltage changes it gives back as it changes back, and nothing else (a
     capacitor). varies: its current changes by itself at a steady voltage.
     rises: at a steady voltage its current grows until it has settled, and never exceeds that (a winding).
+    monotonic: at a higher voltage it never draws less.
     bears_reverse: reversed it takes no more harm than the right way round, as nothing in it has a polarity.
     disabled: parameters that it has, so that it draws nothing, while the pin that enables it is inactive; as
     it gets its own back it starts anew; empty: no pin can enable it.
@@ -247,6 +248,7 @@ class LoadKind(NamedTuple):
     stores: bool = False
     varies: bool = False
     rises: bool = False
+    monotonic: bool = False
     bears_reverse: bool = False
     clamp: tuple[str, ...] = ()
     disabled: Mapping[str, float] = NO_VALUES

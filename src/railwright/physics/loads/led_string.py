@@ -127,4 +127,4 @@ def examples(volts: float, amperes: float) -> Examples:
     return {"": given}
 
 
-KIND = LoadKind("led_string", LedString, sys.modules[__name__])
+KIND = LoadKind("led_string", LedString, sys.modules[__name__], monotonic=True)

@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterator
 from itertools import chain
 
+from railwright.circuit.inside import at_connector, lost_inside
 from railwright.measures.start_up_time import CURRENT_BAND, CURRENT_BAND_OF_LARGEST
 from railwright.physics.halving import least_with
 from railwright.physics.output_stage import LIMIT_OVERSHOOT
@@ -89,7 +90,7 @@ def enough(source: FedInput) -> Facts:
             "low",
             0.0,
             "it is what the input is fed with, and has nothing else to carry",
-            (*source.at_limits, "works_in_limit"),
+            (*source.at_limits, "purpose"),
         )
         return
     if not source.asked:
@@ -125,7 +126,8 @@ def _starting(source: FedInput) -> Facts:
     for index, entry in enumerate(source.input.load):
         if entry.kind != "converter" or top is None or index in source.enabled.never | source.enabled.later:
             continue
-        starts = entry.parameters.starts_at.low  # type: ignore[attr-defined]
+        behind = entry.parameters.starts_at  # type: ignore[attr-defined]
+        starts = at_connector(behind, lost_inside(source.input)).low
         draw = source.load.current(starts) if 0.0 < starts <= top.voltage else None
         if draw is None:
             continue

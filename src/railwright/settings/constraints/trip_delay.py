@@ -16,14 +16,14 @@ from railwright.settings.constraints.constraint import (
     Range,
 )
 from railwright.settings.constraints.current_limit import charges_within
-from railwright.settings.context import FedInput
+from railwright.settings.context import FedInput, PlacedFuse
 from railwright.settings.group import output_path
 from railwright.settings.rule import Unknown
 
 
 def facts(source: FedInput, limit: float | None) -> Facts:
     """Everything that bounds a trip delay [s]. limit [A]: the current limit; None: there is none yet."""
-    borne = chain(insulation(source, limit), fuse(source, limit)) if limit is not None else ()
+    borne = chain(insulation(source, limit), fuses(source, limit)) if limit is not None else ()
     return chain(_unknown(source), charged(source, limit), in_range(source), borne)
 
 
@@ -158,20 +158,26 @@ def insulation(source: FedInput, limit: float) -> Iterator[Constraint]:
     )
 
 
-def fuse(source: FedInput, limit: float) -> Iterator[Constraint]:
+def fuses(source: FedInput, limit: float) -> Iterator[Constraint]:
+    """The output is off before any fuse on the way opens at the limit."""
+    for placed in source.fuses:
+        yield from fuse(source, limit, placed)
+
+
+def fuse(source: FedInput, limit: float, placed: PlacedFuse) -> Iterator[Constraint]:
     """The output is off before a fuse opens at the limit."""
-    fused, through = source.fixture.fuse if source.fixture else None, source.at_most(limit)
-    opens = fused.opens_after(through) if fused is not None else math.inf
+    through = source.at_most(limit)
+    opens = placed.fuse.opens_after(through)
     if math.isinf(opens):
         return
 
     def breach(delay: float) -> Breach:
         return (
             state(
-                "the limit lets {let_through} through (with programming error), at which the fuse in "
-                "'{fixture}' opens after {opening_time}; {until}",
+                "the limit lets {let_through} through (with programming error), at which {fuse} opens after "
+                "{opening_time}; {until}",
                 let_through=(through, "A"),
-                fixture=source.fixture_name or "",
+                fuse=placed.words,
                 opening_time=(opens, "s"),
                 until=state("{trip_delay} pass before the output trips", trip_delay=(delay, "s"))
                 if math.isfinite(delay)
@@ -181,17 +187,17 @@ def fuse(source: FedInput, limit: float) -> Iterator[Constraint]:
         )
 
     yield Constraint(
-        "fuse",
+        placed.name,
         "high",
         opens,
         lambda delay: delay <= opens,
         state(
-            "the fuse in '{fixture}' opens after {opening_time} at {let_through}",
-            fixture=source.fixture_name or "",
+            "{fuse} opens after {opening_time} at {let_through}",
+            fuse=placed.words,
             opening_time=(opens, "s"),
             let_through=(through, "A"),
         ),
-        (*source.at_fixture, "fuse"),
+        placed.path,
         lambda low: "a slower fuse" + _bearing(low, f"s of {show(through, 'A')}"),
         "fuse-before-trip",
         breach,

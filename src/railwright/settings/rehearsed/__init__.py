@@ -11,9 +11,13 @@ from railwright.settings.rule import Rule
 REHEARSED_RULES: tuple[Rule[Rehearsed], ...] = (
     trips.trips,
     trips.fuse,
+    trips.fuse_pulse,
     trips.parallel_trip,
     trips.trip_delay_margin,
     trips.stop_conditions,
+    trips.charge_limits,
+    trips.hold_never,
+    trips.hold_at_once,
     relays.relay_waits,
     relays.closing_surge,
     relays.contact_making_current,

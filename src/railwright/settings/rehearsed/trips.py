@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from railwright.documents.fixture import Fuse
+from railwright.physics.loads.inside import NAME as INSIDE
 from railwright.plan.set_points import Feed
+from railwright.plan.timeline import Held
 from railwright.quantities import Statement, show, state
+from railwright.rehearsal.holding import HoldEnd, hold_end
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rehearsed.view import Rehearsed, longest, rehearsed_inputs
@@ -18,6 +24,10 @@ from railwright.traces import Event, EventKind, Mode, Traces, span_named
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    Array = NDArray[np.float64]
+
+WEARS = 0.5
+"""Part of the way to opening that a pulse which comes again should leave (common practice, no source)."""
 
 _OWN_LEVELS = {
     EventKind.TRIPS_OCP: ("ocp", "over-current"),
@@ -75,18 +85,60 @@ def fuse(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
     """A fuse opens while the procedure is rehearsed, with nothing wrong."""
     for event in rehearsed.events(source, EventKind.FUSE_OPENS)[:1]:
         before = traces.columns["current"][traces.time <= event.time]
+        inside = event.facts.load == INSIDE
         yield Hit(
             source.name,
-            (*source.at_hook_up, "fixture"),
+            (*source.at_inside, "fuse") if inside else (*source.at_hook_up, "fixture"),
             state(
-                "rehearsed, at {time} in {step}: the fuse in '{fixture}' opens, after up to {current}",
+                "rehearsed, at {time} in {step}: {fuse} opens, after up to {current}",
                 time=(event.time, "s"),
                 step=rehearsed.step_words(event.time),
-                fixture=source.fixture_name or "",
+                fuse="the fuse inside"
+                if inside
+                else state("the fuse in '{fixture}'", fixture=source.fixture_name or ""),
                 current=(float(before.max()), "A"),
             ),
             "take a slower or larger fuse, rise more slowly, or lower the current limit",
         )
+
+
+@rule("fuse-pulse", Severity.CAUTION, worst=Ranking("melted"))
+@of_every(with_seen(rehearsed_inputs))
+def fuse_pulse(rehearsed: Rehearsed, source: FedInput, traces: Traces) -> Outcome:
+    """What the rehearsal lets through comes near to opening a fuse: repeated, such pulses wear it out."""
+    for placed in source.fuses:
+        opened = list(rehearsed.events(source, EventKind.FUSE_OPENS))
+        melted, at = most_melted(placed.fuse, traces.time, traces.columns["current"])
+        if not opened and melted >= WEARS:
+            yield Hit(
+                source.name,
+                placed.path,
+                state(
+                    "rehearsed, by {time} in {step} {fuse} has gone {melted:.0%} of the way to opening; "
+                    "common practice leaves a pulse that comes again half of it",
+                    time=(at, "s"),
+                    step=rehearsed.step_words(at),
+                    fuse=placed.words,
+                    melted=(melted, "1"),
+                ),
+                "rise more slowly, lower the current limit, or take a slower or larger fuse",
+            )
+
+
+def most_melted(fuse: Fuse, time: Array, current: Array) -> tuple[float, float]:
+    """How far a fuse has gone to opening at most, 1: it opens; and when [s]: ∫ dt / t(i) while a current
+    flows that can open it, which starts anew after one that cannot. time [s], current [A]: (n,).
+    """
+    amperes = (np.abs(current[1:]) + np.abs(current[:-1])) / 2.0
+    hot = amperes > fuse.curve[0].current
+    opens = np.full(amperes.size, math.inf)
+    opens[hot] = [fuse.opens_after(float(each)) for each in amperes[hot]]
+    summed = np.cumsum(np.diff(time) / opens)
+    # What had been gathered where it last was cold.
+    before = np.maximum.accumulate(np.where(hot, 0.0, summed))
+    gone = summed - before
+    place = int(np.argmax(gone))
+    return float(gone[place]), float(time[place + 1])
 
 
 @rule("trip-delay-margin", Severity.CAUTION, on_sheet=False, worst=Ranking("ratio", lowest=True))
@@ -177,6 +229,84 @@ def stop_conditions(rehearsed: Rehearsed) -> Outcome:
                     step=rehearsed.step_words(held[0]),
                 ),
                 "correct the condition, or give it a longer 'for'",
+            )
+
+
+def _holds(rehearsed: Rehearsed) -> Iterator[tuple[Held, HoldEnd, str]]:
+    """Each hold that something ends, how that comes in the rehearsal, and the name of its step, up to the
+    first that does not last as long as it may: what comes after it begins sooner than in this rehearsal.
+    """
+    for held in rehearsed.context.timeline.held:
+        feed = rehearsed.context.feeds.get(held.of)
+        end = hold_end(held, rehearsed.record, feed is not None and feed.sense == "at terminals")
+        yield held, end, rehearsed.context.timeline.spans[held.step].name
+        if end.lasts < held.end - held.begin:
+            return
+
+
+@rule("hold-never", Severity.STOP)
+def hold_never(rehearsed: Rehearsed) -> Outcome:
+    """What ends a hold does not come within its time while the procedure is rehearsed: the run would end
+    there, and be no pass.
+    """
+    for held, end, step in _holds(rehearsed):
+        if end.comes == "never":
+            yield Hit(
+                held.of,
+                ("procedure", *held.path),
+                state(
+                    "rehearsed, '{step}' does not end within {at_most}: {words} does not come",
+                    step=step,
+                    at_most=(end.lasts, "s"),
+                    words=held.until.words,
+                ),
+                "correct the condition, or give it a longer 'at_most'",
+            )
+
+
+@rule("hold-at-once", Severity.STOP)
+def hold_at_once(rehearsed: Rehearsed) -> Outcome:
+    """What ends a hold is so from its beginning on while the procedure is rehearsed: the run would end there,
+    and be no pass, as with an open lead.
+    """
+    for held, end, step in _holds(rehearsed):
+        if end.comes == "at once":
+            yield Hit(
+                held.of,
+                ("procedure", *held.path),
+                state(
+                    "rehearsed, '{step}' ends as it begins: {words} from its beginning on",
+                    step=step,
+                    words=held.until.words,
+                ),
+                "correct the condition, or begin the hold sooner, with a shorter 'settle' before it",
+            )
+
+
+@rule("charge-rehearsed", Severity.STOP, worst=Ranking("reached"))
+def charge_limits(rehearsed: Rehearsed) -> Outcome:
+    """More charge goes into an input while the procedure is rehearsed than its 'charge_at_most' lets in."""
+    for name, limits in rehearsed.context.procedure.limits.items():
+        traces, most = rehearsed.record.traces.get(name), limits.charge_at_most
+        if traces is None or most is None:
+            continue
+        amperes, seconds = traces.columns["current"], np.diff(traces.time)
+        on = (traces.columns["mode"][:-1] > Mode.OFF) & (traces.columns["mode"][:-1] < Mode.TRIPPED)
+        goes = np.cumsum(np.where(on, 0.5 * (amperes[:-1] + amperes[1:]) * seconds, 0.0))
+        if goes.size and goes[-1] > most:
+            at = float(traces.time[1 + int(np.argmax(goes > most))])
+            yield Hit(
+                name,
+                ("procedure", "limits", name, "charge_at_most"),
+                state(
+                    "rehearsed, {reached} go into it; beyond {most}, from {time} on, in {step}, the run "
+                    "would end",
+                    reached=(float(goes[-1]), "C"),
+                    most=(most, "C"),
+                    time=(at, "s"),
+                    step=rehearsed.step_words(at),
+                ),
+                "end the charging earlier, or raise 'charge_at_most' where the cell bears it",
             )
 
 

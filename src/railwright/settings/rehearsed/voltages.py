@@ -178,7 +178,9 @@ def peak_brief(rehearsed: Rehearsed, path: Path, required: Requirement, result: 
     source = rehearsed.context.sources.get(required.of)
     traces = rehearsed.record.traces.get(required.of)
     span = span_named(rehearsed.record.spans, required.during)
-    if source is None or traces is None or span is None or not required.known.momentary:
+    if source is None or traces is None or span is None or required.known.level_of is None:
+        return
+    if not required.known.momentary:
         return
     part = traces.closed(span.start, span.end)
     if len(source.updates) < source.count or part.time.size < 2:

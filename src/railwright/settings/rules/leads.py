@@ -26,10 +26,10 @@ from railwright.settings.constraints import current_limit, outputs
 from railwright.settings.constraints.constraint import broken, constraints_in
 from railwright.settings.constraints.outputs import along
 from railwright.settings.constraints.trip_delay import fuse
-from railwright.settings.context import Context, FedInput
+from railwright.settings.context import Context, FedInput, PlacedFuse
 from railwright.settings.findings import Ranking, Severity
 from railwright.settings.played import Level
-from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule, with_seen
+from railwright.settings.rule import Hit, Outcome, Path, Unknown, of_every, rule, with_seen
 from railwright.settings.rules.judge import having, inputs, judged, settings_judged
 from railwright.settings.windows.current_limit import HEADROOM
 
@@ -482,33 +482,39 @@ def sense_faults(source: FedInput, feed: Feed) -> Outcome:
         )
 
 
+def fuse_place(source: FedInput, placed: PlacedFuse) -> Path:
+    """Where somebody can choose another fuse: the hook-up's fixture, or the device."""
+    inside = placed.path[: len(source.at_inside)] == source.at_inside
+    return placed.path if inside else (*source.at_hook_up, "fixture")
+
+
 @rule("fuse-below-need", Severity.STOP, worst=Ranking("needed", over="continuous"))
 @of_every(inputs)
 def fuse_below_need(source: FedInput) -> Outcome:
     """A fuse opens at what normal operation draws."""
-    fused = source.fixture.fuse if source.fixture else None
-    if fused is None:
+    if not source.fuses:
         return
     if source.needs is None:
         yield Unknown(source.name, source.at_input, "what the input draws", "the fuse against it")
         return
     need, need_from, _ = source.needs
-    time = fused.opens_after(need)
-    if math.isfinite(time):
-        yield Hit(
-            source.name,
-            (*source.at_hook_up, "fixture"),
-            state(
-                "{origin} is {needed}, at which the fuse in '{fixture}' opens after {opening_time}; it "
-                "bears {continuous} for any time",
-                origin=need_from,
-                needed=(need, "A"),
-                fixture=source.fixture_name or "",
-                opening_time=(time, "s"),
-                continuous=(fused.curve[0].current, "A"),
-            ),
-            "take a larger fuse",
-        )
+    for placed in source.fuses:
+        time = placed.fuse.opens_after(need)
+        if math.isfinite(time):
+            yield Hit(
+                source.name,
+                fuse_place(source, placed),
+                state(
+                    "{origin} is {needed}, at which {fuse} opens after {opening_time}; it bears {continuous} "
+                    "for any time",
+                    origin=need_from,
+                    needed=(need, "A"),
+                    fuse=placed.words,
+                    opening_time=(time, "s"),
+                    continuous=(placed.fuse.curve[0].current, "A"),
+                ),
+                "take a larger fuse",
+            )
 
 
 @rule("fuse-before-trip", Severity.CAUTION)
@@ -519,7 +525,8 @@ def fuse_before_trip(source: FedInput, feed: Feed) -> Outcome:
     delay = points.trip_delay if points.at_limit == "trip" else math.inf
     if feed.ocp < limit:
         delay = min(delay, points.ocp_delay)
-    yield from judged(source, fuse(source, limit), (delay, (*source.at_hook_up, "fixture")))
+    for placed in source.fuses:
+        yield from judged(source, fuse(source, limit, placed), (delay, fuse_place(source, placed)))
 
 
 @rule("switch-open", Severity.CAUTION)

@@ -187,15 +187,24 @@ def recorded_by(
     exactly: what else is asked of it, in words; exact: whether a recorder of them does that.
     """
     channels = (*measure.records, *measure.also)
+    needed = f"a recording of the {' and '.join(channels)} with at least {sample_rate(interval)}{exactly}"
+    return needed + able_recorders(bench, measure, interval, exact)
+
+
+def able_recorders(
+    bench: Bench, measure: Measure, interval: float, exact: Callable[[Recorder], bool] = lambda recorder: True
+) -> str:
+    """Who on the bench can record all that a measure needs with this time between samples [s], to come behind
+    what is needed; '' where nobody can. exact: whether a recorder of them is exact enough.
+    """
     able = [
         f"'{name}'"
         for name, recorder in bench.recorders.items()
         if as_often(recorder.interval, interval)
-        and all(getattr(recorder, each) is not None for each in channels)
+        and all(getattr(recorder, each) is not None for each in (*measure.records, *measure.also))
         and exact(recorder)
     ]
-    needed = f"a recording of the {' and '.join(channels)} with at least {sample_rate(interval)}{exactly}"
-    return f"{needed}; recorder {' or '.join(able)} can do it" if able else needed
+    return f"; recorder {' or '.join(able)} can do it" if able else ""
 
 
 @rule("reading-too-slow", Severity.CAUTION, on_sheet=False)
@@ -274,6 +283,14 @@ def reading_too_seldom(
 def _averaged_away(required: Requirement, blind: float) -> Statement:
     """That a peak shorter than a time [s] does not show in the readings, and what that means."""
     low, high = required.limits
+    if required.known.level_of is None:
+        return state(
+            "'{requirement}' may depend on a peak shorter than {blind_time}, which the supply's readings "
+            "average away or miss; by the readings alone it passes only where the largest current that the "
+            "limit lets through, and what exceeds it until it responds, would pass all the time",
+            requirement=required.name,
+            blind_time=(blind, "s"),
+        )
     return state(
         "'{requirement}' may depend on a peak shorter than {blind_time}, which the supply's readings average "
         "away or miss; {says}",
@@ -345,21 +362,23 @@ def reading_too_coarse(
 def step_too_short(
     context: Context, path: Path, required: Requirement, source: FedInput, feed: Feed | None
 ) -> Outcome:
-    """A start-up time is required that is longer than the step it is measured in."""
-    _, longest = required.limits
+    """A start-up time, or the time of an inrush, is longer than the step it is measured in."""
+    _, longest = required.limits if required.within is None else (None, required.within)
     position = context.procedure.position(required.during)
     span, power_up = context.timeline.spans[position], context.procedure.steps[position].power_up
     own = power_up is not None and source.name in power_up.order
-    if longest is not None and power_up is not None and own and required.known.after_switching_on:
+    begins = required.known.after_switching_on or required.known.inrush
+    if longest is not None and power_up is not None and own and begins:
         on = span.start + power_up.order.index(source.name) * power_up.gap
         if span.end - on < longest:
             yield Hit(
                 source.name,
-                (*path, required.limit_key),
+                (*path, required.limit_key if required.within is None else "within"),
                 state(
-                    "'{requirement}' permits {permitted}; after {input} is switched on, '{step}' lasts "
+                    "'{requirement}' {looks} {permitted}; after {input} is switched on, '{step}' lasts "
                     "{duration}",
                     requirement=required.name,
+                    looks="permits" if required.within is None else "is looked at for",
                     permitted=(longest, "s"),
                     input=source.name,
                     step=required.during,

@@ -219,6 +219,23 @@ def repeated_at_most(context: Context) -> Outcome:
         )
 
 
+@rule("held-at-most", Severity.NOTE)
+def held_at_most(context: Context) -> Outcome:
+    """A hold lasts until something happens; the check takes the longest that it may last."""
+    for each in context.timeline.held:
+        yield Hit(
+            each.of,
+            ("procedure", *each.path),
+            state(
+                "'{step}' lasts until {ended_by}, {length} at most; checked as if that did not come before",
+                step=context.timeline.spans[each.step].name,
+                length=(each.end - each.begin, "s"),
+                ended_by=each.until.words,
+            ),
+            "give 'at_most' no more than device and bench bear",
+        )
+
+
 @rule("recording-recognised", Severity.NOTE)
 @of_every(waveforms)
 def recording_recognised(index: int, here: Path, source: FedInput, waveform: InputWaveform) -> Outcome:

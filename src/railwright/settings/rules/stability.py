@@ -73,12 +73,14 @@ def input_oscillates(source: FedInput) -> Outcome:
     stops = [converter.stops_at.low for converter in source.load.converters]
     operating = source.input.operating
     falls = source.load.falls(min([operating.low, *played, *stops]), max([operating.high, *played]))
-    inductance = lead_inductance(source.lead)
+    inside = source.input.inside
+    inductance = lead_inductance(source.lead) + (inside.inductance.high if inside else 0.0)
+    ohms = source.resistance.low + (inside.resistance.low if inside else 0.0)
     if falls is None or falls[0] <= 0.0 or inductance <= 0.0:
         return
     slope, volts = falls
     capacitance, esr = _beside(source)
-    damping, there = source.resistance.low + esr, capacitance or NODE_CAPACITANCE
+    damping, there = ohms + esr, capacitance or NODE_CAPACITANCE
     needed = least_capacitance(slope, inductance, damping)
     if there < needed:
         yield Hit(
@@ -87,13 +89,14 @@ def input_oscillates(source: FedInput) -> Outcome:
             state(
                 "the current of the load falls as the voltage rises: at {voltage} it acts as "
                 "-{negative_resistance} (dV/dI; of a constant power -V²/P), and {beside}; behind a lead of "
-                "{inductance} and {resistance} it may oscillate, as 1/(C·{negative_resistance}), "
+                "{inductance} and {resistance}{inside} it may oscillate, as 1/(C·{negative_resistance}), "
                 "{growth:.3g}/s, exceeds (R + ESR)/L, {damping:.3g}/s (R. D. Middlebrook, 1976, from memory)",
                 voltage=(volts, "V"),
                 negative_resistance=(1.0 / slope, "ohm"),
                 beside=_stands_beside(capacitance, esr),
                 inductance=(inductance, "H"),
-                resistance=(source.resistance.low, "ohm"),
+                resistance=(ohms, "ohm"),
+                inside=", with what lies inside," if inside else "",
                 growth=(slope / there, "1/s"),
                 damping=(damping / inductance, "1/s"),
             ),

@@ -86,7 +86,16 @@ def reversed_voltage(source: FedInput) -> Outcome:
     # A diode blocks: nothing reversed reaches the input.
     if source.fixture is None or source.fixture.diode is None:
         reverse = max((volts for volts, _ in source.input.withstood_reversed), default=0.0)
+        diode = source.input.diode_inside
         for level in source.played.levels:
+            if level.voltage < -reverse and diode is not None and diode.blocks is None:
+                yield Unknown(
+                    source.name,
+                    (*source.at_inside, "diode"),
+                    "reverse voltage that the diode inside blocks",
+                    "the negative voltage that is played",
+                )
+                return
             if level.voltage < 0 and -level.voltage > reverse:
                 yield Hit(
                     source.name,

@@ -249,8 +249,8 @@ class _Study:
         corner that stays longest in the limit.
         """
         for name in self.set_points if not self.long else ():
-            # An input that works in its limit need not come up within it.
-            if (name, LIMIT) not in self.wanted or self.documents.procedure.limits[name].works_in_limit:
+            # An input that is fed with a current need not come up within it.
+            if (name, LIMIT) not in self.wanted or self.documents.procedure.limits[name].feeds_current:
                 continue
             window, (_, replay) = self.windows[name, LIMIT], self.most[name, "trip_delay"]
             low, high = window.side("low", settled=True), window.high

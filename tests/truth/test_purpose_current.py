@@ -113,6 +113,7 @@ SAID_OTHERWISE = {"limit-below-need", "empty-window", "power-range"}
 def written(
     folder: Path, case: Fed, meant: bool = True, power: str = "48 W", feed: str = "trio.1", **given: float
 ) -> Job:
+    most = ", charge_at_most: 7 C" if "battery" in case.load else ""
     (folder / "trial.bench.yaml").write_text(BENCH % power, "utf-8")
     (folder / "fed.device.yaml").write_text(
         DEVICE.format(set=case.set, operating=case.operating, load=case.load), "utf-8"
@@ -124,7 +125,7 @@ def written(
         "most": 1.03 * case.has,
     } | given
     text = PROCEDURE.format(
-        current=case.current, feed=feed, meant=", works_in_limit: yes" if meant else "", **limits
+        current=case.current, feed=feed, meant=f", purpose: current{most}" if meant else "", **limits
     )
     (folder / "feed.procedure.yaml").write_text(text, "utf-8")
     return Job.open(folder / "feed.procedure.yaml")
@@ -220,7 +221,10 @@ def test_as_it_was_found(name: str, charge: Within, tmp_path: Path, truth_table:
     70 % of 7.2 C that are left.
     """
     path = case_documents("current-is-the-purpose", tmp_path) / f"{name}.procedure.yaml"
-    text = path.read_text("utf-8").replace("at_limit: regulate", "at_limit: regulate, works_in_limit: yes")
+    most = ", charge_at_most: 6 C" if name == "chg" else ""
+    text = path.read_text("utf-8").replace(
+        "at_limit: regulate", f"at_limit: regulate, purpose: current{most}"
+    )
     text = re.sub(r"  - \{finding: (limit-below-need|empty-window).*\n", "", text)
     path.write_text(text, "utf-8")
     check = Job.open(path).check()
@@ -237,5 +241,5 @@ def test_what_cannot_feed_a_current_is_bad_input(old: str, new: str, tmp_path: P
     written(tmp_path, CASES["a coil's resistance"])
     path = tmp_path / "feed.procedure.yaml"
     path.write_text(path.read_text("utf-8").replace(old, new, 1), "utf-8")
-    with pytest.raises(DocumentErrors, match="works_in_limit"):
+    with pytest.raises(DocumentErrors, match="purpose"):
         Job.open(path)
