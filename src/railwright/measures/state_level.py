@@ -277,7 +277,7 @@ def _of_one_half(view: View, inside: Signal, levels: Levels, *, high: bool) -> N
     for upper in (True, False):
         counts, levels_of = places(values, high=upper)
         near = (levels_of >= lowest) & (levels_of <= highest)
-        near &= counts >= max(1, fullest - _slack(view, fullest, 1 + crossed))
+        near &= counts >= max(1, fullest - _slack(view, fullest, 1 + int(crossed)))
         if near.any():
             raise CannotMeasure(
                 f"the voltage stays at {amount(float(levels_of[near][0]), 'V')}, so near the middle of its "
@@ -362,7 +362,7 @@ def _stays(view: View, values: Array, levels: Levels, *, high: bool) -> float | 
     # Of each stay readings meet one value more or less at either end.
     if not view.model.exact and fullest <= 2 * visits:
         raise _passes(high=high)
-    rivals = levels_of[~own & (counts >= fullest - _slack(view, int(fullest), visits))]
+    rivals = levels_of[~own & (counts >= fullest - _slack(view, fullest, int(visits)))]
     if not rivals.size:
         return 0.0
     # It lies at one or at the other, anywhere in the three bins of it.
