@@ -93,7 +93,8 @@ def test_intervals_over_jumps_hold_the_truth_and_are_no_wider_than_the_instrumen
         left += 0.0 if measure == "charge" else len(levels) * STEADY * 5.0 * every
         narrow += (got.high - got.low) / 2.0 < instrument + left
     assert held >= 18
-    assert narrow >= 20
+    # At 20 ms apertures of 8 ms cover less than half of the time: nothing tells of the rest.
+    assert narrow == 0 if every > 16e-3 else narrow >= 20
 
 
 def test_a_capacitor_alone_gives_back_all_that_it_takes() -> None:

@@ -1533,6 +1533,17 @@ CASES = [
         "the time that 'start-up time' permits is 40 ms; a reading comes every 10 ms",
     ),
     Case(
+        "reading-too-seldom",
+        "transducer",
+        (
+            ("procedure", "measure: peak_current", "measure: mean_current"),
+            ("procedure", "every: 10 ms", "every: 20 ms"),
+        ),
+        "measure: mean_current",
+        "the readings cover 40% of the time, an aperture of 8 ms every 20 ms",
+        silent=(("procedure", "measure: peak_current", "measure: mean_current"),),
+    ),
+    Case(
         "reading-too-coarse",
         "main",
         (("procedure", "between: 11.9 V .. 12.1 V", "between: 11.98 V .. 12.02 V"),),

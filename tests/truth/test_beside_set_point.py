@@ -26,7 +26,7 @@ from tests.truth.test_contradictions import (
     recorded,
 )
 
-from railwright.evaluation.outcome import SET_POINT, Outcome
+from railwright.evaluation.outcome import DOCUMENT, SET_POINT, Outcome
 from railwright.traces import Record, Traces
 
 LATENCY = 3e-3
@@ -108,6 +108,48 @@ def test_what_does_not_stand_where_it_was_told_to_decides_nothing(name: str) -> 
     assert only.first < only.at <= only.last or only.first <= only.at < only.last
     assert all(each.outcome is Outcome.INCONCLUSIVE for each in found.results if each.measured is not None)
     assert found.outcome is not Outcome.PASS
+
+
+def open_lead(case: Played) -> Record:
+    """The set point stands at the terminals, and next to nothing flows."""
+    return changed(case.record, "current", lambda _, v: np.minimum(v, 7e-4))
+
+
+@pytest.mark.parametrize(
+    "play",
+    [
+        {"hook_up": AT_TERMINALS},
+        {"hook_up": AT_TERMINALS, "load": CONVERTER, "steps": DIP},
+        {"hook_up": AT_TERMINALS, "nominal": "9 V", "every": "20 ms"},
+        STACK,
+    ],
+)
+def test_a_voltage_at_the_connector_is_not_told_by_a_lead_that_carries_nothing(play: dict[str, Any]) -> None:
+    case = played(**play)
+    assert not judged(case).contradictions
+    found = judged(case, record=open_lead(case))
+    (only,) = found.contradictions
+    assert (only.of, only.quantity, only.sources[1]) == ("main", "current", DOCUMENT)
+    results = {each.requirement: each for each in found.results}
+    assert results["level"].outcome is Outcome.INCONCLUSIVE
+    assert "its lead is open, or the device does not run" in results["level"].reason
+    # What flows is still told: that is less than what is required, whatever the lead.
+    assert results["least"].outcome is not Outcome.PASS
+
+
+@pytest.mark.parametrize(("by", "rows"), [(1.3, 1), (0.4, 1), (2.0, 3)])
+def test_a_reading_above_the_set_point_among_others_that_stand_at_it_is_wrong(by: float, rows: int) -> None:
+    case = played()
+    time = case.record.traces["main"].time
+    first = float(time[np.searchsorted(time, case.record.span("rest").start + 0.2)])
+    wrong = changed(
+        case.record,
+        read(case),
+        lambda t, v: np.where((t >= first) & (t < first + (rows - 0.5) * 10e-3), v + by, v),
+    )
+    (only,) = judged(case, record=wrong).contradictions
+    assert (only.quantity, only.sources[1]) == ("voltage", SET_POINT)
+    assert only.last - only.first == pytest.approx((rows - 1) * 10e-3, abs=5e-3)
 
 
 def test_a_recorder_still_decides_what_the_supply_reads_wrongly() -> None:

@@ -2,7 +2,8 @@
 
 What moves, or was told late, is read beside it for a while, and more than it may stand at an output that
 gives nothing. What counts is therefore several readings in a row, long after the set point was told, that do
-not come nearer.
+not come nearer; or fewer between others that stand at the set point, where they lie above it while current
+flows out: a load can pull a voltage down for so short a time, and none pushes one up that it draws on.
 """
 
 from __future__ import annotations
@@ -82,14 +83,11 @@ def _of(case: Case, name: str) -> Contradiction | None:
         or not (traces.time.size == read.time.size == drawn.time.size)
     ):
         return None
-    own_rise = max((each.rise or UNKNOWN_RISE for each in outputs), default=0.0)
     in_cv, gives = traces.columns["mode"] == Mode.CV, drawn.values > drawn.error
     known = known_resistance(bench, feed)
-    # A jump is played at the highest slew; what is slower is a line, and over when its time is.
-    slews = [each.slew.high for each in outputs if each.slew is not None]
     worst: list[_Beside] = []
     for begins, ends, level, change in settled_levels(case, name):
-        settled = begins + 2.0 * read.reach + RISES * own_rise + (change / min(slews) if slews else 0.0)
+        settled = settled_at(case, name, begins, change, read.reach)
         error = sum(
             error_bound(accuracy, level * each.share)
             for accuracy, each in zip(set_with, feed.outputs, strict=True)
@@ -98,9 +96,11 @@ def _of(case: Case, name: str) -> Contradiction | None:
         drop = math.inf if known is None else known[1] * np.abs(drawn.values) + series_drop(bench, feed)[1]
         bound = read.error + error + np.where(read.values > level, drop, 0.0) + LEAST_BESIDE
         beyond = np.abs(read.values - level) > bound
-        beyond &= in_cv & (gives | (read.values < level))
-        beyond &= (read.time > settled) & (read.time < ends - 2.0 * read.reach - read.interval)
+        beyond &= gives | (read.values < level)
+        still = in_cv & (read.time > settled) & (read.time < ends - 2.0 * read.reach - read.interval)
+        beyond &= still
         worst += _stand_still(read, bound, level, beyond)
+        worst += _stand_out(read, bound, level, beyond & (read.values > level), still & ~beyond)
     if not worst:
         return None
     most = max(worst, key=lambda each: each.apart)
@@ -116,18 +116,49 @@ def _of(case: Case, name: str) -> Contradiction | None:
     )
 
 
+def settled_at(case: Case, name: str, begins: float, change: float, reach: float) -> float:
+    """From when on readings of an input are those of the set point that it was told at `begins` [s], another
+    by `change` [V] than the one before. reach: as of `RecordShown`.
+    """
+    outputs = [case.documents.bench.output(each.output) for each in case.own.feeds[name].outputs]
+    own_rise = max((each.rise or UNKNOWN_RISE for each in outputs), default=0.0)
+    # A jump is played at the highest slew; what is slower is a line, and over when its time is.
+    slews = [each.slew.high for each in outputs if each.slew is not None]
+    return begins + 2.0 * reach + RISES * own_rise + (change / min(slews) if slews else 0.0)
+
+
 def _stand_still(
     read: RecordShown, bound: Array, level: float, beyond: NDArray[np.bool_]
 ) -> Iterator[_Beside]:
     """Of rows beyond, those in a row that last long enough and do not move towards the set point [V]."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], beyond, [False])).astype(np.int8)))
-    for first, past in edges.reshape(-1, 2):
+    for first, past in _runs(beyond):
         beside = np.abs(read.values[first:past] - level)
         nearer = float(beside[0] - beside[-1]) > float(np.max(read.error[first:past]))
         lasts = float(read.time[past - 1] - read.time[first]) >= 2.0 * read.reach
         if past - first < FEWEST_BESIDE or nearer or not lasts:
             continue
-        at = first + int(np.argmax(beside))
-        value, most = float(read.values[at]), float(bound[at])
-        spans = float(read.time[first]), float(read.time[past - 1]), float(read.time[at])
-        yield _Beside(*spans, abs(value - level) - most, value, level, most)
+        yield _farthest(read, bound, level, first, past)
+
+
+def _stand_out(
+    read: RecordShown, bound: Array, level: float, above: NDArray[np.bool_], stands: NDArray[np.bool_]
+) -> Iterator[_Beside]:
+    """Of rows above the set point [V], fewer in a row than may move, those between two that stand at it."""
+    for first, past in _runs(above):
+        between = first > 0 and past < above.size and bool(stands[first - 1]) and bool(stands[past])
+        if between and past - first < FEWEST_BESIDE:
+            yield _farthest(read, bound, level, first, past)
+
+
+def _runs(rows: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and one past the last index of each run of rows that are set."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], rows, [False])).astype(np.int8)))
+    return [(int(first), int(past)) for first, past in edges.reshape(-1, 2)]
+
+
+def _farthest(read: RecordShown, bound: Array, level: float, first: int, past: int) -> _Beside:
+    """What rows in a row show where they lie farthest beside a set point [V]."""
+    at = first + int(np.argmax(np.abs(read.values[first:past] - level)))
+    value, most = float(read.values[at]), float(bound[at])
+    spans = float(read.time[first]), float(read.time[past - 1]), float(read.time[at])
+    return _Beside(*spans, abs(value - level) - most, value, level, most)

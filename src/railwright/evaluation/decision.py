@@ -33,13 +33,17 @@ def decide(
     its 95 % interval on that side. simple: the value alone decides. By either rule, a limit that lies between
     the value and what was true in a rehearsal that was read so is neither passed nor failed. Where something
     can hide from the readings, neither rule passes an upper limit; where it can take all of the value away,
-    neither passes a lower one, nor fails an upper one.
+    neither passes a lower one, nor fails an upper one. Where all that can hide lies within the interval, its
+    ends decide.
     """
     band = guard_band if rule == "guarded" else 0.0
     low = measured.value - band * (measured.value - measured.low)
     if measured.unseen and measured.low <= 0.0:
         low = min(low, measured.low)
     high = measured.value + band * (measured.high - measured.value)
+    if measured.enclosed:
+        low, high = min(low, measured.low), max(high, measured.high)
+    hides = bool(measured.unseen) and not measured.enclosed
     # What was true there, and the spare part beyond it: a widened interval reaches farther by half of what it
     # had on that side.
     if measured.widened_below:
@@ -50,11 +54,11 @@ def decide(
     lower, upper = tolerance.lower, tolerance.upper
     if upper is not None and low > upper:
         return Outcome.FAIL, f"{stated} is above the limit of {amount(upper, unit)}{_by(band)}"
-    if lower is not None and high < lower and not measured.unseen:
+    if lower is not None and high < lower and not hides:
         return Outcome.FAIL, f"{stated} is below the limit of {amount(lower, unit)}{_by(band)}"
     within = (upper is None or high <= upper) and (lower is None or low >= lower)
     # What nobody has seen passes no upper limit.
-    if measured.unseen and (upper is not None or not within):
+    if (hides and upper is not None) or (measured.unseen and not within):
         told = f"the readings show {stated}, but {measured.unseen}"
         return Outcome.INCONCLUSIVE, f"{told}{advice(measured.would_decide)}"
     if within:

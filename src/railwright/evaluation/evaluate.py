@@ -40,6 +40,7 @@ from railwright.evaluation.reading import (
     supply_model,
 )
 from railwright.evaluation.sampling import sampling_of
+from railwright.evaluation.undrawn import undrawn
 from railwright.evaluation.views import EXACT, Case, RecordSource, views
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured, NotAsRequired
 from railwright.measures.reading_model import ReadingModel, exact_model
@@ -88,7 +89,7 @@ def evaluate(
     metered, told = _metered(documents, own, multimeters or {})
     sources = [own, *(source for source, _ in aligned), *metered]
     notes = [*(_alignment_note(source.name, alignment) for source, alignment in aligned), *told]
-    found = (*contradictions(case, sources), *beside_set_points(case))
+    found = (*contradictions(case, sources), *beside_set_points(case), *undrawn(case))
     results = []
     for requirement in documents.procedure.requires:
         result, remarks = _judge(case, requirement, sources, found)
@@ -291,11 +292,12 @@ def _in_doubt(
     rests_on = {*requirement.known.records, *requirement.known.also}
     traces = source.record.traces.get(requirement.of)
     wanted = VOLTAGES[requirement.at == "terminals"]
-    if "voltage" in rests_on and traces is not None and wanted not in traces.columns:
+    carried = "voltage" in rests_on and traces is not None and wanted not in traces.columns
+    if carried:
         # It is carried over the lead by the current.
         rests_on.add("current")
     for each in contradicting:
-        if each.concerns(requirement.of, source.name, tuple(rests_on)):
+        if each.concerns(requirement.of, source.name, tuple(rests_on), carried=carried):
             return replace(result, outcome=Outcome.INCONCLUSIVE, reason=each.words)
     return result
 

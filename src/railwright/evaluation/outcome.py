@@ -65,11 +65,15 @@ class Result:
 SET_POINT = "its set point"
 """What stands in the place of a second record where a record is held against what its input was told."""
 
+DOCUMENT = "its device document"
+"""What stands there where a record shows far less current than the input's loads draw."""
+
 
 @dataclass(frozen=True, slots=True)
 class Contradiction:
     """Two records of one quantity that cannot both be right; or one, and the set point (`SET_POINT`) at which
-    its input stood in CV: then nothing that it says of that input counts.
+    its input stood in CV: then nothing that it says of that input counts; or one, and what the loads draw by
+    the device document (`DOCUMENT`): then nothing shows that the lead conducts.
 
     of: the input. quantity: 'voltage' or 'current'. sources: names of both records, shown: what each shows
     where they differ most, bound: what both may be off together there [V, A]. at: when that is, first, last:
@@ -99,13 +103,24 @@ class Contradiction:
                 f"{show(self.last, 's')} {told[0]} in CV, as at {show(self.at, 's')}, and {told[1]}, "
                 f"but both may differ by {amount(self.bound, unit)}: it does not do it, or is read wrongly"
             )
+        if DOCUMENT in self.sources:
+            return (
+                f"{self.of} draws far less than its loads do: from {show(self.first, 's')} to "
+                f"{show(self.last, 's')} {told[0]}, give or take {amount(self.bound, unit)}, and by "
+                f"{self.sources[1]} it is at least {amount(self.shown[1], unit)}: its lead is open, or the "
+                "device does not run, and the voltage read at the terminals need not be that of the connector"
+            )
         return (
             f"the records of the {self.quantity} of {self.of} contradict each other: at {show(self.at, 's')} "
             f"{' and '.join(told)}, but both may be off by {amount(self.bound, unit)} together"
         )
 
-    def concerns(self, of: str, source: str, quantities: Sequence[str]) -> bool:
-        """Whether what this source says of an input hangs on it. quantities: what it was worked out from."""
+    def concerns(self, of: str, source: str, quantities: Sequence[str], *, carried: bool) -> bool:
+        """Whether what this source says of an input hangs on it. quantities: what it was worked out from;
+        carried: a voltage among them was measured at the lead's other end.
+        """
+        if DOCUMENT in self.sources:
+            return of == self.of and source in self.sources and carried
         rests_on = self.quantity in quantities or (SET_POINT in self.sources and bool(quantities))
         return of == self.of and source in self.sources and rests_on
 

@@ -63,7 +63,10 @@ What a requirement can name as `measure`, and what is worked out then. All have 
 - **Contradictions.** Where two records of one quantity differ by more than both may be off, one of them is
   wrong, and nobody knows which or since when: what rests on either is inconclusive. Ranges of three values in
   a row and more are compared, so that what falls between the readings or the samples is no contradiction;
-  voltages at the two ends of a lead differ by its drop, and an output that is off is not compared.
+  voltages at the two ends of a lead differ by its drop, and an output that is off is not compared. An output
+  in CV whose readings do not stand at its set point contradicts that: what it reads of the input then decides
+  nothing. An input that draws less than half of what its loads draw at least, by the device document, has a
+  lead that is open, or does not run: a voltage read at the terminals then tells nothing of its connector.
 - **Decision.** By the procedure's `decision` (JCGM 106). What readings cannot see never passes an upper
   limit.
 

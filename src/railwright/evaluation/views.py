@@ -506,7 +506,7 @@ def _goal(case: Case, name: str, step: str) -> float | None:
     return levels[-1] if levels else None
 
 
-def _given(device: Device, name: str, figure: str) -> list[Uncertain]:
+def given(device: Device, name: str, figure: str) -> list[Uncertain]:
     """What an input's loads give of a figure, those of them that have it; thresholds as at the connector."""
     wanted = device.inputs[name]
     parts = [part.parameters.uncertain() for part in wanted.load]
@@ -516,7 +516,7 @@ def _given(device: Device, name: str, figure: str) -> list[Uncertain]:
 
 def _least(device: Device, name: str, figure: str) -> float:
     """The least that an input's loads give of a figure; 0: none of them gives it."""
-    return min((each.low for each in _given(device, name, figure)), default=0.0)
+    return min((each.low for each in given(device, name, figure)), default=0.0)
 
 
 def _capacitance(documents: Documents, name: str) -> tuple[float, float]:
@@ -525,7 +525,7 @@ def _capacitance(documents: Documents, name: str) -> tuple[float, float]:
     """
     hook_up = documents.procedure.hook_up.get(name)
     fixture = documents.bench.fixture(hook_up.fixture) if hook_up else None
-    found = _given(documents.device, name, "capacitance")
+    found = given(documents.device, name, "capacitance")
     inside = documents.device.inputs[name].inside
     if inside is not None and inside.capacitor is not None:
         found.append(inside.capacitor.capacitance)
@@ -578,7 +578,7 @@ def _least_running(device: Device, name: str) -> tuple[tuple[float, float], ...]
 
 def _stops_at(device: Device, name: str) -> tuple[float, float] | None:
     """Lowest and highest voltage at which the first of an input's loads stops [V]; None: none does."""
-    found = _given(device, name, "stops_at")
+    found = given(device, name, "stops_at")
     return (max(each.low for each in found), max(each.high for each in found)) if found else None
 
 

@@ -17,6 +17,7 @@ from railwright.measures.given_back import Jumps, Visible, gives_back, jumps_of,
 from railwright.measures.hiding import between_polls, most_missing, no_whole_reading
 from railwright.measures.measure import Channel, measure
 from railwright.measures.outcome import CannotMeasure, Measured
+from railwright.measures.sampling import LEAST_COVERED, covered_part
 from railwright.measures.swinging import overloaded
 from railwright.measures.wording import amount
 
@@ -65,14 +66,17 @@ output that is off still shows is less, a battery's voltage is more.
 """
 
 
-@measure("C", "charge", ("current",))
+@measure("C", "charge", ("current",), accumulates=True)
 def charge(view: View) -> Measured:
     """Charge that flows into the input.
 
     Computed: ∫ i dt of the current's values by the trapezoid rule. Where the voltage jumps while the load
     runs on, and its current follows the voltage at once, its capacitance counts by the voltages before and
     after: C Δv over all jumps, nothing where they undo each other; readings that a jump reaches into count
-    with what the load drew before and after it.
+    with what the load drew before and after it. What is drawn between
+    apertures is taken as in them where these cover half of the time or more; where they cover less, the
+    interval reaches from what they show alone to what the current limit lets through between them, unless a
+    recording tells.
     Window: the step, from the switching-on where it lies in the step; where something is told to the input at
     the end, a value whose aperture may reach beyond it is left out, and the last one stands up to it. Where
     it is told something as the step begins, and stood still before, all that readings show beside that is of
@@ -96,7 +100,7 @@ def charge(view: View) -> Measured:
     return integral_of_current(view, mean=False, what="charge")
 
 
-@measure("J", "energy", ("voltage", "current"))
+@measure("J", "energy", ("voltage", "current"), accumulates=True)
 def energy(view: View) -> Measured:
     """Energy that flows into the input.
 
@@ -117,7 +121,7 @@ def energy(view: View) -> Measured:
     return _product(view, mean=False, what="energy")
 
 
-@measure("A", "mean current", ("current",), level_of="current", mean=True)
+@measure("A", "mean current", ("current",), level_of="current", mean=True, accumulates=True)
 def mean_current(view: View) -> Measured:
     """Mean current.
 
@@ -149,7 +153,7 @@ def mean_voltage(view: View) -> Measured:
     return integral(view, view.voltage(), mean=True, channels=("voltage",), what="mean voltage")
 
 
-@measure("W", "mean power", ("voltage", "current"))
+@measure("W", "mean power", ("voltage", "current"), accumulates=True)
 def mean_power(view: View) -> Measured:
     """Mean power.
 
@@ -225,6 +229,8 @@ def integral(
     instants, of a current or a power: its jumps charge the input's capacitor. what: what it is called. Raises
     CannotMeasure where the values do not cover the step.
     """
+    import numpy as np
+
     from railwright.measures.budget import Budget
     from railwright.measures.signal import trapezoid_weights
 
@@ -265,9 +271,56 @@ def integral(
     budget.bounded("missing samples", most_missing(view, near.time, channels) * scale)
     budget.bounded("time base of the recorder", view.model.time_base * abs(value) * scale)
     hidden = between_polls(view) or overloaded(view) or _told_late(view)
+    read = "current" in channels and view.model.averages
+    part_read = covered_part(*_apart_in_time(view, near)) if read else 1.0
+    if LEAST_COVERED <= part_read < 1.0:
+        unread = f"what is drawn between apertures, {_percent(1.0 - part_read)} of the time"
+        how = f"{how}; {unread}, is taken as in them"
     measured = budget.result(value * scale, how, **({"would_decide": FASTER} | hidden))
     # What is not seen may be less as well as more: no lower limit is met for sure, and no upper one missed.
-    return replace(measured, low=min(measured.low, 0.0)) if measured.unseen else measured
+    measured = replace(measured, low=min(measured.low, 0.0)) if measured.unseen else measured
+    if part_read >= LEAST_COVERED:
+        return measured
+    volts_at_most = float(np.max(factors[0].values)) if factors is not None else 1.0
+    return _mostly_unread(view, measured, part_read, volts_at_most * (end - start) * scale)
+
+
+def _apart_in_time(view: View, near: Signal) -> tuple[float, float, float]:
+    """Of the readings in a step the update, the time between two that are recorded, holes counted, and the
+    aperture [s].
+    """
+    update, _, aperture = view.timing()
+    passed = float(near.time[-1] - near.time[0]) if near.time.size > 2 else 0.0
+    return update, passed / max(1, near.time.size - 1), aperture
+
+
+def _percent(part: float) -> str:
+    return f"{part * 100.0:.0f} %"
+
+
+def _mostly_unread(view: View, measured: Measured, part_read: float, per_ampere: float) -> Measured:
+    """What apertures that cover this part of the time say of the whole: between them the load draws anything
+    from nothing to what the current limit lets through. The load's model is no bound, as the load is what is
+    tested. per_ampere: the integral of 1 A that is drawn all the time.
+    """
+    bound = view.model.current_bound
+    most = math.inf if bound is None else bound.value + bound.tolerance
+    up_to = "anything" if bound is None else f"anything up to {bound.what}, {amount(bound.value, 'A')}"
+    hides = f"the readings cover {_percent(part_read)} of the time: what is drawn between them is not read"
+    low = min(measured.low, part_read * measured.low)
+    high = max(measured.high, part_read * measured.high + (1.0 - part_read) * most * per_ampere)
+    if measured.unseen:
+        return replace(measured, low=low, high=high)
+    return replace(
+        measured,
+        low=low,
+        high=high,
+        unseen=f"{hides}: {up_to}, or nothing",
+        hides=hides,
+        would_decide=f"readings that cover {_percent(LEAST_COVERED)} of the time or more, or a recording",
+        open_above=bound is None,
+        enclosed=True,
+    )
 
 
 def _apart(view: View, voltage: Signal, current: Signal) -> float:

@@ -45,7 +45,8 @@ class Measure:
     recording that sees enough where the readings do not [all in s]; None: how often a recording samples is
     not what decides. trip: it is the time of a trip, or their count, and a requirement may name the
     protection with `by`; None: neither. of_supply: it is told by what regulates the outputs. inrush: its
-    window is the time `within` from the switching-on, which a requirement has to state.
+    window is the time `within` from the switching-on, which a requirement has to state. accumulates: all that
+    flows in its step counts, at any time.
     """
 
     name: str
@@ -63,6 +64,7 @@ class Measure:
     sampling: Callable[[float, float, float], float] | None = None
     trip: Literal["time", "count"] | None = None
     of_supply: bool = False
+    accumulates: bool = False
     inrush: bool = False
 
     def __call__(self, view: View) -> Measured:
@@ -90,6 +92,7 @@ def measure(
     sampling: Callable[[float, float, float], float] | None = None,
     trip: Literal["time", "count"] | None = None,
     of_supply: bool = False,
+    accumulates: bool = False,
     inrush: bool = False,
 ) -> Callable[[Callable[[View], Measured]], Measure]:
     """The `Measure` of a function, called as the function is; its fields as there."""
@@ -111,6 +114,7 @@ def measure(
             sampling=sampling,
             trip=trip,
             of_supply=of_supply,
+            accumulates=accumulates,
             inrush=inrush,
         )
 

@@ -38,6 +38,7 @@ class Measured:
     hides: what it is that can hide, without what bounds it; empty: `unseen` says no more. would_decide: what
     would see or decide it. elsewhere: which part of the step another record judges, in words; empty: none.
     open_above: nothing bounds it from above but what a lead would let through, which `high` then is.
+    enclosed: `low` and `high` hold whatever is not seen, which decides only of a limit between them.
     widened_below, widened_above: by how much readings of this kind miss the true value in a rehearsal of the
     step; the interval is that much wider on either side.
     """
@@ -53,6 +54,7 @@ class Measured:
     elsewhere: str = ""
     hides: str = ""
     open_above: bool = False
+    enclosed: bool = False
     widened_below: float = 0.0
     widened_above: float = 0.0
 

@@ -16,7 +16,7 @@ from railwright.measures.hiding import UNBROKEN, hidden, missing, no_whole_readi
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
-from railwright.measures.sampling import blind_time, deciding_interval
+from railwright.measures.sampling import as_often, blind_time, deciding_interval
 from railwright.measures.wording import amount, rate
 from railwright.quantities import show
 
@@ -59,7 +59,9 @@ def peak_current(view: View) -> Measured:
     """Largest current.
 
     Computed: the largest value, less what noise lifts it by; of a recording, with what a top between two
-    samples rises above them.
+    samples rises above them. One whose samples are farther apart than the check asks of a recorder (a
+    200th of what the readings do not see into, and 1 ms at most) bounds the peak from below only, as readings
+    do: what falls between two samples may be higher.
     Window: the step, from the switching-on where it lies in the step, and every value whose aperture may lie
     in it; the value is the largest whose aperture surely does, and where outputs' readings add up, or such a
     sum carries the voltage over the lead, the largest that stood for two updates, surely less what one output
@@ -220,7 +222,10 @@ def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what
     budget.bounded("between samples", SPREAD * (sharp_top - round_top))
     how = f"largest {what} of {near.time.size} samples"
     if gap := missing(view, near.time):
-        return _beside_gap(view, budget, value, gap.words, unit, how)
+        return _beside_gap(view, budget, value, gap.words, unit, how, UNBROKEN)
+    if needed := _too_far_apart(view):
+        falls = f"a peak shorter than the {amount(view.interval, 's')} between two samples falls between them"
+        return _beside_gap(view, budget, value, falls, unit, how, rate(needed))
     spread = float(np.ptp(near.values))
     if jump > RESOLVED * spread > 0.0:
         return budget.at_least(
@@ -259,13 +264,28 @@ def _of_readings(
 
 
 # Many: what was measured, and where it was not.
-def _beside_gap(view: View, budget: Budget, value: float, gap: str, unit: str, how: str) -> Measured:
-    """The largest sample, where others are missing that may have been larger."""
+def _beside_gap(
+    view: View, budget: Budget, value: float, gap: str, unit: str, how: str, would_decide: str
+) -> Measured:
+    """The largest sample, where others are missing, or were not taken, that may have been larger."""
     own = view if view.beside is None else view.beside
     limit = own.model.current_bound if unit == "A" else own.model.voltage_bound
     highest, unseen, open_above = hidden(own, limit, unit, gap)
-    extra = {"unseen": unseen, "hides": gap, "would_decide": UNBROKEN, "open_above": open_above}
-    return budget.at_least(value, highest, how, **extra)
+    extra = {"unseen": unseen, "hides": gap, "would_decide": would_decide, "open_above": open_above}
+    return budget.at_least(value, max(highest, value), how, **extra)
+
+
+def _too_far_apart(view: View) -> float:
+    """The longest time between two samples of a recording that sees what the run's own readings hide, where
+    these samples are farther apart than that [s]; 0: they are not, or no readings are beside them.
+    """
+    if (own := view.beside) is None:
+        return 0.0
+    every = own.every or own.interval
+    update, aperture = own.model.update, own.model.aperture
+    update = every if update is None else update
+    needed = outlining_interval(update, every, update if aperture is None else aperture)
+    return 0.0 if as_often(view.interval, needed) else needed
 
 
 def _jump(view: View, near: Signal, place: int) -> float:

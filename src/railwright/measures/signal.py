@@ -135,6 +135,10 @@ class Signal:
         return Signal(self.time, self.values * other.values, parts, noise, 0.0, degrees)
 
 
+READ = ("voltage", "terminal_voltage", "current")
+"""Channels of a record that are read; its mode is told."""
+
+
 def over_lead(name: str) -> str:
     """What a contribution is called that is there because a voltage was measured at a lead's other end."""
     return f"resistance of {name}"
@@ -355,7 +359,7 @@ class View:
                 "its accuracy in the bench document",
             )
         time, values = self.traces.time, self.traces.columns[column]
-        finite = np.isfinite(values)
+        finite = self._whole_rows()
         if not finite.all():
             time, values = time[finite], values[finite]
         shift = self.shift()[0] if self.model.update is not None else 0.0
@@ -381,6 +385,16 @@ class View:
         estimated = any(part.noise is None for part in parts) and variance > 0.0
         degrees = scatter_degrees(values.size) if estimated else math.inf
         return Signal(time + shift, values, kept, math.sqrt(variance), step, degrees)
+
+    def _whole_rows(self) -> NDArray[np.bool_]:
+        """Which rows hold a number in each channel, shape (n,): where one was lost, the row tells nothing, so
+        that voltage and current always have the same instants.
+        """
+        whole = np.ones(self.traces.time.size, dtype=np.bool_)
+        for name, values in self.traces.columns.items():
+            if name in READ:
+                whole &= np.isfinite(values)
+        return whole
 
     def _shown(self, time: Array, values: Array, grid: float) -> float:
         """R.m.s. noise that a recording's samples themselves show, less that of their grid; 0: of readings,
@@ -428,6 +442,8 @@ class View:
     def assumptions(self) -> tuple[str, ...]:
         """What is taken where the documents say nothing, or a recording shows something else, in words."""
         said = [*self.model.assumptions, *self._noisier()]
+        if lost := int(np.count_nonzero(~self._whole_rows())):
+            said.append(f"rows of the record in which a value was lost, or is no number: {lost} left out")
         for parts, word in ((self.model.voltage, "voltage"), (self.model.current, "current")):
             for part in parts:
                 subject = f"of the {word} of {part.name} is unknown"

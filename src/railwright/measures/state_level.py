@@ -42,6 +42,11 @@ TAKES_HOLD = 5e-3
 output that comes up to what a cell holds there, say): that is no state, as no reading shows it [s] (chosen).
 """
 
+AS_FREQUENT = 0.1
+"""Levels whose numbers of values differ by less than this part are about as frequent: the usual tolerance of
+durations, by which a step is played. Which of them is the mode is no property of the device then.
+"""
+
 BRIEF = 0.05
 """Part of the step below which passing through a half of the range without staying there is no state."""
 
@@ -58,15 +63,16 @@ def high_state_level(view: View) -> Measured:
     the voltage from before the step where it still stands for less than 5 ms. There is none either where the
     supply's status goes into the limit or out of it three times or more between readings of one level: they
     are means of a voltage that swings; nor where it is in its limit at two readings of one level, or whenever
-    one is read that was not asked for, and a load may stop and start again meanwhile; nor where extremes that
-    means over an aperture do not show decide of which half a level is. Where polls leave out readings, and a
+    one is read that was not asked for, and a load may stop and start again meanwhile; nor where a level
+    lies so near the middle of the range that next to nothing, or extremes that means over an aperture do not
+    show, decide of which half it is. Where polls leave out readings, and a
     level that was played can fall between them, that is stated beside it; so is a voltage that moves before
     the first reading of a step that begins with a line.
     Window: the step, from the switching-on where it lies in the step; of readings, those that average over
     nothing beside it, of which three at least are needed.
     Uncertainty: 'values beside the level' (values on their way to or from the level lie in its bins as well),
-    'levels about as frequent' (at which readings may have missed or met one value more; in one state also
-    beside the median).
+    'levels about as frequent' (at which nine tenths as many values lie as at the fullest, or readings may
+    have missed or met one value more; in one state also beside the median).
     Standard: IEEE 181-2011, state levels by the histogram-mode method.
     """
     return _level(view, high=True)
@@ -79,7 +85,8 @@ def low_state_level(view: View) -> Measured:
     Computed: as the upper state, of the lower 50 bins.
     Window: as of the upper state.
     Uncertainty: 'values beside the level' (values on their way to or from the level lie in its bins as well),
-    'levels about as frequent' (at which readings may have missed or met one value more).
+    'levels about as frequent' (at which nine tenths as many values lie as at the fullest, or readings may
+    have missed or met one value more).
     Standard: IEEE 181-2011, state levels by the histogram-mode method.
     """
     return _level(view, high=False)
@@ -119,7 +126,7 @@ def _level(view: View, *, high: bool) -> Measured:
         levels = state_levels(inside.values, least)
     if not levels.two_states:
         rivals = _of_one_state(view, inside, least, levels.low)
-    if levels.two_states and not view.model.exact:
+    if levels.two_states:
         _of_one_half(view, inside, levels, high=high)
     chosen = levels.high_values if high else levels.low_values
     weights = chosen / np.count_nonzero(chosen)
@@ -129,6 +136,7 @@ def _level(view: View, *, high: bool) -> Measured:
     level = levels.high if high else levels.low
     if not view.model.exact:
         budget.bounded("values beside the level", _beside(view, inside, chosen, level))
+    if levels.two_states or not view.model.exact:
         budget.bounded("levels about as frequent", rivals)
     states = "two states" if levels.two_states else "one state"
     how = f"histogram mode (IEEE 181) of {inside.time.size} values, {states}"
@@ -249,7 +257,7 @@ def _of_one_half(view: View, inside: Signal, levels: Levels, *, high: bool) -> N
     """
     import numpy as np
 
-    from railwright.measures.levels import places
+    from railwright.measures.levels import BINS, places
 
     values, visible = inside.values, 4.0 * inside.noise + 2.0 * inside.step
     bottom, top = float(np.min(values)), float(np.max(values))
@@ -258,20 +266,36 @@ def _of_one_half(view: View, inside: Signal, levels: Levels, *, high: bool) -> N
     stays = [np.count_nonzero(np.abs(values - end) <= visible) >= LEAST_VALUES for end in (bottom, top)]
     least = bottom if stays[0] else min(0.0, bottom)
     most = top if stays[1] else max(top, math.inf if bound is None else bound.value + bound.tolerance)
-    lowest, highest = (least + top) / 2.0, (bottom + most) / 2.0
+    if view.model.exact:
+        least, most = bottom, top
+    # Of two levels next to the middle the bins' edge would decide, and of its place noise.
+    edge = (top - bottom) / BINS + visible / 2.0
+    lowest, highest = (least + top) / 2.0 - edge, (bottom + most) / 2.0 + edge
     fullest = int(np.count_nonzero(levels.high_values if high else levels.low_values))
     # As in `_stays`: of each stay readings meet one value more or less at either end.
     crossed = int(np.count_nonzero(np.diff((values >= (bottom + top) / 2.0).astype(np.int8))))
     for upper in (True, False):
         counts, levels_of = places(values, high=upper)
         near = (levels_of >= lowest) & (levels_of <= highest)
-        near &= counts >= max(1, fullest - 2 * (1 + crossed))
+        near &= counts >= max(1, fullest - _slack(view, fullest, 1 + int(crossed)))
         if near.any():
             raise CannotMeasure(
                 f"the voltage stays at {amount(float(levels_of[near][0]), 'V')}, so near the middle of its "
-                "range that extremes which readings do not show decide of which state that is",
-                "a recording",
+                f"range that {_decides(view)} of which state that is",
+                "a recording" if view.model.averages else "a step without a level in the middle",
             )
+
+
+def _decides(view: View) -> str:
+    """What decides of which half a level in the middle of the range is, in words."""
+    return "extremes which readings do not show decide" if view.model.averages else "next to nothing decides"
+
+
+def _slack(view: View, fullest: int, visits: int) -> int:
+    """By how many values fewer than at the fullest place may lie at one that is about as frequent. visits:
+    how often the half is entered; readings meet each stay at a level once more or less at either end.
+    """
+    return max(0 if view.model.exact else 2 * visits, int(AS_FREQUENT * fullest))
 
 
 def _beside(view: View, inside: Signal, chosen: Flags, level: float) -> float:
@@ -325,7 +349,6 @@ def _stays(view: View, values: Array, levels: Levels, *, high: bool) -> float | 
     middle = (float(np.min(values)) + float(np.max(values))) / 2.0
     half = (values >= middle) if high else (values < middle)
     visits = np.count_nonzero(np.diff(np.concatenate(([False], half)).astype(np.int8)) > 0)
-    slack = 0 if view.model.exact else 2 * visits
     counts, levels_of = places(values, high=high)
     level = levels.high if high else levels.low
     own = np.abs(levels_of - level) < 3.0 * (levels_of[1] - levels_of[0])
@@ -336,9 +359,10 @@ def _stays(view: View, values: Array, levels: Levels, *, high: bool) -> float | 
         if view.model.exact and everything < BRIEF * values.size:
             return None
         raise _passes(high=high)
-    if fullest <= slack:
+    # Of each stay readings meet one value more or less at either end.
+    if not view.model.exact and fullest <= 2 * visits:
         raise _passes(high=high)
-    rivals = levels_of[~own & (counts >= fullest - slack)]
+    rivals = levels_of[~own & (counts >= fullest - _slack(view, fullest, int(visits)))]
     if not rivals.size:
         return 0.0
     # It lies at one or at the other, anywhere in the three bins of it.

@@ -217,6 +217,10 @@ def _below_limit(view: View) -> Measured:
             raise Beyond(f"its {trip.protection} trips in the step", math.inf, "above")
     told, decides = "a recording does not tell which of the two regulates", "the supply's own status"
     peak = peak_current(view)
+    if peak.hides:
+        raise CannotMeasure(f"{peak.hides}, and so may a time in the limit", peak.would_decide)
+    if peak.elsewhere:
+        raise CannotMeasure("the record does not cover the whole step", "a recording that covers the step")
     if peak.unseen or peak.high >= status.least_limit:
         held = f"the limit may hold {amount(status.least_limit, 'A')}"
         raise CannotMeasure(f"the current comes up to {amount(peak.high, 'A')} and {held}: {told}", decides)

@@ -131,6 +131,7 @@ RULES: tuple[Rule[Context], ...] = (
     requirements.requirement_masked,
     requirements.requirement_out_of_reach,
     requirements.reading_too_slow,
+    requirements.reading_too_seldom,
     requirements.reading_too_coarse,
     requirements.step_too_short,
     requirements.threshold_not_crossed,

@@ -10,7 +10,14 @@ from railwright.documents.figures import error_bound
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Requirement
 from railwright.measures.measure import Channel, Measure
-from railwright.measures.sampling import averaged, blind_time, sample_rate
+from railwright.measures.sampling import (
+    LEAST_COVERED,
+    as_often,
+    averaged,
+    blind_time,
+    covered_part,
+    sample_rate,
+)
 from railwright.plan.set_points import Feed
 from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import Context, FedInput
@@ -193,7 +200,7 @@ def able_recorders(
     able = [
         f"'{name}'"
         for name, recorder in bench.recorders.items()
-        if recorder.interval <= interval
+        if as_often(recorder.interval, interval)
         and all(getattr(recorder, each) is not None for each in (*measure.records, *measure.also))
         and exact(recorder)
     ]
@@ -242,6 +249,34 @@ def reading_too_slow(
             (*path, "measure"),
             _averaged_away(required, blind_time(update, every, aperture)),
             f"decided by {able}",
+        )
+
+
+@rule("reading-too-seldom", Severity.CAUTION, on_sheet=False)
+@of_every(with_seen(required_in))
+def reading_too_seldom(
+    context: Context, path: Path, required: Requirement, source: FedInput, feed: Feed | None
+) -> Outcome:
+    """A requirement hangs on all that flows in a step, of most of which no reading tells."""
+    every = context.procedure.record.every
+    if not required.known.accumulates or feed is None or not any(map(averaged, source.apertures)):
+        return
+    update, aperture = source.reading_times(every)
+    part = covered_part(update, every, aperture)
+    if part < LEAST_COVERED:
+        yield Hit(
+            source.name,
+            (*path, "measure"),
+            state(
+                "the readings cover {covered:.0%} of the time, an aperture of {aperture} every {apart}; what "
+                "is drawn between them, '{requirement}' does not tell",
+                covered=(part, "1"),
+                aperture=(aperture, "s"),
+                apart=(max(update, every), "s"),
+                requirement=required.name,
+            ),
+            "expect 'inconclusive' unless the current limit itself keeps what is required; record the current"
+            + (", or read it at every update" if every > update else ""),
         )
 
 
