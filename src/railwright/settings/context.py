@@ -147,7 +147,8 @@ class FedInput(Group):
         """
         if self.played.highest is None:
             return frozenset()
-        top = self.voltage_with_error(self.played.highest.voltage)
+        top = self.played.highest.voltage
+        top = self.voltage_with_error(top) if self.rows else top  # nothing feeds it before it is hooked up
         given = (entry.parameters.uncertain().get("starts_at") for entry in self.input.load)
         lost = lost_inside(self.input)
         return frozenset(
