@@ -213,6 +213,7 @@ def same_instants(first: Signal, second: Signal) -> tuple[Signal, Signal]:
     return first.take(left), second.take(right)
 
 
+# One piece: the contributions to one budget, each from what the lines above it found.
 def integral(
     view: View,
     signal: Signal,
