@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from tests.measures.scene import EXACT, MODEL, RECORDER, UPDATE, Scene, view
+from tests.said import says
 
 from railwright.evaluation.decision import Tolerance, decide
 from railwright.evaluation.outcome import Outcome
@@ -135,7 +136,18 @@ def test_apertures_of_half_the_time_and_more_are_as_sure_as_before_and_say_what_
         assert not got.unseen
         assert got.high - got.low < 0.05 * got.value
         assert got.value == pytest.approx(of_one * STEADY, rel=1e-3)
-        assert "20 % of the time, is taken as in them" in got.how
+        assert says(got.how, "20 %")
+
+
+@pytest.mark.parametrize("part", [0.0, 0.39, 0.7])
+def test_between_a_meters_apertures_the_supply_tells_by_how_much_it_varies(part: float) -> None:
+    """The meter alone sees 0.49 A whatever is drawn; a steady supply leaves it as exact as it is."""
+    scene = pulsing(part) if part else Scene.of((0.0, 12.0, STEADY), (4.0, 12.0, STEADY))
+    own = view(scene.read(3), MODEL, 1.0, 3.0, every=UPDATE)
+    meter = replace(aligned(scene, 0.02), beside=own)
+    got = MEASURES["mean_current"](meter)
+    assert got.low <= STEADY + part <= got.high
+    assert (got.high - got.low < 0.02) == (part == 0.0)
 
 
 def test_a_recorder_tells_what_flows_between_apertures() -> None:

@@ -42,7 +42,8 @@ def model(time: Any, drift: float = 0.0, **more: Any) -> Any:
 def view(time: Any, amps: Any, **more: Any) -> View:
     volts = np.full(time.size, 12.0)
     own = Traces(np.arange(-0.5, 2.5, 1e-2), {"voltage": np.full(300, 12.0), "current": np.full(300, 0.4)})
-    beside = View(own, MODEL, 0.0, 2.0)
+    # Of 5000 samples/s more is asked beside a supply that reads faster.
+    beside = View(own, replace(MODEL, update=0.04, aperture=0.03), 0.0, 2.0, every=0.04)
     taken = Traces(time, {"voltage": volts, "current": amps})
     return View(taken, model(time, **more), 0.0, 2.0, beside=beside)
 

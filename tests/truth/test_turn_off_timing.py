@@ -82,7 +82,9 @@ def test_repeated_edges_are_known_as_well_as_the_instrument_lets_them_be() -> No
         for quantity in ("energy", "energy, odd period"):
             width = [(each.high - each.low) / 2.0 for each in cases if each.quantity == quantity]
             # 20 widths of 300 ms at most, at 11.5 V and 4.2 W: 3 mA · 69 V s + 0.15 % · 25 J, bounds.
-            assert np.median(width) < 3e-3 * 69.0 + 1.5e-3 * 25.0
+            narrow = np.median(width) < 3e-3 * 69.0 + 1.5e-3 * 25.0
+            # At 20 ms apertures of 8 ms cover less than half of the time: nothing tells of the rest.
+            assert narrow == (every < 16)
 
 
 @pytest.mark.parametrize(("every", "width"), [(12, "150 ms"), (20, "153.7 ms")])
@@ -94,7 +96,8 @@ def test_repeated_edges_on_simulated_supplies(every: int, width: str) -> None:
     energy = [each for each in cases if each.quantity == "energy"]
     assert len(energy) == 6
     assert sum(each.holds for each in energy) >= binom.ppf(5e-4, 6, STATED)
-    assert np.median([(each.high - each.low) / 2.0 for each in energy]) < 3e-3 * 34.0 + 1.5e-3 * 15.0 + 0.01
+    left = np.median([(each.high - each.low) / 2.0 for each in energy])
+    assert (left < 3e-3 * 34.0 + 1.5e-3 * 15.0 + 0.01) == (every < 16)
 
 
 def test_the_model_integrates_as_a_sum_of_small_parts_does() -> None:

@@ -76,7 +76,8 @@ def charge(view: View) -> Measured:
     with what the load drew before and after it. What is drawn between
     apertures is taken as in them where these cover half of the time or more; where they cover less, the
     interval reaches from what they show alone to what the current limit lets through between them, unless a
-    recording tells.
+    recording tells. A multimeter's are held against the supply's readings beside it, where these cover half
+    of the time: what is drawn between may differ by as much as they vary.
     Window: the step, from the switching-on where it lies in the step; where something is told to the input at
     the end, a value whose aperture may reach beyond it is left out, and the last one stands up to it. Where
     it is told something as the step begins, and stood still before, all that readings show beside that is of
@@ -212,6 +213,7 @@ def same_instants(first: Signal, second: Signal) -> tuple[Signal, Signal]:
     return first.take(left), second.take(right)
 
 
+# One piece: the contributions to one budget, each from what the lines above it found.
 def integral(
     view: View,
     signal: Signal,
@@ -276,13 +278,17 @@ def integral(
     if LEAST_COVERED <= part_read < 1.0:
         unread = f"what is drawn between apertures, {_percent(1.0 - part_read)} of the time"
         how = f"{how}; {unread}, is taken as in them"
+    volts_at_most = float(np.max(factors[0].values)) if factors is not None else 1.0
+    per_ampere = volts_at_most * (end - start) * scale
+    varies = _between_beside(view) if part_read < LEAST_COVERED else None
+    if varies is not None:
+        budget.bounded("between its apertures", (1.0 - part_read) * varies * per_ampere)
     measured = budget.result(value * scale, how, **({"would_decide": FASTER} | hidden))
     # What is not seen may be less as well as more: no lower limit is met for sure, and no upper one missed.
     measured = replace(measured, low=min(measured.low, 0.0)) if measured.unseen else measured
-    if part_read >= LEAST_COVERED:
+    if part_read >= LEAST_COVERED or varies is not None:
         return measured
-    volts_at_most = float(np.max(factors[0].values)) if factors is not None else 1.0
-    return _mostly_unread(view, measured, part_read, volts_at_most * (end - start) * scale)
+    return _mostly_unread(view, measured, part_read, per_ampere)
 
 
 def _apart_in_time(view: View, near: Signal) -> tuple[float, float, float]:
@@ -292,6 +298,24 @@ def _apart_in_time(view: View, near: Signal) -> tuple[float, float, float]:
     update, _, aperture = view.timing()
     passed = float(near.time[-1] - near.time[0]) if near.time.size > 2 else 0.0
     return update, passed / max(1, near.time.size - 1), aperture
+
+
+def _between_beside(view: View) -> float | None:
+    """By how much the current can differ between a meter's apertures from what it is in them [A]: by what the
+    run's own readings beside it vary in the step, where these cover enough of the time. None: they do not.
+    """
+    import numpy as np
+
+    own = view.beside
+    if own is None or not own.model.averages:
+        return None
+    try:
+        inside = own.current().between(view.begin, view.end)
+        known = inside.time.size > 2 and covered_part(*_apart_in_time(own, inside)) >= LEAST_COVERED
+    except CannotMeasure:
+        return None
+    visible = 8.0 * inside.noise + 2.0 * inside.step
+    return max(0.0, float(np.ptp(inside.values)) - visible) if known else None
 
 
 def _percent(part: float) -> str:
