@@ -29,6 +29,16 @@ def set_as(name: Any, **changed: Any) -> Dialect:
     return BASE.model_copy(update={"settings": {**BASE.settings, name: operation}})
 
 
+def of_the_voltage(name: Any) -> Dialect:
+    """One setting under the voltage's header. A file that says so is refused where another has that already;
+    those of an instrument are not.
+    """
+    own = BASE.settings[name]
+    command, query = (each.replace("SOURce:CURRent", "SOURce:VOLTage") for each in (own.command, own.query))
+    assert (command, query) != (own.command, own.query)
+    return set_as(name, command=command, query=query)
+
+
 def read_as(dialect: Dialect = BASE, **changed: Any) -> Dialect:
     return dialect.model_copy(update={"readings": dialect.readings.model_copy(update=changed)})
 
@@ -54,9 +64,9 @@ LOW, ALL = 3.5, 36.0
     [
         (written("{CV: 10, CC: 11, CP: 12}", "{CV: 11, CC: 10, CP: 12}"), "provoked: CV", LOW),
         (written("OVP: 12, current limit: 9,", "OVP: 9, current limit: 12,"), "provoked: OVP", ALL),
-        (written("trip_at_limit: SOURce:CURRent", "trip_at_limit: SOURce:VOLTage"), "trip delay", ALL),
+        (of_the_voltage("trip_at_limit"), "trip delay", ALL),
         (sensed_otherwise(), "remote sense", ALL),
-        (written("current_limit: SOURce:CURRent\n", "current_limit: SOURce:VOLTage\n"), "to the end", 0.1),
+        (of_the_voltage("current_limit"), "to the end", 0.1),
         (set_as("voltage", unit="kV"), "lead to the load", 0.1),
         (set_as("voltage", unit="mV"), "to the end", 0.1),
         (read_as(set_as("voltage", unit="kV"), voltage_unit="kV"), "lead to the load", 0.1),
