@@ -91,7 +91,7 @@ steps:
   - power_down: {order: [cell]}
 record: {every: 50 ms}
 requires:
-  - {name: taken, measure: charge, of: cell, during: charge, between: 0.5 C .. 8 C}
+  - {name: taken, measure: charge, of: cell, during: charge, between: 0.3 C .. 8 C}
 """
 
 FULL = "{until: {current_below: 100 mA, for: 200 ms}, at_most: 60 s}"

@@ -229,6 +229,7 @@ class Player:
         that feeds back makes a difference. What happens meanwhile is neither recorded nor told.
         """
         self.rested = self.feeds_back()
+        self.system.branch[layout.HELD] = self.rested
         if not self.rested:
             return
         start, stretch = self.time, FIRST_LOOK

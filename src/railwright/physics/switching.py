@@ -31,6 +31,7 @@ from railwright.physics.layout import (
     EV_TRIP_OPP,
     EV_TRIP_OVP,
     FALL,
+    HELD,
     IMAX,
     IN_CHARGE,
     LIMIT,
@@ -148,8 +149,10 @@ def act(t: float, j: int, what: int, a: float, b: float, y: Array, system: AnySy
         first, stride, _, _ = positions(system.fixed.shape[0], system.branch)
         stands = max(0.0, y[first + stride * j])
         goal = stands if a else settings[REF_GOAL]
-        # What stands there already is not pulled down: it begins there, unless it is set to less.
-        settings[REF_RATE], settings[REF_GOAL] = 0.0, min(goal, stands)
+        # What a source holds up is not pulled down: it begins there, unless it is set to less. What a
+        # capacitor still holds is no source: the output begins at nothing, and that falls meanwhile.
+        begins = min(goal, stands) if a or system.branch[HELD] else 0.0
+        settings[REF_RATE], settings[REF_GOAL] = 0.0, begins
         move_reference(t, goal, settings[SLEW_UP], fixed, settings)
         y[3 * j + 1] = 0.0
         y[3 * j + 2] = fixed[OVERSHOOT]
