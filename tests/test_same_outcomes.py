@@ -78,7 +78,7 @@ def test_what_is_written_is_read_back_as_it_was() -> None:
 def test_every_twist_is_in_the_jobs_and_changes_the_documents() -> None:
     placed = [twist for pair in pairs(3) for twist in pair]
     assert sorted(placed) == sorted(TWISTS)
-    assert len(pairs(3)) <= 120
+    assert len(pairs(3)) <= 130  # of the 200 jobs that the benchmark plays
     for name, *edits in TWISTS:
         plain, twisted = (example(EXAMPLES / "tide-gauge") for _ in range(2))
         apply(twisted, Random(1), tuple(edits))

@@ -29,8 +29,8 @@ SENSE_START, SENSE_TIME, SENSE_RATE, SHORTED, IN_CHARGE, SATURATED, SETTINGS = r
 # Numbers of a branch. POLARITY: -1 where the lead is reversed. SHORT: conductance of a fault across the
 # connector [S]. DIODE, DROP: whether a diode lies in the lead, and its forward drop [V]. FUSE: whether a fuse
 # does, whose melting is then the state after the connector's voltage.
-# Condition of the lead: OPENED by a switch or a fault; its diode is BLOCKED; its fuse has BLOWN; a source behind
-# it HELD the outputs' capacitors up before anything was on.
+# Condition of the lead: OPENED by a switch or a fault; its diode is BLOCKED; its fuse has BLOWN; a source
+# behind it HELD the outputs' capacitors up before anything was on.
 PARALLEL, RESISTANCE, INDUCTANCE, NODE, POLARITY, SHORT, DIODE, DROP, FUSE = range(9)
 OPENED, BLOCKED, BLOWN, HELD, BRANCH = range(9, 14)
 
