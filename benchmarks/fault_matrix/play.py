@@ -90,6 +90,9 @@ class Death:
             yield
 
 
+DIED = "died"
+"""What is said of a run that died."""
+
 HANGS = 5.0
 """How long a run hangs before it is ended [s]."""
 
@@ -144,13 +147,13 @@ def play(
                     documents, SET_POINTS, unit="B-1", operator="Matrix", folder=folder, link=link, **options
                 )
         except Died:
-            error = "died"
+            error = DIED
         except Exception as failure:  # noqa: BLE001 - any of them is a finding
             error = repr(failure)
         acts = net.acts()
         begun = next((m["time"] for m in link.told if m["kind"] == "off begun"), None)
         energised = {name: net.energised(output) for name, output in OUTPUTS.items()}
-        readable, last = read_back(folder)
+        readable, last = read_back(folder, died=error == DIED)
         injected = death.at if death is not None else acts[0].time if acts else None
         shift = _zero_of(folder)
         zero = None if shift is None else began + shift
@@ -159,10 +162,14 @@ def play(
         )
 
 
-def read_back(folder: Path) -> tuple[str, dict[str, float]]:
-    """Whether the folder can be read ('' or why not), and the last reading of each input [s, record]."""
+def read_back(folder: Path, *, died: bool = False) -> tuple[str, dict[str, float]]:
+    """Whether the folder can be read ('' or why not), and the last reading of each input [s, record].
+
+    died: the run is taken as gone, and its locks with it, which this process still holds.
+    """
     try:
-        data = open_run(folder)
+        with patch("railwright.records.stored.who_goes_on", lambda folder: "") if died else nullcontext():
+            data = open_run(folder)
         return "", {
             name: float(traces.time[-1]) for name, traces in data.record.traces.items() if traces.time.size
         }

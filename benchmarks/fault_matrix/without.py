@@ -22,6 +22,8 @@ def take_away(what: str) -> Iterator[None]:
             stack.enter_context(patch.object(SupplyDriver, "same", lambda self, change, got: True))
             stack.enter_context(patch.object(Polling, "_settings", lambda self, name, turn, answer: Seen()))
             stack.enter_context(patch.object(SwitchOff, "_judge", lambda self, each, end: ""))
+            stack.enter_context(patch.object(SwitchOff, "_has_come_on", lambda self, each: False))
+            stack.enter_context(patch.object(SwitchOff, "_is_closed", lambda self, each: True))
         if what == "guard":
             stack.enter_context(patch.object(Guard, "switch_off", _only_for_a_living_run))
         yield

@@ -241,7 +241,7 @@ def test_a_recording_without_names_says_what_to_do(
     path = wav(tmp_path, made)
     code, _, stderr = call("evaluate", run, "--record", path)
     assert code == 2
-    assert stderr.startswith(f"{path}:1: expected a voltage or a current of an input, such as ")
+    assert stderr.startswith(f"{path}:1:1: expected a voltage or a current of an input, such as ")
     assert stderr.rstrip().endswith("got none; say in 'channels' which column is which")
     keys = "{channels: {main_voltage: {column: 3}}}"
     code, _, stderr = call("evaluate", run, "--record", path, "--keys", keys)
@@ -260,7 +260,7 @@ def test_hundreds_of_megabytes_of_another_kind_are_refused_at_once(run: Path, tm
     begin = time.process_time()
     code, _, stderr = call("evaluate", run, "--record", path)
     assert (code, time.process_time() - begin < 3.0) == (2, True)
-    assert stderr.startswith(f"{path}:1: expected a Parquet file, got another: ")
+    assert stderr.startswith(f"{path}:1:1: expected a Parquet file, got another: ")
 
 
 @pytest.mark.alone

@@ -27,6 +27,7 @@ OUTPUT = replaced(
     (", power: 60 W", ""),
     ("38 V", "40 V"),
     ("1 ms .. 5 s", "100 ms .. 100 ms"),
+    ("update: 10 ms", "update: 50 ms"),
 )
 
 BENCH = """\

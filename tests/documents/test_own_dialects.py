@@ -82,7 +82,7 @@ def test_what_switches_off_reads_the_same_file(tmp_path: Path, written: str, pla
         ("speech.yaml", None, "quay.bench.yaml:11:14: expected a dialect in 'speech.yaml', got no such file"),
         ("spoken", None, "quay.bench.yaml:11:14: expected one of the dialects"),
         ("/speech.yaml", None, "quay.bench.yaml:11:14: expected a path relative to this document"),
-        ("speech.yaml", "dialect: x\naddressing: telepathy\n", "speech.yaml:2:1: addressing: "),
+        ("speech.yaml", "dialect: x\naddressing: telepathy\n", "speech.yaml:2:13: expected 'none', "),
         (
             "speech.yaml",
             OWN.replace("SOURce:VOLT\n", "SOURce:{volts}\n", 1),

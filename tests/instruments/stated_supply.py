@@ -183,5 +183,5 @@ class StatedSupply(Spoken):
             output.over = number
         elif word == "TRIP" and number in (0, 1):
             output.trips = number == 1
-        else:
+        elif word != "IDLE":  # taken, and nothing comes of it
             raise ValueError(word)

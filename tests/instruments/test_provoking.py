@@ -174,14 +174,6 @@ def slew_case(name: str, setting: str, unit: str, wrong: set[Provoked]) -> tuple
         ("channel-list", "{CV: 10, CC: 11, CP: 12}", "{CV: 11, CC: 10, CP: 12}", "overloaded", {"CC"}),
         ("named-output", "{CV: CV, CC: CC, CP: CP}", "{CV: CC, CC: CV, CP: CP}", "open", {"CV"}),
         ("named-output", "{CV: CV, CC: CC, CP: CP}", "{CV: CC, CC: CV, CP: CP}", "overloaded", {"CC"}),
-        # Its OVP's switch is the one by which it trips at its limit: it does not even come on.
-        (
-            "channel-list",
-            "  ovp_on: SOURce:VOLTage",
-            "  ovp_on: SOURce:CURRent",
-            "open",
-            {*OPEN} - {"rising slew"},
-        ),
         # What reads V is in mV: nothing that is set comes.
         (
             "channel-list",
@@ -219,14 +211,6 @@ def slew_case(name: str, setting: str, unit: str, wrong: set[Provoked]) -> tuple
             {"linked"},
         ),
         ("prefixed", "linked: 10, OTP: 4", "linked: 8, OTP: 4", "open", {"linked"}),
-        # The delays of two protections exchanged.
-        (
-            "selected-output",
-            "SOURce:CURRent:PROTection:LEVel:DELay",
-            "SOURce:CURRent:PROTection:DELay",
-            "overloaded",
-            {"OCP"},
-        ),
         # Set in mA, which the supply takes for A: more comes than was asked for, or it refuses.
         (
             "selected-output",

@@ -23,6 +23,7 @@ from railwright.documents.bench import Coupling
 from railwright.guard.process_link import ProcessLink
 from railwright.quantities import show
 from railwright.records.ended import Ended
+from railwright.records.going import who_goes_on
 from railwright.records.log import Log, LogLines
 from railwright.records.names import LOG
 from railwright.records.stored import open_run
@@ -473,6 +474,11 @@ def test_a_killed_run_is_read_from_its_log(bench: Small) -> None:
     time.sleep(0.3)  # by then its thread has handed the log's lines to the system, which takes it 50 ms
     process.kill()
     process.communicate(timeout=10)
+    # Its guard switches off yet, and until that is done the run is not over.
+    for _ in range(100):
+        if not who_goes_on(bench.folder / "run"):
+            break
+        time.sleep(0.1)
     data = open_run(bench.folder / "run")
     assert data.ended is Ended.KILLED
     assert not data.complete

@@ -320,7 +320,7 @@ def test_a_set_point_at_its_lowest_is_changed_by_little(
 
 
 def test_a_command_that_does_nothing_is_found_also_at_its_lowest() -> None:
-    made = Quay(("  voltage: VOLT\n", '  voltage: {command: "OVER", query: "VOLT?"}\n'))
+    made = Quay(("  voltage: VOLT\n", '  voltage: {command: "IDLE", query: "VOLT?"}\n'))
     (wrong,) = (each for each in made.tried(change=True) if each.wrong)
     assert (wrong.operation, wrong.answer) == ("set voltage", "0.000")
 

@@ -133,8 +133,8 @@ def test_who_can_record_what_may_fall_between_readings_is_named(
     assert says(runs.would, "transient recorder") is named
 
 
-def test_the_uncertainty_is_the_widest_by_where_readings_may_fall(demo: dict[str, Measurable]) -> None:
-    """What a run leaves is no wider: by two of the twins, and by the closed form of a step that is sampled.
+def test_the_uncertainty_of_a_run_is_about_what_was_told(demo: dict[str, Measurable]) -> None:
+    """A run is held against 64 places of its readings, a check against two: a start's is up to 1.4 times it.
 
     The charge of the start: 25 readings of 10 ms, from before the step on; the first is that of an output
     that is off, so nothing is open at its beginning.
@@ -153,7 +153,7 @@ def test_the_uncertainty_is_the_widest_by_where_readings_may_fall(demo: dict[str
                 widest = told[result.requirement]
                 assert widest is not None, result.requirement
                 ratio = (found.high - found.low) / 2 / widest if widest else 1.0
-                assert 0.3 <= ratio <= 1.3, (result.requirement, ratio)
+                assert 0.3 <= ratio <= 1.5, (result.requirement, ratio)
 
 
 def test_who_can_record_whether_the_limit_regulates_is_named(tmp_path: Path) -> None:

@@ -72,7 +72,7 @@ def test_an_unchanged_dialect_comes_out_true(dialect: str, tmp_path: Path) -> No
 
 
 @pytest.mark.parametrize(
-    "told", ["settings.output: exchanged with trip_at_limit", "readings.current_unit: mA"]
+    "told", ["settings.ocp_delay: exchanged with trip_delay", "readings.current_unit: mA"]
 )
 def test_the_judge_sees_what_is_untrue(told: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Were all of it proved, what these runs say would be untrue."""
