@@ -12,6 +12,7 @@ from railwright.documents.bench import Coupling
 from railwright.documents.loader import load_documents
 from railwright.documents.output_name import OutputName
 from railwright.plan.coupling import all_changes, followers, moved
+from railwright.plan.moves import moves_of
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import Action, Timeline
 from railwright.rehearsal.rehearse import rehearse
@@ -104,6 +105,29 @@ def test_a_set_point_that_is_told_again_moves_no_other(how: str, volts: float, a
     timeline = Timeline((*up, *told), SPANS, 0.1)
     changes = all_changes(coupled(by(how)).bench, FEEDS, timeline)
     assert [c.time for c in changes if c.moved_by and c.time > 0.0] == [0.01]
+
+
+@pytest.mark.parametrize("how", ["step", "ratio"])
+@pytest.mark.parametrize("first", [0.0, 6.0, 12.0, 20.0])
+@pytest.mark.parametrize("over", [0.02, 0.04])
+def test_a_line_has_the_slew_that_a_run_tells(how: str, first: float, over: float) -> None:
+    """Whatever a coupled output has moved the set point to meanwhile: draws 111/103, 111/137 and 111/186
+    rehearsed a slower rise onto a battery than the run plays.
+    """
+    actions = (
+        Action(0.0, "on", "transducer", 0.0),
+        Action(0.0, "line", "transducer", first),
+        Action(0.05, "on", "main", 0.0),
+        Action(0.05, "line", "main", 12.0, over),
+        Action(0.10, "off", "main"),
+        Action(0.12, "on", "main", 0.0),
+        Action(0.12, "line", "main", 9.0, over),
+    )
+    bench, timeline = coupled(by(how)).bench, Timeline(actions, SPANS, 0.2)
+    told = {each.time: each.slew for each in all_changes(bench, FEEDS, timeline) if each.slew}
+    run = {each.time: each.slew for each in moves_of(timeline, FEEDS, bench).moves if each.input == "main"}
+    assert told == {0.05: 12.0 / over, 0.12: 9.0 / over}
+    assert {time: run[time] for time in told} == told
 
 
 def test_a_set_point_stays_in_the_range_of_its_output():

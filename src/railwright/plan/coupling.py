@@ -98,11 +98,16 @@ def changes_of(
     """
     known = {output for own in shares.values() for output in own}
     stands: dict[OutputName, float] = dict.fromkeys(known, 0.0)
+    levels = dict.fromkeys(shares, 0.0)
     changes: list[OutputAction] = []
     for number, action in enumerate(timeline.actions):
         if action.input not in shares:
             continue
         own = {output: action.voltage * share for output, share in shares[action.input].items()}
+        # What the outputs are told comes of the procedure's set points, whatever another has moved them to.
+        level, levels[action.input] = levels[action.input], 0.0 if action.kind == "off" else action.voltage
+        timed = action.over > 0.0 and not action.listed
+        slew = abs(action.voltage - level) / action.over if timed else 0.0
         if action.kind == "off":
             changes += [OutputAction(action.time, "off", each, cause=number) for each in own]
             continue
@@ -110,9 +115,9 @@ def changes_of(
             own = {output: stands[output] for output in own}
         for output, voltage in own.items():
             before, stands[output] = stands[output], voltage
-            slew = abs(voltage - before) / action.over if action.over > 0.0 and not action.listed else 0.0
+            told = slew * shares[action.input][output]
             changes.append(
-                OutputAction(action.time, action.kind, output, voltage, action.over, None, number, slew)
+                OutputAction(action.time, action.kind, output, voltage, action.over, None, number, told)
             )
             for other, goal in taken_along(bench, stands, output, before):
                 # Outputs that feed one input together are each told their own part anyway.
