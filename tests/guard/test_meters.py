@@ -101,3 +101,13 @@ def test_one_that_gives_no_answer_is_said_and_holds_up_nothing(meter: dict[str, 
     assert end.confirmed
     assert took < 1.4
     assert says(told["failed"], said)
+
+
+def test_one_at_an_input_that_is_not_switched_off_holds_up_nothing() -> None:
+    left, volts = FakeSupply(), FakeSupply(reads=lambda now: "12")
+    document = MeterOff("volts", "b", "volts", "*IDN?", IDENTITY, "READ?", 0.5)
+    plan = OffPlan((supply_off("left"),), (fed("a", "left"),), decay=DECAY, meters=(document,))
+    ends, took, told = switched_off(plan, {"left": left, "volts": volts})
+    assert (ends["a"].confirmed, ends["a"].why) == (True, "")
+    assert took < 0.7
+    assert not [fields for _, what, fields in told if what == "meter"]

@@ -13,15 +13,15 @@ from railwright.guard.session import Session, SessionError
 
 
 class MeterAsked:
-    """One multimeter while its input is switched off.
+    """One multimeter while its input, `at`, is switched off.
 
     shown: what it showed last [V], infinite beyond its range; None: nothing yet. since: for which
     confirmation that was, by the time of its last look [s]; settled: for which one it agreed, or had its
     time. failed: why it is asked no more; '' while it answers.
     """
 
-    def __init__(self, document: MeterOff, session: Session, deadline: float) -> None:
-        self.document = document
+    def __init__(self, document: MeterOff, at: InputOff, session: Session, deadline: float) -> None:
+        self.document, self.at = document, at
         self.shown: float | None = None
         self.since = self.settled = -math.inf
         # One that was given up while the run went on is not tried anew.
@@ -47,15 +47,15 @@ class MeterAsked:
         self.shown, self.since = value if abs(value) < NO_NUMBER else math.inf, since
         return True
 
-    def contradiction(self, each: InputOff) -> str:
+    def contradiction(self) -> str:
         """What it shows that speaks against off, beyond its uncertainty; '' for nothing."""
         if self.shown is None:
             return ""
-        held = 0.0 if each.holds is None else each.holds[1]
+        held = 0.0 if self.at.holds is None else self.at.holds[1]
         stands = abs(self.shown)
         surely = stands - (self.document.of_value * stands + self.document.offset)
-        if math.isfinite(stands) and surely < held + each.below:
+        if math.isfinite(stands) and surely < held + self.at.below:
             return ""
         shows = f"{self.shown:.4g} V" if math.isfinite(stands) else "a voltage beyond its range"
         told = f"off was read at the supply, but the multimeter {self.document.name} shows"
-        return f"{told} {shows} at {each.name}"
+        return f"{told} {shows} at {self.at.name}"

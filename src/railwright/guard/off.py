@@ -66,7 +66,12 @@ class SwitchOff:
             each.name: SupplySwitchedOff(each, sessions[each.name], plan, tell) for each in plan.supplies
         }
         self._relays = [(each, sessions[each.name]) for each in plan.relays]
-        self._meters = [MeterAsked(each, sessions[each.name], plan.deadline) for each in plan.meters]
+        inputs = {each.name: each for each in plan.inputs}
+        self._meters = [
+            MeterAsked(each, inputs[each.input], sessions[each.name], plan.deadline)
+            for each in plan.meters
+            if each.input in inputs
+        ]
         self._pins: list[asyncio.Task[None]] = []
         """What brings pins of the device to rest."""
         self._begun = {each.name: asyncio.Event() for each in plan.inputs}
@@ -139,10 +144,10 @@ class SwitchOff:
             await asyncio.gather(*tasks, return_exceptions=True)
         for meter in self._meters:
             # Waited for no longer: what it showed of this confirmation counts all the same.
-            own = next(each for each in self.plan.inputs if each.name == meter.document.input)
-            shown = self.ends[own.name].confirmed and meter.since == self._confirmed_at.get(own.name)
-            if shown and meter.settled < meter.since and meter.contradiction(own):
-                self._contradicted(own, meter)
+            name = meter.at.name
+            shown = self.ends[name].confirmed and meter.since == self._confirmed_at.get(name)
+            if shown and meter.settled < meter.since and meter.contradiction():
+                self._contradicted(meter)
         for each in self.plan.inputs:
             if each.stays_on:
                 self.ends[each.name].why = each.stays_on
@@ -320,9 +325,9 @@ class SwitchOff:
             for each in self.plan.inputs:
                 if self._has_come_on(each):
                     self._comes_on(each)
-                elif (
-                    self.ends[each.name].confirmed and each.name not in self._closed and self._is_closed(each)
-                ):
+                elif each.name in self._closed or not self.ends[each.name].confirmed:
+                    continue
+                elif self._is_closed(each):
                     self._closed.add(each.name)
                     self._tell("stays off", {"input": each.name})
             left = [task for task in (*inputs, *self._again.values()) if not task.done()]
@@ -341,8 +346,7 @@ class SwitchOff:
         if not end.confirmed or any(self._supplies[o.supply].lost_since is not None for o in each.outputs):
             return True
         since = self._confirmed_at[each.name]
-        mine = [meter for meter in self._meters if meter.document.input == each.name and not meter.failed]
-        if any(meter.settled < since for meter in mine):
+        if any(m.settled < since for m in self._meters if m.at.name == each.name and not m.failed):
             return False
         waited = asyncio.get_running_loop().time() - since > CLOSING + self.plan.decay
         return waited or (end.read_at is not None and end.read_at - since >= CLOSING)
@@ -359,35 +363,35 @@ class SwitchOff:
         """Have a multimeter say of its input, each time that its supplies confirm it, whether the voltage has
         gone; it has the time that a voltage may take to fall. What it shows then takes the confirmation back.
         """
-        each = next(own for own in self.plan.inputs if own.name == meter.document.input)
-        end, loop = self.ends[each.name], asyncio.get_running_loop()
+        name, loop = meter.at.name, asyncio.get_running_loop()
+        end = self.ends[name]
         while not meter.failed:
-            since = self._confirmed_at.get(each.name, -math.inf)
+            since = self._confirmed_at.get(name, -math.inf)
             if not end.confirmed or meter.settled >= since:
                 await asyncio.sleep(self.plan.every)
                 continue
             if not await meter.read(since):
                 return
-            if not self.ends[each.name].confirmed or since != self._confirmed_at[each.name]:
+            if not end.confirmed or since != self._confirmed_at[name]:
                 continue  # it came on again meanwhile
-            if not meter.contradiction(each):
+            if not meter.contradiction():
                 meter.settled = since
                 self._tell_meter(meter)
             elif loop.time() - since > self.plan.decay:
-                self._contradicted(each, meter)
+                self._contradicted(meter)
             else:
                 await asyncio.sleep(self.plan.every)
 
-    def _contradicted(self, each: InputOff, meter: MeterAsked) -> None:
+    def _contradicted(self, meter: MeterAsked) -> None:
         """A multimeter shows a voltage where the supplies say off: it is not called off, and OFF is sent once
         more, whatever their state says.
         """
-        end = self.ends[each.name]
+        end = self.ends[meter.at.name]
         meter.settled = meter.since
-        end.confirmed, end.why = False, meter.contradiction(each)
-        self._closed.discard(each.name)
+        end.confirmed, end.why = False, meter.contradiction()
+        self._closed.discard(meter.at.name)
         self._tell_meter(meter, end.why)
-        for output in each.outputs:
+        for output in meter.at.outputs:
             self._supplies[output.supply].push(output)
 
     def _tell_meter(self, meter: MeterAsked, against: str = "") -> None:
