@@ -9,7 +9,7 @@ import math
 from pathlib import Path
 
 import pytest
-from tests.running.charging import BLEEDS, Edit, played, written
+from tests.running.charging import BENCH, BLEEDS, Edit, played, written
 
 from railwright.documents.sources import DocumentErrors
 from railwright.records.ended import Ended
@@ -150,6 +150,41 @@ def test_what_did_not_end_as_it_was_to_is_no_pass(name: str, tmp_path: Path) -> 
     assert done.evaluation is not None
     assert done.evaluation.outcome.value != "pass"
     assert done.least > BLEEDS - 0.05  # as a lead opens, its inductance rings with what is behind it
+
+
+OUTPUT = BENCH[BENCH.index("      1:\n") : BENCH.index("leads:")]
+AFTER_A_CLOCK: tuple[Edit, ...] = (
+    ("bench", "leads:", f"{OUTPUT.replace('1:', '2:', 1)}leads:"),
+    (
+        "device",
+        "inputs:\n",
+        "inputs:\n  clock: {nominal: 5 V, operating: 4 V .. 6 V, current: {at_most: 1 A}, return: isolated,\n"
+        "    load: [{resistor: {resistance: 50 ohm}}]}\n",
+    ),
+    (
+        "procedure",
+        "{cell: {from",
+        "{clock: {from: left.2, lead: short pair, sense: at terminals}, cell: {from",
+    ),
+    ("procedure", "limits:\n", "limits:\n  clock: {current_limit: 400 mA, at_limit: regulate, ovp: 8 V}\n"),
+    (
+        "procedure",
+        "steps:\n",
+        "steps:\n  - {name: clock on, power_up: {order: [clock]}}\n"
+        "  - {name: waits, hold: {until: {input: clock, current_above: 1 A}, at_most: 1 s}}\n",
+    ),
+    ("procedure", "order: [cell]}\nrecord", "order: [cell, clock]}\nrecord"),
+)
+
+
+def test_a_cell_that_waits_for_a_hold_stays_off_where_that_never_ends(tmp_path: Path) -> None:
+    """Also where another hold follows: its outputs are prepared 0.1 s ahead, so that the hold ends by then."""
+    until = hold("input: cell, current_below: 100 mA")
+    done = played(tmp_path / "run", written(tmp_path, *AFTER_A_CLOCK, hold=until))
+    assert done.outcome.ended is Ended.NEVER_CAME, done.outcome.cause
+    assert not done.said("source read")
+    on = [event.subject for event in done.outcome.record.events if event.what == "on"]
+    assert on == ["clock"], "nothing else goes on"
 
 
 NOT_HELD = {

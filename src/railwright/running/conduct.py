@@ -155,8 +155,8 @@ class Conduct:
             name: sum(no_current(documents.bench.output(own)) for own in feed.names)
             for name, feed in (rig.set_points if plan.timeline.held else {}).items()
         }
-        later = max((each.end for each in plan.timeline.held), default=0.0)
-        ahead = max((self._ahead(move) for move in plan.moves if move.time >= later), default=AHEAD)
+        first = min((each.end for each in plan.timeline.held), default=0.0)
+        ahead = max((self._ahead(move) for move in plan.moves if move.time >= first), default=AHEAD)
         self._holding = Holding(plan.timeline.held, self._steps, recorder, ahead, none)
         self._led = None if requests is None else Led(requests, rig, recorder, self._steps)
         self._off_since: float | None = None
@@ -327,10 +327,10 @@ class Conduct:
             self.intake.take_in()
             self._follow_hand(moves)
             waits = self._waits_on() or self._waits_for_off(moves)
+            now = self.recorder.now()
             if not waits:
                 self._repeating.look(moves)
-                self._holding.look()
-            now = self.recorder.now()
+                self._holding.look(now)
             # In the record's time: that of the plan, and what was waited for until now.
             due = math.inf if waits else (moves[0].time if moves else self.plan.duration) + self.held
             if not waits:

@@ -90,9 +90,10 @@ class Holding:
             and abs(reading.current) <= none
         )
 
-    def look(self) -> None:
-        """Whether it has come, or can no longer come; not called while the run waits for something else."""
-        now = self._recorder.now()
+    def look(self, now: float) -> None:
+        """Whether it has come, or can no longer come by now [s]; not called while the run waits for something
+        else.
+        """
         plan = now - self._steps.held
         if self._now is None and self._to_come and plan >= self._to_come[0].begin:
             self._begin(self._to_come.popleft(), now)
@@ -103,7 +104,7 @@ class Holding:
             self._expect_sound(own, self._met)
         if self._met is not None or (own.until.time is not None and now - self._since >= own.until.time):
             self._end(own, plan, now)
-        elif plan >= own.end - self._ahead:
+        elif now >= own.end + self._steps.held - self._ahead:
             raise EndRun(Ended.NEVER_CAME, f"{self._place(own)}: not within {show(own.end - own.begin, 's')}")
 
     def _begin(self, own: Held, now: float) -> None:
