@@ -79,6 +79,7 @@ WRONG = [
     ("field: 2", "field: 0", "at least 1"),
     ("compound: true", "compound: true\nsession: {parted_by: ;}", "compound: false"),
     ("compound: true", "compound: true\nsession: {parted_by: ':'}", "got ':'"),
+    ('parted_by: "/"', 'parted_by: ""', "at least 1 character, got"),
     ("compound: true", "compound: true\nlist_readings: true", "list_readings: false"),
     ('words: "YES", nothing: "NO"', 'words: "YES"', "'nothing'"),
     ('words: "YES", nothing: "NO"', 'bit: 3, words: "YES", nothing: "NO"', "expected 'bit'"),

@@ -178,7 +178,7 @@ AFTER_A_CLOCK: tuple[Edit, ...] = (
 
 
 def test_a_cell_that_waits_for_a_hold_stays_off_where_that_never_ends(tmp_path: Path) -> None:
-    """Also where another hold follows: its outputs are prepared 0.1 s ahead, so that the hold ends by then."""
+    """Also where another hold follows: its output is prepared 0.1 s ahead, so the hold has to end by then."""
     until = hold("input: cell, current_below: 100 mA")
     done = played(tmp_path / "run", written(tmp_path, *AFTER_A_CLOCK, hold=until))
     assert done.outcome.ended is Ended.NEVER_CAME, done.outcome.cause

@@ -34,11 +34,9 @@ def at_connector(behind: Uncertain, lost: Uncertain) -> Uncertain:
 
 def _most(wanted: Input) -> float:
     """The largest steady current of an input's loads [A], as declared or by their models; 0: unknown."""
-    declared = [wanted.current.at_most or (wanted.current.steady.high if wanted.current.steady else 0.0)]
-    if wanted.current.steady is not None:
-        declared = [wanted.current.steady.high]
-    drawn = [_drawn(wanted, volts) for volts in _looks(wanted)]
-    return max([*declared, *drawn])
+    steady = wanted.current.steady
+    declared = steady.high if steady is not None else wanted.current.at_most or 0.0
+    return max(declared, *(_drawn(wanted, volts) for volts in _looks(wanted)))
 
 
 def _looks(wanted: Input) -> Iterator[float]:

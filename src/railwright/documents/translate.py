@@ -233,7 +233,9 @@ def _message(model: type[BaseModel], details: ErrorDetails) -> str:
         at = f" after '{details['loc'][-1]}:'" if isinstance((details["loc"] or (0,))[-1], str) else ""
         return f"expected a list{at}, got {quoted(given)}; write [..., ...], or lines that begin with '-'"
     if kind == "string_too_short":
-        return f"expected a text of at least {context['min_length']} characters, got {quoted(str(given))}"
+        least = context["min_length"]
+        few = "character" if least == 1 else "characters"
+        return f"expected a text of at least {least} {few}, got {quoted(str(given))}"
     if kind == "too_short":
         got, least = context["actual_length"] or "none", context["min_length"]
         return f"expected at least {least} {'entry' if least == 1 else 'entries'}, got {got}"

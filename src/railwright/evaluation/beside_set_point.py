@@ -22,7 +22,7 @@ from railwright.evaluation.reading import known_resistance, series_drop
 from railwright.evaluation.views import EXACT, Case, settled_levels
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.signal import Array
-from railwright.traces import Mode
+from railwright.traces import Mode, runs_of
 
 FEWEST_BESIDE = 5
 """Readings in a row that must lie beside a set point: what is told late, or moves, is read so for fewer."""
@@ -131,7 +131,7 @@ def _stand_still(
     read: RecordShown, bound: Array, level: float, beyond: NDArray[np.bool_]
 ) -> Iterator[_Beside]:
     """Of rows beyond, those in a row that last long enough and do not move towards the set point [V]."""
-    for first, past in _runs(beyond):
+    for first, past in runs_of(beyond):
         beside = np.abs(read.values[first:past] - level)
         nearer = float(beside[0] - beside[-1]) > float(np.max(read.error[first:past]))
         lasts = float(read.time[past - 1] - read.time[first]) >= 2.0 * read.reach
@@ -144,16 +144,10 @@ def _stand_out(
     read: RecordShown, bound: Array, level: float, above: NDArray[np.bool_], stands: NDArray[np.bool_]
 ) -> Iterator[_Beside]:
     """Of rows above the set point [V], fewer in a row than may move, those between two that stand at it."""
-    for first, past in _runs(above):
+    for first, past in runs_of(above):
         between = first > 0 and past < above.size and bool(stands[first - 1]) and bool(stands[past])
         if between and past - first < FEWEST_BESIDE:
             yield _farthest(read, bound, level, first, past)
-
-
-def _runs(rows: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """First and one past the last index of each run of rows that are set."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], rows, [False])).astype(np.int8)))
-    return [(int(first), int(past)) for first, past in edges.reshape(-1, 2)]
 
 
 def _farthest(read: RecordShown, bound: Array, level: float, first: int, past: int) -> _Beside:

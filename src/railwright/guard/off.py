@@ -325,9 +325,9 @@ class SwitchOff:
             for each in self.plan.inputs:
                 if self._has_come_on(each):
                     self._comes_on(each)
-                elif each.name in self._closed or not self.ends[each.name].confirmed:
-                    continue
-                elif self._is_closed(each):
+                elif (
+                    self.ends[each.name].confirmed and each.name not in self._closed and self._is_closed(each)
+                ):
                     self._closed.add(each.name)
                     self._tell("stays off", {"input": each.name})
             left = [task for task in (*inputs, *self._again.values()) if not task.done()]
@@ -372,7 +372,7 @@ class SwitchOff:
                 continue
             if not await meter.read(since):
                 return
-            if not end.confirmed or since != self._confirmed_at[name]:
+            if since != self._confirmed_at[name] or not self.ends[name].confirmed:
                 continue  # it came on again meanwhile
             if not meter.contradiction():
                 meter.settled = since

@@ -77,9 +77,8 @@ def assumed_clamp(wanted: Input, lowest: float) -> Borne | None:
     document says whether the diode is there and bears this.
     """
     if wanted.diode_inside is not None:
-        return (
-            None  # it keeps a reversed voltage off the load; what it bears itself is told by its own figure
-        )
+        # It keeps a reversed voltage off the load; what it bears itself is told by its own figure.
+        return None
     for entry in wanted.load:
         kind = KINDS[entry.kind]
         missing = [name for name in kind.clamp if getattr(entry.parameters, name) is None]

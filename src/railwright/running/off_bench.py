@@ -329,10 +329,8 @@ def _look(
     channels: Sequence[tuple[str, int]],
 ) -> _Look:
     """What answers several of state, voltage and current, or those of all outputs, is asked once."""
-    asked_of, selected = (
-        [_Asked(switch.query, switch.field), *_readings(dialect["readings"])],
-        _selected(dialect),
-    )
+    asked_of = [_Asked(switch.query, switch.field), *_readings(dialect["readings"])]
+    selected = _selected(dialect)
     for_all = {each.query for each in asked_of if each.for_all}
     groups = [channels] if dialect.get("list_readings") == "true" else [[each] for each in channels]
     found, shared, answer = _Look([], {}, (0, 0)), dict[str, int](), 0

@@ -4,6 +4,7 @@ the outputs are set to that, before they go on.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 
 from railwright.documents.loader import Documents
@@ -75,7 +76,7 @@ class Sources:
         if meter is None:
             (reading,) = self._rig.read((name,))
             return reading.voltage
-        time, value = self._multimeters.latest.get(meter, (-1e9, None))
+        time, value = self._multimeters.latest.get(meter, (-math.inf, None))
         oldest = OLDEST * self._bench.multimeters[meter].interval
         if value is None or self._now() - time > oldest:
             raise EndRun(Ended.STOPPED, f"{name}: multimeter {meter} does not read what stands there")

@@ -124,9 +124,8 @@ class _Part(NamedTuple):
     def followers(self, start: float) -> list[Follower]:
         """That course, at the corners of which one draws least."""
         if self.lost != NOTHING_LOST:
-            return [
-                lambda v, lasts: 0.0
-            ]  # the least of all: how it starts behind what lies inside is not known
+            # The least of all: how it starts behind what lies inside is not known.
+            return [lambda v, lasts: 0.0]
         return [self.kind.equations.follower(start, corner) for corner in self.least]
 
     def rising(self, ramp: Ramp) -> Rising:

@@ -188,7 +188,7 @@ def _confirmed_off(context: Context, source: FedInput, planned: float = 0.0) -> 
 
 
 def blocks(source: FedInput) -> bool:
-    """Whether a fixture's diode keeps what the outputs draw out of the input's emptying."""
+    """Whether a fixture's diode lies between outputs and input: nothing flows back through it."""
     return source.fixture is not None and source.fixture.diode is not None
 
 

@@ -18,6 +18,7 @@ from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.group import output_path
 from railwright.settings.rule import Hit, Outcome, Unknown, of_every, rule, with_seen
+from railwright.settings.rules.energy import blocks
 from railwright.settings.rules.judge import outputs
 
 
@@ -27,10 +28,6 @@ def fed(context: Context) -> Iterator[tuple[FedInput]]:
     return ((source,) for name, source in context.sources.items() if name in names)
 
 
-def _blocked(source: FedInput) -> bool:
-    return source.fixture is not None and source.fixture.diode is not None
-
-
 @rule("source-crowbar", Severity.STOP)
 @of_every(with_seen(outputs))
 def crowbar(context: Context, source: FedInput, name: OutputName, output: Output) -> Outcome:
@@ -38,12 +35,7 @@ def crowbar(context: Context, source: FedInput, name: OutputName, output: Output
     which nothing ends.
     """
     held = held_voltage(context.device, source.name)
-    if (
-        held is not None
-        and output.ovp is not None
-        and output.ovp.crowbar is not None
-        and not _blocked(source)
-    ):
+    if held is not None and output.ovp is not None and output.ovp.crowbar is not None and not blocks(source):
         yield Hit(
             source.name,
             (*output_path(name), "ovp", "crowbar"),
@@ -139,7 +131,7 @@ def hidden(context: Context, source: FedInput) -> Outcome:
     """A series diode hides a source from the output that feeds it, so that the supply reads neither its
     voltage nor its polarity before it goes on.
     """
-    if _blocked(source) and voltmeter_of(context.procedure, context.bench, source.name) is None:
+    if blocks(source) and voltmeter_of(context.procedure, context.bench, source.name) is None:
         yield Hit(
             source.name,
             (*source.at_fixture, "diode"),
