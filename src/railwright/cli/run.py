@@ -102,7 +102,9 @@ def run(
     from railwright.cli.checking import CheckedToday
     from railwright.cli.printer import Printer
     from railwright.cli.series import expect_repeatable, play_series, series_of
+    from railwright.cli.told_ending import ending_told
     from railwright.cli.twin import faults_of, mischief_of, overrides_of
+    from railwright.documents.message_file import read_messages
     from railwright.running.folder import default_folder
     from railwright.running.interruption import StopRequest, signals_ask
 
@@ -116,7 +118,8 @@ def run(
     series = series_of(folder or default_folder(procedure, unit), repeat, cool_down)
     started: TwinBench | None = None
     stop = StopRequest()
-    with contextlib.ExitStack() as stack:
+    # Left last: what is told of an ending waits for nothing but itself, and holds up nothing.
+    with ending_told(read_messages(), quiet) as teller, contextlib.ExitStack() as stack:
         # Started first, so that it is there when the check is done.
         guard = _Guard()
         stack.callback(guard.close)
@@ -136,6 +139,7 @@ def run(
                 faults=faults_of(fault or [], tuple(documents.device.inputs)),
                 mischief=mischief_of(mischief or [], documents.bench),
             )
+        teller.begins(checked.documents.procedure.procedure, unit, series, simulated=twins)
         # Signals are requests, and printing is done by a thread, until the last line is out.
         stack.enter_context(signals_ask(stop))
         printer = stack.enter_context(Printer(stop))
@@ -179,6 +183,7 @@ def run(
 
         played = play_series(series, play_one, against_the_next, stop, tell=detail.say)
         stands(played.code)
+        teller.ends(played)
     if loss := loss_of(sys.stderr):
         say(f"caution: {loss}")
     return played.code

@@ -105,11 +105,18 @@ class PlayedSeries:
     lines: list[str] = field(default_factory=list)
     code: Exit = Exit.DONE
     ended: str = ""
+    last: str = ""
+    """How the last one ended."""
 
     @property
     def left(self) -> int:
         """Plays that did not begin."""
         return self.series.times - len(self.lines)
+
+    @property
+    def completed(self) -> bool:
+        """Whether each of them was played to its end, or to a trip that it requires, and confirmed off."""
+        return self.code is Exit.DONE
 
     def told(self) -> tuple[str, ...]:
         """One line for each play, and why there are no more."""
@@ -153,7 +160,8 @@ def play_series(
                 tell(f"{series.called(number)}:")
             outcome = play_one(number, folder)
             played.code = code_of_run(outcome)
-            played.lines.append(f"{series.called(number)}: {headline(outcome)} ({outcome.folder})")
+            played.last = headline(outcome)
+            played.lines.append(f"{series.called(number)}: {played.last} ({outcome.folder})")
             if not (outcome.completed and outcome.off_confirmed):
                 played.ended = (
                     f"play {number} was not completed"
