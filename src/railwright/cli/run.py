@@ -14,6 +14,7 @@ import typer
 from railwright.cli.arguments import Procedure, Quiet, Seed, TrueValues, Verbose, filled, folder_to_fill
 from railwright.cli.detail import USUAL, Detail
 from railwright.cli.exits import BadInput, Exit, complain, expect_free, say, stands
+from railwright.cli.run_words import code_of_run, headline
 from railwright.cli.series import CoolDown, Repeat
 from railwright.cli.streams import loss_of, same_file
 
@@ -346,23 +347,6 @@ def _left_open(documents: Documents, outcome: RunOutcome) -> Iterator[str]:
     yield from left_open(procedure, timeline_of(procedure, documents.device), outcome.record)
 
 
-def headline(outcome: RunOutcome) -> str:
-    """How the run ended and whether its outputs are off, in one line; *off* only where it was confirmed."""
-    from railwright.records.ended import ENDED_TEXTS, Ended
-
-    why = outcome.cause or ENDED_TEXTS[outcome.ended]
-    if not outcome.off_confirmed:
-        played = "PLAYED TO ITS END" if outcome.ended is Ended.COMPLETED else "STOPPED"
-        if outcome.ended is Ended.EXPECTED_TRIP:
-            played = "ENDED BY THE REQUIRED TRIP"
-        return f"{played}, OFF NOT CONFIRMED: {why}"
-    if outcome.ended is Ended.COMPLETED:
-        return "completed, off confirmed" + (f": {outcome.cause}" if outcome.cause else "")
-    if outcome.ended is Ended.EXPECTED_TRIP:
-        return f"ended by the required trip, off confirmed: {why}"
-    return f"stopped, off confirmed: {why}" if outcome.energised else f"stopped: {why}"
-
-
 def off_words(off: SwitchedOff) -> str:
     """How the outputs of one input ended."""
     from railwright.quantities import show
@@ -393,18 +377,3 @@ def report_truth(outcome: RunOutcome, twins: TwinBench | VirtualNetwork, quiet: 
             say(f"what the seed had drawn, to compare: {kept}")
     except (OSError, ValueError) as error:
         complain(f"caution: what the seed had drawn is not kept beside the record: {error}")
-
-
-def code_of_run(outcome: RunOutcome) -> Exit:
-    """6 where an output could not be confirmed off, whatever else happened; else 0 when the run played to its
-    end or to a trip that the procedure requires, 4 when an instrument failed, 70 for a fault in Railwright, 3
-    when anything else ended it.
-    """
-    from railwright.records.ended import Ended
-
-    if not outcome.off_confirmed:
-        return Exit.OFF_NOT_CONFIRMED
-    if outcome.as_required:
-        return Exit.DONE
-    codes = {Ended.INSTRUMENT: Exit.INSTRUMENT, Ended.FAULT: Exit.FAULT}
-    return codes.get(outcome.ended, Exit.STOPPED)

@@ -61,13 +61,16 @@ class Series:
 
 def series_of(place: Path, times: int, cool_down: str | None) -> Series:
     """What the options ask for. BadInput where they cannot be meant, or a folder is in use."""
-    from railwright.cli.powered import value_of
+    from railwright.quantities import parse_value
 
     if times == 1 and cool_down is not None:
         raise BadInput("--cool-down: expected --repeat 2 or more beside it; there is nothing between")
     if times > 1 and place.name in ("", ".."):
         raise BadInput(f"--folder: expected a name that a number can follow, got '{place}'; name another")
-    waits = 0.0 if cool_down is None else value_of("--cool-down", cool_down, "s")
+    try:
+        waits = 0.0 if cool_down is None else parse_value(cool_down, "s")
+    except ValueError as error:
+        raise BadInput(f"--cool-down: {error}") from None
     if not (math.isfinite(waits) and waits >= 0.0):
         raise BadInput(f"--cool-down: expected a time of 0 s or more, got '{cool_down}'")
     series = Series(place, times, waits)
@@ -142,7 +145,7 @@ def play_series(
     `stop` is asked (default: its own). tell: told what comes next. What `play_one` raises ends the series;
     what was played is said all the same.
     """
-    from railwright.cli.run import code_of_run, headline
+    from railwright.cli.run_words import code_of_run, headline
     from railwright.quantities import show
 
     played = PlayedSeries(series, ended="the next could not begin")
