@@ -13,6 +13,7 @@ from typing import Any
 import h5py
 import numpy as np
 import pandas as pd
+import polars as pl
 import pytest
 import xarray as xr
 from pyarrow import parquet
@@ -125,6 +126,26 @@ def test_parquet_says_what_it_is_to_pandas_and_to_arrow(
     frame = pd.read_parquet(paths["record-transducer"])
     lines = log_of(folder, "reading", input="transducer")
     np.testing.assert_array_equal(frame["transducer_terminal_voltage_V"], [line["voltage"] for line in lines])
+
+
+def test_polars_reads_both_and_finds_the_units(
+    run: rw.Run, folder: Path, about: dict[str, str], tmp_path: Path
+) -> None:
+    tables = by_stem(run.export("parquet", tmp_path), about)
+    texts = by_stem(run.export("csv", tmp_path), about)
+    assert set(tables) == set(texts) == set(UNITS)
+    for stem, path in tables.items():
+        told = pl.read_parquet_metadata(path)
+        assert {name: told[name] for name in about} == about
+        assert json.loads(told["units"]) == UNITS[stem]
+        frame, text = pl.read_parquet(path), pl.read_csv(texts[stem], comment_prefix="#")
+        assert frame.columns == text.columns == list(UNITS[stem])
+        for name in frame.columns:
+            np.testing.assert_array_equal(frame[name].to_numpy(), text[name].to_numpy())
+    frame = pl.read_parquet(tables["record-main"])
+    lines = log_of(folder, "reading", input="main")
+    assert frame["main_current_A"].to_list() == [line["current"] for line in lines]
+    assert frame["main_mode"].to_list() == [line["mode"] for line in lines]
 
 
 def test_hdf5_is_read_by_h5py_and_xarray(run: rw.Run, about: dict[str, str], tmp_path: Path) -> None:

@@ -20,6 +20,9 @@ from tests.instruments.terse_supply import DIALECT, TerseSupply
 from tests.running import stage
 from tests.said import says
 
+# A guard ends a run that gives it no sign of life for a second.
+pytestmark = pytest.mark.alone
+
 # Of a current of its own, of no power to speak of, with one trip delay.
 OUTPUT = replaced(
     stage.OUTPUT,
