@@ -37,9 +37,9 @@ class EndingTeller:
         self._series = series
         self._about = {"procedure": procedure, "unit": unit, "simulated": simulated}
         gone = self._message(
-            "ENDED WITHOUT A WORD",
-            "The run was killed. Its guard switches off where it still can; 'railwright off' says what is "
-            f"confirmed. Measure before touching anything.\n{series.place}",
+            "KILLED",
+            "Its process ended before it could say how. Where a guard was running, it switches the outputs "
+            f"off; 'railwright off' tells what is confirmed. Measure before touching anything.\n{series.place}",
         )
         try:
             self._messenger = Messenger(self._settings.ways, gone)
