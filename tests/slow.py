@@ -62,6 +62,7 @@ SLOW = {
     "guard/test_process.py": PROCESSES,
     "guard/test_serial_line.py": REAL_TIME,
     "guard/test_wire.py": REAL_TIME,
+    "messages": PROCESSES,
     "watching/test_real.py": PROCESSES,
     "measures/test_coverage.py": LONG,
     "measures/test_invented.py": PROCESSES,

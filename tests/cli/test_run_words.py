@@ -9,7 +9,8 @@ import pytest
 from tests.said import says
 
 from railwright.cli.exits import Exit, guarded, stands
-from railwright.cli.run import code_of_run, headline, off_words, report_outcome
+from railwright.cli.run import off_words, report_outcome
+from railwright.cli.run_words import code_of_run, headline
 from railwright.documents.loader import load_documents
 from railwright.examples import example
 from railwright.records.ended import Ended, SwitchedOff

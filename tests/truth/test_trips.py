@@ -19,7 +19,7 @@ from tests.truth.small import fed_by, supply, write
 
 from railwright.archive.stored import ExternalRecording, evaluate_run, open_stored
 from railwright.cli.exits import Exit
-from railwright.cli.run import code_of_run
+from railwright.cli.run_words import code_of_run
 from railwright.evaluation.outcome import Evaluation, Result
 from railwright.guard.local_link import LocalLink
 from railwright.job import Job

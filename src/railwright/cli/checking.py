@@ -21,10 +21,25 @@ def check_documents(
     simulated: bool = False,
 ) -> Checked:
     """Load and check, today. simulated: the supplies will be."""
-    job = _opened(procedure, detail)
+    job = opened(procedure, detail)
     # One figure: the rehearsals that settle the windows are part of the settings.
     with detail.timed("hook-up, settings and rehearsal" if rehearsed else "hook-up and settings"):
         return job.check(static=not rehearsed, cases=cases or None, seed=seed, simulated=simulated).checked
+
+
+class CheckedToday:
+    """The whole check of a procedure as it was read once, worked out again only where the day, or what was
+    proved, is another by now: nothing else that it rests on can change.
+    """
+
+    def __init__(self, procedure: Path, detail: Detail = USUAL, *, simulated: bool = False) -> None:
+        self._job = opened(procedure, detail)
+        self._detail, self._simulated = detail, simulated
+
+    def __call__(self) -> Checked:
+        """As of now; the same object while nothing has changed."""
+        with self._detail.timed("hook-up, settings and rehearsal"):
+            return self._job.check(simulated=self._simulated).checked
 
 
 def hooked_up_documents(procedure: Path) -> Documents:
@@ -41,12 +56,13 @@ def hooked_up_documents(procedure: Path) -> Documents:
 
 def settle_documents(procedure: Path, detail: Detail = USUAL) -> Checked:
     """Load and settle for a command that needs set points; NotSettled where a limit has none."""
-    job = _opened(procedure, detail)
+    job = opened(procedure, detail)
     with detail.timed("hook-up and settings"):
         return job.settle().checked
 
 
-def _opened(procedure: Path, detail: Detail) -> Job:
+def opened(procedure: Path, detail: Detail) -> Job:
+    """The documents, loaded."""
     with detail.timed("reading"):
         job = Job.open(procedure)
     detail.read(job.documents.paths.values())

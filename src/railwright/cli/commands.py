@@ -35,6 +35,7 @@ COMMANDS = (
     "prove",
     "power",
     "output",
+    "message",
 )
 """In the order in which the help lists them; each is a module and a function, `_` for `-`."""
 

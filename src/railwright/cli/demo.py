@@ -136,7 +136,8 @@ def _run_on_twins(
     """Start the twins, run on them, and let the twins' recorder write its capture."""
     from railwright.cli.checking import check_documents
     from railwright.cli.printer import Printer, traffic_file
-    from railwright.cli.run import code_of_run, may_run, play, report_outcome, report_truth
+    from railwright.cli.run import may_run, play, report_outcome, report_truth
+    from railwright.cli.run_words import code_of_run
     from railwright.running.interruption import StopRequest, signals_ask
     from railwright.twin.recorder import Trigger
 

@@ -100,7 +100,8 @@ def run_power(
     """Power it, and say how it ended. beside: entered while the printer is, such as what reads keys."""
     from railwright.cli.by_hand import ask_a_person
     from railwright.cli.printer import Printer
-    from railwright.cli.run import code_of_run, on_twins, play, report_outcome
+    from railwright.cli.run import on_twins, play, report_outcome
+    from railwright.cli.run_words import code_of_run
     from railwright.guard.process_link import ProcessLink
     from railwright.running.by_hand import SimulatedHands
     from railwright.running.folder import default_folder
@@ -151,7 +152,7 @@ def write_procedure(power: Power, to: Path | None, outcome: RunOutcome) -> None:
 
 def code_of(outcome: RunOutcome) -> Exit:
     """The exit code, with what was lost of the output said."""
-    from railwright.cli.run import code_of_run
+    from railwright.cli.run_words import code_of_run
     from railwright.cli.streams import loss_of
 
     if loss := loss_of(sys.stderr):

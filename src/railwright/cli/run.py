@@ -14,6 +14,8 @@ import typer
 from railwright.cli.arguments import Procedure, Quiet, Seed, TrueValues, Verbose, filled, folder_to_fill
 from railwright.cli.detail import USUAL, Detail
 from railwright.cli.exits import BadInput, Exit, complain, expect_free, say, stands
+from railwright.cli.run_words import code_of_run, headline
+from railwright.cli.series import CoolDown, Repeat
 from railwright.cli.streams import loss_of, same_file
 
 if TYPE_CHECKING:
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     from railwright.cli.live import PrintedLines
     from railwright.cli.printer import Printer
     from railwright.documents.loader import Documents
+    from railwright.guard.process_link import ProcessLink
     from railwright.records.ended import SwitchedOff
     from railwright.running.outcome import RunOutcome
     from railwright.settings.check import Checked
@@ -84,6 +87,8 @@ def run(
     fault: Faults = None,
     consent: Consent = False,
     mischief: MischiefLines = None,
+    repeat: Repeat = 1,
+    cool_down: CoolDown = None,
     quiet: Quiet = False,
     verbose: Verbose = False,
 ) -> Exit:
@@ -92,11 +97,15 @@ def run(
     Every setting is verified before an output goes on. At every ending the outputs are switched off and read
     to be off; where that cannot be confirmed, exit code 6 says so. Ctrl-C, Ctrl-Z and Ctrl-\ end the run and
     keep the record. Never a substitute for an emergency stop.
+
+    With --repeat each play is a run of its own, and the exit code is that of the worst.
     """
-    from railwright.cli.checking import check_documents
+    from railwright.cli.checking import CheckedToday
     from railwright.cli.printer import Printer
+    from railwright.cli.series import expect_repeatable, play_series, series_of
+    from railwright.cli.told_ending import ending_told
     from railwright.cli.twin import faults_of, mischief_of, overrides_of
-    from railwright.guard.process_link import ProcessLink
+    from railwright.documents.message_file import read_messages
     from railwright.running.folder import default_folder
     from railwright.running.interruption import StopRequest, signals_ask
 
@@ -107,18 +116,18 @@ def run(
     for option, given_text in (("--unit", unit), ("--operator", operator)):
         filled(option, given_text)
     detail = Detail(quiet, verbose)
-    place = folder or default_folder(procedure, unit)
+    series = series_of(folder or default_folder(procedure, unit), repeat, cool_down)
     started: TwinBench | None = None
     stop = StopRequest()
-    with contextlib.ExitStack() as stack:
+    # Left last: what is told of an ending waits for nothing but itself, and holds up nothing.
+    with ending_told(read_messages(), quiet) as teller, contextlib.ExitStack() as stack:
         # Started first, so that it is there when the check is done.
-        try:
-            link = ProcessLink()
-        except OSError as error:
-            raise BadInput(f"expected a guard beside the run, got '{error}': begin again") from None
-        stack.callback(link.close)
-        checked = check_documents(procedure, rehearsed=True, detail=detail, simulated=twins)
-        if not may_run(checked, place, detail):
+        guard = _Guard()
+        stack.callback(guard.close)
+        check = CheckedToday(procedure, detail, simulated=twins)
+        found = checked = check()
+        expect_repeatable(series, checked.documents)
+        if not may_run(checked, series.folders[0], detail):
             return Exit.STOPPED
         if twins:
             documents = checked.documents
@@ -131,12 +140,12 @@ def run(
                 faults=faults_of(fault or [], tuple(documents.device.inputs)),
                 mischief=mischief_of(mischief or [], documents.bench),
             )
+        teller.begins(checked.documents.procedure.procedure, unit, series, simulated=twins)
         # Signals are requests, and printing is done by a thread, until the last line is out.
         stack.enter_context(signals_ask(stop))
         printer = stack.enter_context(Printer(stop))
         given: dict[str, Any] = {
             "stop": stop,
-            "link": link,
             "consent": consent,
             "trace": printer.trace if trace else None,
         }
@@ -146,14 +155,78 @@ def run(
         from railwright.running.by_hand import SimulatedHands
 
         given["hands"] = ask_a_person if started is None else SimulatedHands(started.set_by_hand)
-        outcome = play(checked, unit, operator, place, printer, quiet=quiet, **given)
-        stands(code_of_run(outcome))
-        report_outcome(outcome, quiet, checked.documents)
-        if started is not None:
-            report_truth(outcome, started, quiet)
+
+        taken: dict[str, int | None] = {}
+
+        def against_the_next() -> str:
+            nonlocal found, checked
+            for name, before in taken.items():
+                if taken_at(checked, name) != before:
+                    return f"'{name}' was switched off or used by another program meanwhile"
+            if (again := check()) is found:
+                return ""
+            say("checked again, as the day or what was proved is another:")
+            found, bench = again, checked.documents.bench
+            checked = replace(again, documents=replace(again.documents, bench=bench))
+            return "" if may_run(checked, series.place, detail) else "a finding stops the next"
+
+        def play_one(number: int, place: Path) -> RunOutcome:
+            link = guard.link if number == 1 else guard.next()
+            outcome = play(checked, unit, operator, place, printer, quiet=quiet, link=link, **given)
+            stands(code_of_run(outcome))
+            report_outcome(outcome, quiet, checked.documents)
+            if started is not None:
+                report_truth(outcome, started, quiet)
+            if number < series.times:
+                guard.close()
+                taken.update({name: taken_at(checked, name) for name in supplies_of(checked)})
+            return outcome
+
+        played = play_series(series, play_one, against_the_next, stop, tell=detail.say)
+        stands(played.code)
+        teller.ends(played)
     if loss := loss_of(sys.stderr):
         say(f"caution: {loss}")
-    return code_of_run(outcome)
+    return played.code
+
+
+def supplies_of(checked: Checked) -> tuple[str, ...]:
+    """The supplies that a run has to do with."""
+    feeds = checked.settings.set_points.values()
+    return tuple(dict.fromkeys(each.output.supply for feed in feeds for each in feed.outputs))
+
+
+def taken_at(checked: Checked, supply: str) -> int | None:
+    """`guard.locks.last_taken` of a supply."""
+    from railwright.guard.locks import last_taken, runtime_folder
+
+    return last_taken(checked.documents.bench.supplies[supply].address, runtime_folder())
+
+
+def _started_guard() -> ProcessLink:
+    """BadInput where none can be started."""
+    from railwright.guard.process_link import ProcessLink
+
+    try:
+        return ProcessLink()
+    except OSError as error:
+        raise BadInput(f"expected a guard beside the run, got '{error}': begin again") from None
+
+
+class _Guard:
+    """The guard beside the run that goes on: a process for each."""
+
+    def __init__(self) -> None:
+        self.link = _started_guard()
+
+    def next(self) -> ProcessLink:
+        """One for the next play; that of the last has ended."""
+        self.close()
+        self.link = _started_guard()
+        return self.link
+
+    def close(self) -> None:
+        self.link.close()
 
 
 def on_twins(
@@ -274,23 +347,6 @@ def _left_open(documents: Documents, outcome: RunOutcome) -> Iterator[str]:
     yield from left_open(procedure, timeline_of(procedure, documents.device), outcome.record)
 
 
-def headline(outcome: RunOutcome) -> str:
-    """How the run ended and whether its outputs are off, in one line; *off* only where it was confirmed."""
-    from railwright.records.ended import ENDED_TEXTS, Ended
-
-    why = outcome.cause or ENDED_TEXTS[outcome.ended]
-    if not outcome.off_confirmed:
-        played = "PLAYED TO ITS END" if outcome.ended is Ended.COMPLETED else "STOPPED"
-        if outcome.ended is Ended.EXPECTED_TRIP:
-            played = "ENDED BY THE REQUIRED TRIP"
-        return f"{played}, OFF NOT CONFIRMED: {why}"
-    if outcome.ended is Ended.COMPLETED:
-        return "completed, off confirmed" + (f": {outcome.cause}" if outcome.cause else "")
-    if outcome.ended is Ended.EXPECTED_TRIP:
-        return f"ended by the required trip, off confirmed: {why}"
-    return f"stopped, off confirmed: {why}" if outcome.energised else f"stopped: {why}"
-
-
 def off_words(off: SwitchedOff) -> str:
     """How the outputs of one input ended."""
     from railwright.quantities import show
@@ -321,18 +377,3 @@ def report_truth(outcome: RunOutcome, twins: TwinBench | VirtualNetwork, quiet: 
             say(f"what the seed had drawn, to compare: {kept}")
     except (OSError, ValueError) as error:
         complain(f"caution: what the seed had drawn is not kept beside the record: {error}")
-
-
-def code_of_run(outcome: RunOutcome) -> Exit:
-    """6 where an output could not be confirmed off, whatever else happened; else 0 when the run played to its
-    end or to a trip that the procedure requires, 4 when an instrument failed, 70 for a fault in Railwright, 3
-    when anything else ended it.
-    """
-    from railwright.records.ended import Ended
-
-    if not outcome.off_confirmed:
-        return Exit.OFF_NOT_CONFIRMED
-    if outcome.as_required:
-        return Exit.DONE
-    codes = {Ended.INSTRUMENT: Exit.INSTRUMENT, Ended.FAULT: Exit.FAULT}
-    return codes.get(outcome.ended, Exit.STOPPED)

@@ -78,6 +78,22 @@ def holder_of(address: str, folder: Path) -> dict[str, Any] | None:
     return None
 
 
+def note_off(address: str, folder: Path) -> None:
+    """Leave a trace for `last_taken`: somebody switches the outputs at this address off, without a lock."""
+    with suppress(OSError):  # nobody has locked it since the computer started, so nobody looks
+        os.utime(lock_path(f"address {normalised(address)}", folder))
+
+
+def last_taken(address: str, folder: Path) -> int | None:
+    """A number that is another one once somebody locked an address, or switched off there, since it was
+    asked for; None: nobody has.
+    """
+    try:
+        return lock_path(f"address {normalised(address)}", folder).stat().st_mtime_ns
+    except OSError:
+        return None
+
+
 class Locks:
     """The locks that this process holds. folder None: none are taken (virtual benches lock nothing)."""
 

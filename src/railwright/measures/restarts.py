@@ -717,6 +717,11 @@ def _made_up(
     load = law(amps, volts, inside)
     missing = (load - amps) * _lengths(view, time, inside)
     dip_misses = float(np.sum(missing[inside]))
+    # While one reading was taken no capacitor gave more than all that it holds.
+    most = view.capacitance[1] * float(np.max(np.abs(volts[first : last + 1])))
+    of_one = (view.model.aperture or 0.0) * float(np.max((load - amps)[inside]))
+    if view.capacitance[1] > 0.0 and (1.0 - EXPLAINED) * of_one > most:
+        return False
     if view.capacitance[1] == 0.0 and volts[last] - volts[first] < -visible:
         # The device document gives no capacitor: a falling voltage may explain anything.
         return True

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from railwright.guard.locks import holder_of
+from railwright.guard.locks import holder_of, note_off
 from railwright.running.off_bench import BenchSupply
 
 
@@ -42,6 +42,10 @@ def ask_guards(supplies: Sequence[BenchSupply], folder: Path) -> list[AskedGuard
             plan = Path(str(about.get("plan") or os.devnull))
             found[process] = AskedGuard(process, plan, _ask(control), time.monotonic())
         found[process].places.add(supply.place)
+    # A series of runs between two of which nobody holds them has to know that it may not begin the next.
+    for supply in supplies:
+        if supply.place:
+            note_off(supply.place, folder)
     return list(found.values())
 
 
