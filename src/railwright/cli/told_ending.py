@@ -39,7 +39,8 @@ class EndingTeller:
         gone = self._message(
             "KILLED",
             "Its process ended before it could say how. Where a guard was running, it switches the outputs "
-            f"off; 'railwright off' tells what is confirmed. Measure before touching anything.\n{series.place}",
+            "off; 'railwright off' tells what is confirmed. Measure before touching anything.\n"
+            f"{series.place}",
         )
         try:
             self._messenger = Messenger(self._settings.ways, gone)
