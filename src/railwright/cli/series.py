@@ -166,11 +166,8 @@ def play_series(
             played.last = headline(outcome)
             played.lines.append(f"{series.called(number)}: {played.last} ({outcome.folder})")
             if not (outcome.completed and outcome.off_confirmed):
-                played.ended = (
-                    f"play {number} was not completed"
-                    if outcome.off_confirmed
-                    else (f"play {number} was not confirmed off")
-                )
+                lacks = "completed" if outcome.off_confirmed else "confirmed off"
+                played.ended = f"play {number} was not {lacks}"
                 break
     finally:
         for line in played.told():
